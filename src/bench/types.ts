@@ -1,0 +1,137 @@
+import type { RailName, RailRole, NodeName } from '../equipment/index.js'
+
+/** How a supply's words are said on the line. `{v}` `{a}` are fixed-point numbers, `{n}` the channel number. */
+export interface Dialect {
+  readonly name: string
+  /** Sent before every channel command in the same message, or null: `:INST:NSEL {n};` */
+  readonly select: string | null
+  readonly identify: string
+  readonly clear: string
+  readonly remote: string | null
+  readonly set_volts: string
+  readonly ask_set_volts: string
+  readonly set_amps: string
+  readonly ask_set_amps: string
+  readonly set_over_volts: string | null
+  readonly ask_over_volts: string | null
+  readonly over_volts_on: string | null
+  readonly on: string
+  readonly off: string
+  readonly ask_output: string
+  readonly measure_volts: string
+  readonly measure_amps: string
+  readonly ask_over_volts_tripped: string | null
+  readonly ask_over_amps_tripped: string | null
+  /** Query for constant-current, with the pattern (of the reply) that means CC; null = judged by current near the limit. */
+  readonly ask_cc: { readonly query: string; readonly mask: number } | null
+  readonly error_query: string | null
+  readonly dead_man: { readonly arm: string; readonly feed: string; readonly after_s: number } | null
+  readonly terminator: '\n' | '\r' | '\r\n'
+  /** A line such as `OK` comes after every set command. */
+  readonly acknowledges: string | null
+  /** A unit letter is glued to numbers in replies. */
+  readonly unit_in_reply: boolean
+}
+
+export type Line =
+  | { readonly kind: 'serial'; readonly path: string; readonly baud: number; readonly spare_allowed: true }
+  | { readonly kind: 'tcp'; readonly host: string; readonly port: number; readonly spare_allowed: boolean }
+  /** Chosen by the program for its own virtual bench: `run` puts a terminal line or a loopback port behind it. */
+  | {
+      readonly kind: 'virtual'
+      readonly as: 'pty' | 'tcp'
+      readonly baud: number
+      readonly spare_allowed: boolean
+    }
+
+export interface Channel {
+  /** Number on the line. */
+  readonly number: number
+  readonly feeds: RailName
+  /** Known without the set's file, so that `safe-off` works alone. */
+  readonly role: RailRole
+  readonly max_V: number
+  readonly max_A: number
+  /** What the supply can be told and can see. */
+  readonly resolution_V: number
+  readonly resolution_A: number
+  /** Digits after the point when setting. */
+  readonly set_digits_V: number
+  readonly set_digits_A: number
+  /** Read-back error: fraction of reading + absolute. */
+  readonly accuracy_V: { readonly of_reading: number; readonly plus: number }
+  readonly accuracy_A: { readonly of_reading: number; readonly plus: number }
+  /** Lowest settable volts and amps. */
+  readonly min_V: number
+  readonly min_A: number
+  /** Lowest over-voltage level margin above the set-point the supply needs. */
+  readonly over_voltage: boolean
+  readonly over_voltage_margin_V: number
+  readonly output_F: number
+  /** Bench leads, both ways. */
+  readonly lead_ohm: number
+  readonly remote_sense: boolean
+  readonly sinks: boolean
+  /** Fixed bleeder across the terminals, ohm. */
+  readonly bleeder_ohm: number | null
+  /** Lower goes off first; HT before heaters before bias. */
+  readonly off_order: number
+  readonly bias_release: { readonly below_V: number; readonly after_s: number }
+}
+
+export interface Supply {
+  readonly line: Line
+  /** Must equal the reply to the identification query when given. */
+  readonly identity: string | null
+  readonly dialect: Dialect
+  readonly isolation_V: number
+  readonly interface_isolated: 'yes' | 'no' | 'unknown'
+  /** Which bench point the outputs' negative is bonded to, if any. */
+  readonly earthed_negative: boolean
+  readonly common_output_switch: boolean
+  readonly reply_s: number
+  readonly channels: Readonly<Record<string, Channel>>
+}
+
+/** A meter on a line is watched; one without is read by a person. */
+export interface Meter {
+  readonly line: Line | null
+  readonly identity: string | null
+  readonly dialect: Dialect | null
+  readonly measures: 'V' | 'A'
+  /** Clipped where: at a node (against `against`) or in a rail. */
+  readonly at: NodeName | null
+  readonly against: NodeName | null
+  readonly rail: RailName | null
+  readonly ohm: number
+  readonly resolution: number
+  readonly accuracy: { readonly of_reading: number; readonly plus: number }
+  readonly isolation_V: number
+}
+
+/** Channels in series onto one rail: the rail's volts are their sum. Names are `SUPPLY.CHANNEL`. */
+export interface Stack {
+  readonly rail: RailName
+  readonly channels: readonly string[]
+}
+
+export interface Bench {
+  readonly name: string
+  readonly kind: 'real' | 'virtual'
+  /** Virtual only: relative path of the equipment file, seed, faults already in it. */
+  readonly equipment: string | null
+  readonly seed: number
+  readonly faults: readonly string[]
+  readonly supplies: Readonly<Record<string, Supply>>
+  readonly meters: Readonly<Record<string, Meter>>
+  readonly stacks: readonly Stack[]
+  /** Highest volts on bench leads, 600 V unless stated lower. */
+  readonly leads_max_V: number
+  /** Poll and late-tick rules the bench tightens; seconds. */
+  readonly stale_s: number | null
+  readonly late_tick_s: number | null
+  /** Time from decision to confirmed off, measured by qualify; null = not measured, the worst published figure is used. */
+  readonly off_time_s: number | null
+  /** What the computer is joined to: makes loops visible. */
+  readonly computer_earthed: boolean
+}

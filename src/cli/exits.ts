@@ -1,0 +1,14 @@
+/** Exit codes of the `slowglow` binary. 4 wins over every other: outputs NOT confirmed off. */
+export const exits = {
+  done: 0,
+  finding: 1,
+  usage: 2,
+  tripped: 3,
+  notConfirmedOff: 4,
+  notReachable: 5,
+  recordNotAvailable: 6,
+  stopped: 7,
+  rigFailed: 8,
+  ourFault: 70,
+} as const
+export type Exit = (typeof exits)[keyof typeof exits]

@@ -1,0 +1,29 @@
+/** What a command may touch of the outside: given to it, so that tests can stand in. */
+export interface Io {
+  readonly out: (text: string) => void
+  readonly err: (text: string) => void
+  readonly isTerminal: boolean
+  readonly colour: boolean
+  readonly cwd: string
+  readonly env: Readonly<Record<string, string | undefined>>
+}
+
+export function processIo(): Io {
+  return {
+    out: (text) => {
+      process.stdout.write(text.endsWith('\n') ? text : `${text}\n`)
+    },
+    err: (text) => {
+      process.stderr.write(text.endsWith('\n') ? text : `${text}\n`)
+    },
+    isTerminal: process.stdout.isTTY,
+    colour: process.stderr.isTTY && process.env['NO_COLOR'] === undefined,
+    cwd: process.cwd(),
+    env: process.env,
+  }
+}
+
+/** One JSON document on stdout, nothing else. */
+export function printJson(io: Io, value: unknown): void {
+  io.out(JSON.stringify(value, null, 2))
+}

@@ -1,0 +1,242 @@
+/**
+ * What a set is, as far as its file says. Everything is in SI units; every node is a name.
+ * The loader (files room) turns YAML into this; `network.ts` here turns it into something solvable.
+ */
+
+export type RailName = string
+export type NodeName = string
+export type PartName = string
+export type ModeName = string
+
+export type RailRole = 'heater' | 'bias' | 'HT' | 'screen' | 'drive' | 'other'
+export type RailClass = 'programmed' | 'watched' | 'hand'
+
+/** Where a figure came from. `from memory` sources are printed as "unverified". */
+export interface Sourced {
+  readonly value: number
+  readonly source: string
+}
+
+export interface Rail {
+  readonly role: RailRole
+  readonly positive: NodeName
+  readonly negative: NodeName
+  /** Of the driven (hot) side against chassis; `floating` where neither node is chassis. */
+  readonly polarity: 'positive' | 'negative' | 'floating'
+  /** Wanted class; absent = what the bench can do (a channel: programmed; a meter on a line: watched; else hand). */
+  readonly class?: RailClass
+  /** Working voltage of the set at this rail, V(positive) − V(negative), never negative. */
+  readonly working_V: number
+  /** Highest voltage anything may put on this rail, with its source. */
+  readonly max_V: Sourced
+  readonly feeds: Feeds
+  /** Handbook's total current by mode, taken at `at_V` (level 1 and up). */
+  readonly totals: Readonly<
+    Record<ModeName, { readonly at_V: number; readonly current_A: number; readonly source: string }>
+  >
+  /** Modes in which a bias rail must stand, and at what grid-return volts (with sign, against chassis). */
+  readonly required_bias?: {
+    readonly node: NodeName
+    readonly at_least_V: number
+    readonly nominal_V: number
+    readonly source: string
+  }
+  /** DC heater rails: whether a mains-transformer winding is still connected across it. */
+  readonly winding_connected?: boolean
+  /** A limit stated by hand, with its written reason; marked in every later view. */
+  readonly manual?: { readonly trip_A: number; readonly reason: string }
+}
+
+/** How the bench is joined to the rail. Printed as the hook-up sheet, confirmed wire by wire. */
+export interface Feeds {
+  /** Where positive and negative leads are clipped, in the set's own words. */
+  readonly positive_at: string
+  readonly negative_at: string
+  /** Wires to lift before, tubes to pull (rectifier!), in order. */
+  readonly lift: readonly string[]
+  readonly pull: readonly PartName[]
+  readonly fuse_A?: number
+  readonly blocking_diode?: boolean
+  /** Series resistor between supply and set, ohm (feed resistor when reforming). */
+  readonly series_ohm?: number
+  /** Fixed bleeder clipped across the supply's terminals, ohm. */
+  readonly bench_bleeder_ohm?: number
+}
+
+export interface Mode {
+  /** Control positions that matter, prompted before judging: { "send switch": "receive" }. */
+  readonly controls: Readonly<Record<string, string>>
+  /** Whether this mode keys a driven stage (drive is expected). */
+  readonly driven: boolean
+}
+
+interface PartBase {
+  /** For people: what it does, where it sits. */
+  readonly note?: string
+}
+export interface Resistor extends PartBase {
+  readonly kind: 'resistor'
+  readonly between: readonly [NodeName, NodeName]
+  readonly ohm: number
+  /** Relative, e.g. 0.1. */
+  readonly tolerance: number
+  readonly rated_W: number | null
+  readonly make: 'carbon composition' | 'film' | 'wirewound'
+}
+export interface Capacitor extends PartBase {
+  readonly kind: 'capacitor'
+  /** Positive first for electrolytics. */
+  readonly between: readonly [NodeName, NodeName]
+  readonly F: number
+  readonly rated_V: number
+  readonly dielectric: 'electrolytic' | 'paper' | 'film' | 'mica' | 'ceramic'
+  /** Sections of one can share its name. */
+  readonly can?: string
+}
+export interface Choke extends PartBase {
+  readonly kind: 'choke' | 'winding'
+  readonly between: readonly [NodeName, NodeName]
+  readonly H: number
+  readonly ohm: number
+  readonly rated_A: number | null
+  /** Windings of one transformer share its name. */
+  readonly of?: string
+}
+export interface Potentiometer extends PartBase {
+  readonly kind: 'potentiometer'
+  readonly ends: readonly [NodeName, NodeName]
+  readonly wiper: NodeName
+  readonly ohm: number
+  readonly tolerance: number
+  /** 0 = at the first end, 1 = at the second; by mode, else `position`. */
+  readonly position: number
+  readonly positions: Readonly<Record<ModeName, number>>
+  readonly rated_W: number | null
+}
+export interface Contact extends PartBase {
+  readonly kind: 'contact'
+  readonly between: readonly [NodeName, NodeName]
+  readonly closed_in: readonly ModeName[]
+  /** The control (relay, switch) it belongs to. */
+  readonly control: string
+}
+export interface Fuse extends PartBase {
+  readonly kind: 'fuse'
+  readonly between: readonly [NodeName, NodeName]
+  readonly rated_A: number
+  readonly ohm: number
+}
+/** A dial lamp is a heater. Placed by a heater chain, or `between` nodes. */
+export interface Lamp extends PartBase {
+  readonly kind: 'lamp'
+  readonly volts: number
+  readonly amps: number
+  readonly between?: readonly [NodeName, NodeName]
+}
+export interface Diode extends PartBase {
+  readonly kind: 'diode'
+  readonly between: readonly [NodeName, NodeName]
+}
+export type Part = Resistor | Capacitor | Choke | Potentiometer | Contact | Fuse | Lamp | Diode
+
+/** One electron-stream section of a tube: absent electrodes are not fitted. */
+export interface Section {
+  readonly plate: NodeName
+  readonly screen?: NodeName
+  readonly grid?: NodeName
+  readonly cathode: NodeName
+  /** Wired as a triode: screen to plate. */
+  readonly triode_connected?: boolean
+  /** Modes in which this section is driven (class C etc.) and must be judged by service data, not by the static model. */
+  readonly driven_in?: readonly ModeName[]
+  readonly service?: string
+}
+export interface Tube {
+  /** As in the catalogue (aliases resolved by the loader; the owner's own word kept in `written`). */
+  readonly type: string
+  readonly written: string
+  readonly does?: string
+  readonly sections: readonly Section[]
+  /** Level 1: which rail it draws from, where no nodes are given. */
+  readonly rail?: RailName
+  /** Modes in which it conducts at level 1; all when absent. */
+  readonly modes?: readonly ModeName[]
+  /** Pulled for this set-up (rectifier not used on bench supplies). */
+  readonly pulled?: boolean
+}
+
+/** Level-1 capacitors have no nodes: they hang on a rail. */
+export interface RailCapacitor {
+  readonly rail: RailName
+  readonly F: number
+  readonly rated_V: number
+  readonly dielectric: Capacitor['dielectric']
+  readonly can?: string
+}
+
+/**
+ * A heater chain across a rail: elements in series from the rail's positive to its negative node.
+ * An inner list is in parallel. Elements name tubes, lamps, or resistor parts without nodes.
+ */
+export interface HeaterChain {
+  readonly rail: RailName
+  readonly series: readonly (readonly PartName[])[]
+  /** Overrides the warm-up time with its source. */
+  readonly warm_up_s?: Sourced
+  /** Resistance of the leads from the supply to this chain, ohm, both ways. */
+  readonly lead_ohm: number
+}
+/** A chain element that only lives in heater chains. */
+export interface HeaterResistor extends PartBase {
+  readonly kind: 'heater resistor'
+  readonly ohm: number
+  readonly tolerance: number
+  readonly rated_W: number | null
+}
+
+export interface Charts {
+  /** Level 2, read and kept. node → mode → volts, with the meter's ohms per volt. */
+  readonly voltages: readonly {
+    readonly node: NodeName
+    readonly mode: ModeName
+    readonly volts: number
+    readonly ohms_per_volt: number
+    readonly source: string
+  }[]
+  readonly resistances: readonly { readonly node: NodeName; readonly ohm: number; readonly source: string }[]
+}
+
+export type Hazard =
+  | 'live chassis'
+  | 'HT on key jack'
+  | 'HT on phone jack'
+  | 'aerial behind blocking capacitor'
+  | 'mercury'
+  | 'radium'
+  | 'PCB oil'
+  | 'asbestos'
+  | 'beryllia'
+  | 'selenium'
+  | 'X-rays'
+
+export interface Equipment {
+  readonly name: string
+  /** 1 rails, 2 charts, 3 network; what the file allows, found by the loader. */
+  readonly level: 1 | 2 | 3
+  readonly chassis: 'isolated' | 'live'
+  readonly isolating_transformer?: string
+  /** Name of the node that is the metal chassis. */
+  readonly chassis_node: NodeName
+  readonly hazards: readonly Hazard[]
+  readonly panel_controls: readonly string[]
+  readonly modes: Readonly<Record<ModeName, Mode>>
+  readonly rails: Readonly<Record<RailName, Rail>>
+  readonly parts: Readonly<Record<PartName, Part | HeaterResistor>>
+  readonly rail_capacitors: Readonly<Record<PartName, RailCapacitor>>
+  readonly tubes: Readonly<Record<PartName, Tube>>
+  readonly spares: readonly string[]
+  readonly heater_chains: Readonly<Record<string, HeaterChain>>
+  readonly charts: Charts
+  /** Nodes worth watching by name in plan and prompts (grid return, reservoir…): node → words for people. */
+  readonly test_points: Readonly<Record<NodeName, string>>
+}

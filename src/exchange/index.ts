@@ -1,0 +1,56 @@
+/**
+ * The words that sequencer and line exchange. Types only: neither room knows the other.
+ */
+
+/** A reading exactly as it is stored: value = n / 10^k. */
+export interface Decimal {
+  readonly n: number
+  readonly k: number
+}
+
+/** What a line says to the sequencer. */
+export type LineEvent =
+  | {
+      readonly kind: 'reading'
+      readonly channel: string
+      readonly quantity: 'V' | 'A'
+      readonly value: Decimal
+    }
+  | { readonly kind: 'meter'; readonly meter: string; readonly value: Decimal }
+  | {
+      readonly kind: 'regulation'
+      readonly channel: string
+      readonly mode: 'voltage' | 'current' | 'unknown'
+    }
+  /** Outcome of a line request. `unknown`: it may have happened. */
+  | { readonly kind: 'done'; readonly id: number }
+  | {
+      readonly kind: 'failed'
+      readonly id: number
+      readonly code: LineFailure
+      readonly text: string
+      readonly outcome: 'not done' | 'unknown'
+    }
+  | { readonly kind: 'output'; readonly channel: string; readonly on: boolean }
+  | { readonly kind: 'protection'; readonly channel: string; readonly which: 'over-voltage' | 'over-current' }
+  /** The line itself is gone or untrustworthy. */
+  | { readonly kind: 'line lost'; readonly port: string; readonly text: string }
+
+export type LineFailure =
+  | 'no reply'
+  | 'bad reply'
+  | 'read-back differs'
+  | 'refused'
+  | 'wrong supply'
+  | 'closed'
+
+export type LineRequestBody =
+  /** Current limit and over-voltage level, both set and read back. */
+  | { readonly do: 'limits'; readonly limit_A: number; readonly over_voltage_V: number | null }
+  /** Set-point, set and read back. */
+  | { readonly do: 'set'; readonly volts: number }
+  | { readonly do: 'on' }
+  /** Orderly OFF: read back. */
+  | { readonly do: 'off' }
+  /** Set-point to zero, then current limit to minimum. */
+  | { readonly do: 'zero' }

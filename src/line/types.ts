@@ -1,0 +1,64 @@
+import type { Dialect } from '../bench/index.js'
+import type { LineEvent, LineRequestBody } from '../exchange/index.js'
+
+/**
+ * One port as a state machine. It knows the words (dialect) and the rules of the line: one command in flight, a deadline
+ * for every reply, set / read back / verify, a ladder of recovery, and the OFF path beside the queue.
+ * `step(state, input)` returns the new state and what to write and tell; it never waits and never throws.
+ */
+export interface LineConfig {
+  readonly port: string
+  readonly identity: string | null
+  readonly dialect: Dialect
+  readonly reply_us: number
+  readonly channels: readonly LineChannel[]
+  /** A meter port: only these readings, no outputs. */
+  readonly meter: { readonly name: string; readonly measures: 'V' | 'A'; readonly limit: number } | null
+}
+export interface LineChannel {
+  readonly channel: string
+  readonly number: number
+  readonly set_digits_V: number
+  readonly set_digits_A: number
+  /** Replies beyond these are not believed. */
+  readonly max_V: number
+  readonly max_A: number
+  /** Read-back of a setting must agree within this. */
+  readonly resolution_V: number
+  readonly resolution_A: number
+  readonly over_voltage: boolean
+}
+
+export type LineInput =
+  | { readonly kind: 'opened'; readonly t_us: number }
+  | { readonly kind: 'closed'; readonly t_us: number; readonly text: string }
+  /** A framed line as latin1 text without its terminator. */
+  | { readonly kind: 'text'; readonly t_us: number; readonly text: string }
+  /** The gate threw bytes away (over-long line, remnant). */
+  | { readonly kind: 'discarded'; readonly t_us: number; readonly bytes: number; readonly why: string }
+  | { readonly kind: 'time'; readonly t_us: number }
+  | ({
+      readonly kind: 'request'
+      readonly t_us: number
+      readonly id: number
+      readonly channel: string
+    } & LineRequestBody)
+  /** Beside the queue: written at once, whatever is in flight. */
+  | { readonly kind: 'urgent off'; readonly t_us: number; readonly channels: readonly string[] }
+
+export type LineOutput =
+  | { readonly kind: 'write'; readonly text: string; readonly urgent: boolean }
+  | { readonly kind: 'event'; readonly event: LineEvent }
+  /** The shell should close this connection and make a fresh one. */
+  | { readonly kind: 'reopen'; readonly text: string }
+  /** A count of line faults changed: health, not a decision. */
+  | { readonly kind: 'health'; readonly health: LineHealth }
+
+export interface LineHealth {
+  readonly no_reply: number
+  readonly bad_reply: number
+  readonly late_reply: number
+  readonly discarded_bytes: number
+  readonly resynchronised: number
+  readonly reopened: number
+}

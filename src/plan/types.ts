@@ -1,0 +1,269 @@
+import type { ModeName, NodeName, PartName, RailClass, RailName, RailRole } from '../equipment/index.js'
+
+/**
+ * A plan is data: JSON all the way down, so that it is printed, recorded, sent to the controller and replayed as it is.
+ * SI units; every limit has its reason.
+ */
+export interface Plan {
+  readonly format: 'slowglow plan 1'
+  readonly equipment: string
+  readonly profile: string
+  readonly bench: string
+  readonly bench_kind: 'real' | 'virtual'
+  readonly kind: 'reform' | 'receive' | 'transmit' | 'bring-up'
+  readonly level: 1 | 2 | 3
+  /** SHA-256 over the plan without this field (hex), filled in by the shell. */
+  readonly hash: string
+  readonly rails: Readonly<Record<RailName, RailPlan>>
+  readonly meters: Readonly<Record<string, MeterPlan>>
+  readonly hookup: readonly HookupLine[]
+  readonly unproved: readonly string[]
+  readonly steps: readonly Step[]
+  readonly rules: readonly Rule[]
+  readonly off: OffPlan
+  readonly figures: Figures
+  readonly heaters: readonly HeaterWatch[]
+  readonly time_budget_s: number
+  readonly prompt_timeout_s: number
+  readonly expected_s: number
+  readonly stale_s: number
+}
+
+/** What the sequencer must know of a rail. Names of channels are `SUPPLY.CHANNEL`. */
+export interface RailPlan {
+  readonly name: RailName
+  readonly role: RailRole
+  readonly class: RailClass
+  readonly channels: readonly ChannelPlan[]
+  /** Watched rails: the meters that see volts and amps, if any. */
+  readonly volts_meter: string | null
+  readonly amps_meter: string | null
+  readonly positive: NodeName
+  readonly negative: NodeName
+  readonly max_V: number
+  /** Bias: grid-return volts (signed, against chassis) needed before and during HT. */
+  readonly bias: BiasPlan | null
+  /** Path for charge at the supply's terminals. */
+  readonly discharge: { readonly ohm: number; readonly F: number; readonly through: string } | null
+  readonly can: readonly string[]
+  readonly cannot: readonly string[]
+}
+export interface ChannelPlan {
+  readonly channel: string
+  readonly port: string
+  /** Part of the rail's volts this channel makes (1 unless stacked). */
+  readonly share: number
+  readonly set_digits_V: number
+  readonly set_digits_A: number
+  readonly min_V: number
+  readonly min_A: number
+  readonly max_V: number
+  readonly max_A: number
+  readonly resolution_V: number
+  readonly resolution_A: number
+  readonly accuracy_V: { readonly of_reading: number; readonly plus: number }
+  readonly accuracy_A: { readonly of_reading: number; readonly plus: number }
+  readonly over_voltage: boolean
+  readonly over_voltage_margin_V: number
+  readonly off_order: number
+}
+export interface BiasPlan {
+  readonly node: NodeName
+  /** Magnitude that must stand at the node, and its sign. */
+  readonly at_least_V: number
+  readonly nominal_V: number
+  readonly sign: 1 | -1
+  /** Meter on a line at the node; null = typed before HT. */
+  readonly meter: string | null
+  /** Current of the preload at the grid-return end (at nominal), whose loss shows an open lead; null = no preload there. */
+  readonly preload_A: number | null
+  readonly source: string
+}
+export interface MeterPlan {
+  readonly name: string
+  /** Port name on a line, or null where a person reads it. */
+  readonly port: string | null
+  readonly measures: 'V' | 'A'
+  readonly at: NodeName | null
+  readonly against: NodeName | null
+  readonly rail: RailName | null
+  readonly ohm: number
+  readonly resolution: number
+  readonly accuracy: { readonly of_reading: number; readonly plus: number }
+}
+
+export interface HookupLine {
+  readonly rail: RailName
+  readonly supply: string
+  readonly positive: string
+  readonly negative: string
+  /** In order: what is lifted, pulled, fused, fitted first. */
+  readonly first: readonly string[]
+  /** How the wiring will be proved, in words. */
+  readonly proved_by: string
+}
+
+/** Charge and heat a rail stands for. Every step names limits for every rail that is energised in it. */
+export interface Step {
+  readonly index: number
+  readonly stage: string
+  readonly mode: ModeName
+  readonly do: 'hook-up check' | 'raise' | 'hold' | 'ask' | 'lower'
+  /** The rail that moves or is asked about; null for hold over all. */
+  readonly rail: RailName | null
+  readonly target_V: number
+  readonly slew_V_per_s: number
+  readonly hold_s: number
+  /** Hold goes on until settled, at most this long more. 0 = by the clock alone. */
+  readonly settle_within_s: number
+  /** Limits in force by rail while this step runs and holds. */
+  readonly limits: Readonly<Record<RailName, RailLimits>>
+  readonly hookup: HookupTest | null
+  readonly ask: Ask | null
+  /** Node voltages expected at the end of the step (level 3). */
+  readonly nodes: Readonly<Record<NodeName, number>>
+  /** Heater steps: in current limit while warming, at most this long. 0 = not planned. */
+  readonly soft_start_s: number
+  /** All heater chains must have been in band for their warm-up before this step may raise. */
+  readonly needs_heaters: boolean
+  /** Bias must stand before this step may raise. */
+  readonly needs_bias: boolean
+  /** Plate rail that must stand with at least this part of its expected current before a screen rail may. */
+  readonly needs_plate: RailName | null
+  /** The step first takes the rail above 60 V, or follows a prompt above 60 V: "hands clear", sound, 5 s. */
+  readonly hands_clear: boolean
+  readonly expected_s: number
+}
+
+export interface RailLimits {
+  /** Set-point this rail stands at in this step. */
+  readonly at_V: number
+  readonly expected_A: number
+  /** 5 % and 95 % points. */
+  readonly lower_A: number
+  readonly upper_A: number
+  /** Below this, once settled, the run holds and asks. */
+  readonly ask_A: number
+  readonly trip_A: number
+  readonly ceiling_A: number
+  /** Allowance added to trip_A while this rail is being raised (charging). */
+  readonly charge_A: number
+  readonly supply_limit_A: number
+  readonly over_voltage_V: number
+  readonly because: readonly Reason[]
+  /** Smallest single-tube change the rail current can show here; null where not computed. */
+  readonly sees: string | null
+}
+export interface Reason {
+  readonly limit:
+    | 'expected'
+    | 'band'
+    | 'ask'
+    | 'trip'
+    | 'ceiling'
+    | 'supply limit'
+    | 'over-voltage'
+    | 'slew'
+    | 'hold'
+  readonly value: number
+  readonly unit: 'A' | 'V' | 'V/s' | 's'
+  readonly text: string
+  readonly source: string
+}
+
+/** How one channel's wiring is proved before anything goes above 5 V. */
+export interface HookupTest {
+  readonly rail: RailName
+  readonly channel: string
+  readonly method: 'low volts' | 'ohmmeter'
+  /** low volts: set this (1-5 V) with this limit, and expect volts over amps in this window, ohm. */
+  readonly test_V: number
+  readonly limit_A: number
+  readonly ohm_low: number
+  readonly ohm_high: number
+  /** Heaters may stand in current limit and are judged by volts over amps. */
+  readonly may_limit: boolean
+  /** Polarity: a meter at this node against chassis, its sign; by a meter on a line or asked. */
+  readonly polarity: {
+    readonly node: NodeName
+    readonly sign: 1 | -1
+    readonly low_V: number
+    readonly high_V: number
+    readonly meter: string | null
+  }
+  readonly because: string
+}
+
+export interface Ask {
+  readonly text: string
+  /** A reading, or a plain confirmation. */
+  readonly wants:
+    | { readonly kind: 'confirm' }
+    | {
+        readonly kind: 'reading'
+        readonly node: NodeName | null
+        readonly rail: RailName | null
+        readonly unit: 'V' | 'A' | 'Ω'
+        readonly low: number
+        readonly high: number
+      }
+  readonly timeout_s: number
+  /** HT is brought down and watched before, returned by the same steps without holds after. */
+  readonly inside: boolean
+  /** What the answer permits: 'mode' sets the mode's controls. */
+  readonly about: string
+}
+
+/** A trip rule with the thresholds in force: printed, recorded, obeyed. Codes are listed in `rules.ts`. */
+export interface Rule {
+  readonly code: string
+  readonly text: string
+  readonly warn: number | null
+  readonly trip: number | null
+  readonly for_s: number
+  readonly unit: string
+  readonly source: string
+}
+
+export interface HeaterWatch {
+  readonly chain: string
+  readonly rail: RailName
+  readonly volts: number
+  readonly warm_up_s: number
+  readonly tubes: readonly PartName[]
+  readonly source: string
+}
+
+/** All that is needed to put everything off without the set's file. Held by the supervisor, written beside the run file. */
+export interface OffPlan {
+  readonly format: 'slowglow off 1'
+  /** In the order of the urgent OFF: drive, screen, HT now; heaters and bias by rule. */
+  readonly channels: readonly {
+    readonly channel: string
+    readonly port: string
+    readonly rail: RailName
+    readonly role: RailRole
+    readonly off_order: number
+    /** Complete text sent, with its leading and trailing terminators. */
+    readonly off_text: string
+    readonly expected_fall: { readonly ohm: number; readonly F: number } | null
+    readonly resolution_V: number
+    readonly resolution_A: number
+  }[]
+  readonly heaters_off_after_s: number
+  readonly bias_release: {
+    readonly below_V: number
+    readonly discharge_s: number | null
+    readonly cathodes_cold_s: number
+    readonly only_wire_between: boolean
+  }
+}
+
+export interface Figures {
+  readonly highest_V: number
+  readonly stored_J: number
+  readonly stored_where: string
+  readonly discharge_s: number | null
+  readonly hazards: readonly string[]
+  readonly unattended: boolean
+}

@@ -1,0 +1,56 @@
+import type { ModeName, NodeName, RailName } from '../equipment/index.js'
+
+export type ProfileKind = 'reform' | 'receive' | 'transmit' | 'bring-up'
+
+/** One stage of a profile as written. What is absent is filled in by the plan, each with its reason. */
+export type Stage =
+  | { readonly do: 'hook-up check'; readonly name: string }
+  | { readonly do: 'mode'; readonly name: string; readonly mode: ModeName }
+  | {
+      readonly do: 'ramp'
+      readonly name: string
+      readonly rail: RailName
+      /** Targets in order; each is held before the next. */
+      readonly to_V: readonly number[]
+      readonly slew_V_per_s: number | null
+      readonly hold_s: number | null
+      /** Hold until the current has settled, at most this long. */
+      readonly settle_within_s: number | null
+      readonly ceiling_A: number | null
+    }
+  | { readonly do: 'hold'; readonly name: string; readonly for_s: number }
+  | {
+      readonly do: 'ask'
+      readonly name: string
+      readonly text: string
+      /** Where a reading is wanted: node and expected window are computed when not given. */
+      readonly reading: {
+        readonly node: NodeName
+        readonly unit: 'V' | 'A' | 'Ω'
+        readonly low: number | null
+        readonly high: number | null
+      } | null
+      readonly timeout_s: number | null
+      /** Needs hands inside the set: HT goes down first. */
+      readonly inside: boolean
+    }
+
+export interface Profile {
+  readonly name: string
+  readonly kind: ProfileKind
+  readonly equipment: string
+  readonly bench: string | null
+  readonly mode: ModeName | null
+  readonly stages: readonly Stage[]
+  /** Highest HT this profile may reach (V), if lower than the set's. */
+  readonly ceiling_V: Readonly<Record<RailName, number>>
+  readonly time_budget_s: number | null
+  readonly prompt_timeout_s: number | null
+  /** Tubes are pulled or cold: HT without heaters is meant. */
+  readonly tubes_cold: boolean
+  readonly unattended: boolean
+  /** Tighter starting values of the trip rules, by code. */
+  readonly rules: Readonly<
+    Record<string, { readonly warn?: number; readonly trip?: number; readonly for_s?: number }>
+  >
+}

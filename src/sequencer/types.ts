@@ -1,0 +1,109 @@
+import type { LineEvent, LineRequestBody } from '../exchange/index.js'
+import type { Ask, RailLimits } from '../plan/index.js'
+
+/** Times are integer microseconds of the run's monotonic clock. */
+export type Event = { readonly t_us: number } & EventBody
+export type EventBody =
+  /** Cautions were acknowledged in this start; nothing energises before. */
+  | { readonly kind: 'begin'; readonly word: string; readonly channel: 'terminal' | 'page' | 'rehearsal' }
+  /** Sent by the loop at least every 50 ms. `late_us`: how late this tick is; `slept_us`: uptime ran ahead of the monotonic clock. */
+  | { readonly kind: 'tick'; readonly late_us: number; readonly slept_us: number }
+  /** Readings, outcomes of requests, protections, a lost line: what the line says. */
+  | LineEvent
+  | {
+      readonly kind: 'answer'
+      readonly prompt: number
+      readonly value: number | 'yes' | 'no' | 'go on'
+      readonly by: 'terminal' | 'page' | 'rehearsal'
+    }
+  | { readonly kind: 'stop'; readonly how: 'run down' | 'off now'; readonly by: string }
+  /** The recorder has this intent on disk. */
+  | { readonly kind: 'recorded'; readonly intent: number }
+  | { readonly kind: 'recorder lost'; readonly text: string }
+  /** The parent (supervisor) is gone or silent. */
+  | { readonly kind: 'parent lost'; readonly text: string }
+
+export type Command =
+  | ({ readonly kind: 'line'; readonly id: number; readonly channel: string } & LineRequestBody)
+  /** At once, beside every queue, terminator first, repeated until read back as off. */
+  | { readonly kind: 'urgent off'; readonly channels: readonly string[] }
+  /** `durable` events are on disk before they count as acknowledged. */
+  | { readonly kind: 'record'; readonly entry: RecordedEvent }
+  | { readonly kind: 'prompt'; readonly prompt: number; readonly ask: Ask; readonly until_us: number }
+  | { readonly kind: 'prompt closed'; readonly prompt: number; readonly why: string }
+  | { readonly kind: 'alarm'; readonly text: string }
+  | { readonly kind: 'notice'; readonly text: string }
+  | { readonly kind: 'hands clear'; readonly until_us: number }
+  | { readonly kind: 'end'; readonly ending: Ending }
+
+export interface RecordedEvent {
+  readonly what:
+    | 'begin'
+    | 'step'
+    | 'intent'
+    | 'command'
+    | 'hook-up'
+    | 'judgement'
+    | 'prompt'
+    | 'answer'
+    | 'warning'
+    | 'trip'
+    | 'off'
+    | 'alarm'
+    | 'ending'
+  readonly text: string
+  readonly rail: string | null
+  readonly step: number | null
+  /** Intent number for `intent`, else null. */
+  readonly intent: number | null
+  readonly data: Readonly<Record<string, unknown>>
+}
+
+/** Why a run did not go on. `test` names the single test in the code that fired (a mark a minimal test asserts). */
+export interface ReasonRecord {
+  readonly code: string
+  readonly rail: string | null
+  readonly step: number | null
+  readonly measured: number | null
+  readonly limit: number | null
+  readonly unit: string
+  readonly text: string
+}
+
+export interface Ending {
+  readonly outcome: 'completed' | 'tripped' | 'stopped' | 'failed'
+  readonly reason: ReasonRecord | null
+  readonly outputs_off: 'confirmed' | 'not confirmed'
+  /** How each programmed and watched rail was confirmed, in words. */
+  readonly off: Readonly<
+    Record<string, { readonly confirmed: boolean; readonly volts: number | null; readonly how: string }>
+  >
+  readonly hand_rails: Readonly<Record<string, number | 'not confirmed by you'>>
+  /** Which rule let the bias go. */
+  readonly bias_released_by: string | null
+  readonly warnings: readonly string[]
+  readonly steps_done: number
+}
+
+/** What pages and terminals show of a rail; derived from state, never decides. */
+export interface RailView {
+  readonly rail: string
+  readonly class: 'programmed' | 'watched' | 'hand'
+  readonly set_V: number
+  readonly volts: number | null
+  readonly amps: number | null
+  readonly age_s: number | null
+  readonly output: 'off' | 'on' | 'unknown'
+  readonly limits: RailLimits | null
+}
+export interface View {
+  readonly phase: string
+  readonly step: number
+  readonly steps: number
+  readonly stage: string
+  readonly waiting_for: string
+  readonly elapsed_s: number
+  readonly left_s: number
+  readonly rails: readonly RailView[]
+  readonly reason: ReasonRecord | null
+}

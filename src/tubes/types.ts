@@ -1,0 +1,142 @@
+/** A catalogue record and the models fitted to it. Volts relative to the cathode, amps, SI. */
+
+export type Confidence = 'published' | 'from memory' | 'owner'
+export interface Figure {
+  readonly value: number
+  readonly source: string
+  readonly confidence: Confidence
+}
+export type RatingSystem = 'design-centre' | 'design-maximum' | 'absolute' | 'unknown'
+
+export type TubeKind =
+  | 'triode'
+  | 'twin-triode'
+  | 'pentode'
+  | 'beam-tetrode'
+  | 'heptode'
+  | 'triode-hexode'
+  | 'triode-heptode'
+  | 'triode-pentode'
+  | 'twin-diode-triode'
+  | 'diode'
+  | 'indicator'
+  | 'rectifier-vacuum'
+  | 'rectifier-mercury'
+  | 'regulator-gas'
+
+/**
+ * Smooth-cut-off space charge (physics.md section 1):
+ * E = w·ln(1+exp((Vg + Vct + Vx/mu)/w)), w = Vx/(kr·mu), S = K·E^x; Vx = plate (triode) or screen volts.
+ */
+export interface TriodeModel {
+  readonly form: 'triode'
+  readonly K: number
+  readonly x: number
+  readonly mu: number
+  readonly kr: number
+  readonly Vct: number
+}
+/** Ia = S·(2/π)·atan(Vp/Vk)·(1+Vp/Va); Is = r·S·((Vp+0.05·Vs)/Vs)^-n. */
+export interface ScreenModel {
+  readonly form: 'screen'
+  readonly K: number
+  readonly x: number
+  readonly mu: number
+  readonly kr: number
+  readonly Vct: number
+  readonly Vk: number
+  readonly Va: number
+  readonly r: number
+  readonly n: number
+}
+/** Vacuum rectifier or signal diode: I = K·V^1.5. */
+export interface DiodeModel {
+  readonly form: 'diode'
+  readonly K: number
+}
+export interface RegulatorModel {
+  readonly form: 'regulator'
+  readonly operating_V: number
+  readonly strike_V: number
+  readonly extinction_V: number
+  readonly slope_ohm: number
+  readonly min_A: number
+  readonly max_A: number
+}
+export type SectionModel = TriodeModel | ScreenModel | DiodeModel | RegulatorModel
+
+/** Model error alone: currents lie within [low·I − plus, high·I + plus]. */
+export interface ModelBand {
+  readonly low: number
+  readonly high: number
+  readonly plus_A: number
+}
+
+export interface TubeRecord {
+  readonly type: string
+  readonly aliases: readonly string[]
+  readonly kind: TubeKind
+  readonly cathode: 'indirect' | 'direct' | 'cold'
+  readonly heater: { readonly volts: Figure; readonly amps: Figure } | null
+  /** Time from heater on until HT may come; published for the type, else the default of the cathode kind. */
+  readonly warm_up_s: Figure
+  readonly rating_system: RatingSystem
+  readonly max: Readonly<
+    Partial<
+      Record<
+        | 'plate_V'
+        | 'plate_W'
+        | 'screen_V'
+        | 'screen_W'
+        | 'cathode_A'
+        | 'heater_cathode_V'
+        | 'peak_inverse_V'
+        | 'dc_output_A'
+        | 'regulator_A',
+        Figure
+      >
+    >
+  >
+  /** One model per section, in the order of a set file's `sections`; null where none could be fitted. */
+  readonly sections: readonly {
+    readonly name: string
+    readonly model: SectionModel | null
+    readonly band: ModelBand
+  }[]
+  /** Published points, class A and others, as fitted or checked. */
+  readonly points: readonly OperatingPoint[]
+  /** Typical and maximum operation by service and duty. */
+  readonly service: readonly ServicePoint[]
+}
+export interface OperatingPoint {
+  readonly class: string
+  readonly section: number
+  readonly plate_V: number
+  readonly screen_V: number | null
+  readonly grid_V: number | null
+  readonly cathode_ohm: number | null
+  readonly plate_A: number | null
+  readonly screen_A: number | null
+  readonly gm_S: number | null
+  readonly rp_ohm: number | null
+  readonly mu: number | null
+  readonly source: string
+  readonly confidence: Confidence
+  /** Why it is not used, where it is not. */
+  readonly doubtful: string | null
+}
+export interface ServicePoint {
+  readonly service: string
+  readonly duty: 'CCS' | 'ICAS' | 'unknown'
+  readonly rating: boolean
+  readonly plate_V: number | null
+  readonly screen_V: number | null
+  readonly grid_V: number | null
+  readonly plate_A: number | null
+  readonly screen_A: number | null
+  readonly grid_A: number | null
+  readonly plate_W: number | null
+  readonly screen_W: number | null
+  readonly source: string
+  readonly confidence: Confidence
+}

@@ -1,0 +1,42 @@
+/**
+ * The virtual bench: supplies that speak their dialect on ports, and a set behind them that warms, charges, conducts and fails.
+ * Time is given, never taken. The same object serves rehearse (virtual time) and the virtual-bench process (real time).
+ */
+export interface VirtualBench {
+  /** Advance the world to this time (µs, never backwards). */
+  advance(t_us: number): void
+  /** Text arriving at a port (any chunking). Replies come out of `take`. */
+  receive(port: string, text: string, t_us: number): void
+  /** Reply text now due on this port (several replies may be joined), with when it is due; empties what it returns. */
+  take(port: string, t_us: number): string
+  /** Earliest time at which `take` on any port will have something; null = nothing pending. */
+  next_us(): number | null
+  ports(): readonly string[]
+  /** What a hand meter of this resistance, clipped at a node against another, would show now. */
+  probe(node: string, against: string, ohm: number): number
+  /** Truth for tests and for the "virtual meter shows" line; never given to the sequencer. */
+  truth(): {
+    readonly volts: Readonly<Record<string, number>>
+    readonly rails: Readonly<Record<string, { readonly volts: number; readonly amps: number }>>
+    readonly outputs: Readonly<Record<string, boolean>>
+  }
+  /** A person's knob: watched and hand rails (volts at the rail's terminals). */
+  turn(rail: string, volts: number): void
+  /** Set controls to a mode (what the person does when asked). */
+  mode(mode: string): void
+  /** Faults now active, in their own words. */
+  faults(): readonly string[]
+}
+
+/** `PART:KIND[=VALUE]@WHEN`, WHEN `t>600s`, `step=4`, `RAIL>150V`, or absent = from the start. */
+export interface FaultSpec {
+  readonly part: string
+  readonly kind: string
+  readonly value: number | null
+  readonly when:
+    | { readonly kind: 'always' }
+    | { readonly kind: 'time'; readonly after_us: number }
+    | { readonly kind: 'step'; readonly step: number }
+    | { readonly kind: 'volts'; readonly rail: string; readonly above_V: number }
+  readonly text: string
+}
