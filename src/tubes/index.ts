@@ -1,1 +1,14 @@
+export { allTypes, findTube } from './find.js'
+export { diodeCurrent, diodeWithSlope, regulatorVolts } from './diodes.js'
+export { type ColdRatio, coldRatio, coldResistance, heaterCurrent } from './heaters.js'
+export {
+  type ScreenTubeSlopes,
+  screenTubeCurrents,
+  screenTubeWithSlopes,
+  type TriodeSlopes,
+  triodeConnectedCurrents,
+  triodeCurrents,
+  triodeWithSlopes,
+} from './models.js'
+export { tungstenKelvin, tungstenResistivity } from './tungsten.js'
 export type * from './types.js'

@@ -49,10 +49,12 @@ export interface ScreenModel {
   readonly r: number
   readonly n: number
 }
-/** Vacuum rectifier or signal diode: I = K·V^1.5. */
+/** Vacuum rectifier or signal diode: I = K·V^1.5; a mercury arc: I = K·(V − drop_V)^1.5 with a steep K. */
 export interface DiodeModel {
   readonly form: 'diode'
   readonly K: number
+  /** Arc drop of a mercury rectifier; absent for vacuum. */
+  readonly drop_V?: number
 }
 export interface RegulatorModel {
   readonly form: 'regulator'

@@ -1,0 +1,3 @@
+import type { TubeRecord } from './types.js'
+
+export const catalogue: readonly TubeRecord[] = []

@@ -1,0 +1,73 @@
+import { catalogue } from './catalogue.generated.js'
+import type { TubeRecord } from './types.js'
+
+/** Letters and digits only, capitals: "6v6-gt" and "6V6GT" are the same name. */
+function plain(name: string): string {
+  return name.toUpperCase().replace(/[^\p{L}\p{N}]/gu, '')
+}
+
+/** An alias as printed, without its remark in brackets; "(near)" ones are suggestions only. */
+function isNear(alias: string): boolean {
+  return /\(near\)/i.test(alias)
+}
+function bare(alias: string): string {
+  return alias.replace(/\s*\(.*\)\s*$/u, '')
+}
+
+const byName = new Map<string, { readonly record: TubeRecord; readonly alias: string | null }>()
+const nearNames = new Map<string, string>()
+for (const record of catalogue) byName.set(plain(record.type), { record, alias: null })
+for (const record of catalogue) {
+  for (const alias of record.aliases) {
+    const name = plain(bare(alias))
+    if (isNear(alias)) nearNames.set(name, record.type)
+    else if (!byName.has(name)) byName.set(name, { record, alias })
+  }
+}
+
+/** Every type of the catalogue, by name. */
+export function allTypes(): readonly TubeRecord[] {
+  return catalogue
+}
+
+/**
+ * The record of a type, by its name or by an equivalent name; `as` says which equivalence was used ("" when none).
+ * An unknown name gives the nearest names, of which none is taken by itself.
+ */
+export function findTube(
+  type: string,
+):
+  | { readonly found: TubeRecord; readonly as: string }
+  | { readonly found: null; readonly near: readonly string[] } {
+  const wanted = plain(type)
+  const hit = byName.get(wanted)
+  if (hit !== undefined) {
+    return {
+      found: hit.record,
+      as: hit.alias === null ? '' : `${hit.alias} is taken as ${hit.record.type}`,
+    }
+  }
+  const suggested = nearNames.get(wanted)
+  const others = [...byName.values()]
+    .map(({ record, alias }) => alias ?? record.type)
+    .map((name) => ({ name, distance: distance(wanted, plain(bare(name))) }))
+    .filter(({ distance }) => distance <= 2)
+    .sort((a, b) => a.distance - b.distance || (a.name < b.name ? -1 : 1))
+    .map(({ name }) => name)
+  const near = suggested === undefined ? others : [suggested, ...others]
+  return { found: null, near: [...new Set(near)].slice(0, 6) }
+}
+
+/** Edit distance: how many letters to change, add or drop. */
+function distance(a: string, b: string): number {
+  let row = Array.from({ length: b.length + 1 }, (_, i) => i)
+  for (let i = 1; i <= a.length; i++) {
+    const next = [i]
+    for (let j = 1; j <= b.length; j++) {
+      const same = a[i - 1] === b[j - 1] ? 0 : 1
+      next.push(Math.min((row[j] ?? 0) + 1, (next[j - 1] ?? 0) + 1, (row[j - 1] ?? 0) + same))
+    }
+    row = next
+  }
+  return row[b.length] ?? 0
+}
