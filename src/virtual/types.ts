@@ -24,6 +24,8 @@ export interface VirtualBench {
   turn(rail: string, volts: number): void
   /** Set controls to a mode (what the person does when asked). */
   mode(mode: string): void
+  /** The plan's step now running, told by whoever runs the plan: only faults that wait for a step use it. */
+  step(step: number): void
   /** Faults now active, in their own words. */
   faults(): readonly string[]
 }
@@ -32,11 +34,32 @@ export interface VirtualBench {
 export interface FaultSpec {
   readonly part: string
   readonly kind: string
+  /** Ohm, seconds or a factor, by kind; null = the kind's own default. */
   readonly value: number | null
+  /** The other rail of `swapped=OTHER`. */
+  readonly other: string | null
   readonly when:
     | { readonly kind: 'always' }
     | { readonly kind: 'time'; readonly after_us: number }
     | { readonly kind: 'step'; readonly step: number }
     | { readonly kind: 'volts'; readonly rail: string; readonly above_V: number }
   readonly text: string
+}
+
+/**
+ * One output of a virtual supply, shared by the device that speaks (its words set and read it) and the world behind it
+ * (which moves what is measured). Volts are V(positive terminal) − V(negative terminal).
+ */
+export interface OutputFace {
+  set_V: number
+  limit_A: number
+  over_V: number | null
+  over_V_on: boolean
+  /** As commanded; a supply that ignores OFF stays live all the same. */
+  on: boolean
+  tripped: 'over-voltage' | 'over-current' | null
+  /** Read-back with offset, noise and resolution already in it. */
+  measured_V: number
+  measured_A: number
+  limiting: boolean
 }
