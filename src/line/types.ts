@@ -14,6 +14,8 @@ export interface LineConfig {
   readonly channels: readonly LineChannel[]
   /** A meter port: only these readings, no outputs. */
   readonly meter: { readonly name: string; readonly measures: 'V' | 'A'; readonly limit: number } | null
+  /** A round of readings starts no sooner than this after the one before; 0 or absent = as fast as the line allows. */
+  readonly poll_us?: number
 }
 export interface LineChannel {
   readonly channel: string
@@ -27,6 +29,13 @@ export interface LineChannel {
   readonly resolution_V: number
   readonly resolution_A: number
   readonly over_voltage: boolean
+  /** Lowest settable volts and amps: where `zero` goes; 0 unless given. */
+  readonly min_V?: number
+  readonly min_A?: number
+  /** Lower goes off first when the first connection finds outputs on; the order of `channels` unless given. */
+  readonly off_order?: number
+  /** When the first connection found an earlier output on, the next waits until that one is below this, or this long. */
+  readonly release?: { readonly below_V: number; readonly after_s: number }
 }
 
 export type LineInput =
@@ -43,6 +52,8 @@ export type LineInput =
       readonly id: number
       readonly channel: string
     } & LineRequestBody)
+  /** Slows the readings down (a hold of hours) or back to full speed (0). */
+  | { readonly kind: 'pace'; readonly t_us: number; readonly poll_us: number }
   /** Beside the queue: written at once, whatever is in flight. */
   | { readonly kind: 'urgent off'; readonly t_us: number; readonly channels: readonly string[] }
 

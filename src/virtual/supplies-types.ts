@@ -1,0 +1,50 @@
+import type { Chance } from '../chance/index.js'
+import type { Meter, Supply } from '../bench/index.js'
+import type { OutputFace } from './types.js'
+
+/**
+ * A virtual instrument on a port. It parses text as a real one does and knows only the faces of its outputs: what is set
+ * it writes there, what is measured it reads there. Whoever owns the world brings the faces up to `t_us` before calling.
+ */
+export interface VirtualInstrument {
+  /** Text arriving, in any chunks; a message is acted on when its terminator arrives. */
+  receive(text: string, t_us: number): void
+  /** Reply text due by now; empties what it returns. */
+  take(t_us: number): string
+  /** When the next reply text is due; null = nothing pending. */
+  next_us(): number | null
+  /** Faults of the line, all of which may be on together; given anew each time, so leaving one out ends it. */
+  faults(faults: LineFaults): void
+  /** Text no correct driver may send, in words; tests assert that it stays empty. */
+  abuses(): readonly string[]
+}
+
+export interface LineFaults {
+  /** Nothing comes back; what arrives is still acted on, as with a broken receive wire. */
+  readonly silent?: boolean
+  /** Bits flip in what comes back. */
+  readonly garbled?: boolean
+  /** Replies come this much later. */
+  readonly late_s?: number
+  /** Another identity is answered: a different supply on this port. */
+  readonly wrong_identity?: boolean
+  /** Set commands are ignored and -201 is queued, as when somebody took the front panel. */
+  readonly local?: boolean
+}
+
+export interface VirtualSupplyOptions {
+  readonly name: string
+  readonly supply: Supply
+  /** By channel name; the same objects the world moves. */
+  readonly outputs: Readonly<Record<string, OutputFace>>
+  /** For what a garbled line flips. */
+  readonly chance: Chance
+}
+
+export interface VirtualMeterOptions {
+  readonly name: string
+  readonly meter: Meter
+  /** What the meter shows now, offset and noise already in it; volts or amps. */
+  readonly shows: () => number
+  readonly chance: Chance
+}
