@@ -1,0 +1,3 @@
+export { parseQuantity, quantityPattern, type Parsed } from './parse.js'
+export { formatQuantity, formatNumber } from './format.js'
+export { unitWords, type Unit } from './units.js'
