@@ -373,30 +373,23 @@ function characters_s(line: Line, count: number): number {
 
 function started(code: RuleCode, bench: Bench, profile: Profile, time_budget_s: number | null): Starting {
   const base = starting[code]
-  switch (code) {
-    case 'stale': {
-      const trip = staleAfter_s(bench)
-      const source = bench.stale_s === null ? 'max(3 × poll period, 1 s)' : 'the bench file'
-      return { ...base, trip, source }
-    }
-    case 'late-tick': {
-      const trip = Math.min(base.trip ?? Infinity, bench.late_tick_s ?? Infinity)
-      const own = bench.late_tick_s !== null && bench.late_tick_s <= trip
-      return { ...base, trip, warn: Math.min(base.warn ?? trip, trip), source: own ? 'the bench file' : ours }
-    }
-    case 'time-budget': {
-      const own = profile.time_budget_s
-      if (own !== null) return { ...base, trip: own, source: 'the profile' }
-      return { ...base, trip: time_budget_s, source: 'three times the time the plan expects, our choice' }
-    }
-    case 'prompt-timeout': {
-      const own = profile.prompt_timeout_s
-      if (own !== null && own < (base.trip ?? Infinity)) return { ...base, trip: own, source: 'the profile' }
-      return base
-    }
-    default:
-      return base
+  if (code === 'stale') {
+    const source = bench.stale_s === null ? 'max(3 × poll period, 1 s)' : 'the bench file'
+    return { ...base, trip: staleAfter_s(bench), source }
   }
+  if (code === 'late-tick' && bench.late_tick_s !== null) {
+    const trip = Math.min(base.trip ?? Infinity, bench.late_tick_s)
+    return { ...base, trip, warn: Math.min(base.warn ?? trip, trip), source: 'the bench file' }
+  }
+  if (code === 'time-budget') {
+    if (profile.time_budget_s !== null) return { ...base, trip: profile.time_budget_s, source: 'the profile' }
+    return { ...base, trip: time_budget_s, source: 'three times the time the plan expects, our choice' }
+  }
+  if (code === 'prompt-timeout' && profile.prompt_timeout_s !== null) {
+    const trip = Math.min(base.trip ?? Infinity, profile.prompt_timeout_s)
+    return { ...base, trip, source: 'the profile' }
+  }
+  return base
 }
 
 function isLooser(base: number | null, wish: number | undefined, stricter: Starting['stricter']): boolean {

@@ -1,0 +1,3 @@
+export { cautionsFor } from './run.js'
+export { standingText } from './standing.js'
+export { drawWord, words } from './words.js'
