@@ -1,4 +1,7 @@
+import type { RailLimits, Reason } from '../limits/index.js'
 import type { ModeName, NodeName, PartName, RailClass, RailName, RailRole } from '../equipment/index.js'
+
+export type { RailLimits, Reason }
 
 /**
  * A plan is data: JSON all the way down, so that it is printed, recorded, sent to the controller and replayed as it is.
@@ -133,42 +136,6 @@ export interface Step {
   /** The step first takes the rail above 60 V, or follows a prompt above 60 V: "hands clear", sound, 5 s. */
   readonly hands_clear: boolean
   readonly expected_s: number
-}
-
-export interface RailLimits {
-  /** Set-point this rail stands at in this step. */
-  readonly at_V: number
-  readonly expected_A: number
-  /** 5 % and 95 % points. */
-  readonly lower_A: number
-  readonly upper_A: number
-  /** Below this, once settled, the run holds and asks. */
-  readonly ask_A: number
-  readonly trip_A: number
-  readonly ceiling_A: number
-  /** Allowance added to trip_A while this rail is being raised (charging). */
-  readonly charge_A: number
-  readonly supply_limit_A: number
-  readonly over_voltage_V: number
-  readonly because: readonly Reason[]
-  /** Smallest single-tube change the rail current can show here; null where not computed. */
-  readonly sees: string | null
-}
-export interface Reason {
-  readonly limit:
-    | 'expected'
-    | 'band'
-    | 'ask'
-    | 'trip'
-    | 'ceiling'
-    | 'supply limit'
-    | 'over-voltage'
-    | 'slew'
-    | 'hold'
-  readonly value: number
-  readonly unit: 'A' | 'V' | 'V/s' | 's'
-  readonly text: string
-  readonly source: string
 }
 
 /** How one channel's wiring is proved before anything goes above 5 V. */

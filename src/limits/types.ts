@@ -1,0 +1,107 @@
+import type { NodeName, PartName, RailClass, RailName, RailRole } from '../equipment/index.js'
+
+/** Limits in force on one rail at one set-point. SI units; each figure has its `Reason`. */
+export interface RailLimits {
+  /** Set-point this rail stands at in this step. */
+  readonly at_V: number
+  readonly expected_A: number
+  /** 5 % and 95 % points. */
+  readonly lower_A: number
+  readonly upper_A: number
+  /** Below this, once settled, the run holds and asks. */
+  readonly ask_A: number
+  readonly trip_A: number
+  readonly ceiling_A: number
+  /** Allowance added to trip_A while this rail is being raised (charging). */
+  readonly charge_A: number
+  readonly supply_limit_A: number
+  readonly over_voltage_V: number
+  readonly because: readonly Reason[]
+  /** Smallest single-tube change the rail current can show here; null where not computed. */
+  readonly sees: string | null
+}
+
+/** Why one figure is what it is, in words a restorer reads, and where it comes from. */
+export interface Reason {
+  readonly limit:
+    | 'expected'
+    | 'band'
+    | 'ask'
+    | 'trip'
+    | 'ceiling'
+    | 'supply limit'
+    | 'over-voltage'
+    | 'slew'
+    | 'hold'
+  readonly value: number
+  readonly unit: 'A' | 'V' | 'V/s' | 's'
+  readonly text: string
+  readonly source: string
+}
+
+/** A sentence that stops a plan (`error`) or that goes with it (`warning`). */
+export interface LimitProblem {
+  readonly severity: 'error' | 'warning'
+  readonly what: string
+  readonly remedy: string
+}
+
+/** Read-back error: fraction of reading + absolute. */
+export interface Accuracy {
+  readonly of_reading: number
+  readonly plus: number
+}
+
+/** What the bench gives and sees on one rail: its channels (stacked ones added up) or its meters. */
+export interface RailBench {
+  readonly name: RailName
+  readonly role: RailRole
+  readonly class: RailClass
+  /** `SUPPLY.CHANNEL`, in stacking order. */
+  readonly channels: readonly string[]
+  /** Highest volts the channels can make together; the rail's own highest where nothing is programmed. */
+  readonly reach_V: number
+  readonly max_A: number
+  /** Lowest settable current limit and the step of setting it. */
+  readonly min_A: number
+  readonly step_A: number
+  readonly resolution_V: number
+  readonly resolution_A: number
+  readonly accuracy_V: Accuracy
+  readonly accuracy_A: Accuracy
+  readonly over_voltage: boolean
+  readonly over_voltage_margin_V: number
+  /** Leads and what is in them, both ways. */
+  readonly lead_ohm: number
+  /** All bleeders across the supply's terminals together; null = none. */
+  readonly bleeder_ohm: number | null
+  readonly output_F: number
+  readonly volts_meter: string | null
+  readonly amps_meter: string | null
+}
+
+/** A part whose rating the rail's current bounds: beyond `ceiling_A` on the rail the part may be beyond its allowance. */
+export interface Guard {
+  readonly part: PartName
+  readonly ceiling_A: number
+  readonly text: string
+  readonly source: string
+}
+
+/** Nominal solution and spread of one operating point. */
+export interface OperatingPoint {
+  /** Rail → amps with nominal parts. */
+  readonly expected_A: Readonly<Record<RailName, number>>
+  /** Rail → amps of each sampled set of parts, read-back error included. */
+  readonly samples_A: Readonly<Record<RailName, readonly number[]>>
+  readonly nodes: Readonly<Record<NodeName, number>>
+  /** Rail → what each single tube takes off it when it is missing, amps. */
+  readonly shares: Readonly<Record<RailName, readonly { readonly tube: PartName; readonly A: number }[]>>
+  readonly guards: Readonly<Record<RailName, readonly Guard[]>>
+  /** Effective capacitance a rail charges, F. */
+  readonly charging_F: Readonly<Record<RailName, number>>
+  /** Joules in the set's own capacitors at this point. */
+  readonly stored_J: number
+  readonly problems: readonly LimitProblem[]
+  readonly unguarded: readonly string[]
+}
