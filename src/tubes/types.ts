@@ -60,6 +60,8 @@ export interface RegulatorModel {
   readonly form: 'regulator'
   readonly operating_V: number
   readonly strike_V: number
+  /** The most a healthy one needs to strike; between strike_V and this it may be lit or dark. */
+  readonly strike_most_V?: number
   readonly extinction_V: number
   readonly slope_ohm: number
   readonly min_A: number
@@ -83,6 +85,8 @@ export interface TubeRecord {
   /** Time from heater on until HT may come; published for the type, else the default of the cathode kind. */
   readonly warm_up_s: Figure
   readonly rating_system: RatingSystem
+  /** Where the rating system is printed, or that none was found. */
+  readonly rating_source: string
   readonly max: Readonly<
     Partial<
       Record<
@@ -122,6 +126,8 @@ export interface OperatingPoint {
   readonly gm_S: number | null
   readonly rp_ohm: number | null
   readonly mu: number | null
+  /** Amplification of the screen: what `mu` is in a screen-grid model. */
+  readonly mu_g1g2?: number | null
   readonly source: string
   readonly confidence: Confidence
   /** Why it is not used, where it is not. */

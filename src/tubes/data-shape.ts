@@ -1,0 +1,116 @@
+import { z } from 'zod'
+
+/** The shape of one file in `data/`: what was published of a type, each value with its source. See data/README.md. */
+
+const source = z.string().min(8, 'every value names its source')
+const confidence = z.enum(['published', 'from memory', 'owner'])
+const figure = z.strictObject({ value: z.number(), source, confidence })
+const maybe = z.number().nullable().default(null)
+
+const point = z.strictObject({
+  class: z.string().min(1),
+  section: z.int().nonnegative(),
+  plate_V: z.number(),
+  screen_V: maybe,
+  grid_V: maybe,
+  cathode_ohm: maybe,
+  plate_A: maybe,
+  screen_A: maybe,
+  gm_S: maybe,
+  rp_ohm: maybe,
+  mu: maybe,
+  mu_g1g2: maybe,
+  source,
+  confidence,
+  doubtful: z.string().nullable().default(null),
+})
+
+const service = z.strictObject({
+  service: z.string().min(1),
+  duty: z.enum(['CCS', 'ICAS', 'unknown']),
+  rating: z.boolean(),
+  plate_V: maybe,
+  screen_V: maybe,
+  grid_V: maybe,
+  plate_A: maybe,
+  screen_A: maybe,
+  grid_A: maybe,
+  plate_W: maybe,
+  screen_W: maybe,
+  source,
+  confidence,
+})
+
+const heater = z.strictObject({ volts: figure, amps: figure })
+
+/** A type of its own. */
+export const typeShape = z.strictObject({
+  type: z.string().min(1),
+  aliases: z.array(z.string().min(1)),
+  kind: z.enum([
+    'triode',
+    'twin-triode',
+    'pentode',
+    'beam-tetrode',
+    'heptode',
+    'triode-hexode',
+    'triode-heptode',
+    'triode-pentode',
+    'twin-diode-triode',
+    'diode',
+    'indicator',
+    'rectifier-vacuum',
+    'rectifier-mercury',
+    'regulator-gas',
+  ]),
+  cathode: z.enum(['indirect', 'direct', 'cold']),
+  cut_off: z.enum(['sharp', 'remote']).default('sharp'),
+  sections: z.array(
+    z.strictObject({
+      name: z.string().min(1),
+      curves: z.enum(['triode', 'screen', 'diode', 'arc', 'regulator', 'none']),
+    }),
+  ),
+  heater: heater.nullable(),
+  warm_up_s: figure.optional(),
+  rating_system: z.strictObject({
+    system: z.enum(['design-centre', 'design-maximum', 'absolute', 'unknown']),
+    source,
+    confidence,
+  }),
+  max: z.strictObject({
+    plate_V: figure.optional(),
+    plate_W: figure.optional(),
+    screen_V: figure.optional(),
+    screen_W: figure.optional(),
+    cathode_A: figure.optional(),
+    heater_cathode_V: figure.optional(),
+    peak_inverse_V: figure.optional(),
+    dc_output_A: figure.optional(),
+    regulator_A: figure.optional(),
+  }),
+  points: z.array(point),
+  service: z.array(service),
+  regulator: z
+    .strictObject({
+      operating_V: figure,
+      strike_V: figure,
+      strike_most_V: figure,
+      extinction_V: figure,
+      slope_ohm: figure,
+      min_A: figure,
+      max_A: figure,
+    })
+    .optional(),
+})
+
+/** Another type with the same electrodes and ratings as `as`, and a heater of its own. */
+export const variantShape = z.strictObject({
+  type: z.string().min(1),
+  as: z.string().min(1),
+  aliases: z.array(z.string().min(1)),
+  heater,
+})
+
+export type TypeData = z.infer<typeof typeShape>
+export type VariantData = z.infer<typeof variantShape>
