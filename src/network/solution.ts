@@ -1,0 +1,76 @@
+import { type Circuit, electrodes, isCurved, limited } from './circuit.js'
+import { curve, type Line } from './devices.js'
+import { screenTubeCurrents, triodeCurrents } from '../tubes/index.js'
+import type { ElementCurrents, Solution } from './types.js'
+import type { Work } from './newton.js'
+
+/** The settled volts and currents under their names. */
+export function readSolution(work: Work, converged: boolean, trouble: string | null): Solution {
+  const { circuit, v } = work
+  const volts: Record<string, number> = { [circuit.ground]: 0 }
+  for (const [i, node] of circuit.nodes.entries()) volts[node] = v[i] ?? 0
+  const currents: Record<string, ElementCurrents> = {}
+  const limiting: string[] = []
+  for (const [i, branch] of circuit.branches.entries()) {
+    const V = (v[circuit.a[i] ?? 0] ?? 0) - (v[circuit.b[i] ?? 0] ?? 0)
+    currents[branch.name] = branchCurrent(circuit, i, V, work.line)
+    if (branch.kind === 'supply' && circuit.supplyState[i] === limited) limiting.push(branch.name)
+  }
+  for (const [t, valve] of circuit.valves.entries()) {
+    const at = t * electrodes
+    const cathode_V = v[circuit.valveNode[at + 3] ?? 0] ?? 0
+    const plate_V = (v[circuit.valveNode[at] ?? 0] ?? 0) - cathode_V
+    const grid_V = (v[circuit.valveNode[at + 2] ?? 0] ?? 0) - cathode_V
+    const k = valve.emission
+    if (valve.kind === 'triode') {
+      const of = triodeCurrents(valve.model, plate_V, grid_V)
+      currents[valve.name] = { plate: k * of.plate_A, grid: k * (of.grid_A - valve.gas * of.plate_A) }
+    } else {
+      const screen_V = (v[circuit.valveNode[at + 1] ?? 0] ?? 0) - cathode_V
+      const of = screenTubeCurrents(valve.model, plate_V, screen_V, grid_V)
+      currents[valve.name] = {
+        plate: k * of.plate_A,
+        screen: k * of.screen_A,
+        grid: k * (of.grid_A - valve.gas * of.plate_A),
+      }
+    }
+  }
+  return {
+    converged,
+    volts,
+    currents,
+    limiting,
+    iterations: work.iterations,
+    trouble: wordsOf(work, converged, trouble),
+  }
+}
+
+function branchCurrent(circuit: Circuit, i: number, V: number, line: Line): ElementCurrents {
+  const branch = circuit.branches[i]
+  if (branch === undefined || !isCurved(branch)) return { a: (circuit.g[i] ?? 0) * V + (circuit.j[i] ?? 0) }
+  curve(branch, V, line)
+  return { a: line.I }
+}
+
+function wordsOf(work: Work, converged: boolean, trouble: string | null): string | null {
+  const { circuit } = work
+  const words: string[] = []
+  if (!converged) {
+    const node = circuit.nodes[work.restless] ?? circuit.ground
+    words.push(
+      `no steady state was found in ${work.iterations} passes; ${node} still moved: ` +
+        'check the values of the parts around it, or whether this circuit oscillates by itself',
+    )
+  }
+  if (circuit.floating.length > 0) {
+    const named = [...circuit.floating].map((i) => circuit.nodes[i] ?? '')
+    const shown =
+      named.length > 4 ? `${named.slice(0, 4).join(', ')} and ${named.length - 4} more` : named.join(', ')
+    words.push(
+      `nothing joins ${shown} to ${circuit.ground} for direct current: the volts there are not determined`,
+    )
+  }
+  if (trouble !== null) words.push(trouble)
+  if (circuit.trouble !== null) words.push(circuit.trouble)
+  return words.length === 0 ? null : words.join('; ')
+}

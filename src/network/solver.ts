@@ -1,0 +1,51 @@
+import { type Circuit, findFloating, layOut, putElements } from './circuit.js'
+import { createWork, layBase, lineAtRest, settle, type Work } from './newton.js'
+import { readSolution } from './solution.js'
+import type { Element, Network, Solution } from './types.js'
+
+/** Volts of an earlier solution, by node name. */
+export type Volts = Readonly<Record<string, number>>
+
+export interface Solver {
+  /**
+   * Direct-current solution. Elements given replace those of the same name and stay so; `start` is where to begin
+   * (an earlier solution near by saves most of the work), else it begins with everything dead.
+   */
+  solve(elementsChanged?: readonly Element[], start?: Volts): Solution
+}
+
+/** A solver for one topology: layout and elimination order are worked out here, once. Never throws. */
+export function createSolver(network: Network): Solver {
+  const circuit = layOut(network)
+  const work = createWork(circuit)
+  findFloating(circuit, false)
+  return {
+    solve(elementsChanged = [], start) {
+      let trouble: string | null = null
+      if (elementsChanged.length > 0) {
+        trouble = putElements(circuit, elementsChanged)
+        findFloating(circuit, false)
+      }
+      lineAtRest(circuit)
+      layBase(work)
+      startFrom(circuit, work, start)
+      const converged = settle(work, start !== undefined)
+      return readSolution(work, converged, trouble)
+    },
+  }
+}
+
+/** One direct-current solution. Never throws: what is wrong is said in `trouble`. */
+export function solve(network: Network, options: { readonly start?: Volts } = {}): Solution {
+  return createSolver(network).solve([], options.start)
+}
+
+/** Puts named volts into the working store; unknown nodes start at 0. */
+export function startFrom(circuit: Circuit, work: Work, start: Volts | undefined): void {
+  work.v.fill(0)
+  if (start === undefined) return
+  for (const [i, node] of circuit.nodes.entries()) {
+    const volts = start[node]
+    if (volts !== undefined && Number.isFinite(volts)) work.v[i] = volts
+  }
+}
