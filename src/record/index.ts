@@ -1,1 +1,8 @@
 export type * from './types.js'
+export { runFileName } from './names.js'
+export { openRunFile, type Readings, type RunReader } from './reader.js'
+export type { Standing } from './open.js'
+export { decimal } from './statistics.js'
+export type { Overview, OverviewColumn } from './thin.js'
+export { RecordTrouble } from './trouble.js'
+export { createRunFile, type RunFileOptions, type RunWriter } from './writer.js'

@@ -1,0 +1,95 @@
+import { deflateSync, inflateSync } from 'node:zlib'
+import { RecordTrouble } from './trouble.js'
+
+/**
+ * Columns of integers as bytes. Each column: first value, mean step, then what each difference is off that step
+ * (zigzag, variable length, 7 bits a byte); all columns deflated together, with zlib's checksum over them.
+ * Regular columns become runs of zeros and all but vanish. Exact for |difference| ≤ 2^50.
+ */
+export function encodeColumns(columns: readonly Float64Array[], count: number): Buffer {
+  const bytes = new Bytes(16 + columns.length * (20 + count * 3))
+  bytes.put(count)
+  for (const column of columns) {
+    const first = column[0] ?? 0
+    const step = count > 1 ? Math.round(((column[count - 1] ?? 0) - first) / (count - 1)) : 0
+    bytes.put(zigzag(first))
+    bytes.put(zigzag(step))
+    let before = first
+    for (let i = 1; i < count; i++) {
+      const value = column[i] ?? 0
+      bytes.put(zigzag(value - before - step))
+      before = value
+    }
+  }
+  return deflateSync(bytes.done())
+}
+
+/** The first `wanted` columns again. Throws `RecordTrouble` where bytes are damaged. */
+export function decodeColumns(data: Uint8Array, wanted: number): Float64Array[] {
+  let bytes: Uint8Array
+  try {
+    bytes = inflateSync(data)
+  } catch (error) {
+    throw new RecordTrouble('damaged', 'A block of readings in this run file is damaged.', { cause: error })
+  }
+  let at = 0
+  const take = (): number => {
+    let value = 0
+    let scale = 1
+    for (;;) {
+      const byte = bytes[at++]
+      if (byte === undefined || scale > 2 ** 56)
+        throw new RecordTrouble('damaged', 'A block of readings in this run file ends too early.')
+      value += (byte & 0x7f) * scale
+      if (byte < 0x80) return value
+      scale *= 128
+    }
+  }
+  const count = take()
+  // A residual takes at least one byte, so a longer count is damage, not a reason to reserve memory.
+  if (count > bytes.length)
+    throw new RecordTrouble('damaged', 'A block of readings claims more than it holds.')
+  return Array.from({ length: wanted }, () => {
+    const column = new Float64Array(count)
+    let value = unzigzag(take())
+    const step = unzigzag(take())
+    if (count > 0) column[0] = value
+    for (let i = 1; i < count; i++) {
+      value += step + unzigzag(take())
+      column[i] = value
+    }
+    return column
+  })
+}
+
+const zigzag = (value: number): number => (value < 0 ? -2 * value - 1 : 2 * value)
+const unzigzag = (value: number): number => (value % 2 === 1 ? -(value + 1) / 2 : value / 2)
+
+class Bytes {
+  #at = 0
+  #bytes: Uint8Array
+  constructor(size: number) {
+    this.#bytes = new Uint8Array(size)
+  }
+  put(value: number): void {
+    if (this.#at + 9 > this.#bytes.length) {
+      const wider = new Uint8Array(this.#bytes.length * 2)
+      wider.set(this.#bytes)
+      this.#bytes = wider
+    }
+    let rest = value
+    // Bit operations are 32 bits wide, hence division above.
+    while (rest >= 0x80000000) {
+      this.#bytes[this.#at++] = (rest % 128) + 128
+      rest = Math.floor(rest / 128)
+    }
+    while (rest >= 128) {
+      this.#bytes[this.#at++] = (rest & 0x7f) | 0x80
+      rest >>>= 7
+    }
+    this.#bytes[this.#at++] = rest
+  }
+  done(): Uint8Array {
+    return this.#bytes.subarray(0, this.#at)
+  }
+}

@@ -1,0 +1,91 @@
+import { closeSync, existsSync, fstatSync, openSync, readFileSync, readSync } from 'node:fs'
+import Database from 'better-sqlite3'
+import { applicationId, formatVersion } from './layout.js'
+
+/**
+ * How the file stands: `whole` is one closed file; `open` has its newest part in a `-wal` beside it (a live run, or one
+ * whose recorder was killed); `wal missing` was copied or moved without that part.
+ */
+export type Standing = 'whole' | 'open' | 'wal missing'
+
+/** The database behind a run file, read only, or why it cannot be read, in a sentence. */
+export function openDatabase(
+  path: string,
+): { readonly db: Database.Database; readonly standing: Standing } | { readonly trouble: string } {
+  const head = readHead(path)
+  if ('trouble' in head) return head
+  const standing: Standing = !head.wal ? 'whole' : existsSync(`${path}-wal`) ? 'open' : 'wal missing'
+  let db: Database.Database | null = null
+  try {
+    db = standing === 'wal missing' ? asItLies(path) : new Database(path, { readonly: true, timeout: 2000 })
+    db.pragma('trusted_schema = OFF')
+    db.prepare('SELECT count(*) FROM known').get()
+    return { db, standing }
+  } catch (error) {
+    db?.close()
+    const why = error instanceof Error ? error.message : String(error)
+    if (error instanceof Database.SqliteError && error.code === 'SQLITE_CANTOPEN')
+      return {
+        trouble: `The run file ${path} cannot be opened beside its unfinished part, ${path}-wal (${why}). Copy both to a folder that you can write to and open them there.`,
+      }
+    return { trouble: damaged(path, why) }
+  }
+}
+
+/**
+ * Read from memory, marked as not in WAL: opened where it lies, SQLite would make an empty `-wal` beside it and hide that
+ * the true one is missing.
+ */
+function asItLies(path: string): Database.Database {
+  const bytes = readFileSync(path)
+  bytes.fill(1, 18, 20)
+  return new Database(bytes, { readonly: true })
+}
+
+export function damaged(path: string, why: string): string {
+  return `The run file ${path} is damaged and cannot be read (${why}). If there is another copy, use that one.`
+}
+
+/** SQLite's file header: magic at 0, page size at 16, journal at 18, pages at 28, user_version at 60, application_id at 68. */
+function readHead(path: string): { readonly wal: boolean } | { readonly trouble: string } {
+  const head = Buffer.alloc(100)
+  let size = 0
+  let got = 0
+  try {
+    const handle = openSync(path, 'r')
+    try {
+      const stat = fstatSync(handle)
+      if (!stat.isFile()) return { trouble: `${path} is not a file, so not a run file.` }
+      size = stat.size
+      got = readSync(handle, head, 0, 100, 0)
+    } finally {
+      closeSync(handle)
+    }
+  } catch (error) {
+    if (error instanceof Error && 'code' in error && error.code === 'ENOENT')
+      return { trouble: `There is no run file ${path}. \`slowglow runs\` lists those that there are.` }
+    return {
+      trouble: `The run file ${path} cannot be read (${error instanceof Error ? error.message : String(error)}).`,
+    }
+  }
+  if (size === 0)
+    return {
+      trouble: `The run file ${path} is empty: its run ended before anything was recorded, or a copy broke off.`,
+    }
+  if (got < 100 || head.toString('latin1', 0, 16) !== 'SQLite format 3\0')
+    return { trouble: `${path} is not a run file.` }
+  if (head.readUInt32BE(68) !== applicationId)
+    return { trouble: `${path} is a database, but not a run file of slowglow.` }
+  const version = head.readUInt32BE(60)
+  if (version !== formatVersion)
+    return {
+      trouble: `${path} has run file format ${version}; this slowglow reads format ${formatVersion}. Open it with a newer slowglow.`,
+    }
+  const pageSize = head.readUInt16BE(16) === 1 ? 65_536 : head.readUInt16BE(16)
+  const expected = pageSize * head.readUInt32BE(28)
+  if (size < expected)
+    return {
+      trouble: `The run file ${path} is cut short: ${size} of ${expected} bytes are there. A copy broke off; copy it again from where the run was made.`,
+    }
+  return { wal: head[18] === 2 }
+}

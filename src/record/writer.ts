@@ -1,0 +1,271 @@
+import { closeSync, fsyncSync, mkdirSync, openSync } from 'node:fs'
+import { dirname } from 'node:path'
+import Database from 'better-sqlite3'
+import { applicationId, formatVersion, tables } from './layout.js'
+import { holdable, Pending } from './pending.js'
+import { RecordTrouble } from './trouble.js'
+import type { RunEntry } from './types.js'
+
+export interface RunWriter {
+  /**
+   * Takes entries in the order of the run. When it returns, durable entries (and all before them) are on disk; others are
+   * in the file within a second. Throws `RecordTrouble` when the file cannot take more: nothing taken is forgotten then,
+   * see `unwritten`.
+   */
+  append(entries: readonly RunEntry[]): void
+  /** Everything taken is in the file (not necessarily fsynced) when it returns. */
+  flush(): void
+  /** Tails become compressed blocks now. */
+  seal(): void
+  /** Entries taken since the last commit that succeeded. */
+  unwritten(): readonly RunEntry[]
+  /** Seals, gives the file its final form (one file is the whole run) and lets it go. Without an ending the run stays interrupted. */
+  close(): void
+}
+export interface RunFileOptions {
+  /** Largest size the file may grow to, bytes. */
+  readonly max_bytes?: number
+  /** `false` where nothing real is at stake (rehearsals): durable entries then go with the next commit. Default true. */
+  readonly fsync?: boolean
+}
+
+/** At most this many entries wait for a commit, so that memory stays flat. */
+const most = 65_536
+const commitEvery_ms = 1000
+
+/** A new run file. Never overwrites: throws `RecordTrouble` (`exists`) where something is at `path`. */
+export function createRunFile(path: string, options: RunFileOptions = {}): RunWriter {
+  const db = create(path, options)
+  const fsync = options.fsync ?? true
+  const streams = new Map<number, Pending>()
+  const ticks = new Pending('ticks')
+  let waiting: RunEntry[] = []
+  let firstWaiting = 0
+  let seq = 0
+  let synchronous = ''
+  let lastCommit_ms = performance.now()
+  let timer: NodeJS.Timeout | null = null
+  const put = statements(db)
+
+  const take = (entry: RunEntry): void => {
+    if (entry.entry === 'reading') {
+      if (!holdable(entry.t_us, entry.n, entry.k))
+        throw new RangeError(`not storable: ${JSON.stringify(entry)}`)
+      let stream = streams.get(entry.stream)
+      if (stream === undefined) streams.set(entry.stream, (stream = new Pending('readings')))
+      stream.add(seq, entry.t_us, entry.n, entry.k)
+    } else if (entry.entry === 'tick') {
+      if (!holdable(entry.t_us, entry.late_us) || !holdable(entry.t_us, entry.slept_us))
+        throw new RangeError(`not storable: ${JSON.stringify(entry)}`)
+      ticks.add(seq, entry.t_us, entry.late_us, entry.slept_us)
+    }
+    waiting.push(entry)
+    seq++
+  }
+
+  const commit = (level: 'FULL' | 'NORMAL'): void => {
+    if (timer !== null) clearTimeout(timer)
+    timer = null
+    lastCommit_ms = performance.now()
+    try {
+      if (synchronous !== level) db.pragma(`synchronous = ${level}`)
+      synchronous = level
+      db.exec('BEGIN IMMEDIATE')
+      for (const [i, entry] of waiting.entries()) put.entry(firstWaiting + i, entry)
+      for (const [id, stream] of streams) put.readings(id, stream)
+      put.ticks(ticks)
+      db.exec('COMMIT')
+    } catch (error) {
+      if (db.inTransaction) db.exec('ROLLBACK')
+      throw cannotWrite(path, error)
+    }
+    for (const stream of streams.values()) stream.written()
+    ticks.written()
+    waiting = []
+    firstWaiting = seq
+  }
+  const commitLater = (): void => {
+    timer ??= setTimeout(() => {
+      timer = null
+      try {
+        commit('NORMAL')
+      } catch {
+        // Nothing is lost: entries stay in `unwritten`, and the next append, flush or close says it.
+      }
+    }, commitEvery_ms).unref()
+  }
+  const sealAll = (): void => {
+    for (const stream of streams.values()) stream.seal()
+    ticks.seal()
+    commit(fsync ? 'FULL' : 'NORMAL')
+  }
+
+  return {
+    append(entries) {
+      let durable = false
+      for (const entry of entries) {
+        take(entry)
+        if (fsync && isDurable(entry)) durable = true
+        if (waiting.length >= most) commit('NORMAL')
+      }
+      if (durable) commit('FULL')
+      else if (performance.now() - lastCommit_ms >= commitEvery_ms) commit('NORMAL')
+      else if (waiting.length > 0) commitLater()
+    },
+    flush: () => {
+      if (waiting.length > 0) commit('NORMAL')
+    },
+    seal: sealAll,
+    unwritten: () => waiting,
+    close() {
+      if (timer !== null) clearTimeout(timer)
+      try {
+        sealAll()
+        db.pragma('wal_checkpoint(TRUNCATE)')
+        leaveWal(db)
+      } finally {
+        db.close()
+      }
+    },
+  }
+}
+
+/** On disk before it counts as written: what was known, what streams mean, durable events, the ending. */
+export function isDurable(entry: RunEntry): boolean {
+  return entry.entry === 'event' ? entry.event.durable : entry.entry !== 'reading' && entry.entry !== 'tick'
+}
+
+function create(path: string, options: RunFileOptions): Database.Database {
+  const folder = dirname(path)
+  try {
+    mkdirSync(folder, { recursive: true })
+  } catch (error) {
+    throw cannotCreate(path, error)
+  }
+  try {
+    closeSync(openSync(path, 'wx'))
+  } catch (error) {
+    if (error instanceof Error && 'code' in error && error.code === 'EEXIST')
+      throw new RecordTrouble(
+        'exists',
+        `${path} exists already; a run is never written over. Give another name.`,
+      )
+    throw cannotCreate(path, error)
+  }
+  const db = new Database(path, { timeout: 2000 })
+  try {
+    if (options.max_bytes !== undefined)
+      db.pragma(`max_page_count = ${Math.max(1, Math.floor(options.max_bytes / 4096))}`)
+    db.pragma(`application_id = ${applicationId}`)
+    db.pragma(`user_version = ${formatVersion}`)
+    db.exec(tables)
+    db.pragma('journal_mode = WAL')
+    const handle = openSync(folder, 'r')
+    fsyncSync(handle)
+    closeSync(handle)
+    return db
+  } catch (error) {
+    db.close()
+    throw cannotWrite(path, error)
+  }
+}
+
+/** Readers may hold the file for a moment; where they hold it for longer it stays in WAL, complete, with an empty `-wal`. */
+function leaveWal(db: Database.Database): void {
+  try {
+    db.pragma('journal_mode = DELETE')
+  } catch (error) {
+    if (!(error instanceof Database.SqliteError && error.code.startsWith('SQLITE_BUSY'))) throw error
+  }
+}
+
+function cannotCreate(path: string, error: unknown): RecordTrouble {
+  return new RecordTrouble(
+    'cannot create',
+    `The run file ${path} cannot be created (${text(error)}); without a record nothing is energised. ` +
+      'Choose a folder that you can write to.',
+    { cause: error },
+  )
+}
+
+function cannotWrite(path: string, error: unknown): RecordTrouble {
+  const full = error instanceof Database.SqliteError && error.code.startsWith('SQLITE_FULL')
+  return full
+    ? new RecordTrouble(
+        'full',
+        `The disk that holds ${path} is full; the record cannot go on there. Free space before the next run.`,
+        {
+          cause: error,
+        },
+      )
+    : new RecordTrouble('cannot write', `The run file ${path} cannot be written (${text(error)}).`, {
+        cause: error,
+      })
+}
+const text = (error: unknown): string => (error instanceof Error ? error.message : String(error))
+
+function statements(db: Database.Database) {
+  const known = db.prepare('INSERT INTO known VALUES (?, ?, ?, ?, ?)')
+  const stream = db.prepare('INSERT INTO stream VALUES (?, ?, ?, ?, ?, ?)')
+  const event = db.prepare('INSERT INTO event VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)')
+  const ending = db.prepare('INSERT INTO ending VALUES (?, ?, ?, ?, ?)')
+  const tail = db.prepare('INSERT INTO reading_tail VALUES (?, ?, ?, ?, ?)')
+  const dropTail = db.prepare('DELETE FROM reading_tail WHERE stream = ? AND seq <= ?')
+  const block = db.prepare('INSERT INTO block VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)')
+  const data = db.prepare('INSERT INTO block_data VALUES (?, ?, ?)')
+  const rollup = db.prepare('INSERT INTO rollup VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)')
+  const tickTail = db.prepare('INSERT INTO tick_tail VALUES (?, ?, ?, ?)')
+  const dropTicks = db.prepare('DELETE FROM tick_tail WHERE seq <= ?')
+  const tickBlock = db.prepare('INSERT INTO tick_block VALUES (?, ?, ?, ?, ?, ?, ?)')
+
+  return {
+    entry(seq: number, entry: RunEntry): void {
+      switch (entry.entry) {
+        case 'known': {
+          const { run, started, command } = entry.known
+          known.run(seq, run, started, command, JSON.stringify(entry.known))
+          break
+        }
+        case 'stream': {
+          const { id, name, unit, rail, resolution } = entry.stream
+          stream.run(seq, id, name, unit, rail, resolution)
+          break
+        }
+        case 'event': {
+          const { t_us, from, what, text, rail, step, intent, data, durable } = entry.event
+          event.run(seq, t_us, from, what, text, rail, step, intent, JSON.stringify(data), durable ? 1 : 0)
+          break
+        }
+        case 'ending':
+          ending.run(
+            seq,
+            entry.t_us,
+            entry.ending.outcome,
+            entry.ending.outputs_off,
+            JSON.stringify(entry.ending),
+          )
+          break
+        case 'reading':
+        case 'tick':
+          break
+      }
+    },
+    readings(id: number, p: Pending): void {
+      if (p.dropTailTo !== null) dropTail.run(id, p.dropTailTo)
+      for (const { block: index, first_seq, last_seq, statistics: s, data: bytes } of p.blocks) {
+        const { n, from_us, to_us, first, last, min, max, mean } = s
+        block.run(id, index, first_seq, last_seq, n, from_us, to_us, first, last, min, max, mean)
+        data.run(id, index, bytes)
+      }
+      for (const { rollup: index, statistics: s } of p.rollups)
+        rollup.run(id, index, s.n, s.from_us, s.to_us, s.first, s.last, s.min, s.max, s.mean)
+      for (let i = p.inTail; i < p.count; i++) tail.run(id, p.seq[i], p.t_us[i], p.a[i], p.b[i])
+    },
+    ticks(p: Pending): void {
+      if (p.dropTailTo !== null) dropTicks.run(p.dropTailTo)
+      for (const { block: index, first_seq, last_seq, statistics: s, data: bytes } of p.blocks)
+        tickBlock.run(index, first_seq, last_seq, s.n, s.from_us, s.to_us, bytes)
+      for (let i = p.inTail; i < p.count; i++) tickTail.run(p.seq[i], p.t_us[i], p.a[i], p.b[i])
+    },
+  }
+}
