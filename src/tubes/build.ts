@@ -122,14 +122,21 @@ function fit(type: TypeData, section: number): SectionFit {
         },
         unseen: [],
       }
-    default:
+    case 'none':
+    case undefined:
       return { model: null, unseen: [] }
   }
 }
 
-/** Published over computed plate current of each point by a fit of all the others; none with fewer than two. */
+/**
+ * Published over computed plate current of each point by a fit of all the others; none with fewer than two.
+ * Cut-off rows (under 2 % of the largest current) are left out: there a ratio says nothing, the band's amps do.
+ */
 export function unseenRatios(points: readonly OperatingPoint[], kind: Kind): readonly number[] {
-  const placed = points.filter((p) => p.plate_A !== null && (p.grid_V !== null || p.cathode_ohm !== null))
+  const largest = Math.max(0, ...points.map((p) => p.plate_A ?? 0))
+  const placed = points.filter(
+    (p) => p.plate_A !== null && p.plate_A > 0.02 * largest && (p.grid_V !== null || p.cathode_ohm !== null),
+  )
   if (placed.length < 2) return []
   return placed.flatMap((left) => {
     const model = fitSection(

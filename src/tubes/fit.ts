@@ -112,8 +112,9 @@ export function usable(point: OperatingPoint): boolean {
       : point.grid_V !== null || point.cathode_ohm !== null || point.gm_S !== null)
   )
 }
-/** Class AB and idle rows are rounder than class A ones: half weight. */
+/** Class AB and idle rows are rounder than class A ones: half weight; cut-off rows only say where currents end. */
 function weight(point: OperatingPoint): number {
+  if (/cut-off/.test(point.class)) return 0.004
   return /idle|zero signal|AB/.test(point.class) ? 0.5 : 1
 }
 
@@ -123,7 +124,10 @@ const spread = { plate_A: 0.03, gm: 0.04, rp_triode: 0.12, rp_screen: 0.2, scree
 /** Fits one section; null where no usable point tells its current. */
 export function fitSection(points: readonly OperatingPoint[], kind: Kind): Fitted | null {
   const used = points.filter(usable)
-  const first = used.find((p) => place(p).grid_V !== null) ?? used[0]
+  const first =
+    used.find((p) => p.gm_S !== null && place(p).grid_V !== null) ??
+    used.find((p) => place(p).grid_V !== null) ??
+    used[0]
   if (first === undefined) return null
   const about = family(kind)
   const triode = kind.curves === 'triode'
@@ -135,7 +139,7 @@ export function fitSection(points: readonly OperatingPoint[], kind: Kind): Fitte
     first.gm_S === null || first.plate_A === null ? null : (about.x.middle * first.plate_A) / first.gm_S
   const guessed =
     drive_V === null || where.grid_V === null
-      ? 20
+      ? guessedMu(driver_V, where.grid_V, kind.cut_off)
       : driver_V / Math.max(0.5, drive_V - where.grid_V - about.Vct.middle_V)
   const mu = sheet ?? guessed
   const mu_spread = sheet === null || kind.cut_off === 'remote' ? 1 : about.mu_spread
@@ -194,6 +198,14 @@ export function fitSection(points: readonly OperatingPoint[], kind: Kind): Fitte
   else if (first.plate_A !== null) start[0] = Math.log(first.plate_A / unscaled.plate_A)
   else start[0] = Math.log((first.gm_S ?? 0.001) / unscaled.gm_S)
   return build(leastSquares(residuals, start))
+}
+
+/**
+ * Where no row tells the slope: idle stages are biased to about three quarters of cut-off; 20 for mixers, whose
+ * rows state the bias of another grid. Both ours, only a start and a loose prior.
+ */
+function guessedMu(driver_V: number, grid_V: number | null, cut_off: Cutoff): number {
+  return cut_off === 'remote' || grid_V === null || grid_V > -3 ? 20 : driver_V / (-1.3 * grid_V)
 }
 
 function muOf(point: OperatingPoint): number[] {
