@@ -1,0 +1,139 @@
+import type { Decimal } from '../exchange/index.js'
+import { quantities, type Move, type Setting, type Want } from './moves.js'
+import { decimalValue, parseError, parseNumber, parseRegister, parseSwitch } from './numbers.js'
+import { channelName, setChannel, tellEvent, type Draft } from './state.js'
+
+/** What a reply came to. `bad`: no such answer can be; `differs`: a true answer, but not what was set. */
+export type Verdict =
+  | { readonly is: 'good' }
+  | { readonly is: 'bad' }
+  | { readonly is: 'differs'; readonly why: string; readonly unchanged: boolean }
+  | { readonly is: 'refused'; readonly why: string }
+  | { readonly is: 'not yet' }
+
+const good: Verdict = { is: 'good' }
+const bad: Verdict = { is: 'bad' }
+
+/** Believes a reply or not, and tells what it says. */
+export function judge(d: Draft, move: Extract<Move, { kind: 'ask' }>, text: string): Verdict {
+  const { want, channel } = move
+  switch (want.is) {
+    case 'reading': {
+      const value = number(d, text, want.quantity, channel)
+      if (value === null) return bad
+      tellEvent(d, { kind: 'reading', channel: channelName(d, channel), quantity: want.quantity, value })
+      if (want.quantity === 'A') nearLimit(d, channel, decimalValue(value))
+      return good
+    }
+    case 'fallen': {
+      const value = number(d, text, 'V', channel)
+      if (value === null) return bad
+      tellEvent(d, { kind: 'reading', channel: channelName(d, channel), quantity: 'V', value })
+      return Math.abs(decimalValue(value)) < want.below_V || d.t_us >= want.by_us ? good : { is: 'not yet' }
+    }
+    case 'meter': {
+      const { meter } = d.config
+      const value = parseNumber(text, d.config.dialect.unit_in_reply ? (meter?.measures ?? null) : null)
+      if (meter === null || value === null || Math.abs(decimalValue(value)) > meter.limit) return bad
+      tellEvent(d, { kind: 'meter', meter: meter.name, value })
+      return good
+    }
+    case 'setting':
+      return setting(d, want, channel, text)
+    case 'output': {
+      const on = parseSwitch(text)
+      if (on === null) return bad
+      setChannel(d, channel, { output: on })
+      tellEvent(d, { kind: 'output', channel: channelName(d, channel), on })
+      return want.on === null || want.on === on ? good : outputDiffers(on)
+    }
+    case 'regulation': {
+      const bits = parseRegister(text)
+      if (bits === null) return bad
+      regulation(d, channel, (bits & want.mask) !== 0 ? 'current' : 'voltage', true)
+      return good
+    }
+    case 'tripped': {
+      const tripped = parseSwitch(text)
+      if (tripped === null) return bad
+      protection(d, channel, want.which, tripped)
+      return good
+    }
+    case 'errors': {
+      const error = parseError(text)
+      if (error === null) return bad
+      return error.code === 0 ? good : { is: 'refused', why: `the supply says ${error.code} "${error.text}"` }
+    }
+    case 'acknowledgement':
+      return text.trim() === d.config.dialect.acknowledges ? good : { is: 'refused', why: `the supply says "${text}"` }
+    case 'identity':
+    case 'anything':
+      return good
+  }
+}
+
+/** A reading in the channel's believable range: 1.2 × its maximum and ten resolutions. */
+function number(d: Draft, text: string, unit: 'V' | 'A', index: number): Decimal | null {
+  const channel = d.config.channels[index]
+  const value = parseNumber(text, d.config.dialect.unit_in_reply ? unit : null)
+  if (channel === undefined || value === null) return null
+  const most =
+    unit === 'V' ? 1.2 * channel.max_V + 10 * channel.resolution_V : 1.2 * channel.max_A + 10 * channel.resolution_A
+  return Math.abs(decimalValue(value)) <= most ? value : null
+}
+
+const names: Readonly<Record<Setting, string>> = {
+  set_V: 'set-point',
+  limit_A: 'current limit',
+  over_V: 'over-voltage level',
+}
+
+function setting(d: Draft, want: Extract<Want, { is: 'setting' }>, index: number, text: string): Verdict {
+  const unit = quantities[want.which]
+  const decimal = parseNumber(text, d.config.dialect.unit_in_reply ? unit : null)
+  if (decimal === null) return bad
+  const value = decimalValue(decimal)
+  const before = d.channels[index]?.[want.which] ?? null
+  if (Math.abs(value - want.sent) <= want.within) {
+    setChannel(d, index, { [want.which]: want.sent })
+    return good
+  }
+  const unchanged = before !== null && Math.abs(value - before) <= want.within
+  setChannel(d, index, { [want.which]: unchanged && !want.check ? before : null })
+  return {
+    is: 'differs',
+    unchanged: unchanged || want.check,
+    why: `its ${names[want.which]} reads back as ${value} ${unit}, ${want.check ? 'was set to' : 'after sending'} ${want.sent} ${unit}`,
+  }
+}
+
+function outputDiffers(on: boolean): Verdict {
+  return { is: 'differs', unchanged: false, why: `its output reads back as ${on ? 'on' : 'off'}` }
+}
+
+function regulation(d: Draft, index: number, mode: 'voltage' | 'current', always: boolean): void {
+  if (d.channels[index]?.regulation === mode && !always) return
+  setChannel(d, index, { regulation: mode })
+  tellEvent(d, { kind: 'regulation', channel: channelName(d, index), mode })
+}
+
+/** Where the supply cannot say: current within two resolutions or 1 % of the limit is current regulation (rule of thumb, no source). */
+function nearLimit(d: Draft, index: number, amps: number): void {
+  const channel = d.config.channels[index]
+  const known = d.channels[index]
+  if (d.config.dialect.ask_cc !== null || channel === undefined || known === undefined) return
+  if (known.limit_A === null || known.output !== true) return
+  const margin = Math.max(2 * channel.resolution_A, 0.01 * known.limit_A)
+  regulation(d, index, amps >= known.limit_A - margin ? 'current' : 'voltage', false)
+}
+
+function protection(d: Draft, index: number, which: 'over-voltage' | 'over-current', tripped: boolean): void {
+  const known = d.channels[index]
+  if (known === undefined) return
+  const was = known.tripped.includes(which)
+  if (was === tripped) return
+  setChannel(d, index, {
+    tripped: tripped ? [...known.tripped, which] : known.tripped.filter((other) => other !== which),
+  })
+  if (tripped) tellEvent(d, { kind: 'protection', channel: channelName(d, index), which })
+}

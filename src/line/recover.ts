@@ -1,0 +1,140 @@
+import { count, failRequests, lowers, tellEvent, write, type Draft } from './state.js'
+
+/**
+ * The ladder of recovery, lowest rung first. Each rung is counted in the line's health.
+ *
+ * 1. *repeat*: a bad reply → a short silence, then the same question once more;
+ * 2. *resynchronise*: no reply, or a second bad one → silence, bare terminator, clear, identity; only then the question again,
+ *    so that a late reply never answers the next question;
+ * 3. *reopen*: nobody answers, or trouble goes on → a fresh connection;
+ * 4. *lost*: no use either → every request fails and the line says so. The rungs are then climbed again for ever, slowly,
+ *    because an OFF may still be owed.
+ */
+const quiet_us = 200_000
+const repeat_quiet_us = 100_000
+const longest_quiet_us = 2_000_000
+/** A supply that resets as its port opens may swallow the first seconds. */
+const attempts_opening = 5
+const attempts_again = 2
+const troubles_before_reopen = 4
+const reopens_before_lost = 3
+const reopen_after_us = 100_000
+const reopen_slowly_us = 1_000_000
+/** How long the shell may take to open. */
+const open_within_us = 5_000_000
+
+export function beginQuiet(d: Draft, then: 'identify' | 'go on'): void {
+  d.flight = null
+  d.link = 'quiet'
+  d.quiet_then = then
+  d.quiet_until_us = d.t_us + quietFor(d)
+  d.quiet_at_latest_us = d.t_us + longest_quiet_us
+}
+
+function quietFor(d: Draft): number {
+  return Math.min(d.config.reply_us, d.quiet_then === 'identify' ? quiet_us : repeat_quiet_us)
+}
+
+/** Something came while the line should have been silent. */
+export function noise(d: Draft): void {
+  d.quiet_then = 'identify'
+  d.quiet_until_us = d.t_us + quietFor(d)
+}
+
+export function endQuiet(d: Draft): void {
+  if (d.quiet_then === 'go on') {
+    d.link = d.work?.why === 'opening' ? 'opening' : 'ready'
+    return
+  }
+  if (d.t_us >= d.quiet_at_latest_us && d.t_us < d.quiet_until_us) {
+    nobody(d, 'bytes keep coming that nobody asked for')
+    return
+  }
+  identify(d)
+}
+
+/** Bare terminator, remote, clear, identity: what comes back before the identity belongs to the past. */
+function identify(d: Draft): void {
+  const { dialect } = d.config
+  const end = dialect.terminator
+  d.link = 'identify'
+  write(d, `${end}${dialect.remote === null ? '' : dialect.remote + end}${dialect.clear}${end}`)
+  const text = dialect.identify + end
+  write(d, text)
+  d.flight = {
+    move: { kind: 'ask', channel: 0, text, want: { is: 'identity' } },
+    deadline_us: d.t_us + d.config.reply_us,
+  }
+}
+
+export function resynchronise(d: Draft): void {
+  count(d, 'resynchronised')
+  beginQuiet(d, 'identify')
+}
+
+/** A question went wrong: up one rung, or two. */
+export function trouble(d: Draft): void {
+  d.troubles += 1
+  if (d.troubles >= troubles_before_reopen) reopen(d, 'its replies keep failing')
+  else resynchronise(d)
+}
+
+/** The identity did not come. */
+export function nobody(d: Draft, why: string): void {
+  d.attempts += 1
+  const most = d.been_ready ? attempts_again : attempts_opening
+  if (d.attempts >= most) reopen(d, why)
+  else beginQuiet(d, 'identify')
+}
+
+export function reopen(d: Draft, why: string): void {
+  d.reopens += 1
+  d.attempts = 0
+  d.troubles = 0
+  leave(d)
+  if (d.reopens >= reopens_before_lost) lose(d, 'no reply', why)
+  d.reopen_us = d.t_us + open_within_us
+  d.outputs.push({ kind: 'reopen', text: `port ${d.config.port}: ${why}; opening it afresh` })
+}
+
+/** The connection went, or could not be made. */
+export function closed(d: Draft, text: string): void {
+  const was = d.link
+  leave(d)
+  const why = `the connection closed (${text})`
+  failRequests(d, 'closed', why, (request) => !lowers(request))
+  if (was === 'closed') d.reopens += 1
+  if (d.reopens >= reopens_before_lost) lose(d, 'closed', why)
+  d.reopen_us = d.t_us + (was === 'closed' || d.lost ? reopen_slowly_us : reopen_after_us)
+}
+
+/** Time to ask the shell for a fresh connection. */
+export function askReopen(d: Draft): void {
+  d.reopen_us = d.t_us + open_within_us
+  d.outputs.push({ kind: 'reopen', text: `port ${d.config.port}: opening it again` })
+}
+
+function leave(d: Draft): void {
+  d.link = 'closed'
+  d.flight = null
+  d.work = d.work?.request ? { ...d.work, at: 0, missed: 0 } : null
+  // OFF and zero begin anew on the next connection; anything half done must not be said twice.
+  if (d.work?.request && lowers(d.work.request)) {
+    d.waiting = [d.work.request, ...d.waiting]
+    d.work = null
+  } else if (d.work?.request) {
+    const request = d.work.request
+    failRequests(d, 'closed', 'the connection had to be given up', (other) => other === request)
+  }
+  d.channels = d.channels.map((channel) => ({ ...channel, output: null }))
+}
+
+/** The line is gone or not to be believed: said once; requests fail; nothing but OFF is sent from now on. */
+export function lose(d: Draft, code: 'no reply' | 'closed' | 'wrong supply', why: string): void {
+  d.made_safe = true
+  failRequests(d, code, why, () => true)
+  if (!d.lost) {
+    tellEvent(d, { kind: 'line lost', port: d.config.port, text: `port ${d.config.port}: ${why}` })
+  }
+  d.lost = true
+}

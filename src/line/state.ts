@@ -1,0 +1,142 @@
+import type { LineEvent, LineFailure } from '../exchange/index.js'
+import type { Move, Settings } from './moves.js'
+import type { LineConfig, LineHealth, LineInput, LineOutput } from './types.js'
+
+export type Request = Extract<LineInput, { kind: 'request' }>
+
+/** A question (or a set command that is acknowledged) whose reply has not come. At most one. */
+export interface Flight {
+  readonly move: Move
+  readonly deadline_us: number
+}
+
+/** Moves being made one after another, for a request, for the opening of a connection, or for a reading. */
+export interface Work {
+  readonly why: 'request' | 'opening' | 'reading'
+  readonly request: Request | null
+  readonly moves: readonly Move[]
+  readonly at: number
+  /** A set command of this request has gone out: its outcome can be unknown. */
+  readonly said: boolean
+  /** Times the present question went unanswered or was answered badly. */
+  readonly missed: number
+  /** Times the whole (OFF, lowering) was begun again. */
+  readonly again: number
+}
+
+export interface ChannelState extends Settings {
+  /** As last read back; null = not known. */
+  readonly output: boolean | null
+  readonly regulation: 'voltage' | 'current' | 'unknown'
+  readonly tripped: readonly ('over-voltage' | 'over-current')[]
+}
+
+/** The OFF beside the queue. `targets` stays after it is confirmed: an output found on again is switched off again. */
+export interface Urgent {
+  readonly targets: readonly number[]
+  /** OFFs of the first burst still to come, as times; they wait for nothing. */
+  readonly burst_us: readonly number[]
+  /** After the burst: the next OFF goes out between questions from then on. */
+  readonly repeat_us: number
+}
+
+/**
+ * - `closed`: no connection; `quiet`: waiting for the line to fall silent; `identify`: asked who is there;
+ * - `opening`: reading back and switching off what is there; `ready`: polling and obeying.
+ */
+export type Link = 'closed' | 'quiet' | 'identify' | 'opening' | 'ready'
+
+export interface LineState {
+  readonly config: LineConfig
+  readonly t_us: number
+  readonly link: Link
+  /** While `quiet`: silent when nothing came until then; given up when it never falls silent. */
+  readonly quiet_until_us: number
+  readonly quiet_at_latest_us: number
+  /** After the quiet: ask who is there, or only go on with the question that was answered badly. */
+  readonly quiet_then: 'identify' | 'go on'
+  /** Nothing new is asked before this. */
+  readonly hold_us: number
+  /** While `closed`: when to ask for a fresh connection; null = the shell has been asked or opens by itself. */
+  readonly reopen_us: number | null
+  readonly identity: string | null
+  /** An identity heard once: believed, or called another supply, when heard again. */
+  readonly candidate: string | null
+  /** This line has been ready before: outputs may be on for a reason. */
+  readonly been_ready: boolean
+  readonly lost: boolean
+  /** After an urgent off or a lost line: only OFF, zero and questions, until a new run. */
+  readonly made_safe: boolean
+  readonly flight: Flight | null
+  readonly work: Work | null
+  readonly waiting: readonly Request[]
+  readonly channels: readonly ChannelState[]
+  readonly urgent: Urgent | null
+  readonly fast: readonly Move[]
+  readonly slow: readonly Move[]
+  readonly slow_at: number
+  readonly round: readonly Move[]
+  readonly round_at: number
+  readonly round_us: number
+  readonly poll_us: number
+  readonly fed_us: number
+  readonly heard_us: number
+  /** Rungs of the ladder climbed since the last good reply: see recover.ts. */
+  readonly attempts: number
+  readonly troubles: number
+  readonly reopens: number
+  readonly health: LineHealth
+}
+
+/** A state under change within one step; it is a copy, and what it holds is replaced, never altered. */
+export type Draft = { -readonly [K in keyof LineState]: LineState[K] } & { outputs: LineOutput[] }
+
+export function tellEvent(d: Draft, event: LineEvent): void {
+  d.outputs.push({ kind: 'event', event })
+}
+
+export function write(d: Draft, text: string, urgent = false): void {
+  d.outputs.push({ kind: 'write', text, urgent })
+}
+
+export function count(d: Draft, what: keyof LineHealth, by = 1): void {
+  d.health = { ...d.health, [what]: d.health[what] + by }
+  d.outputs.push({ kind: 'health', health: d.health })
+}
+
+export function setChannel(d: Draft, index: number, change: Partial<ChannelState>): void {
+  d.channels = d.channels.map((channel, i) => (i === index ? { ...channel, ...change } : channel))
+}
+
+export function channelName(d: Draft, index: number): string {
+  return d.config.channels[index]?.channel ?? d.config.port
+}
+
+export function failRequest(
+  d: Draft,
+  request: Request,
+  code: LineFailure,
+  outcome: 'not done' | 'unknown',
+  why: string,
+): void {
+  const what = request.do === 'limits' ? 'setting the limits' : `"${request.do}"`
+  const meaning = outcome === 'not done' ? 'It was not done.' : 'It may have happened: read back before deciding.'
+  const text = `${request.channel} on port ${d.config.port}, ${what}: ${why}. ${meaning}`
+  tellEvent(d, { kind: 'failed', id: request.id, code, text, outcome })
+}
+
+/** Gives up the work at hand and, where `which` says so, the requests behind it. */
+export function failRequests(d: Draft, code: LineFailure, why: string, which: (request: Request) => boolean): void {
+  const { work } = d
+  if (work?.request && which(work.request)) {
+    failRequest(d, work.request, code, work.said ? 'unknown' : 'not done', why)
+    d.work = null
+  }
+  for (const request of d.waiting) if (which(request)) failRequest(d, request, code, 'not done', why)
+  d.waiting = d.waiting.filter((request) => !which(request))
+}
+
+/** OFF and zero: they survive what makes everything else void. */
+export function lowers(request: Request): boolean {
+  return request.do === 'off' || request.do === 'zero'
+}

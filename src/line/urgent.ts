@@ -1,0 +1,65 @@
+import { failRequests, lowers, setChannel, write, type Draft } from './state.js'
+import { urgentOffText } from './words.js'
+
+/** A burst that waits for nothing, then an OFF between questions until the read-back says off. */
+const burst_us = [50_000, 150_000]
+const repeat_us = 250_000
+
+/** Beside the queue: written at once, whatever is in flight. */
+export function urgentOff(d: Draft, channels: readonly string[]): void {
+  const named = d.config.channels.flatMap((channel, index) => (channels.includes(channel.channel) ? [index] : []))
+  d.made_safe = true
+  failRequests(d, 'refused', 'an urgent OFF came before it', (request) => !lowers(request))
+  if (d.work?.request) {
+    d.waiting = [d.work.request, ...d.waiting]
+    d.work = null
+  }
+  // What was asked before the OFF says nothing about after it; a reading is still a reading.
+  const { flight } = d
+  if (flight?.move.kind === 'ask' && flight.move.want.is !== 'reading' && d.link === 'ready') {
+    d.flight = { ...flight, move: { ...flight.move, want: { is: 'anything' } } }
+  }
+  d.urgent = { targets: [...new Set([...(d.urgent?.targets ?? []), ...named])], burst_us: [], repeat_us: d.t_us }
+  for (const index of d.urgent.targets) setChannel(d, index, { output: null })
+  d.round = []
+  d.round_at = 0
+  burst(d)
+}
+
+/** Channels whose OFF has not been read back. */
+export function owed(d: Draft): readonly number[] {
+  return d.urgent?.targets.filter((index) => d.channels[index]?.output !== false) ?? []
+}
+
+function burst(d: Draft): void {
+  if (d.urgent === null) return
+  d.urgent = { ...d.urgent, burst_us: burst_us.map((after) => d.t_us + after) }
+  // No question until the burst is over: a strict supply drops the answer to one that is interrupted.
+  d.hold_us = Math.max(d.hold_us, ...d.urgent.burst_us)
+  send(d)
+}
+
+function send(d: Draft): void {
+  const { urgent } = d
+  if (urgent === null) return
+  const numbers = owed(d).flatMap((index) => d.config.channels[index]?.number ?? [])
+  if (numbers.length > 0 && d.link !== 'closed') write(d, urgentOffText(d.config.dialect, numbers), true)
+  d.urgent = {
+    ...urgent,
+    burst_us: urgent.burst_us.filter((at) => at > d.t_us),
+    repeat_us: d.t_us + repeat_us,
+  }
+}
+
+/** OFF again when it is due: in the burst at once, later only between questions. */
+export function repeatUrgent(d: Draft): void {
+  const { urgent } = d
+  if (urgent === null || owed(d).length === 0 || d.link === 'closed') return
+  const [next] = urgent.burst_us
+  if (next === undefined ? d.t_us >= urgent.repeat_us && d.flight === null : d.t_us >= next) send(d)
+}
+
+/** A fresh connection with an OFF owed: the OFF comes first. */
+export function urgentOnOpen(d: Draft): void {
+  burst(d)
+}
