@@ -431,7 +431,7 @@ function finish(d: Draft, work: Work): void {
   d.work = null
   if (work.request !== null) tellEvent(d, { kind: 'done', id: work.request.id })
   if (work.why !== 'opening') return
-  if (d.been_ready || work.again < 0) {
+  if (d.been_ready || work.again < 0 || d.config.outputs_stay === true) {
     d.link = 'ready'
     d.been_ready = true
   } else if (work.moves.every((move) => move.kind === 'ask')) {

@@ -14,6 +14,8 @@ export interface LineConfig {
   readonly channels: readonly LineChannel[]
   /** A meter port: only these readings, no outputs. */
   readonly meter: { readonly name: string; readonly measures: 'V' | 'A'; readonly limit: number } | null
+  /** What is found on at the first connection stays on: someone else decides the order, over several ports (safe-off). */
+  readonly outputs_stay?: boolean
   /** A round of readings starts no sooner than this after the one before; 0 or absent = as fast as the line allows. */
   readonly poll_us?: number
 }
