@@ -1,0 +1,191 @@
+import { createInterface } from 'node:readline'
+import { InvalidArgumentError, Option } from 'commander'
+import { loadBench, loadEquipment } from '../../files/index.js'
+import { createVirtualBench, type FaultSpec, parseFault, type VirtualBench } from '../../virtual/index.js'
+import { exits } from '../exits.js'
+import type { Io } from '../io.js'
+import { type FromBench, toBenchShape } from '../live/bench-messages.js'
+import { openPtyPorts, openTcpPorts, type VirtualPorts } from '../live/virtual-ports.js'
+import { runWorld } from '../live/virtual-world.js'
+import type { Register } from './index.js'
+
+interface Flags {
+  readonly bench: string
+  readonly pty?: boolean
+  readonly tcp?: number
+  readonly speed: number
+  readonly fault: string[]
+  readonly seed?: number
+  readonly mode?: string
+}
+
+/** A parent that is gone leaves the bench standing this long at most: a lost controller may still have to make it safe. */
+const orphan_limit_ms = 120_000
+const orphan_idle_ms = 3_000
+
+export const virtualBench: Register = (program, io) => {
+  program
+    .command('virtual-bench')
+    .description('the virtual supplies and set as a program of its own, on terminal lines or loopback ports')
+    .requiredOption('--bench <file>', 'bench file of kind virtual')
+    .addOption(new Option('--pty', 'one terminal line per supply').conflicts('tcp'))
+    .option('--tcp <port>', 'loopback ports from this one on, one per supply', whole)
+    .option('--speed <n>', 'seconds of the bench per second of the clock, 1 to 20', speedOf, 1)
+    .option('--fault <spec>', 'PART:KIND[=VALUE]@WHEN, may be given again', collect, [])
+    .option('--seed <n>', 'draws the parts of the set; the bench file’s own unless given', whole)
+    .option('--mode <name>', 'mode the controls stand in at the start')
+    .option('--json', 'messages as JSON lines on standard output')
+    .action(async (flags: Flags) => {
+      await serve(flags, io)
+    })
+}
+
+async function serve(flags: Flags, io: Io): Promise<void> {
+  if (flags.pty !== true && flags.tcp === undefined) {
+    io.err('Say how the virtual supplies are to be reached: --pty, or --tcp PORT.')
+    process.exitCode = exits.usage
+    return
+  }
+  const loaded = load(flags, io)
+  if (loaded === null) return
+  const { bench } = loaded
+
+  let ports: VirtualPorts | null = null
+  const world = runWorld(bench, flags.speed, () => ports)
+  const handlers = {
+    received: world.received,
+    lost: (port: string, text: string) => {
+      say({ kind: 'trouble', text: `The line of ${port} is gone: ${text}.` })
+    },
+  }
+  const opened =
+    flags.tcp === undefined
+      ? await openPtyPorts(bench.ports(), handlers)
+      : await openTcpPorts(bench.ports(), flags.tcp, handlers)
+  if ('trouble' in opened) {
+    io.err(opened.trouble)
+    world.stop()
+    process.exitCode = exits.notReachable
+    process.disconnect?.()
+    return
+  }
+  ports = opened
+  const close = (): void => {
+    world.stop()
+    opened.close()
+    process.exit(exits.done)
+  }
+  const say = (message: FromBench): void => {
+    if (process.send !== undefined) {
+      if (process.connected) process.send(message)
+    } else {
+      io.out(JSON.stringify(message))
+    }
+  }
+  const obey = (raw: unknown): void => {
+    const parsed = toBenchShape.safeParse(raw)
+    if (!parsed.success) {
+      say({ kind: 'trouble', text: 'A message to the virtual bench was not understood.' })
+      return
+    }
+    const message = parsed.data
+    switch (message.kind) {
+      case 'mode':
+        bench.mode(message.mode)
+        return
+      case 'step':
+        bench.step(message.step)
+        return
+      case 'turn':
+        bench.turn(message.rail, message.volts)
+        return
+      case 'probe':
+        bench.advance(world.now_us())
+        say({
+          kind: 'probed',
+          id: message.id,
+          volts: bench.probe(message.node, message.against, message.ohm),
+        })
+        return
+      case 'truth': {
+        const { volts, rails, outputs } = bench.truth()
+        say({ kind: 'truth', id: message.id, volts, rails, outputs, faults: [...bench.faults()] })
+        return
+      }
+      case 'quit':
+        close()
+        return
+    }
+  }
+
+  say({ kind: 'ports', places: opened.places })
+  if (process.send !== undefined) {
+    // A terminal's Ctrl-C is meant for the run: the supply must outlive it.
+    for (const signal of ['SIGINT', 'SIGTSTP', 'SIGHUP'] as const) process.on(signal, () => undefined)
+    process.on('message', obey)
+    process.on('disconnect', () => {
+      leaveWhenIdle(bench, close)
+    })
+    return
+  }
+  for (const signal of ['SIGINT', 'SIGTERM', 'SIGHUP'] as const) process.on(signal, close)
+  for (const [port, place] of Object.entries(opened.places)) {
+    io.err(`${port}: ${place.kind === 'serial' ? place.path : `${place.host}:${place.port}`}`)
+  }
+  createInterface({ input: process.stdin }).on('line', (line) => {
+    obey(fromJson(line))
+  })
+}
+
+function load(flags: Flags, io: Io): { bench: VirtualBench } | null {
+  const file = loadBench(flags.bench)
+  const problem = file.problems.find((found) => found.severity === 'error')
+  if (file.value === null || problem !== undefined) {
+    io.err(
+      problem === undefined
+        ? `${flags.bench} could not be read as a bench file.`
+        : `${problem.file}:${problem.line}:${problem.column}: ${problem.what} ${problem.remedy}`,
+    )
+    process.exitCode = exits.finding
+    return null
+  }
+  return null
+}
+
+function leaveWhenIdle(bench: VirtualBench, close: () => void): void {
+  let idle_ms = 0
+  const every_ms = 500
+  setInterval(() => {
+    const live = Object.values(bench.truth().outputs).some((on) => on)
+    idle_ms = live ? 0 : idle_ms + every_ms
+    if (idle_ms >= orphan_idle_ms) close()
+  }, every_ms)
+  setTimeout(close, orphan_limit_ms)
+}
+
+function fromJson(text: string): unknown {
+  try {
+    return JSON.parse(text)
+  } catch {
+    return null
+  }
+}
+
+export function collect(value: string, before: string[]): string[] {
+  return [...before, value]
+}
+
+export function whole(text: string): number {
+  if (!/^\d+$/.test(text)) throw new InvalidArgumentError('A whole number is wanted.')
+  return Number(text)
+}
+
+export function speedOf(text: string): number {
+  const value = Number(text)
+  if (!/^\d+(\.\d+)?$/.test(text) || value < 1 || value > 20) {
+    throw new InvalidArgumentError('A number from 1 to 20 is wanted.')
+  }
+  return value
+}
+
+export type { FaultSpec }

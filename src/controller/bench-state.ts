@@ -1,0 +1,55 @@
+import { createHash } from 'node:crypto'
+import { mkdirSync, readFileSync, realpathSync, renameSync, rmSync, writeFileSync } from 'node:fs'
+import { tmpdir, userInfo } from 'node:os'
+import { join } from 'node:path'
+import { benchStateShape, type BenchState } from './messages.js'
+
+/**
+ * One small file per bench while a run is under way: who supervises, who controls, which ports. A run that ends well removes
+ * it; one found at the next start means that outputs may be on.
+ */
+export function benchStatePath(bench: string, env: Readonly<Record<string, string | undefined>>): string {
+  const base = env['XDG_RUNTIME_DIR'] ?? join(tmpdir(), `slowglow-${userInfo().uid}`)
+  const directory = join(base, 'slowglow')
+  mkdirSync(directory, { recursive: true, mode: 0o700 })
+  const name = createHash('sha256').update(realpathSync(bench)).digest('hex').slice(0, 16)
+  return join(directory, `${name}.json`)
+}
+
+export function readBenchState(path: string): BenchState | null {
+  try {
+    const parsed = benchStateShape.safeParse(JSON.parse(readFileSync(path, 'utf8')))
+    return parsed.success ? parsed.data : null
+  } catch {
+    return null
+  }
+}
+
+/** Whole or not at all: a half-written state file would hide an orphan. */
+export function writeBenchState(path: string, state: BenchState): void {
+  const whole = `${path}.${process.pid}`
+  writeFileSync(whole, JSON.stringify(state), { mode: 0o600 })
+  renameSync(whole, path)
+}
+
+export function removeBenchState(path: string): void {
+  rmSync(path, { force: true })
+}
+
+/**
+ * A process by number *and* start, since numbers are given out again: field 22 of `/proc/PID/stat` (Linux, proc(5)).
+ * Null where there is no such process; a zombie counts as none.
+ */
+export function processStart(pid: number): string | null {
+  try {
+    const stat = readFileSync(`/proc/${pid}/stat`, 'latin1')
+    const fields = stat.slice(stat.lastIndexOf(')') + 2).split(' ')
+    return fields[0] === 'Z' ? null : (fields[19] ?? null)
+  } catch {
+    return null
+  }
+}
+
+export function stillRuns(process_: { readonly pid: number; readonly started: string }): boolean {
+  return processStart(process_.pid) === process_.started
+}

@@ -1,0 +1,2 @@
+export { placeShape } from './messages.js'
+export type { Place } from './messages.js'

@@ -1,0 +1,104 @@
+import { z } from 'zod'
+import type { Ending } from '../sequencer/index.js'
+import type { View } from '../sequencer/index.js'
+import { askShape, lineConfigShape, offPlanShape, planShape } from './shapes.js'
+
+/** What supervisor and controller say to each other, checked at both ends. Nothing in it is trusted for being ours. */
+
+/** Where a port is. `spare`: a second connection can be held beside the controller's. */
+export const placeShape = z.discriminatedUnion('kind', [
+  z.object({ kind: z.literal('serial'), path: z.string(), baud: z.number(), spare: z.boolean() }),
+  z.object({ kind: z.literal('tcp'), host: z.string(), port: z.number(), spare: z.boolean() }),
+])
+export type Place = z.infer<typeof placeShape>
+
+const startShape = z.object({
+  kind: z.literal('start'),
+  plan: planShape,
+  lines: z.array(z.object({ config: lineConfigShape, place: placeShape })),
+  /** Unix socket of the recorder. */
+  recorder: z.string(),
+  /** Run seconds per real second; 1 except on a virtual bench. */
+  speed: z.number().min(1).max(20),
+})
+export type Start = z.infer<typeof startShape>
+
+export const toControllerShape = z.discriminatedUnion('kind', [
+  startShape,
+  z.object({ kind: z.literal('beat') }),
+  /** Cautions were acknowledged; nothing energises before. */
+  z.object({
+    kind: z.literal('begin'),
+    word: z.string(),
+    channel: z.enum(['terminal', 'page']),
+  }),
+  z.object({
+    kind: z.literal('answer'),
+    prompt: z.number(),
+    value: z.union([z.number(), z.enum(['yes', 'no', 'go on'])]),
+    by: z.enum(['terminal', 'page']),
+  }),
+  z.object({ kind: z.literal('stop'), how: z.enum(['run down', 'off now']), by: z.string() }),
+])
+export type ToController = z.infer<typeof toControllerShape>
+
+const reasonShape = z.looseObject({
+  code: z.string(),
+  rail: z.string().nullable(),
+  step: z.number().nullable(),
+  measured: z.number().nullable(),
+  limit: z.number().nullable(),
+  unit: z.string(),
+  text: z.string(),
+})
+
+export const endingShape: z.ZodType<Ending> = z.looseObject({
+  outcome: z.enum(['completed', 'tripped', 'stopped', 'failed']),
+  reason: reasonShape.nullable(),
+  outputs_off: z.enum(['confirmed', 'not confirmed']),
+  off: z.record(
+    z.string(),
+    z.looseObject({ confirmed: z.boolean(), volts: z.number().nullable(), how: z.string() }),
+  ),
+  hand_rails: z.record(z.string(), z.union([z.number(), z.literal('not confirmed by you')])),
+  bias_released_by: z.string().nullable(),
+  warnings: z.array(z.string()),
+  steps_done: z.number(),
+})
+
+/** A view only informs: it is checked for its frame, its figures are shown as they are. */
+const viewShape = z.custom<View>(
+  (value) =>
+    z.looseObject({ phase: z.string(), step: z.number(), rails: z.array(z.unknown()) }).safeParse(value)
+      .success,
+)
+
+export const fromControllerShape = z.discriminatedUnion('kind', [
+  z.object({ kind: z.literal('ready') }),
+  z.object({ kind: z.literal('not reachable'), text: z.string() }),
+  /** Sent by the loop that judges readings, with how many it has judged: a timer of its own would prove nothing. */
+  z.object({ kind: z.literal('beat'), judged: z.number() }),
+  z.object({ kind: z.literal('view'), view: viewShape }),
+  z.object({ kind: z.literal('prompt'), prompt: z.number(), ask: askShape, left_s: z.number() }),
+  z.object({ kind: z.literal('prompt closed'), prompt: z.number(), why: z.string() }),
+  z.object({ kind: z.literal('alarm'), text: z.string() }),
+  z.object({ kind: z.literal('notice'), text: z.string() }),
+  z.object({ kind: z.literal('hands clear'), for_s: z.number() }),
+  z.object({ kind: z.literal('ended'), ending: endingShape, duration_s: z.number() }),
+  z.object({ kind: z.literal('trouble'), text: z.string() }),
+])
+export type FromController = z.infer<typeof fromControllerShape>
+
+/** Left in the runtime directory while a run is under way, so that the next start, or `safe-off`, knows what may be live. */
+export const benchStateShape = z.object({
+  format: z.literal('slowglow bench state 1'),
+  bench: z.string(),
+  run_file: z.string(),
+  off_plan: z.string().nullable(),
+  supervisor: z.object({ pid: z.number(), started: z.string() }),
+  controller: z.object({ pid: z.number(), started: z.string() }).nullable(),
+  places: z.record(z.string(), placeShape),
+})
+export type BenchState = z.infer<typeof benchStateShape>
+
+export { offPlanShape }

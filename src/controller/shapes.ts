@@ -1,0 +1,301 @@
+import { z } from 'zod'
+import type { LineConfig } from '../line/index.js'
+import type { Plan } from '../plan/index.js'
+
+/**
+ * Shapes of what crosses from one process to the other. Objects are loose: a field added to a plan later passes through
+ * untouched, a missing or wrong one is refused.
+ */
+const number = z.number()
+const text = z.string()
+const ask = z.looseObject({
+  text,
+  wants: z.discriminatedUnion('kind', [
+    z.looseObject({ kind: z.literal('confirm') }),
+    z.looseObject({
+      kind: z.literal('reading'),
+      node: text.nullable(),
+      rail: text.nullable(),
+      unit: z.enum(['V', 'A', 'Ω']),
+      low: number,
+      high: number,
+    }),
+  ]),
+  timeout_s: number,
+  inside: z.boolean(),
+  about: text,
+})
+export const askShape = ask
+
+const accuracy = z.looseObject({ of_reading: number, plus: number })
+const role = z.enum(['heater', 'bias', 'HT', 'screen', 'drive', 'other'])
+const sign = z.literal([1, -1])
+
+const rail = z.looseObject({
+  name: text,
+  role,
+  class: z.enum(['programmed', 'watched', 'hand']),
+  channels: z.array(
+    z.looseObject({
+      channel: text,
+      port: text,
+      share: number,
+      set_digits_V: number,
+      set_digits_A: number,
+      min_V: number,
+      min_A: number,
+      max_V: number,
+      max_A: number,
+      resolution_V: number,
+      resolution_A: number,
+      accuracy_V: accuracy,
+      accuracy_A: accuracy,
+      over_voltage: z.boolean(),
+      over_voltage_margin_V: number,
+      off_order: number,
+    }),
+  ),
+  volts_meter: text.nullable(),
+  amps_meter: text.nullable(),
+  positive: text,
+  negative: text,
+  max_V: number,
+  bias: z
+    .looseObject({
+      node: text,
+      at_least_V: number,
+      nominal_V: number,
+      sign,
+      meter: text.nullable(),
+      preload_A: number.nullable(),
+      source: text,
+    })
+    .nullable(),
+  discharge: z.looseObject({ ohm: number, F: number, through: text }).nullable(),
+  can: z.array(text),
+  cannot: z.array(text),
+})
+
+const meter = z.looseObject({
+  name: text,
+  port: text.nullable(),
+  measures: z.enum(['V', 'A']),
+  at: text.nullable(),
+  against: text.nullable(),
+  rail: text.nullable(),
+  ohm: number,
+  resolution: number,
+  accuracy,
+})
+
+const limits = z.looseObject({
+  at_V: number,
+  expected_A: number,
+  lower_A: number,
+  upper_A: number,
+  ask_A: number,
+  trip_A: number,
+  ceiling_A: number,
+  charge_A: number,
+  supply_limit_A: number,
+  over_voltage_V: number,
+  because: z.array(
+    z.looseObject({
+      limit: z.enum([
+        'expected',
+        'band',
+        'ask',
+        'trip',
+        'ceiling',
+        'supply limit',
+        'over-voltage',
+        'slew',
+        'hold',
+      ]),
+      value: number,
+      unit: z.enum(['A', 'V', 'V/s', 's']),
+      text,
+      source: text,
+    }),
+  ),
+  sees: text.nullable(),
+})
+
+const step = z.looseObject({
+  index: number,
+  stage: text,
+  mode: text,
+  do: z.enum(['hook-up check', 'raise', 'hold', 'ask', 'lower']),
+  rail: text.nullable(),
+  target_V: number,
+  slew_V_per_s: number,
+  hold_s: number,
+  settle_within_s: number,
+  limits: z.record(text, limits),
+  hookup: z
+    .looseObject({
+      rail: text,
+      channel: text,
+      method: z.enum(['low volts', 'ohmmeter']),
+      test_V: number,
+      limit_A: number,
+      ohm_low: number,
+      ohm_high: number,
+      may_limit: z.boolean(),
+      polarity: z.looseObject({
+        node: text,
+        sign,
+        low_V: number,
+        high_V: number,
+        meter: text.nullable(),
+      }),
+      because: text,
+    })
+    .nullable(),
+  ask: ask.nullable(),
+  nodes: z.record(text, number),
+  soft_start_s: number,
+  needs_heaters: z.boolean(),
+  needs_bias: z.boolean(),
+  needs_plate: text.nullable(),
+  hands_clear: z.boolean(),
+  expected_s: number,
+})
+
+export const offPlanShape = z.looseObject({
+  format: z.literal('slowglow off 1'),
+  channels: z.array(
+    z.looseObject({
+      channel: text,
+      port: text,
+      rail: text,
+      role,
+      off_order: number,
+      off_text: text,
+      expected_fall: z.looseObject({ ohm: number, F: number }).nullable(),
+      resolution_V: number,
+      resolution_A: number,
+    }),
+  ),
+  heaters_off_after_s: number,
+  bias_release: z.looseObject({
+    below_V: number,
+    discharge_s: number.nullable(),
+    cathodes_cold_s: number,
+    only_wire_between: z.boolean(),
+  }),
+})
+
+export const planShape: z.ZodType<Plan> = z.looseObject({
+  format: z.literal('slowglow plan 1'),
+  equipment: text,
+  profile: text,
+  bench: text,
+  bench_kind: z.enum(['real', 'virtual']),
+  kind: z.enum(['reform', 'receive', 'transmit', 'bring-up']),
+  level: z.literal([1, 2, 3]),
+  hash: text,
+  rails: z.record(text, rail),
+  meters: z.record(text, meter),
+  hookup: z.array(
+    z.looseObject({
+      rail: text,
+      supply: text,
+      positive: text,
+      negative: text,
+      first: z.array(text),
+      proved_by: text,
+    }),
+  ),
+  unproved: z.array(text),
+  steps: z.array(step),
+  rules: z.array(
+    z.looseObject({
+      code: text,
+      text,
+      warn: number.nullable(),
+      trip: number.nullable(),
+      for_s: number,
+      unit: text,
+      source: text,
+    }),
+  ),
+  off: offPlanShape,
+  figures: z.looseObject({
+    highest_V: number,
+    stored_J: number,
+    stored_where: text,
+    discharge_s: number.nullable(),
+    hazards: z.array(text),
+    unattended: z.boolean(),
+  }),
+  heaters: z.array(
+    z.looseObject({
+      chain: text,
+      rail: text,
+      volts: number,
+      warm_up_s: number,
+      tubes: z.array(text),
+      source: text,
+    }),
+  ),
+  time_budget_s: number,
+  prompt_timeout_s: number,
+  expected_s: number,
+  stale_s: number,
+})
+
+const nullableText = text.nullable()
+const dialect = z.looseObject({
+  name: text,
+  select: nullableText,
+  identify: text,
+  clear: text,
+  remote: nullableText,
+  set_volts: text,
+  ask_set_volts: text,
+  set_amps: text,
+  ask_set_amps: text,
+  set_over_volts: nullableText,
+  ask_over_volts: nullableText,
+  over_volts_on: nullableText,
+  on: text,
+  off: text,
+  ask_output: text,
+  measure_volts: text,
+  measure_amps: text,
+  ask_over_volts_tripped: nullableText,
+  ask_over_amps_tripped: nullableText,
+  ask_cc: z.looseObject({ query: text, mask: number }).nullable(),
+  error_query: nullableText,
+  dead_man: z.looseObject({ arm: text, feed: text, after_s: number }).nullable(),
+  terminator: z.enum(['\n', '\r', '\r\n']),
+  acknowledges: nullableText,
+  unit_in_reply: z.boolean(),
+})
+
+export const lineConfigShape: z.ZodType<LineConfig> = z.looseObject({
+  port: text,
+  identity: nullableText,
+  dialect,
+  reply_us: number,
+  channels: z.array(
+    z.looseObject({
+      channel: text,
+      number,
+      set_digits_V: number,
+      set_digits_A: number,
+      max_V: number,
+      max_A: number,
+      resolution_V: number,
+      resolution_A: number,
+      over_voltage: z.boolean(),
+      min_V: number.exactOptional(),
+      min_A: number.exactOptional(),
+      off_order: number.exactOptional(),
+      release: z.looseObject({ below_V: number, after_s: number }).exactOptional(),
+    }),
+  ),
+  meter: z.looseObject({ name: text, measures: z.enum(['V', 'A']), limit: number }).nullable(),
+  poll_us: number.exactOptional(),
+})

@@ -1,0 +1,117 @@
+import { describe, expect, it } from 'vitest'
+import {
+  type SuperviseAct,
+  superviseBegin,
+  type SuperviseInput,
+  superviseStep,
+} from '../../src/controller/supervise.js'
+import type { Ending } from '../../src/sequencer/index.js'
+
+const ending: Ending = {
+  outcome: 'completed',
+  reason: null,
+  outputs_off: 'confirmed',
+  off: {},
+  hand_rails: {},
+  bias_released_by: null,
+  warnings: [],
+  steps_done: 3,
+}
+
+/** Feeds inputs in order; times in ms. Ticks every 20 ms are put between them. */
+function play(
+  inputs: readonly [number, SuperviseInput extends infer I ? Omit<I & object, 't_us'> : never][],
+) {
+  let state = superviseBegin(0)
+  const acts: { ms: number; act: SuperviseAct }[] = []
+  const feed = (ms: number, input: object): void => {
+    const turn = superviseStep(state, { ...input, t_us: ms * 1000 } as SuperviseInput)
+    state = turn.state
+    for (const act of turn.acts) acts.push({ ms, act })
+  }
+  let now = 0
+  for (const [ms, input] of inputs) {
+    for (; now + 20 <= ms; now += 20) feed(now + 20, { kind: 'tick' })
+    feed(ms, input)
+  }
+  return { state, acts, what: acts.map(({ act }) => act.do).filter((act) => act !== 'beat') }
+}
+const until = (ms: number, from = 0): At[] => {
+  const beats: At[] = []
+  for (let at = from + 100; at <= ms; at += 100) beats.push([at, { kind: 'beat' }])
+  return beats
+}
+const begun: readonly At[] = [
+  [0, { kind: 'ready' }],
+  [0, { kind: 'begun' }],
+]
+
+describe('the supervisor', () => {
+  it('beats every 100 ms', () => {
+    const { acts } = play([...begun, ...until(1000)])
+    expect(acts.filter(({ act }) => act.do === 'beat').length).toBeGreaterThanOrEqual(9)
+  })
+
+  it('warns when the controller has been silent for 250 ms and acts at 500 ms: OFF on the spare before the kill', () => {
+    const { acts } = play([...begun, ...until(1000), [1600, { kind: 'tick' }]])
+    const ordered = acts.filter(({ act }) => act.do !== 'beat')
+    expect(ordered.map(({ act }) => act.do)).toEqual(['notice', 'off on spare', 'kill', 'record', 'alarm'])
+    expect(ordered[0]?.ms).toBe(1260)
+    expect(ordered[1]?.ms).toBe(1500)
+  })
+
+  it('makes safe once the killed controller is gone, or after a bounded wait when it is not', () => {
+    const lost: At = [600, { kind: 'tick' }]
+    const gone = play([...begun, lost, [700, { kind: 'exited', how: 'SIGKILL' }]])
+    expect(gone.what.at(-1)).toBe('make safe')
+    const stuck = play([...begun, lost, [2700, { kind: 'tick' }]])
+    expect(stuck.acts.at(-1)).toMatchObject({ act: { do: 'make safe' } })
+  })
+
+  it('sends OFF and makes safe at once when the controller dies', () => {
+    const { acts } = play([...begun, ...until(300), [310, { kind: 'exited', how: 'SIGKILL' }]])
+    const late = acts.filter(({ ms, act }) => ms >= 310 && act.do !== 'beat')
+    expect(late.map(({ act }) => act.do)).toEqual(['off on spare', 'record', 'alarm', 'make safe'])
+  })
+
+  it('does not take its own being held up for silence of the controller', () => {
+    let state = superviseBegin(0)
+    for (const input of [{ kind: 'ready' }, { kind: 'begun' }, { kind: 'beat' }] as const) {
+      state = superviseStep(state, { ...input, t_us: 0 }).state
+    }
+    const held = superviseStep(state, { kind: 'tick', t_us: 3_000_000 })
+    expect(held.acts.map((act) => act.do)).toEqual(['beat'])
+    const after = superviseStep(held.state, { kind: 'beat', t_us: 3_001_000 })
+    expect(superviseStep(after.state, { kind: 'tick', t_us: 3_020_000 }).acts).toEqual([])
+  })
+
+  it('runs down at the first stop and puts outputs off at the second; there is no third way', () => {
+    const stop: At[1] = { kind: 'stop', by: 'Ctrl-C', now: false }
+    const { acts } = play([...begun, ...until(200), [210, stop], [220, stop], [230, stop]])
+    const stops = acts.flatMap(({ act }) => (act.do === 'send stop' ? [act.how] : []))
+    expect(stops).toEqual(['run down', 'off now', 'off now'])
+  })
+
+  it('ends with the controller’s own ending when that came before it left', () => {
+    const end: At[1] = { kind: 'ended', ending }
+    const { acts } = play([...begun, ...until(200), [210, end], [240, { kind: 'exited', how: 'exit 0' }]])
+    expect(acts.at(-1)?.act).toEqual({ do: 'finish', result: { kind: 'ended', ending } })
+  })
+
+  it('energised nothing when the controller is lost before the start was acknowledged, and says so', () => {
+    const { acts } = play([
+      [0, { kind: 'ready' }],
+      [600, { kind: 'tick' }],
+    ])
+    expect(acts.at(-1)?.act).toMatchObject({ do: 'finish', result: { kind: 'never began' } })
+  })
+
+  it('reports what the safe-off found after a take-over', () => {
+    const { acts } = play([
+      ...begun,
+      [10, { kind: 'exited', how: 'SIGSEGV' }],
+      [900, { kind: 'made safe', confirmed: false, text: 'HT stays' }],
+    ])
+    expect(acts.at(-1)?.act).toMatchObject({ do: 'finish', result: { kind: 'taken over', confirmed: false } })
+  })
+})
