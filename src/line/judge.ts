@@ -65,7 +65,9 @@ export function judge(d: Draft, move: Extract<Move, { kind: 'ask' }>, text: stri
       return error.code === 0 ? good : { is: 'refused', why: `the supply says ${error.code} "${error.text}"` }
     }
     case 'acknowledgement':
-      return text.trim() === d.config.dialect.acknowledges ? good : { is: 'refused', why: `the supply says "${text}"` }
+      return text.trim() === d.config.dialect.acknowledges
+        ? good
+        : { is: 'refused', why: `the supply says "${text}"` }
     case 'identity':
     case 'anything':
       return good
@@ -78,7 +80,9 @@ function number(d: Draft, text: string, unit: 'V' | 'A', index: number): Decimal
   const value = parseNumber(text, d.config.dialect.unit_in_reply ? unit : null)
   if (channel === undefined || value === null) return null
   const most =
-    unit === 'V' ? 1.2 * channel.max_V + 10 * channel.resolution_V : 1.2 * channel.max_A + 10 * channel.resolution_A
+    unit === 'V'
+      ? 1.2 * channel.max_V + 10 * channel.resolution_V
+      : 1.2 * channel.max_A + 10 * channel.resolution_A
   return Math.abs(decimalValue(value)) <= most ? value : null
 }
 

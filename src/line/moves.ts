@@ -36,11 +36,20 @@ export type Move =
   | { readonly kind: 'ask'; readonly text: string; readonly channel: number; readonly want: Want }
 
 export function tell(config: LineConfig, channel: number, words: string, number = ''): Move {
-  return { kind: 'tell', channel, text: channelMessage(config.dialect, numberOf(config, channel), words, number) }
+  return {
+    kind: 'tell',
+    channel,
+    text: channelMessage(config.dialect, numberOf(config, channel), words, number),
+  }
 }
 
 export function ask(config: LineConfig, channel: number, words: string, want: Want): Move {
-  return { kind: 'ask', channel, want, text: channelMessage(config.dialect, numberOf(config, channel), words) }
+  return {
+    kind: 'ask',
+    channel,
+    want,
+    text: channelMessage(config.dialect, numberOf(config, channel), words),
+  }
 }
 
 function numberOf(config: LineConfig, channel: number): number {
@@ -64,7 +73,9 @@ const words = {
   over_V: { set: 'set_over_volts', ask: 'ask_over_volts' },
 } as const
 
-type Built = { readonly ok: true; readonly moves: readonly Move[] } | { readonly ok: false; readonly why: string }
+type Built =
+  | { readonly ok: true; readonly moves: readonly Move[] }
+  | { readonly ok: false; readonly why: string }
 
 /** Set, then ask. */
 function setting(config: LineConfig, index: number, which: Setting, value: number): Built {
@@ -85,7 +96,13 @@ function setting(config: LineConfig, index: number, which: Setting, value: numbe
   const moves: Move[] = [tell(config, index, said, text)]
   const query = config.dialect[words[which].ask]
   if (query !== null && sent !== null) {
-    const want = { is: 'setting', which, sent: decimalValue(sent), within: within(channel, which), check: false } as const
+    const want = {
+      is: 'setting',
+      which,
+      sent: decimalValue(sent),
+      within: within(channel, which),
+      check: false,
+    } as const
     moves.push(ask(config, index, query, want))
   }
   return { ok: true, moves }
@@ -107,7 +124,9 @@ export function settingsStill(config: LineConfig, index: number, known: Settings
     const sent = known[which]
     const query = config.dialect[words[which].ask]
     if (sent === null || query === null) continue
-    moves.push(ask(config, index, query, { is: 'setting', which, sent, within: within(channel, which), check: true }))
+    moves.push(
+      ask(config, index, query, { is: 'setting', which, sent, within: within(channel, which), check: true }),
+    )
   }
   return moves
 }
@@ -147,17 +166,27 @@ export function movesFor(config: LineConfig, index: number, body: LineRequestBod
       return all(setting(config, index, 'set_V', body.volts))
     case 'on': {
       if (known.set_V === null || known.limit_A === null) {
-        return { ok: false, why: 'its set-point and current limit have not been set and read back on this connection' }
+        return {
+          ok: false,
+          why: 'its set-point and current limit have not been set and read back on this connection',
+        }
       }
       const output = ask(config, index, dialect.ask_output, { is: 'output', on: true })
-      return all({ ok: true, moves: [...settingsStill(config, index, known), tell(config, index, dialect.on), output] })
+      return all({
+        ok: true,
+        moves: [...settingsStill(config, index, known), tell(config, index, dialect.on), output],
+      })
     }
     case 'off':
       return { ok: true, moves: offMoves(config, index) }
     case 'zero': {
       const volts = setting(config, index, 'set_V', channel.min_V ?? 0)
       const amps = setting(config, index, 'limit_A', channel.min_A ?? 0)
-      return volts.ok && amps.ok ? { ok: true, moves: [...volts.moves, ...amps.moves] } : volts.ok ? amps : volts
+      return volts.ok && amps.ok
+        ? { ok: true, moves: [...volts.moves, ...amps.moves] }
+        : volts.ok
+          ? amps
+          : volts
     }
   }
 }
@@ -200,5 +229,7 @@ export function slowMoves(config: LineConfig): readonly Move[] {
   ]
   const each = config.channels.map((_, index) => of(index))
   // Kind by kind, so that no channel waits for all the questions of another.
-  return [0, 1, 2, 3].flatMap((kind) => each.map((moves) => moves[kind] ?? null)).filter((move) => move !== null)
+  return [0, 1, 2, 3]
+    .flatMap((kind) => each.map((moves) => moves[kind] ?? null))
+    .filter((move) => move !== null)
 }

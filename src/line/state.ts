@@ -120,13 +120,19 @@ export function failRequest(
   why: string,
 ): void {
   const what = request.do === 'limits' ? 'setting the limits' : `"${request.do}"`
-  const meaning = outcome === 'not done' ? 'It was not done.' : 'It may have happened: read back before deciding.'
+  const meaning =
+    outcome === 'not done' ? 'It was not done.' : 'It may have happened: read back before deciding.'
   const text = `${request.channel} on port ${d.config.port}, ${what}: ${why}. ${meaning}`
   tellEvent(d, { kind: 'failed', id: request.id, code, text, outcome })
 }
 
 /** Gives up the work at hand and, where `which` says so, the requests behind it. */
-export function failRequests(d: Draft, code: LineFailure, why: string, which: (request: Request) => boolean): void {
+export function failRequests(
+  d: Draft,
+  code: LineFailure,
+  why: string,
+  which: (request: Request) => boolean,
+): void {
   const { work } = d
   if (work?.request && which(work.request)) {
     failRequest(d, work.request, code, work.said ? 'unknown' : 'not done', why)

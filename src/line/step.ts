@@ -1,5 +1,15 @@
 import { judge, type Verdict } from './judge.js'
-import { ask, fastMoves, movesFor, offMoves, plainAsk, settingsStill, slowMoves, tell, type Move } from './moves.js'
+import {
+  ask,
+  fastMoves,
+  movesFor,
+  offMoves,
+  plainAsk,
+  settingsStill,
+  slowMoves,
+  tell,
+  type Move,
+} from './moves.js'
 import { parseError, parseNumber, parseSwitch } from './numbers.js'
 import {
   askReopen,
@@ -166,7 +176,13 @@ function request(d: Draft, input: Request): void {
   if (!d.config.channels.some((channel) => channel.channel === input.channel)) {
     failRequest(d, input, 'refused', 'not done', 'there is no such channel on this port')
   } else if (d.made_safe && !lowers(input)) {
-    failRequest(d, input, 'refused', 'not done', 'this line has been made safe and only switches off until a new run')
+    failRequest(
+      d,
+      input,
+      'refused',
+      'not done',
+      'this line has been made safe and only switches off until a new run',
+    )
   } else {
     d.waiting = [...d.waiting, input]
   }
@@ -255,7 +271,10 @@ function heard(d: Draft, text: string): void {
 function acknowledged(d: Draft, text: string): Verdict {
   return text.trim() === d.config.dialect.acknowledges
     ? { is: 'good' }
-    : { is: 'refused', why: `the supply says "${text.trim()}" instead of "${d.config.dialect.acknowledges ?? ''}"` }
+    : {
+        is: 'refused',
+        why: `the supply says "${text.trim()}" instead of "${d.config.dialect.acknowledges ?? ''}"`,
+      }
 }
 
 /** Only the identity ends the waiting: numbers and switches that still come are late replies. */
@@ -304,7 +323,9 @@ function openingWork(d: Draft): Work | null {
     d.been_ready = true
     return null
   }
-  const look = config.channels.map((_, index) => ask(config, index, config.dialect.ask_output, { is: 'output', on: null }))
+  const look = config.channels.map((_, index) =>
+    ask(config, index, config.dialect.ask_output, { is: 'output', on: null }),
+  )
   const arm = config.dialect.dead_man === null ? [] : [tell(config, 0, config.dialect.dead_man.arm)]
   const still = d.channels.flatMap((known, index) => settingsStill(config, index, known))
   const moves = d.been_ready ? [...look, ...still, ...arm] : look
@@ -367,12 +388,21 @@ function answered(d: Draft, verdict: Verdict): void {
     case 'differs':
       d.work = on
       if (work.why === 'opening' || (work.request && lowers(work.request))) {
-        if (work.again < again_most && !(move.kind === 'ask' && move.want.is === 'setting' && move.want.check)) {
+        if (
+          work.again < again_most &&
+          !(move.kind === 'ask' && move.want.is === 'setting' && move.want.check)
+        ) {
           d.work = { ...on, at: beginning(on), again: work.again + 1 }
           return
         }
       }
-      giveUp(d, on, 'read-back differs', verdict.unchanged && !on.said ? 'not done' : outcomeOf(verdict), verdict.why)
+      giveUp(
+        d,
+        on,
+        'read-back differs',
+        verdict.unchanged && !on.said ? 'not done' : outcomeOf(verdict),
+        verdict.why,
+      )
   }
 }
 
@@ -399,7 +429,8 @@ function giveUp(
   } else if (work.why === 'opening') {
     // It answers, but is not as left or does not obey: nobody may raise anything here, and what may be on is owed an OFF.
     d.made_safe = true
-    if (!d.lost) tellEvent(d, { kind: 'line lost', port: d.config.port, text: `port ${d.config.port}: ${why}` })
+    if (!d.lost)
+      tellEvent(d, { kind: 'line lost', port: d.config.port, text: `port ${d.config.port}: ${why}` })
     d.lost = true
     d.work = { ...work, at: work.at + 1 }
   } else {
@@ -480,11 +511,12 @@ function nextQuestion(d: Draft): Move | null {
     d.round_at = 0
     const slow = d.slow[d.slow_at % Math.max(1, d.slow.length)]
     d.slow_at += 1
-    const outputs = owing.map((index) => ask(d.config, index, d.config.dialect.ask_output, { is: 'output', on: null }))
+    const outputs = owing.map((index) =>
+      ask(d.config, index, d.config.dialect.ask_output, { is: 'output', on: null }),
+    )
     d.round = owing.length > 0 ? [...outputs, ...d.fast] : slow === undefined ? d.fast : [...d.fast, slow]
   }
   const move = d.round[d.round_at] ?? null
   d.round_at += 1
   return move
 }
-

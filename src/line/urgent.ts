@@ -7,7 +7,9 @@ const repeat_us = 250_000
 
 /** Beside the queue: written at once, whatever is in flight. */
 export function urgentOff(d: Draft, channels: readonly string[]): void {
-  const named = d.config.channels.flatMap((channel, index) => (channels.includes(channel.channel) ? [index] : []))
+  const named = d.config.channels.flatMap((channel, index) =>
+    channels.includes(channel.channel) ? [index] : [],
+  )
   d.made_safe = true
   failRequests(d, 'refused', 'an urgent OFF came before it', (request) => !lowers(request))
   if (d.work?.request) {
@@ -19,7 +21,11 @@ export function urgentOff(d: Draft, channels: readonly string[]): void {
   if (flight?.move.kind === 'ask' && flight.move.want.is !== 'reading' && d.link === 'ready') {
     d.flight = { ...flight, move: { ...flight.move, want: { is: 'anything' } } }
   }
-  d.urgent = { targets: [...new Set([...(d.urgent?.targets ?? []), ...named])], burst_us: [], repeat_us: d.t_us }
+  d.urgent = {
+    targets: [...new Set([...(d.urgent?.targets ?? []), ...named])],
+    burst_us: [],
+    repeat_us: d.t_us,
+  }
   for (const index of d.urgent.targets) setChannel(d, index, { output: null })
   d.round = []
   d.round_at = 0

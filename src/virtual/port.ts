@@ -1,0 +1,112 @@
+import type { Chance } from '../chance/index.js'
+import type { Line } from '../bench/index.js'
+import type { LineFaults } from './supplies-types.js'
+
+/**
+ * The port of a virtual instrument: gathers bytes into messages, has them acted on one after another in the instrument's own
+ * time, and sends replies back no faster than the line carries them.
+ */
+export interface Port {
+  receive(text: string, t_us: number): void
+  take(t_us: number): string
+  next_us(): number | null
+  faults(faults: LineFaults): void
+  readonly abuses: string[]
+}
+
+/** Acts on one message; the reply, or null where none is given. */
+export type Act = (message: string, t_us: number) => string | null
+
+/** Set and measure: 8 ms; error and status queries: 60 ms (one published set of figures, wire timing of the protocol). */
+const act_us = 8_000
+const status_us = 60_000
+/** Longest message an instrument takes. */
+const longest = 256
+/** A bit flips in this share of the characters of a garbled reply. */
+const flipped = 0.06
+
+export function createPort(line: Line, terminator: string, chance: Chance, act: Act): Port {
+  const byte_us =
+    line.kind === 'serial' || (line.kind === 'virtual' && line.as === 'pty') ? 1e7 / line.baud : 0
+  const abuses: string[] = []
+  let buffer = ''
+  let dropping = false
+  let faults: LineFaults = {}
+  let busy_us = 0
+  let waiting: { message: string; at_us: number }[] = []
+  let replies: { text: string; at_us: number; due_us: number }[] = []
+
+  const isQuery = (message: string): boolean => /\?(\s|;|$)/.test(message)
+  const garble = (text: string): string => {
+    if (faults.garbled !== true) return text
+    return [...text]
+      .map((c) => {
+        if (chance.next() >= flipped) return c
+        const bit = Math.min(7, Math.floor(chance.next() * 8))
+        return String.fromCharCode((c.charCodeAt(0) ^ (1 << bit)) & 0xff)
+      })
+      .join('')
+  }
+  const settle = (t_us: number): void => {
+    while (waiting[0] !== undefined && waiting[0].at_us <= t_us) {
+      const [{ message, at_us }] = [waiting[0]]
+      waiting = waiting.slice(1)
+      const reply = act(message, at_us)
+      if (reply === null) continue
+      const text = reply + terminator
+      const due_us = Math.max(at_us, replies.at(-1)?.due_us ?? 0) + Math.round(text.length * byte_us)
+      busy_us = Math.max(busy_us, due_us)
+      if (faults.silent === true) continue
+      replies.push({ text: garble(text), due_us, at_us: due_us + Math.round((faults.late_s ?? 0) * 1e6) })
+    }
+  }
+  const message = (text: string, arrived_us: number): void => {
+    if (text.trim() === '') return
+    const query = isQuery(text)
+    // A question while an answer is still owed: a strict instrument drops the answer.
+    const owing =
+      waiting.some((one) => isQuery(one.message)) || replies.some((reply) => reply.due_us > arrived_us)
+    if (query && owing) abuses.push(`"${text}" was asked before the answer to the question before it`)
+    const status = /ERR|ESR|STB|STAT/i.test(text)
+    busy_us = Math.max(busy_us, arrived_us) + (status ? status_us : act_us)
+    waiting.push({ message: text, at_us: Math.round(busy_us) })
+  }
+  return {
+    abuses,
+    receive(text, t_us) {
+      settle(t_us)
+      let arrived_us = Math.max(t_us, waiting.length > 0 ? t_us : 0)
+      for (const c of text) {
+        arrived_us += byte_us
+        if (c === terminator.slice(-1)) {
+          if (!dropping) message(buffer, Math.round(arrived_us))
+          buffer = ''
+          dropping = false
+        } else if (!dropping) {
+          buffer += c
+          if (buffer.length > longest) {
+            abuses.push(`a message of more than ${longest} characters: "${buffer.slice(0, 40)}…"`)
+            dropping = true
+          }
+        }
+      }
+      settle(t_us)
+    },
+    take(t_us) {
+      settle(t_us)
+      let out = ''
+      while (replies[0] !== undefined && replies[0].at_us <= t_us) {
+        out += replies[0].text
+        replies = replies.slice(1)
+      }
+      return out
+    },
+    next_us() {
+      const times = [waiting[0]?.at_us, replies[0]?.at_us].filter((at) => at !== undefined)
+      return times.length === 0 ? null : Math.min(...times)
+    },
+    faults(now) {
+      faults = now
+    },
+  }
+}
