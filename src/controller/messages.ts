@@ -64,6 +64,7 @@ export const endingShape: z.ZodType<Ending> = z.looseObject({
   bias_released_by: z.string().nullable(),
   warnings: z.array(z.string()),
   steps_done: z.number(),
+  ever_energised: z.boolean(),
 })
 
 /** A view only informs: it is checked for its frame, its figures are shown as they are. */

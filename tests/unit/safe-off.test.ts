@@ -88,7 +88,7 @@ function play(ht: Partial<FakeOutput>, plan = offPlan(), silent: readonly string
     feed({ kind: 'tick', t_us })
   }
   return {
-    result: result as SafeOffResult | null,
+    result: found[0],
     told,
     offs: [...new Set(offs)],
     supplies,

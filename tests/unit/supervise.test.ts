@@ -16,16 +16,18 @@ const ending: Ending = {
   bias_released_by: null,
   warnings: [],
   steps_done: 3,
+  ever_energised: true,
 }
 
+type Untimed<I> = I extends SuperviseInput ? Omit<I, 't_us'> : never
+type At = readonly [number, Untimed<SuperviseInput>]
+
 /** Feeds inputs in order; times in ms. Ticks every 20 ms are put between them. */
-function play(
-  inputs: readonly [number, SuperviseInput extends infer I ? Omit<I & object, 't_us'> : never][],
-) {
+function play(inputs: readonly At[]) {
   let state = superviseBegin(0)
   const acts: { ms: number; act: SuperviseAct }[] = []
-  const feed = (ms: number, input: object): void => {
-    const turn = superviseStep(state, { ...input, t_us: ms * 1000 } as SuperviseInput)
+  const feed = (ms: number, input: Untimed<SuperviseInput>): void => {
+    const turn = superviseStep(state, { ...input, t_us: ms * 1000 })
     state = turn.state
     for (const act of turn.acts) acts.push({ ms, act })
   }
