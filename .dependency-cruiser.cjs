@@ -13,15 +13,16 @@ const may = {
   exchange: [],
   sequencer: ['exchange', 'plan', 'quantities'],
   line: ['exchange', 'bench', 'quantities'],
+  story: ['exchange', 'sequencer', 'plan', 'quantities'],
   loop: ['exchange', 'line', 'sequencer', 'plan', 'bench', 'quantities'],
   virtual: ['chance', 'network', 'tubes', 'equipment', 'bench', 'quantities'],
-  rehearse: ['chance', 'exchange', 'loop', 'virtual', 'line', 'sequencer', 'plan', 'limits', 'profile', 'equipment', 'bench', 'network', 'tubes', 'quantities', 'cautions'],
+  rehearse: ['chance', 'exchange', 'story', 'loop', 'virtual', 'line', 'sequencer', 'plan', 'limits', 'profile', 'equipment', 'bench', 'network', 'tubes', 'quantities', 'cautions'],
   files: ['equipment', 'bench', 'profile', 'quantities', 'tubes'],
   supply: ['exchange', 'line', 'bench', 'quantities'],
-  record: ['plan', 'quantities'],
-  controller: ['exchange', 'loop', 'line', 'sequencer', 'supply', 'record', 'plan', 'bench', 'quantities'],
+  record: ['story', 'plan', 'quantities'],
+  controller: ['exchange', 'story', 'cautions', 'loop', 'line', 'sequencer', 'supply', 'record', 'plan', 'bench', 'quantities'],
 }
-const pure = ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'sequencer', 'line', 'loop', 'virtual', 'rehearse']
+const pure = ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse']
 module.exports = {
   forbidden: [
     { name: 'no-circles', severity: 'error', from: {}, to: { circular: true, viaOnly: { dependencyTypesNot: ['type-only'] } } },

@@ -1,6 +1,6 @@
 import tseslint from 'typescript-eslint'
 
-const pure = ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'exchange', 'sequencer', 'line', 'loop', 'virtual', 'rehearse', 'cautions']
+const pure = ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'exchange', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'cautions']
 
 export default tseslint.config(
   { ignores: ['dist/', 'node_modules/', 'coverage/', '**/*.cjs', '**/*.mjs', 'eslint.config.js', '**/*.generated.ts'] },
@@ -10,7 +10,7 @@ export default tseslint.config(
     rules: {
       '@typescript-eslint/restrict-template-expressions': ['error', { allowNumber: true, allowBoolean: true }],
       '@typescript-eslint/no-non-null-assertion': 'error',
-      '@typescript-eslint/switch-exhaustiveness-check': 'error',
+      '@typescript-eslint/switch-exhaustiveness-check': ['error', { considerDefaultExhaustiveForUnions: true }],
       '@typescript-eslint/no-unnecessary-condition': ['error', { allowConstantLoopConditions: true }],
       '@typescript-eslint/consistent-type-imports': 'error',
     },

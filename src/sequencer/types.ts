@@ -83,6 +83,8 @@ export interface Ending {
   readonly bias_released_by: string | null
   readonly warnings: readonly string[]
   readonly steps_done: number
+  /** Whether any output was switched on by this run. */
+  readonly ever_energised: boolean
 }
 
 /** What pages and terminals show of a rail; derived from state, never decides. */

@@ -1,0 +1,1 @@
+export { createLoop, loopStep, type Loop, type LoopInput, type LoopOutput, type Looped } from './loop.js'

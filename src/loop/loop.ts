@@ -1,0 +1,122 @@
+import type { LineConfig, LineInput, LineOutput, LineState } from '../line/index.js'
+import { lineStep, openLine } from '../line/index.js'
+import type { Plan } from '../plan/index.js'
+import type { Command, Event, State } from '../sequencer/index.js'
+import { begin, step } from '../sequencer/index.js'
+
+/**
+ * Line and sequencer joined by plain calls: a reply goes in, and if it breaks a limit the OFF text comes out of the same call.
+ * The controller drives this with a real clock and real ports, the rehearsal with virtual ones: same code, same decisions.
+ */
+export interface Loop {
+  readonly sequencer: State
+  readonly lines: Readonly<Record<string, LineState>>
+  readonly portOf: Readonly<Record<string, string>>
+}
+
+export type LoopInput =
+  | { readonly kind: 'port'; readonly port: string; readonly line: LineInput }
+  | { readonly kind: 'event'; readonly event: Event }
+
+export type LoopOutput =
+  | { readonly kind: 'write'; readonly port: string; readonly text: string; readonly urgent: boolean }
+  | { readonly kind: 'reopen'; readonly port: string; readonly text: string }
+  | {
+      readonly kind: 'health'
+      readonly port: string
+      readonly health: Extract<LineOutput, { kind: 'health' }>['health']
+    }
+  /** Everything the sequencer was fed, in order, for the record. */
+  | { readonly kind: 'fed'; readonly event: Event }
+  | {
+      readonly kind: 'command'
+      readonly t_us: number
+      readonly command: Exclude<Command, { kind: 'line' | 'urgent off' }>
+    }
+
+export function createLoop(plan: Plan, configs: readonly LineConfig[]): Loop {
+  const portOf: Record<string, string> = {}
+  for (const rail of Object.values(plan.rails))
+    for (const part of rail.channels) portOf[part.channel] = part.port
+  return {
+    sequencer: begin(plan),
+    lines: Object.fromEntries(configs.map((config) => [config.port, openLine(config)])),
+    portOf,
+  }
+}
+
+export interface Looped {
+  readonly loop: Loop
+  readonly outputs: readonly LoopOutput[]
+}
+
+export function loopStep(loop: Loop, input: LoopInput): Looped {
+  const work: Work = { sequencer: loop.sequencer, lines: loop.lines, portOf: loop.portOf, outputs: [] }
+  if (input.kind === 'event') feed(work, input.event)
+  else drive(work, input.port, input.line)
+  return {
+    loop: { sequencer: work.sequencer, lines: work.lines, portOf: loop.portOf },
+    outputs: work.outputs,
+  }
+}
+
+interface Work {
+  sequencer: State
+  lines: Readonly<Record<string, LineState>>
+  readonly portOf: Readonly<Record<string, string>>
+  readonly outputs: LoopOutput[]
+}
+
+function drive(work: Work, port: string, input: LineInput): void {
+  const line = work.lines[port]
+  if (!line) return
+  const { state, outputs } = lineStep(line, input)
+  work.lines = { ...work.lines, [port]: state }
+  for (const output of outputs) {
+    switch (output.kind) {
+      case 'write':
+        work.outputs.push({ kind: 'write', port, text: output.text, urgent: output.urgent })
+        break
+      case 'reopen':
+        work.outputs.push({ kind: 'reopen', port, text: output.text })
+        break
+      case 'health':
+        work.outputs.push({ kind: 'health', port, health: output.health })
+        break
+      case 'event':
+        feed(work, { ...output.event, t_us: input.t_us })
+        break
+    }
+  }
+}
+
+function feed(work: Work, event: Event): void {
+  work.outputs.push({ kind: 'fed', event })
+  const { state, commands } = step(work.sequencer, event)
+  work.sequencer = state
+  // OFF goes to every port before anything else is even looked at.
+  for (const command of commands) {
+    if (command.kind !== 'urgent off') continue
+    for (const [port, channels] of byPort(work, command.channels))
+      drive(work, port, { kind: 'urgent off', t_us: event.t_us, channels })
+  }
+  for (const command of commands) {
+    if (command.kind === 'urgent off') continue
+    if (command.kind !== 'line') {
+      work.outputs.push({ kind: 'command', t_us: event.t_us, command })
+      continue
+    }
+    const port = work.portOf[command.channel]
+    if (port !== undefined) drive(work, port, { ...command, kind: 'request', t_us: event.t_us })
+  }
+}
+
+function byPort(work: Work, channels: readonly string[]): Map<string, string[]> {
+  const ports = new Map<string, string[]>()
+  for (const channel of channels) {
+    const port = work.portOf[channel]
+    if (port === undefined) continue
+    ports.set(port, [...(ports.get(port) ?? []), channel])
+  }
+  return ports
+}

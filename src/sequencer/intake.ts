@@ -1,0 +1,84 @@
+import type { Decimal } from '../exchange/index.js'
+import type { RailPlan } from '../plan/index.js'
+import type { Draft, RailState, Sample, State } from './state.js'
+import { channelOf, us } from './state.js'
+
+/** Value of a stored reading: n / 10^k, by division alone so that every machine agrees. */
+export function valueOf(decimal: Decimal): number {
+  let scale = 1
+  for (let i = 0; i < decimal.k; i++) scale *= 10
+  return decimal.n / scale
+}
+
+/** A channel's reading: keeps it, and combines its rail's volts or amps. Returns the rail's name when the rail's own value changed. */
+export function takeReading(d: Draft, channel: string, quantity: 'V' | 'A', value: Decimal): string | null {
+  const found = channelOf(d.s, channel)
+  if (!found) return null
+  found.state[quantity] = { value: valueOf(value), t_us: d.s.t_us }
+  const combined = combine(d.s, found.rail, quantity)
+  if (combined === null) return null
+  const rail = d.s.rails[found.rail.name]
+  if (!rail) return null
+  keep(rail, quantity, combined)
+  return found.rail.name
+}
+
+/** A meter's reading: kept by name, and taken as the rail's value where the rail is watched through it. */
+export function takeMeter(d: Draft, meter: string, value: Decimal): string | null {
+  const plan = d.s.plan.meters[meter]
+  if (!plan) return null
+  const sample = { value: valueOf(value), t_us: d.s.t_us }
+  d.s.meters[meter] = sample
+  for (const rail of Object.values(d.s.plan.rails)) {
+    if (rail.class !== 'watched') continue
+    const state = d.s.rails[rail.name]
+    if (!state) continue
+    if (rail.volts_meter === meter) {
+      keep(state, 'V', { ...sample, value: Math.abs(sample.value) })
+      state.energised = Math.abs(sample.value) > 5
+      if (state.energised) d.s.ever_energised = true
+      return rail.name
+    }
+    if (rail.amps_meter === meter) {
+      keep(state, 'A', sample)
+      return rail.name
+    }
+  }
+  return null
+}
+
+/** Volts of stacked channels add up, the current is common: the largest is taken. The age is that of the oldest part. */
+function combine(s: State, rail: RailPlan, quantity: 'V' | 'A'): Sample | null {
+  let value = 0
+  let t_us = Infinity
+  for (const part of rail.channels) {
+    const sample = s.channels[part.channel]?.[quantity]
+    if (!sample) return null
+    value = quantity === 'V' ? value + sample.value : Math.max(value, sample.value)
+    t_us = Math.min(t_us, sample.t_us)
+  }
+  return t_us === Infinity ? null : { value, t_us }
+}
+
+const keptEvery_us = 200_000
+const keptFor_us = us(20)
+const riseFor_us = us(5)
+
+function keep(rail: RailState, quantity: 'V' | 'A', sample: Sample): void {
+  if (quantity === 'A') {
+    rail.A = sample
+    rail.recent = kept(rail.recent, sample, keptFor_us)
+  } else {
+    rail.V = sample
+    rail.rise = kept(rail.rise, sample, riseFor_us)
+  }
+}
+
+/** Recent samples at most five a second; one older than the window stays, so that the window is known to be full. */
+function kept(list: readonly Sample[], sample: Sample, window_us: number): Sample[] {
+  const last = list[list.length - 1]
+  if (last && sample.t_us - last.t_us < keptEvery_us) return list as Sample[]
+  let from = 0
+  while (from + 1 < list.length && sample.t_us - (list[from + 1]?.t_us ?? 0) >= window_us) from++
+  return [...list.slice(from), sample]
+}

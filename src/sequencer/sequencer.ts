@@ -1,0 +1,272 @@
+import type { Plan, RuleCode } from '../plan/index.js'
+import type { LineFailure } from '../exchange/index.js'
+import { takeMeter, takeReading } from './intake.js'
+import { broke, judgeBiasMeter, judgeReading, judgeTick, worst } from './judge.js'
+import { isHot, makeOff, noteFall, offTick, trip } from './off.js'
+import { promptTimeouts } from './prompts.js'
+import { advance, answer, noteHeater } from './run.js'
+import { record, warn } from './send.js'
+import type { Draft, State } from './state.js'
+import { channelOf, draftOf, initialState, without } from './state.js'
+import type { Command, Event } from './types.js'
+
+/**
+ * Decisions. A pure function of what is known and what just happened: no clock, no port, no disk. Live run, rehearsal, replay
+ * and simulation all call this.
+ */
+export function begin(plan: Plan): State {
+  return initialState(plan)
+}
+
+export interface Stepped {
+  readonly state: State
+  readonly commands: readonly Command[]
+}
+
+export function step(state: State, event: Event): Stepped {
+  if (state.phase === 'ended') return { state, commands: [] }
+  const d = draftOf(state)
+  if (event.t_us < state.t_us) broke(d, { code: 'invariant', text: 'Time ran backwards.' })
+  else d.s.t_us = event.t_us
+  handle(d, event)
+  settle(d)
+  if (d.s.phase === 'running') advance(d)
+  settle(d)
+  return { state: d.s, commands: d.out }
+}
+
+/** Acts on the most severe of what broke. */
+function settle(d: Draft): void {
+  const reason = worst(d.broken)
+  if (!reason) return
+  d.broken = []
+  if (d.s.phase === 'waiting') {
+    // Nothing was energised by us and no output may be: say so and end.
+    makeOff(d, 'urgent', 'failed', reason)
+    return
+  }
+  trip(d, reason)
+}
+
+const failureCode: Readonly<Record<LineFailure, RuleCode>> = {
+  'no reply': 'line-lost',
+  closed: 'line-lost',
+  'wrong supply': 'line-lost',
+  'bad reply': 'bad-reply',
+  'read-back differs': 'read-back',
+  refused: 'read-back',
+}
+
+function handle(d: Draft, event: Event): void {
+  switch (event.kind) {
+    case 'begin':
+      if (d.s.phase !== 'waiting') return
+      d.s.phase = 'running'
+      d.s.begun_us = d.s.t_us
+      d.s.part_us = d.s.t_us
+      record(d, 'begin', `Cautions acknowledged by typing "${event.word}" (${event.channel}).`, {
+        data: { word: event.word, channel: event.channel },
+      })
+      return
+    case 'tick':
+      tick(d, event.late_us, event.slept_us)
+      return
+    case 'reading': {
+      const rail = takeReading(d, event.channel, event.quantity, event.value)
+      if (rail !== null) judge(d, rail, event.quantity)
+      return
+    }
+    case 'meter': {
+      const rail = takeMeter(d, event.meter, event.value)
+      if (d.s.phase === 'running') judgeBiasMeter(d, event.meter)
+      if (rail !== null) judge(d, rail, d.s.plan.meters[event.meter]?.measures ?? 'V')
+      return
+    }
+    case 'regulation': {
+      const found = channelOf(d.s, event.channel)
+      if (found) found.state.regulation = event.mode
+      return
+    }
+    case 'done':
+      requestDone(d, event.id)
+      return
+    case 'failed':
+      requestFailed(d, event.id, event.code, event.text, event.outcome)
+      return
+    case 'output':
+      outputRead(d, event.channel, event.on)
+      return
+    case 'protection': {
+      const found = channelOf(d.s, event.channel)
+      if (found) {
+        broke(d, {
+          code: 'protection',
+          rail: found.rail.name,
+          measured: (event.which === 'over-voltage' ? found.state.V : found.state.A)?.value ?? 0,
+          limit: (event.which === 'over-voltage' ? found.state.over_V : found.state.limit_A) ?? 0,
+          unit: event.which === 'over-voltage' ? 'V' : 'A',
+          text: `The supply's own ${event.which} protection fired on ${event.channel} (${found.rail.name}). It is not cleared here: clearing may switch the output on again.`,
+        })
+      }
+      return
+    }
+    case 'line lost':
+      broke(d, { code: 'line-lost', text: `${event.port}: ${event.text}` })
+      return
+    case 'answer':
+      answer(d, event.prompt, event.value, event.by)
+      return
+    case 'stop':
+      if (d.s.phase === 'waiting') d.s.begun_us = d.s.t_us
+      makeOff(d, event.how === 'off now' ? 'urgent' : 'run down', 'stopped', {
+        code: 'operator',
+        rail: null,
+        step: d.s.plan.steps[d.s.step]?.index ?? null,
+        measured: null,
+        limit: null,
+        unit: '',
+        text: event.how === 'off now' ? `Outputs off now, by ${event.by}.` : `Run down, by ${event.by}.`,
+      })
+      return
+    case 'recorded':
+      if (d.s.intent?.id === event.intent) d.s.intent = { ...d.s.intent, recorded: true }
+      return
+    case 'recorder lost':
+      broke(d, { code: 'recorder-lost', text: `The record is not being kept: ${event.text}` })
+      return
+    case 'parent lost':
+      broke(d, { code: 'parent-lost', text: `The supervising process is gone or silent: ${event.text}` })
+      return
+  }
+}
+
+function tick(d: Draft, late_us: number, slept_us: number): void {
+  const dt_s = (d.s.t_us - d.s.tick_us) / 1e6
+  d.s.tick_us = d.s.t_us
+  const threshold = (code: RuleCode, which: 'warn' | 'trip', otherwise: number): number =>
+    (d.s.plan.rules.find((rule) => rule.code === code)?.[which] ?? otherwise) * 1e6
+  if (slept_us > threshold('slept', 'trip', 0.5)) {
+    broke(d, {
+      code: 'slept',
+      measured: slept_us / 1e6,
+      unit: 's',
+      text: `The computer slept for ${(slept_us / 1e6).toFixed(1)} s while the rails were in its care.`,
+    })
+  }
+  if (late_us > threshold('late-tick', 'trip', 0.5)) {
+    broke(d, {
+      code: 'late-tick',
+      measured: late_us / 1e6,
+      limit: threshold('late-tick', 'trip', 0.5) / 1e6,
+      unit: 's',
+      text: `The loop that judges readings came ${(late_us / 1e6).toFixed(2)} s late: this machine is too busy to be trusted with HT.`,
+    })
+  } else if (late_us > threshold('late-tick', 'warn', 0.25)) {
+    warn(d, `A tick came ${(late_us / 1e6).toFixed(2)} s late.`, null)
+  }
+  if (d.s.phase === 'running') {
+    judgeTick(d, dt_s)
+    promptTimeouts(d)
+  }
+  offTick(d)
+}
+
+function judge(d: Draft, rail: string, quantity: 'V' | 'A'): void {
+  const plan = d.s.plan.rails[rail]
+  if (plan?.role === 'heater') noteHeater(d, rail)
+  if (plan && isHot(plan) && (d.s.rails[rail]?.V?.value ?? 0) > 60) d.s.ht_was_up = true
+  if (d.s.phase === 'running') judgeReading(d, rail, quantity)
+  else noteFall(d, rail, quantity)
+}
+
+function requestDone(d: Draft, id: number): void {
+  const pending = d.s.pending[id]
+  if (!pending) return
+  d.s.pending = without(d.s.pending, String(id))
+  const found = channelOf(d.s, pending.channel)
+  if (!found) return
+  const { rail, state } = found
+  const railState = d.s.rails[rail.name]
+  switch (pending.do) {
+    case 'limits':
+      state.limits_step = d.s.plan.steps[d.s.step]?.index ?? null
+      return
+    case 'set':
+      state.set_V = pending.volts
+      state.setting = null
+      if (railState && rail.channels.every((part) => d.s.channels[part.channel]?.setting === null)) {
+        const before = railState.set_V
+        railState.set_V = rail.channels.reduce(
+          (sum, part) => sum + (d.s.channels[part.channel]?.set_V ?? 0),
+          0,
+        )
+        railState.set_us = d.s.t_us
+        railState.lowered_us = railState.set_V < before ? d.s.t_us : null
+        if (isHot(rail) && railState.set_V > 60) d.s.ht_was_up = true
+        railState.error_pct_s = 0
+      }
+      return
+    case 'on':
+      state.output = 'on'
+      return
+    case 'off':
+      state.output = 'off'
+      return
+    case 'zero':
+      state.set_V = 0
+      return
+  }
+}
+
+function requestFailed(
+  d: Draft,
+  id: number,
+  code: LineFailure,
+  text: string,
+  outcome: 'not done' | 'unknown',
+): void {
+  const pending = d.s.pending[id]
+  if (!pending) return
+  d.s.pending = without(d.s.pending, String(id))
+  const found = channelOf(d.s, pending.channel)
+  if (d.s.phase === 'making off') {
+    record(
+      d,
+      'off',
+      `${pending.channel}: "${pending.do}" failed (${text}); it is told again until it confirms.`,
+      { rail: found?.rail.name ?? null },
+    )
+    return
+  }
+  broke(d, {
+    code: failureCode[code],
+    rail: found?.rail.name ?? '',
+    text: `${pending.channel} did not take "${pending.do}": ${text}${outcome === 'unknown' ? ' It may have happened.' : ''}`,
+  })
+}
+
+/** An output that is not as it was told is a rig that cannot be trusted. */
+function outputRead(d: Draft, channel: string, on: boolean): void {
+  const found = channelOf(d.s, channel)
+  if (!found) return
+  const busy = Object.values(d.s.pending).some(
+    (pending) => pending.channel === channel && (pending.do === 'on' || pending.do === 'off'),
+  )
+  const before = found.state.output
+  found.state.output = on ? 'on' : 'off'
+  if (busy || d.s.phase !== 'running') return
+  if (before === 'on' && !on) {
+    broke(d, {
+      code: 'protection',
+      rail: found.rail.name,
+      text: `${channel} (${found.rail.name}) switched its output off by itself: a protection, its front panel, or a mains dip.`,
+    })
+  }
+  if (before === 'off' && on) {
+    broke(d, {
+      code: 'read-back',
+      rail: found.rail.name,
+      text: `${channel} (${found.rail.name}) reads as on though it was never switched on.`,
+    })
+  }
+}

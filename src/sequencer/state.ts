@@ -1,0 +1,310 @@
+import type { ChannelPlan, Plan, RailPlan, Step } from '../plan/index.js'
+import type { Command, ReasonRecord } from './types.js'
+
+/**
+ * All that the sequencer knows. Plain JSON, so that it is stored, sent and given back as it is.
+ * `step` copies what it changes (see `draftOf`) and never touches the state it was given.
+ */
+export interface State {
+  plan: Plan
+  phase: 'waiting' | 'running' | 'making off' | 'ended'
+  t_us: number
+  tick_us: number
+  begun_us: number | null
+  /** Index of the step under way. */
+  step: number
+  part: StepPart
+  /** When `part` was entered. */
+  part_us: number
+  rails: Record<string, RailState>
+  channels: Record<string, ChannelState>
+  meters: Record<string, Sample | null>
+  /** Readings typed by a person, by node or rail: `node:grid`, `rail:HT:V`. */
+  typed: Record<string, Sample>
+  pending: Record<number, Pending>
+  next_id: number
+  next_intent: number
+  /** Intent of the segment under way: raises wait until it is recorded. */
+  intent: { id: number; recorded: boolean } | null
+  prompt: Prompt | null
+  next_prompt: number
+  /** A prompt was answered since hands were last known clear. */
+  hands_in: boolean
+  hands_clear_until_us: number | null
+  off: Off | null
+  warnings: string[]
+  /** Rails a person accepted as weak: fraction of expected below which they are asked again. */
+  weak: Record<string, number>
+  ever_energised: boolean
+  /** A plate, screen or drive rail stood or was set above the touch limit in this run. */
+  ht_was_up: boolean
+  hookup_done: string[]
+}
+
+export type StepPart =
+  | 'gate'
+  | 'hands'
+  | 'intent'
+  | 'limits'
+  | 'first set'
+  | 'on'
+  | 'ramp'
+  | 'arrive'
+  | 'hold'
+  | 'settle'
+  | 'asking'
+  | 'hook-up limits'
+  | 'hook-up set'
+  | 'hook-up on'
+  | 'hook-up polarity'
+  | 'hook-up ohms'
+  | 'hook-up off'
+  | 'hook-up fall'
+
+export interface Sample {
+  value: number
+  t_us: number
+}
+
+export interface RailState {
+  /** Set-point the rail stands at (last confirmed), V. */
+  set_V: number
+  /** When the set-point last changed, and when it last rose. */
+  set_us: number
+  /** When the set-point last fell: a charged reservoir may stand above it for a while. */
+  lowered_us: number | null
+  /** Volts and amps as combined from its channels or meters. */
+  V: Sample | null
+  A: Sample | null
+  /** Currents of the last 20 s, at most five a second. */
+  recent: Sample[]
+  /** Volts of the last 5 s while rising. */
+  rise: Sample[]
+  /** Runs of consecutive samples that break a rule: code → count and since when. */
+  breaking: Record<string, { count: number; since_us: number }>
+  /** Volts off the set-point beyond accuracy, integrated, in %·s. */
+  error_pct_s: number
+  /** Heater rails: since when volts and amps are in band. */
+  good_since_us: number | null
+  energised: boolean
+  on_us: number | null
+}
+
+export interface ChannelState {
+  set_V: number | null
+  limit_A: number | null
+  over_V: number | null
+  /** Step for which limits were last confirmed. */
+  limits_step: number | null
+  output: 'off' | 'on' | 'unknown'
+  V: Sample | null
+  A: Sample | null
+  regulation: 'voltage' | 'current' | 'unknown'
+  /** A set-point is on its way. */
+  setting: number | null
+}
+
+export interface Pending {
+  channel: string
+  do: 'limits' | 'set' | 'on' | 'off' | 'zero'
+  volts: number
+}
+
+export interface Prompt {
+  id: number
+  purpose:
+    | { kind: 'step' }
+    | { kind: 'polarity' }
+    | { kind: 'hands clear' }
+    | { kind: 'bias'; node: string }
+    | { kind: 'weak'; rail: string }
+    | { kind: 'not settled'; rail: string }
+    | { kind: 'knob'; rail: string; wants: 'V' | 'A' }
+    | { kind: 'renew'; rail: string }
+    | { kind: 'hand off'; rail: string }
+  low: number | null
+  high: number | null
+  unit: string
+  text: string
+  opened_us: number
+  until_us: number
+  tries: number
+}
+
+/** Everything going off: one machine for the urgent OFF and the orderly run-down. */
+export interface Off {
+  how: 'urgent' | 'run down'
+  outcome: 'completed' | 'tripped' | 'stopped' | 'failed'
+  reason: ReasonRecord | null
+  since_us: number
+  /** Volts at each rail when OFF was given. */
+  from_V: Record<string, number>
+  /** When OFF was last given to a rail. */
+  given_us: Record<string, number>
+  /** Samples of current below resolution in a row, and volts history for the fall. */
+  quiet: Record<string, number>
+  fall: Record<string, Sample[]>
+  confirmed: Record<string, string | null>
+  heaters_off_us: number | null
+  bias_released_by: string | null
+  escalations: number
+  escalated_us: number
+  alarmed: boolean
+  hand: Record<string, number | 'not confirmed by you'>
+}
+
+/** A copy to work on plus what it gives out. */
+export interface Draft {
+  s: State
+  out: Command[]
+  /** Conditions that broke a rule in this event; the most severe wins. */
+  broken: ReasonRecord[]
+}
+
+export function draftOf(state: State): Draft {
+  const rails: Record<string, RailState> = {}
+  for (const [name, rail] of Object.entries(state.rails)) rails[name] = { ...rail }
+  const channels: Record<string, ChannelState> = {}
+  for (const [name, channel] of Object.entries(state.channels)) channels[name] = { ...channel }
+  return {
+    s: {
+      ...state,
+      rails,
+      channels,
+      meters: { ...state.meters },
+      pending: { ...state.pending },
+      off: state.off && { ...state.off },
+    },
+    out: [],
+    broken: [],
+  }
+}
+
+export function initialState(plan: Plan): State {
+  const rails: Record<string, RailState> = {}
+  const channels: Record<string, ChannelState> = {}
+  for (const [name, rail] of Object.entries(plan.rails)) {
+    rails[name] = {
+      set_V: 0,
+      set_us: 0,
+      lowered_us: null,
+      V: null,
+      A: null,
+      recent: [],
+      rise: [],
+      breaking: {},
+      error_pct_s: 0,
+      good_since_us: null,
+      energised: false,
+      on_us: null,
+    }
+    for (const channel of rail.channels) {
+      channels[channel.channel] = {
+        set_V: null,
+        limit_A: null,
+        over_V: null,
+        limits_step: null,
+        output: 'unknown',
+        V: null,
+        A: null,
+        regulation: 'unknown',
+        setting: null,
+      }
+    }
+  }
+  const meters: Record<string, Sample | null> = {}
+  for (const name of Object.keys(plan.meters)) meters[name] = null
+  return {
+    plan,
+    phase: 'waiting',
+    t_us: 0,
+    tick_us: 0,
+    begun_us: null,
+    step: 0,
+    part: 'gate',
+    part_us: 0,
+    rails,
+    channels,
+    meters,
+    typed: {},
+    pending: {},
+    next_id: 1,
+    next_intent: 1,
+    intent: null,
+    prompt: null,
+    next_prompt: 1,
+    hands_in: false,
+    hands_clear_until_us: null,
+    off: null,
+    warnings: [],
+    weak: {},
+    ever_energised: false,
+    ht_was_up: false,
+    hookup_done: [],
+  }
+}
+
+/** A copy without one entry. */
+export function without<T>(entries: Readonly<Record<string, T>>, key: string): Record<string, T> {
+  return Object.fromEntries(Object.entries(entries).filter(([name]) => name !== key))
+}
+
+export const us = (seconds: number): number => Math.round(seconds * 1e6)
+
+export function railOf(s: State, name: string): { plan: RailPlan; state: RailState } | null {
+  const plan = s.plan.rails[name]
+  const state = s.rails[name]
+  return plan && state ? { plan, state } : null
+}
+
+/** The rail a channel feeds, with that channel's plan. */
+export function channelOf(
+  s: State,
+  channel: string,
+): { rail: RailPlan; plan: ChannelPlan; state: ChannelState } | null {
+  const state = s.channels[channel]
+  if (!state) return null
+  for (const rail of Object.values(s.plan.rails)) {
+    const plan = rail.channels.find((candidate) => candidate.channel === channel)
+    if (plan) return { rail, plan, state }
+  }
+  return null
+}
+
+export function currentStep(s: State): Step | null {
+  return s.plan.steps[s.step] ?? null
+}
+
+/** Worst resolution of a rail's read-back, volts and amps. */
+export function resolution(s: State, rail: RailPlan): { V: number; A: number } {
+  let V = 0
+  let A = 0
+  for (const channel of rail.channels) {
+    V += channel.resolution_V
+    A = Math.max(A, channel.resolution_A)
+  }
+  const volts = rail.volts_meter === null ? undefined : s.plan.meters[rail.volts_meter]
+  const amps = rail.amps_meter === null ? undefined : s.plan.meters[rail.amps_meter]
+  if (rail.channels.length === 0) {
+    V = volts?.resolution ?? 0.1
+    A = amps?.resolution ?? 0.001
+  }
+  return { V, A }
+}
+
+/** Read-back error a reading of this size may have, volts and amps. */
+export function accuracy(s: State, rail: RailPlan, volts: number, amps: number): { V: number; A: number } {
+  let V = 0
+  let A = 0
+  for (const channel of rail.channels) {
+    V += channel.accuracy_V.of_reading * Math.abs(volts * channel.share) + channel.accuracy_V.plus
+    A = Math.max(A, channel.accuracy_A.of_reading * Math.abs(amps) + channel.accuracy_A.plus)
+  }
+  if (rail.channels.length === 0) {
+    const v = rail.volts_meter === null ? undefined : s.plan.meters[rail.volts_meter]
+    const a = rail.amps_meter === null ? undefined : s.plan.meters[rail.amps_meter]
+    V = v ? v.accuracy.of_reading * Math.abs(volts) + v.accuracy.plus : 0.02 * Math.abs(volts)
+    A = a ? a.accuracy.of_reading * Math.abs(amps) + a.accuracy.plus : 0.02 * Math.abs(amps)
+  }
+  return { V, A }
+}

@@ -1,0 +1,76 @@
+import { limitsNow } from './judge.js'
+import type { State } from './state.js'
+import { currentStep } from './state.js'
+import type { View } from './types.js'
+
+const waiting: Readonly<Record<State['part'], string>> = {
+  gate: 'interlocks',
+  hands: 'hands clear',
+  intent: 'the record',
+  limits: 'limits read back',
+  'first set': 'set-point at its lowest',
+  on: 'output on',
+  ramp: 'the ramp',
+  arrive: 'volts to arrive',
+  hold: 'the hold',
+  settle: 'the current to settle',
+  asking: 'your answer',
+  'hook-up limits': 'limits read back',
+  'hook-up set': 'test volts',
+  'hook-up on': 'output on',
+  'hook-up polarity': 'polarity',
+  'hook-up ohms': 'volts over amps',
+  'hook-up off': 'output off',
+  'hook-up fall': 'the fall',
+}
+
+/** What pages and terminals show. Derived, never decides. */
+export function view(s: State): View {
+  const step = currentStep(s)
+  const rest = s.plan.steps.slice(s.step + 1).reduce((sum, next) => sum + next.expected_s, 0)
+  const inStep_s = (s.t_us - s.part_us) / 1e6
+  const left = step && s.phase === 'running' ? rest + Math.max(0, step.expected_s - inStep_s) : 0
+  return {
+    phase: s.phase,
+    step: s.step,
+    steps: s.plan.steps.length,
+    stage: step?.stage ?? 'running down',
+    waiting_for:
+      s.phase === 'making off' ? 'outputs off, confirmed' : s.prompt ? 'your answer' : gateWords(s),
+    elapsed_s: s.begun_us === null ? 0 : (s.t_us - s.begun_us) / 1e6,
+    left_s: left,
+    rails: Object.values(s.plan.rails).map((rail) => {
+      const state = s.rails[rail.name]
+      const outputs = rail.channels.map((part) => s.channels[part.channel]?.output ?? 'unknown')
+      const oldest = Math.min(state?.V?.t_us ?? Infinity, state?.A?.t_us ?? Infinity)
+      return {
+        rail: rail.name,
+        class: rail.class,
+        set_V: state?.set_V ?? 0,
+        volts: state?.V?.value ?? null,
+        amps: state?.A?.value ?? null,
+        age_s: oldest === Infinity ? null : (s.t_us - oldest) / 1e6,
+        output: outputs.every((output) => output === 'off')
+          ? 'off'
+          : outputs.some((output) => output === 'on')
+            ? 'on'
+            : 'unknown',
+        limits: s.phase === 'running' ? limitsNow(s, rail.name) : null,
+      }
+    }),
+    reason: s.off?.reason ?? null,
+  }
+}
+
+function gateWords(s: State): string {
+  const step = currentStep(s)
+  if (s.part === 'gate' && step?.needs_heaters) {
+    let left = 0
+    for (const watch of s.plan.heaters) {
+      const since = s.rails[watch.rail]?.good_since_us ?? null
+      left = Math.max(left, since === null ? watch.warm_up_s : watch.warm_up_s - (s.t_us - since) / 1e6)
+    }
+    if (left > 0) return `heaters to warm (${Math.ceil(left)} s)`
+  }
+  return waiting[s.part]
+}

@@ -1,0 +1,2 @@
+export type * from './types.js'
+export { happened, streamIds, streamsOf, toldOfEvent, toldOfRecord, type StreamIds } from './tell.js'

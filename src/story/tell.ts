@@ -1,0 +1,114 @@
+import type { Plan } from '../plan/index.js'
+import type { Event, RecordedEvent } from '../sequencer/index.js'
+import type { RunEntry, RunEvent, Stream } from './types.js'
+
+/** The streams of a plan: volts and amps of every channel, and every meter on a line, with the same numbers everywhere. */
+export function streamsOf(plan: Plan): Stream[] {
+  const streams: Stream[] = []
+  for (const rail of Object.values(plan.rails)) {
+    for (const part of rail.channels) {
+      streams.push(
+        {
+          id: streams.length + 1,
+          name: `${part.channel}.V`,
+          unit: 'V',
+          rail: rail.name,
+          resolution: part.resolution_V,
+        },
+        {
+          id: streams.length + 2,
+          name: `${part.channel}.A`,
+          unit: 'A',
+          rail: rail.name,
+          resolution: part.resolution_A,
+        },
+      )
+    }
+  }
+  for (const meter of Object.values(plan.meters)) {
+    if (meter.port === null) continue
+    streams.push({
+      id: streams.length + 1,
+      name: `meter.${meter.name}`,
+      unit: meter.measures,
+      rail: meter.rail,
+      resolution: meter.resolution,
+    })
+  }
+  return streams
+}
+
+/** Numbers of streams by name. */
+export type StreamIds = ReadonlyMap<string, number>
+export const streamIds = (streams: readonly Stream[]): StreamIds =>
+  new Map(streams.map((stream) => [stream.name, stream.id]))
+
+/** What the sequencer was fed, as the record keeps it: enough to feed it again, in the same order. */
+export function toldOfEvent(event: Event, ids: StreamIds, from: RunEvent['from']): RunEntry {
+  switch (event.kind) {
+    case 'reading':
+      return {
+        entry: 'reading',
+        stream: ids.get(`${event.channel}.${event.quantity}`) ?? 0,
+        t_us: event.t_us,
+        n: event.value.n,
+        k: event.value.k,
+      }
+    case 'meter':
+      return {
+        entry: 'reading',
+        stream: ids.get(`meter.${event.meter}`) ?? 0,
+        t_us: event.t_us,
+        n: event.value.n,
+        k: event.value.k,
+      }
+    case 'tick':
+      return { entry: 'tick', t_us: event.t_us, late_us: event.late_us, slept_us: event.slept_us }
+    case 'begin':
+    case 'regulation':
+    case 'done':
+    case 'failed':
+    case 'output':
+    case 'protection':
+    case 'line lost':
+    case 'answer':
+    case 'stop':
+    case 'recorded':
+    case 'recorder lost':
+    case 'parent lost':
+      return {
+        entry: 'event',
+        event: {
+          t_us: event.t_us,
+          from,
+          what: 'fed',
+          text: event.kind,
+          rail: null,
+          step: null,
+          intent: null,
+          data: { ...event },
+          durable: event.kind === 'answer' || event.kind === 'begin' || event.kind === 'stop',
+        },
+      }
+  }
+}
+
+/** What the sequencer wants kept. Intents, answers, trips, offs and endings are on disk before they count; the rest may wait. */
+export function toldOfRecord(entry: RecordedEvent, t_us: number, from: RunEvent['from']): RunEntry {
+  const durable = entry.what !== 'judgement' && entry.what !== 'step' && entry.what !== 'command'
+  return { entry: 'event', event: { ...entry, t_us, from, durable } }
+}
+
+/** A single thing that happened, in words. */
+export function happened(
+  t_us: number,
+  from: RunEvent['from'],
+  what: string,
+  text: string,
+  data: Readonly<Record<string, unknown>> = {},
+): RunEntry {
+  return {
+    entry: 'event',
+    event: { t_us, from, what, text, rail: null, step: null, intent: null, data, durable: true },
+  }
+}
