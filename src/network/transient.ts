@@ -11,8 +11,12 @@ const absolute_V = 1e-3
 const absolute_A = 1e-5
 /** Below this many seconds a step is not halved any more: what then still fails has no solution. */
 const shortest_s = 1e-9
-/** Choke current is carried over this short a time when volts are read at an instant. */
-const instant_s = 1e-7
+/** Tries in one advance after which steps are taken as they come: a bound on its cost, not reached by sound networks. */
+const patience = 20_000
+/** A state that moved less than this part of the error allowed over an advance stands still. */
+const stillness = 1e-6
+/** Volts are looked at without going on by solving over this short a time. */
+const instant_s = 1e-6
 
 export interface Transient {
   /**
@@ -34,7 +38,6 @@ interface Store {
   readonly before: Float64Array
   readonly whole: Float64Array
   readonly volts: Float64Array
-  readonly halfway: Float64Array
   readonly supplies: Uint8Array
 }
 
@@ -55,7 +58,6 @@ export function createTransient(network: Network, start?: Volts): Transient {
     before: new Float64Array(count),
     whole: new Float64Array(count),
     volts: new Float64Array(work.v.length),
-    halfway: new Float64Array(work.v.length),
     supplies: new Uint8Array(count),
   }
   findFloating(circuit, true)
@@ -66,14 +68,14 @@ export function createTransient(network: Network, start?: Volts): Transient {
     store.state[i] = branch?.kind === 'inductor' ? V * conductance(branch.ohm) : V
   }
   let step_s = Infinity
-  let last: Volts | null = null
-  const here = (trouble: string | null, well: boolean): Solution => {
-    lineHeld(store, 0)
+  let last: Solution | null = null
+  let still = false
+  const begun = new Float64Array(count)
+  /** Volts as they stand, without going on: the state is not moved. */
+  const look = (): boolean => {
+    lineHeld(store, instant_s)
     layBase(work)
-    const settled = newton(work, 1, 0, false) || settle(work, true)
-    const solution = readSolution(work, settled && well, trouble)
-    last = solution.volts
-    return solution
+    return newton(work, 1, 0, false) || settle(work, true)
   }
   lineAtRest(circuit)
   return {
@@ -81,17 +83,22 @@ export function createTransient(network: Network, start?: Volts): Transient {
       let trouble: string | null = null
       work.iterations = 0
       if (elementsChanged.length > 0) {
+        still = false
         trouble = putElements(circuit, elementsChanged)
         store.held = heldBranches(circuit)
         lineAtRest(circuit)
         findFloating(circuit, true)
       }
+      if (still && last !== null) return last
       let left_s = dt_s > 0 && dt_s < Infinity ? dt_s : 0
-      let well = true
+      let well = left_s > 0 || look()
+      let tries = 0
+      begun.set(store.state)
       while (left_s > 0) {
+        tries++
         const h = step_s >= 0.999 * left_s ? left_s : Math.max(Math.min(step_s, left_s / 2), shortest_s)
-        const grow = tryStep(store, h)
-        if (grow === null || (grow < 1 && grow !== 0)) {
+        const grow = tryStep(store, h, tries > patience)
+        if (grow === null || grow < 1) {
           step_s = h * (grow ?? 0.1)
           if (step_s < shortest_s) {
             well = false
@@ -101,13 +108,16 @@ export function createTransient(network: Network, start?: Volts): Transient {
           continue
         }
         left_s = h >= left_s ? 0 : left_s - h
-        step_s = h * Math.max(grow, 1)
+        step_s = h * grow
       }
-      return here(trouble, well)
+      still = well && apart(store, begun) < stillness
+      const solution = readSolution(work, well, trouble)
+      last = solution
+      return solution
     },
     get volts() {
-      last ??= here(null, true).volts
-      return last
+      last ??= readSolution(work, look(), null)
+      return last.volts
     },
   }
 }
@@ -122,10 +132,10 @@ function across(circuit: Circuit, v: Float64Array, i: number): number {
 
 /** Series resistance of a capacitor over a step of h seconds, its own and that of backward Euler. */
 function stepOhm(series_ohm: number, F: number, h: number): number {
-  return Math.max(series_ohm, smallest_ohm) + (h === 0 ? 0 : h / F)
+  return Math.max(series_ohm, smallest_ohm) + h / F
 }
 
-/** Capacitors and chokes as they look over a step of h seconds from their state; h = 0 is the instant itself. */
+/** Capacitors and chokes as they look over a step of h seconds from their state. */
 function lineHeld(store: Store, h: number): void {
   const { circuit, state } = store
   for (const i of store.held) {
@@ -136,7 +146,7 @@ function lineHeld(store: Store, h: number): void {
       circuit.g[i] = g + (branch.leak_S > 0 ? Math.min(branch.leak_S, conductance(0)) : 0)
       circuit.j[i] = -g * held
     } else if (branch?.kind === 'inductor') {
-      const per_ohm = Math.max(h, instant_s) / Math.max(branch.H, 1e-9)
+      const per_ohm = h / Math.max(branch.H, 1e-9)
       const ohm = Math.max(branch.ohm, smallest_ohm)
       circuit.g[i] = Number.isFinite(ohm) ? per_ohm / (1 + per_ohm * ohm) : 0
       circuit.j[i] = Number.isFinite(ohm) ? held / (1 + per_ohm * ohm) : 0
@@ -164,9 +174,9 @@ function euler(store: Store, h: number): boolean {
 
 /**
  * Tries a step. Null: the network did not settle, nothing moved. Below 1: too coarse, nothing moved, try that much
- * shorter. Else it is done, and the next may be longer by this factor.
+ * shorter. Else it is done, and the next may be longer by this factor. In a hurry no step is too coarse.
  */
-function tryStep(store: Store, h: number): number | null {
+function tryStep(store: Store, h: number, hurry: boolean): number | null {
   const { circuit, work, state, before, whole, volts, supplies } = store
   before.set(state)
   volts.set(work.v)
@@ -190,7 +200,7 @@ function tryStep(store: Store, h: number): number | null {
   }
   const error = apart(store, whole)
   const factor = error > 0 ? Math.min(4, Math.max(0.1, 0.9 / Math.sqrt(error))) : 4
-  if (error > 1 && h > shortest_s) {
+  if (error > 1 && h > shortest_s && !hurry) {
     undo()
     return Math.min(factor, 0.9)
   }
@@ -198,7 +208,7 @@ function tryStep(store: Store, h: number): number | null {
   if (sameSupplies(circuit, supplies)) {
     for (const i of store.held) state[i] = 2 * (state[i] ?? 0) - (whole[i] ?? 0)
   }
-  return Math.max(factor, 1)
+  return hurry ? 4 : Math.max(factor, 1)
 }
 
 function sameSupplies(circuit: Circuit, earlier: Uint8Array): boolean {
