@@ -44,7 +44,14 @@ module.exports = {
       name: 'a-room-is-entered-through-its-index',
       severity: 'error',
       from: { path: '^src/([^/]+)/' },
-      to: { path: '^src/([^/]+)/', pathNot: ['^src/$1/', '^src/[^/]+/index\\.ts$'] },
+      to: { path: '^src/([^/]+)/', pathNot: ['^src/$1/', '^src/[^/]+/index\\.ts$', '^src/record/client\\.ts$'] },
+    },
+    {
+      name: 'a-client-of-the-recorder-carries-no-database',
+      comment: 'The controller imports it, and must not be held up by a disk. It is the second face of its room.',
+      severity: 'error',
+      from: { path: '^src/record/client\\.ts$' },
+      to: { path: 'better-sqlite3|node_modules/serialport', reachable: true },
     },
     ...Object.entries(may).map(([room, rooms]) => ({
       name: `${room}-imports-only-its-neighbours`,

@@ -5,6 +5,7 @@ import type { Known, RunEnding, RunEntry, RunEvent, Stream } from './types.js'
 
 const whole = z.number().int()
 const time = whole.min(0).max(bounds.t_us)
+const stored = whole.min(-bounds.n).max(bounds.n)
 const words = z.record(z.string(), z.unknown())
 
 /** What readers of a record rely on in a plan; whatever else a plan carries is kept as it is. */
@@ -121,10 +122,10 @@ export const entryShape: z.ZodType<RunEntry> = z.discriminatedUnion('entry', [
     entry: z.literal('reading'),
     stream: whole,
     t_us: time,
-    n: whole.min(-bounds.n).max(bounds.n),
+    n: stored,
     k: whole.min(-bounds.k).max(bounds.k),
   }),
-  z.object({ entry: z.literal('tick'), t_us: time, late_us: whole, slept_us: whole }),
+  z.object({ entry: z.literal('tick'), t_us: time, late_us: stored, slept_us: stored }),
   z.object({ entry: z.literal('event'), event: eventShape }),
   z.object({ entry: z.literal('stream'), stream: streamShape }),
   z.object({ entry: z.literal('known'), known: knownShape }),

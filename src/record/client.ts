@@ -1,0 +1,145 @@
+import { connect } from 'node:net'
+import { framed, fromRecorderShape, type ToRecorder, unframer } from './messages.js'
+import type { RunEntry } from './types.js'
+
+/** Called from the socket; none may block. */
+export interface RecorderHandlers {
+  /** The intent with this number is on disk. */
+  recorded(intent: number): void
+  /** The recorder is lost, full, silent, or the queue to it is: said once. The run makes safe with this reason. */
+  trouble(text: string): void
+}
+export interface RecorderClient {
+  /** Hands entries on and returns at once. False: they will not reach the run file (queue full: dropped; recorder lost: kept in `unconfirmed`). */
+  append(entries: readonly RunEntry[]): boolean
+  /** What the recorder has not confirmed, in order: for a fallback when it is lost. */
+  unconfirmed(): readonly RunEntry[]
+  /** Sends what is left and says goodbye; settles when the recorder has let go, or after `within_ms`. */
+  close(within_ms?: number): Promise<void>
+}
+export interface RecorderClientOptions {
+  /** Most entries that may wait for a confirmation; one more is trouble. */
+  readonly most?: number
+  /** Trouble when the oldest unconfirmed batch is older than this, ms. */
+  readonly silent_after_ms?: number
+}
+
+/** Entries that are not urgent are gathered this long, so that a poll is one message and not five. */
+const gather_ms = 20
+
+/**
+ * A line to the recorder process for those who must never wait for a disk. `from` names the client in the record.
+ * Imports neither disk nor database.
+ */
+export function connectRecorder(
+  path: string,
+  from: string,
+  handlers: RecorderHandlers,
+  options: RecorderClientOptions = {},
+): RecorderClient {
+  const most = options.most ?? 65_536
+  const silent_after_ms = options.silent_after_ms ?? 10_000
+  let batches: { readonly seq: number; readonly entries: readonly RunEntry[]; readonly sent_ms: number }[] =
+    []
+  let gathered: RunEntry[] = []
+  let waiting = 0
+  let seq = 0
+  let gathering: NodeJS.Timeout | null = null
+  let troubled = false
+  let closing: (() => void) | null = null
+  let gone = false
+
+  const trouble = (text: string): void => {
+    if (troubled || closing !== null) return
+    troubled = true
+    handlers.trouble(text)
+  }
+  const socket = connect(path)
+  const send = (message: ToRecorder): void => {
+    if (!gone) socket.write(framed(message))
+  }
+  const sendGathered = (): void => {
+    if (gathering !== null) clearTimeout(gathering)
+    gathering = null
+    if (gathered.length === 0) return
+    batches.push({ seq: ++seq, entries: gathered, sent_ms: performance.now() })
+    send({ kind: 'entries', seq, entries: gathered })
+    gathered = []
+  }
+
+  socket.setEncoding('utf8')
+  socket.on(
+    'data',
+    unframer(
+      fromRecorderShape,
+      (message) => {
+        switch (message.kind) {
+          case 'recorded':
+            handlers.recorded(message.intent)
+            break
+          case 'confirmed':
+            for (const batch of batches) if (batch.seq <= message.seq) waiting -= batch.entries.length
+            batches = batches.filter((batch) => batch.seq > message.seq)
+            break
+          case 'trouble':
+            trouble(message.text)
+            break
+          case 'closed':
+            break
+        }
+      },
+      (text) => {
+        trouble(`The recorder said something unknown: ${text}`)
+      },
+    ),
+  )
+  let why = 'it closed the connection'
+  socket.on('error', (error) => {
+    why = error.message
+  })
+  socket.on('close', () => {
+    gone = true
+    clearInterval(listening)
+    trouble(`The recorder is lost (${why}).`)
+    closing?.()
+  })
+  const listening = setInterval(() => {
+    const oldest = batches[0]
+    if (oldest !== undefined && performance.now() - oldest.sent_ms > silent_after_ms)
+      trouble(`The recorder has not confirmed for ${silent_after_ms / 1000} s; its disk may be stalled.`)
+  }, 250).unref()
+  send({ kind: 'hello', from })
+
+  return {
+    append(entries) {
+      if (closing !== null) return false
+      if (waiting + entries.length > most) {
+        trouble(`The queue to the recorder is full: ${waiting} entries are not confirmed.`)
+        return false
+      }
+      waiting += entries.length
+      for (const entry of entries) gathered.push(entry)
+      if (gone) return false
+      const urgent = entries.some(({ entry }) => entry !== 'reading' && entry !== 'tick')
+      if (urgent || gathered.length >= 256) sendGathered()
+      else gathering ??= setTimeout(sendGathered, gather_ms)
+      return true
+    },
+    unconfirmed: () => [...batches.flatMap(({ entries }) => entries), ...gathered],
+    close(within_ms = 5000) {
+      return new Promise((resolve) => {
+        if (gone) {
+          resolve()
+          return
+        }
+        sendGathered()
+        send({ kind: 'close' })
+        const given = setTimeout(() => socket.destroy(), within_ms)
+        closing = () => {
+          clearTimeout(given)
+          resolve()
+        }
+      })
+    },
+  }
+}

@@ -1,0 +1,67 @@
+import { spawn } from 'node:child_process'
+import { mkdtemp } from 'node:fs/promises'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { fileURLToPath } from 'node:url'
+import { z } from 'zod'
+
+export interface RecorderStart {
+  readonly file: string
+  /** How long the recorder stays without any client, s. Default 5. */
+  readonly linger_s?: number
+  readonly max_bytes?: number
+  /** Where to put what the run file cannot take, tried before other places. */
+  readonly fallback_folder?: string
+}
+export interface StartedRecorder {
+  readonly socket: string
+  readonly pid: number
+}
+
+const wordShape = z.union([z.object({ ready: z.literal(true) }), z.object({ trouble: z.string() })])
+
+/** Starts the recorder process, detached, on a socket in a private folder; settles when it listens or says why it cannot. */
+export async function startRecorder(
+  start: RecorderStart,
+  program = fileURLToPath(new URL('./recorder.process.js', import.meta.url)),
+): Promise<StartedRecorder | { readonly trouble: string }> {
+  const socket = join(await mkdtemp(join(tmpdir(), 'slowglow-')), 'recorder')
+  const args = [
+    ...['--file', start.file, '--socket', socket],
+    ...(start.linger_s === undefined ? [] : ['--linger-s', String(start.linger_s)]),
+    ...(start.max_bytes === undefined ? [] : ['--max-bytes', String(start.max_bytes)]),
+    ...(start.fallback_folder === undefined ? [] : ['--fallback-folder', start.fallback_folder]),
+  ]
+  const child = spawn(process.execPath, [program, ...args], {
+    detached: true,
+    stdio: ['ignore', 'pipe', 'inherit'],
+  })
+  const said = await new Promise<string>((resolve) => {
+    let text = ''
+    child.stdout.setEncoding('utf8')
+    child.stdout.on('data', (chunk: string) => {
+      text += chunk
+      if (text.includes('\n')) resolve(text)
+    })
+    child.on('error', (error) => {
+      resolve(JSON.stringify({ trouble: `The recorder cannot be started: ${error.message}` }))
+    })
+    child.on('close', () => {
+      resolve(text)
+    })
+  })
+  child.stdout.destroy()
+  child.unref()
+  const word = wordShape.safeParse(parse(said))
+  if (!word.success) return { trouble: 'The recorder ended before it was ready.' }
+  if ('trouble' in word.data) return { trouble: word.data.trouble }
+  return { socket, pid: child.pid ?? 0 }
+}
+
+function parse(text: string): unknown {
+  try {
+    return JSON.parse(text) as unknown
+  } catch {
+    return undefined
+  }
+}

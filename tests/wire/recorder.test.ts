@@ -1,0 +1,237 @@
+import { spawn } from 'node:child_process'
+import { existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs'
+import { connect } from 'node:net'
+import { dirname, join } from 'node:path'
+import { afterAll, describe, expect, it, onTestFinished } from 'vitest'
+import { connectRecorder } from '../../src/record/client.js'
+import { openRunFile, type RunEntry, startRecorder } from '../../src/record/index.js'
+import type { RecorderStart } from '../../src/record/index.js'
+import { compiled } from '../helpers/compiled.js'
+import { event, folder, smallRun } from '../helpers/runs.js'
+
+const program = compiled('record/recorder.process.ts')
+const clientProgram = compiled('record/client.ts')
+afterAll(() => {
+  program.remove()
+  clientProgram.remove()
+})
+
+async function started(more: Partial<RecorderStart> = {}) {
+  const file = join(folder(), 'a.slowglow')
+  const recorder = await startRecorder({ file, linger_s: 0.3, ...more }, program.path)
+  if ('trouble' in recorder) throw new Error(recorder.trouble)
+  onTestFinished(() => {
+    if (isRunning(recorder.pid)) process.kill(recorder.pid, 'SIGKILL')
+  })
+  return { file, ...recorder }
+}
+function client(path: string, from: string, options = {}) {
+  const heard = { recorded: [] as number[], trouble: [] as string[] }
+  const line = connectRecorder(
+    path,
+    from,
+    { recorded: (intent) => heard.recorded.push(intent), trouble: (text) => heard.trouble.push(text) },
+    options,
+  )
+  return { ...line, heard }
+}
+function isRunning(pid: number): boolean {
+  try {
+    process.kill(pid, 0)
+    return true
+  } catch {
+    return false
+  }
+}
+async function until(true_: () => boolean, what: string): Promise<void> {
+  for (let i = 0; i < 500; i++) {
+    if (true_()) return
+    await new Promise((resolve) => setTimeout(resolve, 20))
+  }
+  throw new Error(`did not come about: ${what}`)
+}
+function entriesOf(path: string): RunEntry[] {
+  const result = openRunFile(path)
+  if ('trouble' in result) throw new Error(result.trouble)
+  const entries = [...result.reader.entries()]
+  result.reader.close()
+  return entries
+}
+
+describe('the recorder process', () => {
+  it('confirms what it has, names recorded intents, and leaves one final file when the run is over', async () => {
+    const recorder = await started()
+    const controller = client(recorder.socket, 'controller')
+    const run = smallRun()
+    controller.append(run.slice(0, -2))
+    controller.append([event(92_000_250, { what: 'intent', intent: 7 })])
+    await until(() => controller.heard.recorded.includes(7), 'intent recorded')
+    await until(() => controller.unconfirmed().length === 0, 'all confirmed')
+    controller.append(run.slice(-2))
+    await controller.close()
+    expect(entriesOf(recorder.file)).toHaveLength(run.length + 1)
+    expect(existsSync(`${recorder.file}-wal`)).toBe(false)
+    expect(controller.heard.trouble).toEqual([])
+    await until(() => !isRunning(recorder.pid), 'the recorder has ended')
+    expect(existsSync(recorder.socket)).toBe(false)
+  })
+
+  it('takes entries of controller and supervisor, each with its own confirmations', async () => {
+    const recorder = await started()
+    const [controller, supervisor] = [
+      client(recorder.socket, 'controller'),
+      client(recorder.socket, 'supervisor'),
+    ]
+    for (let i = 0; i < 20; i++) {
+      controller.append([event(i, { from: 'controller', intent: i })])
+      supervisor.append([event(i, { from: 'supervisor' })])
+    }
+    await until(
+      () => controller.unconfirmed().length + supervisor.unconfirmed().length === 0,
+      'all confirmed',
+    )
+    expect(controller.heard.recorded).toEqual(Array.from({ length: 20 }, (_, i) => i))
+    expect(supervisor.heard.recorded).toEqual([])
+    await controller.close()
+    supervisor.append([smallRun().at(-1) ?? event(1)])
+    await supervisor.close()
+    expect(entriesOf(recorder.file)).toHaveLength(41)
+  })
+
+  it('confirms readings too, without any durable event', async () => {
+    const recorder = await started()
+    const controller = client(recorder.socket, 'controller')
+    controller.append([{ entry: 'reading', stream: 1, t_us: 1, n: 2, k: 3 }])
+    await until(() => controller.unconfirmed().length === 0, 'confirmed')
+    await controller.close()
+  })
+
+  it('outlives a controller and supervisor that are killed, marks the run, and ends', async () => {
+    const recorder = await started()
+    const script = join(dirname(clientProgram.path), 'killed.js')
+    writeFileSync(
+      script,
+      `import { connectRecorder } from './client.js'
+      const handlers = { recorded: () => process.stdout.write('recorded'), trouble: () => undefined }
+      connectRecorder(process.argv[2], 'controller', handlers).append([${JSON.stringify(event(5, { intent: 1 }))}])`,
+    )
+    const killed = spawn(process.execPath, [script, recorder.socket])
+    await new Promise((resolve) => killed.stdout.once('data', resolve))
+    killed.kill('SIGKILL')
+    await until(() => !isRunning(recorder.pid), 'the recorder has ended')
+    const events = entriesOf(recorder.file).flatMap((e) => (e.entry === 'event' ? [e.event.what] : []))
+    expect(events).toEqual(['step', 'client lost', 'no ending'])
+    expect(existsSync(`${recorder.file}-wal`)).toBe(false)
+  })
+
+  it('does not mind what a terminal sends', async () => {
+    const recorder = await started()
+    const controller = client(recorder.socket, 'controller')
+    for (const signal of ['SIGINT', 'SIGHUP', 'SIGTSTP'] as const) process.kill(recorder.pid, signal)
+    controller.append([event(1, { intent: 3 })])
+    await until(() => controller.heard.recorded.includes(3), 'intent recorded')
+    await controller.close()
+  })
+
+  it('loses no acknowledged durable entry when it is killed in the middle of writing', async () => {
+    for (let round = 0; round < 6; round++) {
+      const recorder = await started()
+      const controller = client(recorder.socket, 'controller')
+      let sent = 0
+      const sending = setInterval(() => {
+        controller.append([
+          { entry: 'tick', t_us: sent, late_us: 0, slept_us: 0 },
+          { entry: 'reading', stream: 1, t_us: sent, n: sent, k: 2 },
+          event(sent, { intent: sent }),
+        ])
+        sent++
+      }, 1)
+      await until(() => controller.heard.recorded.length > 20 + round * 15, 'intents recorded')
+      process.kill(recorder.pid, 'SIGKILL')
+      await until(() => controller.heard.trouble.length > 0, 'the loss is seen')
+      clearInterval(sending)
+      expect(controller.heard.trouble[0]).toMatch(/recorder is lost/)
+      const there = entriesOf(recorder.file)
+      const intents = there.flatMap((e) => (e.entry === 'event' ? [e.event.intent] : []))
+      expect(intents).toEqual(intents.map((_, i) => i))
+      expect(intents.length).toBeGreaterThanOrEqual(controller.heard.recorded.length)
+      // What is not confirmed is still in the client's hands.
+      const next = controller
+        .unconfirmed()
+        .flatMap((e) => (e.entry === 'event' ? [e.event.intent ?? -1] : []))
+      expect(next[0]).toBeLessThanOrEqual(intents.length)
+      expect(next.at(-1)).toBe(sent - 1)
+    }
+  })
+
+  it('on a full disk says so and keeps the rest elsewhere', async () => {
+    const elsewhere = join(folder(), 'elsewhere')
+    mkdirSync(elsewhere)
+    const recorder = await started({ max_bytes: 150_000, fallback_folder: elsewhere })
+    const controller = client(recorder.socket, 'controller')
+    let sent = 0
+    while (controller.heard.trouble.length === 0) {
+      controller.append([event(sent, { intent: sent++, text: 'x'.repeat(500) })])
+      await new Promise((resolve) => setTimeout(resolve, 1))
+    }
+    controller.append([event(sent++, { what: 'off', text: 'last words' })])
+    expect(controller.heard.trouble[0]).toMatch(/is full.*What follows is kept in .*a-rest\.jsonl/)
+    await controller.close()
+    await until(() => !isRunning(recorder.pid), 'the recorder has ended')
+    const rest = readFileSync(join(elsewhere, readdirSync(elsewhere)[0] ?? ''), 'utf8')
+    expect(rest).toContain('last words')
+    const inFile = entriesOf(recorder.file).length
+    const inRest = rest.split('\n').filter((line) => line.includes('"xxx')).length
+    expect(inFile + inRest).toBeGreaterThanOrEqual(sent - 1)
+    expect(inFile).toBeGreaterThan(controller.heard.recorded.length - 1)
+  })
+
+  it('that finds its file taken says so and does not start', async () => {
+    const file = join(folder(), 'a.slowglow')
+    writeFileSync(file, '')
+    expect(await startRecorder({ file }, program.path)).toEqual({
+      trouble: expect.stringMatching(/exists already/) as string,
+    })
+  })
+
+  it('answers what it does not understand with trouble', async () => {
+    const recorder = await started()
+    const socket = connect(recorder.socket)
+    socket.write('{"kind":"hello","from":"controller"}\nnonsense\n{"kind":"entries","seq":4,"entries":[]}\n')
+    const heard: string[] = []
+    socket.setEncoding('utf8').on('data', (chunk: string) => heard.push(chunk))
+    await until(() => heard.join('').split('\n').length > 2, 'two answers')
+    expect(heard.join('')).toMatch(/did not understand.*\n.*expected batch 1 and received 4/)
+    socket.destroy()
+  })
+})
+
+describe('a client of the recorder', () => {
+  it('says trouble once when nobody listens', async () => {
+    const lost = client(join(folder(), 'none'), 'controller')
+    await until(() => lost.heard.trouble.length > 0, 'trouble')
+    lost.append([event(1)])
+    expect(lost.heard.trouble).toHaveLength(1)
+    expect(lost.unconfirmed()).toHaveLength(1)
+    await lost.close()
+  })
+
+  it('says trouble when the recorder stands still: its queue is bounded and its silence is timed', async () => {
+    const recorder = await started({ linger_s: 60 })
+    const [full, silent] = [
+      client(recorder.socket, 'controller', { most: 100 }),
+      client(recorder.socket, 'supervisor', { silent_after_ms: 300 }),
+    ]
+    full.append([event(0)])
+    silent.append([event(0)])
+    await until(() => full.unconfirmed().length + silent.unconfirmed().length === 0, 'both are heard')
+    process.kill(recorder.pid, 'SIGSTOP')
+    silent.append([event(1)])
+    for (let i = 0; i < 101; i++) full.append([event(i)])
+    expect(full.heard.trouble).toEqual([expect.stringMatching(/queue to the recorder is full: 100 entries/)])
+    await until(() => silent.heard.trouble.length > 0, 'silence is seen')
+    expect(silent.heard.trouble[0]).toMatch(/has not confirmed for 0.3 s/)
+    process.kill(recorder.pid, 'SIGCONT')
+    await until(() => full.unconfirmed().length + silent.unconfirmed().length === 0, 'nothing was lost')
+  })
+})
