@@ -8,13 +8,13 @@ import type { Figure, ModelBand, OperatingPoint, SectionModel, TubeRecord } from
  */
 
 /** One section's fit: its parameters, and how far points lay that the fit had not seen (published over computed). */
-export interface SectionFit {
+interface SectionFit {
   readonly model: SectionModel | null
   readonly unseen: readonly number[]
 }
 export type Fits = Readonly<Record<string, readonly SectionFit[]>>
 
-export interface Data {
+interface Data {
   readonly types: readonly TypeData[]
   readonly variants: readonly VariantData[]
 }

@@ -8,7 +8,7 @@ import type { OperatingPoint, ScreenModel, TriodeModel } from './types.js'
  */
 
 /** What a family of types has in common; each `spread` is one standard deviation, of the logarithm unless in volts. */
-export interface Family {
+interface Family {
   readonly x: Prior
   readonly kr: Prior
   readonly Vct: { readonly middle_V: number; readonly spread_V: number }
@@ -21,7 +21,7 @@ interface Prior {
   readonly spread: number
 }
 
-export type Cutoff = 'sharp' | 'remote'
+type Cutoff = 'sharp' | 'remote'
 export interface Kind {
   readonly curves: 'triode' | 'screen'
   readonly cathode: 'indirect' | 'direct'
@@ -30,7 +30,7 @@ export interface Kind {
 }
 
 /** The priors' table of physics.md section 1. */
-export function family(kind: Kind): Family {
+function family(kind: Kind): Family {
   const remote = kind.cut_off === 'remote'
   const triode = kind.curves === 'triode'
   const x = triode ? 1.35 : remote ? 1.55 : 1.42
@@ -53,12 +53,12 @@ export function family(kind: Kind): Family {
 }
 
 /** Volts between electrodes and cathode: rows with cathode bias print supply volts. */
-export interface Place {
+interface Place {
   readonly plate_V: number
   readonly screen_V: number
   readonly grid_V: number | null
 }
-export function place(point: OperatingPoint): Place {
+function place(point: OperatingPoint): Place {
   const screen_V = point.screen_V ?? 0
   if (point.grid_V !== null || point.cathode_ohm === null || point.plate_A === null) {
     return { plate_V: point.plate_V, screen_V, grid_V: point.grid_V }

@@ -1,0 +1,164 @@
+import { describe, expect, test } from 'vitest'
+import { kindOf, pointsOf, unseenRatios } from '../../src/tubes/build.js'
+import { usable } from '../../src/tubes/fit.js'
+import {
+  diodeCurrent,
+  findTube,
+  screenTubeCurrents,
+  screenTubeWithSlopes,
+  type SectionModel,
+  triodeCurrents,
+  triodeWithSlopes,
+} from '../../src/tubes/index.js'
+import { tubeData } from '../helpers/tube-data.js'
+
+/*
+ * Our curves against what others published. Each row names its source; "from memory" rows were recalled, not read.
+ * Tolerances: 6 % for plate current where the fit has seen the point (rows of one type scatter by 3 %, physics.md),
+ * 20 % for screen current, 12 % for transconductance.
+ */
+
+function model(type: string, section = 0): SectionModel {
+  const found = findTube(type).found?.sections[section]?.model
+  if (found == null) throw new Error(`${type} has no curves`)
+  return found
+}
+
+const manual = 'from memory: RCA Receiving Tube Manual, RC-19 to RC-30'
+/** type, plate V, screen V, grid V, plate mA, screen mA, gm µS, source */
+const screenRows: [string, number, number, number, number, number | null, number | null, string][] = [
+  ['6SK7', 250, 100, -3, 9.2, 2.6, 2000, manual],
+  ['6SK7', 100, 100, -1, 13, 4, 2350, manual],
+  ['6K7', 250, 100, -3, 7, 1.7, 1450, manual],
+  ['6J7', 250, 100, -3, 2, 0.5, 1225, manual],
+  ['6SJ7', 250, 100, -3, 3, 0.8, 1650, 'published, second-hand: RCA 15 Jun 1948 / GE Nov 1956'],
+  ['6SJ7', 100, 100, -3, 2.9, 0.9, 1575, 'published, second-hand: RCA 15 Jun 1948 / GE Nov 1956'],
+  ['6AG7', 300, 150, -3, 30, 7, 11000, manual],
+  // Cathode resistor 68 Ω: grid and supply volts less 1.03 V.
+  ['6BA6', 248.97, 98.97, -1.03, 11, 4.2, 4400, manual],
+  ['6AU6', 248.99, 148.99, -1.01, 10.6, 4.3, 5200, manual],
+  ['6BE6', 250, 100, -1.5, 2.9, 6.8, null, manual],
+  ['6SA7', 250, 100, -2, 3.5, 8.5, null, manual],
+  ['6K8', 250, 100, -3, 2.5, 6, null, manual],
+  ['6V6GT', 250, 250, -12.5, 45, 4.5, 4100, 'published, second-hand: RCA RC-19'],
+  ['6V6GT', 180, 180, -8.5, 29, 3, 3700, manual],
+  ['6F6', 250, 250, -16.5, 34, 6.5, 2500, manual],
+  ['6L6GC', 350, 250, -18, 54, 2.5, 5200, 'published, second-hand: GE Essential Characteristics 1973'],
+  ['6L6GC', 250, 250, -14, 72, 5, 6000, 'published, second-hand: RCA 6L6-GC sheet 8-60'],
+  ['807', 250, 250, -14, 72, 5, 6000, 'from memory: RCA TT-4/TT-5'],
+  ['807', 600, 300, -30, 30, null, null, 'from memory: RCA TT-4/TT-5, zero-signal 60 mA for two'],
+  ['6146', 400, 190, -40, 31.5, null, null, 'from memory: RCA TT-4/TT-5, zero-signal 63 mA for two'],
+  ['5763', 250, 250, -7.5, 45, null, 7000, 'from memory: RCA TT-4/TT-5'],
+]
+const triodeRows: [string, number, number, number, number, string][] = [
+  ['12AX7', 250, -2, 1.2, 1600, 'published, second-hand: RCA, GE, Sylvania and Philips sheets agree'],
+  ['12AX7', 100, -1, 0.5, 1250, 'published, second-hand: RCA, GE, Sylvania and Philips sheets agree'],
+  ['6SN7GT', 250, -8, 9, 2600, manual],
+  ['6SN7GT', 90, 0, 10, 3000, manual],
+  ['6SL7GT', 250, -2, 2.3, 1600, 'published, second-hand: RCA 5 Nov 1954, Tung-Sol 1959'],
+  ['6J5', 250, -8, 9, 2600, manual],
+  ['6C4', 250, -8.5, 10.5, 2200, manual],
+]
+
+describe('published operating points', () => {
+  test.each(screenRows)(
+    '%s at plate %d V, screen %d V, grid %d V draws its published %d mA',
+    (type, plate, screen, grid, plate_mA, screen_mA, gm_uS) => {
+      const curves = model(type)
+      if (curves.form !== 'screen') throw new Error(type)
+      const at = screenTubeWithSlopes(curves, plate, screen, grid)
+      expect(Math.abs((1e3 * at.plate_A) / plate_mA - 1)).toBeLessThan(0.06)
+      if (screen_mA !== null) expect(Math.abs((1e3 * at.screen_A) / screen_mA - 1)).toBeLessThan(0.2)
+      if (gm_uS !== null) expect(Math.abs((1e6 * at.plate_by_grid_S) / gm_uS - 1)).toBeLessThan(0.12)
+    },
+  )
+
+  test.each(triodeRows)(
+    '%s at plate %d V, grid %d V draws its published %d mA',
+    (type, plate, grid, plate_mA, gm_uS) => {
+      const curves = model(type)
+      if (curves.form !== 'triode') throw new Error(type)
+      const at = triodeWithSlopes(curves, plate, grid)
+      expect(Math.abs((1e3 * at.plate_A) / plate_mA - 1)).toBeLessThan(0.06)
+      expect(Math.abs((1e6 * at.plate_by_grid_S) / gm_uS - 1)).toBeLessThan(0.12)
+    },
+  )
+
+  // Drops: from memory, RCA Receiving Tube Manual. 5U4G: its sheets disagree (44 V, 50 V at 200 mA, 58 V): 25 %.
+  test.each([
+    ['5R4GY', 67, 250, 0.03],
+    ['6X4', 22, 70, 0.03],
+    ['6X5GT', 22, 70, 0.03],
+    ['80', 60, 125, 0.03],
+    ['6AL5', 10, 60, 0.03],
+    ['5U4G', 50, 225, 0.25],
+    ['5Y3GT', 55, 125, 0.15],
+  ])('%s drops %d V at its published %d mA', (type, drop, mA, tolerance) => {
+    const curves = model(type)
+    if (curves.form !== 'diode') throw new Error(type)
+    expect(Math.abs((1e3 * diodeCurrent(curves, drop)) / mA - 1)).toBeLessThan(tolerance)
+  })
+})
+
+describe('points that the fit had not seen', () => {
+  const ratios = tubeData().types.flatMap((type) => {
+    const kind = kindOf(type, 0)
+    return kind === null ? [] : unseenRatios(pointsOf(type, 0).filter(usable), kind)
+  })
+  const errors = ratios.map((ratio) => Math.abs(ratio - 1)).sort((a, b) => a - b)
+
+  test('leaving one published row out at a time, the other rows of its type predict it: median 4 %, nine in ten 12 %', () => {
+    // The prototype in physics.md reached 2.3-3.3 % and 6-10 % on class A, 2-6 % and 9-26 % on idle rows.
+    expect(errors.length).toBeGreaterThan(60)
+    expect(errors[Math.floor(0.5 * errors.length)]).toBeLessThan(0.04)
+    expect(errors[Math.floor(0.9 * errors.length)]).toBeLessThan(0.12)
+  })
+
+  // Zero-signal rows of push-pull stages, per tube; none of them is among the points of the fits.
+  // From memory: RCA Receiving Tube Manual and TT-4/TT-5. Idle rows are the hardest: 25 %.
+  test.each([
+    ['6V6GT', 250, 250, -15, 35],
+    ['6V6GT', 285, 285, -19, 35],
+    ['6L6', 250, 250, -16, 60],
+    ['6L6', 270, 270, -17.5, 67],
+    ['6L6', 360, 225, -18, 39],
+    ['6F6', 375, 250, -26, 17],
+    ['6146', 600, 180, -45, 13],
+    ['6146', 750, 195, -50, 11.5],
+    ['6146', 600, 190, -48, 14],
+    ['1614', 530, 340, -36, 30],
+    ['1619', 400, 300, -16.5, 37.5],
+  ])('%s idling at plate %d V, screen %d V, grid %d V draws about %d mA', (type, plate, screen, grid, mA) => {
+    const curves = model(type)
+    if (curves.form !== 'screen') throw new Error(type)
+    const { plate_A } = screenTubeCurrents(curves, plate, screen, grid)
+    expect(Math.abs((1e3 * plate_A) / mA - 1)).toBeLessThan(0.25)
+  })
+})
+
+describe('a textbook amplifier', () => {
+  /** The form of Glass Audio 1996 with its factor 2 and parameters mu 100, x 1.4, KG1 1060, KP 600, KVB 300. */
+  function textbook_mA(plate: number, grid: number): number {
+    const E = (plate / 600) * Math.log1p(Math.exp(600 * (1 / 100 + grid / Math.sqrt(300 + plate * plate))))
+    return (1e3 * 2 * Math.exp(1.4 * Math.log(E))) / 1060
+  }
+
+  test('the published 12AX7 at 221 V and -1.61 V, 1.07 mA, is that form, and lies within the spread of good new tubes about ours', () => {
+    // An electronics textbook (p. 176 of its tube chapter) prints 1.07 mA and 1880 µS for its own amplifier.
+    // Good new tubes: 0.66..1.33 of the average (Radiotron Designer's Handbook 4th ed., second-hand).
+    expect(textbook_mA(221, -1.61)).toBeCloseTo(1.077, 2)
+    const curves = model('12AX7')
+    if (curves.form !== 'triode') throw new Error('12AX7')
+    const ours = 1e3 * triodeCurrents(curves, 221, -1.61).plate_A
+    expect(1.07 / ours).toBeGreaterThan(0.66)
+    expect(1.07 / ours).toBeLessThan(1.33)
+  })
+
+  test('at low plate volts ours holds where that form is far off the sheet', () => {
+    // 100 V, -1 V: 0.5 mA on the sheets of four makers.
+    const curves = model('12AX7')
+    if (curves.form !== 'triode') throw new Error('12AX7')
+    expect(Math.abs((1e3 * triodeCurrents(curves, 100, -1).plate_A) / 0.5 - 1)).toBeLessThan(0.06)
+    expect(textbook_mA(100, -1)).toBeLessThan(0.15)
+  })
+})

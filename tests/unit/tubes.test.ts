@@ -1,0 +1,320 @@
+import { execFileSync } from 'node:child_process'
+import { readFileSync } from 'node:fs'
+import { describe, expect, test } from 'vitest'
+import type { Io } from '../../src/cli/io.js'
+import { tube } from '../../src/cli/commands/tube.js'
+import { type Fits, fits, readData, records } from '../../src/tubes/build.js'
+import {
+  allTypes,
+  coldRatio,
+  coldResistance,
+  diodeCurrent,
+  findTube,
+  heaterCurrent,
+  regulatorVolts,
+  screenTubeCurrents,
+  triodeConnectedCurrents,
+  triodeCurrents,
+  tungstenKelvin,
+  tungstenResistivity,
+  type TubeRecord,
+} from '../../src/tubes/index.js'
+import { rawTubeFiles, tubeData } from '../helpers/tube-data.js'
+
+function found(type: string): TubeRecord {
+  const hit = findTube(type)
+  if (hit.found === null) throw new Error(`${type} not found, near: ${hit.near.join(', ')}`)
+  return hit.found
+}
+
+describe('names', () => {
+  test('a type is found however its name is written', () => {
+    expect(found('6v6-gt').type).toBe('6V6GT')
+    expect(findTube('6V6GT')).toMatchObject({ as: '' })
+  })
+
+  test('an equivalent name gives the type it is taken as and says so', () => {
+    expect(findTube('ECC83')).toMatchObject({ found: { type: '12AX7' }, as: 'ECC83 is taken as 12AX7' })
+  })
+
+  test('a name that is only near is suggested and never taken', () => {
+    const hit = findTube('KT77')
+    expect(hit.found).toBeNull()
+    expect(hit).toMatchObject({ near: expect.arrayContaining(['EL34']) as string[] })
+  })
+
+  test('a misspelt name gives the names near it', () => {
+    expect(findTube('6VV6GT')).toMatchObject({
+      found: null,
+      near: expect.arrayContaining(['6V6GT']) as string[],
+    })
+    expect(findTube('wholly unknown')).toEqual({ found: null, near: [] })
+  })
+
+  test('a type that differs by its heater has that heater and the curves of its parent', () => {
+    const twelve = found('12SK7')
+    expect(twelve.heater?.volts.value).toBe(12.6)
+    expect(twelve.heater?.amps.value).toBe(0.15)
+    expect(twelve.sections).toEqual(found('6SK7').sections)
+  })
+
+  test('no two types share a name', () => {
+    const names = allTypes().map((t) => t.type.toUpperCase())
+    expect(new Set(names).size).toBe(names.length)
+  })
+})
+
+describe('data', () => {
+  test('every data file is sound', () => {
+    expect(readData(rawTubeFiles()).problems).toEqual([])
+  })
+
+  test('a value without a source is refused and the message names its file and place', () => {
+    const file = rawTubeFiles().find((f) => f.name === '6V6GT.json')!
+    const raw = structuredClone(file.raw) as { max: Record<string, { source?: string }> }
+    delete raw.max['plate_W']!.source
+    expect(readData([{ name: file.name, raw }]).problems).toEqual([
+      expect.stringContaining('6V6GT.json: max.plate_W.source') as string,
+    ])
+    raw.max['plate_W']!.source = ''
+    expect(readData([{ name: file.name, raw }]).problems).toHaveLength(1)
+  })
+
+  test('a field that the shape does not know is refused', () => {
+    const file = rawTubeFiles().find((f) => f.name === '6V6GT.json')!
+    const raw = { ...(file.raw as object), plate_watts: 12 }
+    expect(readData([{ name: file.name, raw }]).problems).toHaveLength(1)
+  })
+
+  test('a variant of a type that is not there is refused', () => {
+    const raw = {
+      type: '12ZZ9',
+      as: '6ZZ9',
+      aliases: [],
+      heater: {
+        volts: { value: 12.6, source: 'invented for this test', confidence: 'owner' },
+        amps: { value: 0.15, source: 'invented for this test', confidence: 'owner' },
+      },
+    }
+    expect(readData([{ name: '12ZZ9.json', raw }]).problems).toEqual(['12ZZ9: as: there is no type 6ZZ9'])
+  })
+
+  test('the generated catalogue is exactly what the data and the fits give', () => {
+    expect(() => execFileSync(process.execPath, ['scripts/build-catalogue.mjs', '--check'])).not.toThrow()
+  })
+
+  test('the fits are what the points give today', () => {
+    const stored = JSON.parse(readFileSync('src/tubes/fits.json', 'utf8')) as Fits
+    const today = fits(tubeData())
+    expect(Object.keys(today).sort()).toEqual(Object.keys(stored).sort())
+    for (const [type, sections] of Object.entries(today)) {
+      sections.forEach((section, i) => {
+        for (const [key, value] of Object.entries(section.model ?? {})) {
+          const was = stored[type]?.[i]?.model as unknown as Record<string, unknown>
+          if (typeof value === 'number') expect(was[key], `${type} ${key}`).toBeCloseTo(value, 4)
+          else expect(was[key]).toBe(value)
+        }
+      })
+    }
+  })
+
+  test('a type without its own warm-up time takes the default of its cathode and says that it has no source', () => {
+    expect(found('6V6GT').warm_up_s).toMatchObject({ value: 30 })
+    expect(found('5U4G').warm_up_s).toMatchObject({ value: 10 })
+    expect(found('6V6GT').warm_up_s.source).toContain('common practice, no source')
+    expect(found('866A').warm_up_s.value).toBe(30)
+  })
+
+  test('where sources conflict the lower figure is kept', () => {
+    expect(found('845').max.plate_W?.value).toBe(75)
+    expect(found('GU-50').heater?.amps.value).toBe(0.655)
+    expect(found('5763').heater?.volts.value).toBe(6)
+    expect(found('829B').max.screen_V?.value).toBe(225)
+    expect(found('837').max.screen_V?.value).toBe(200)
+  })
+
+  test('what was recalled with doubt has no curves', () => {
+    expect(found('EF92').sections[0]?.model).toBeNull()
+    expect(found('RV12P4000').max).toEqual({
+      heater_cathode_V: expect.objectContaining({ value: 90 }) as unknown,
+    })
+  })
+
+  test('an owner may add a type from two published points', () => {
+    const file = rawTubeFiles().find((f) => f.name === '6V6GT.json')!
+    const raw = {
+      ...(structuredClone(file.raw) as { points: object[] }),
+      type: '6ZZ6',
+      aliases: [],
+    }
+    raw.points = raw.points.slice(0, 2)
+    const { data, problems } = readData([{ name: '6ZZ6.json', raw }])
+    expect(problems).toEqual([])
+    const [record] = records(data, fits(data))
+    const model = record!.sections[0]!.model
+    expect(model?.form).toBe('screen')
+    if (model?.form === 'screen')
+      expect(screenTubeCurrents(model, 250, 250, -12.5).plate_A).toBeCloseTo(0.045, 2)
+  })
+})
+
+describe('electrode currents', () => {
+  test('a triode with no or negative plate volts draws no plate current', () => {
+    const model = found('6SN7GT').sections[0]!.model
+    if (model?.form !== 'triode') throw new Error('no triode')
+    expect(triodeCurrents(model, 0, 0)).toEqual({ plate_A: 0, grid_A: 0 })
+    expect(triodeCurrents(model, -300, 5).plate_A).toBe(0)
+  })
+
+  test('a grid driven positive takes current, a negative one none', () => {
+    const model = found('6SN7GT').sections[0]!.model
+    if (model?.form !== 'triode') throw new Error('no triode')
+    expect(triodeCurrents(model, 100, 5).grid_A).toBeGreaterThan(1e-3)
+    expect(triodeCurrents(model, 100, -0.1).grid_A).toBe(0)
+  })
+
+  test('a screen tube that lost its plate volts sends its cathode current to the screen and no more than that', () => {
+    const model = found('6V6GT').sections[0]!.model
+    if (model?.form !== 'screen') throw new Error('no screen tube')
+    const normal = screenTubeCurrents(model, 250, 250, -12.5)
+    const lost = screenTubeCurrents(model, 0, 250, -12.5)
+    expect(lost.plate_A).toBe(0)
+    expect(lost.screen_A).toBeGreaterThan(0.6 * (normal.plate_A + normal.screen_A))
+    expect(lost.screen_A).toBeLessThan(1.3 * (normal.plate_A + normal.screen_A))
+  })
+
+  test('triode connection is the sum of plate and screen with both at the same volts', () => {
+    const model = found('6V6GT').sections[0]!.model
+    if (model?.form !== 'screen') throw new Error('no screen tube')
+    const apart = screenTubeCurrents(model, 200, 200, -12)
+    expect(triodeConnectedCurrents(model, 200, -12).plate_A).toBeCloseTo(apart.plate_A + apart.screen_A, 12)
+  })
+
+  test('a mercury arc conducts only beyond its drop and then holds it', () => {
+    const model = found('866A').sections[0]!.model
+    if (model?.form !== 'diode') throw new Error('no arc')
+    expect(diodeCurrent(model, 14)).toBe(0)
+    expect(diodeCurrent(model, 15)).toBeCloseTo(0.25, 3)
+    expect(diodeCurrent(model, 16)).toBeGreaterThan(1)
+  })
+
+  test('a regulator holds its operating volts in the middle of its range and strikes above them', () => {
+    const model = found('0D3').sections[0]!.model
+    if (model?.form !== 'regulator') throw new Error('no regulator')
+    expect(regulatorVolts(model, 0.0225)).toBeCloseTo(150, 6)
+    expect(regulatorVolts(model, 0.04)).toBeGreaterThan(regulatorVolts(model, 0.005))
+    expect(model.strike_V).toBeGreaterThan(model.operating_V)
+    expect(model.strike_most_V).toBeGreaterThan(model.strike_V)
+    expect(model.extinction_V).toBeLessThan(model.operating_V)
+  })
+})
+
+describe('heaters', () => {
+  test('a heater at its rating draws its rated current, and reversed volts reverse it', () => {
+    expect(heaterCurrent(6.3, 0.45, 6.3)).toBeCloseTo(0.45, 12)
+    expect(heaterCurrent(6.3, 0.45, -6.3)).toBeCloseTo(-0.45, 12)
+    expect(heaterCurrent(6.3, 0.45, 0)).toBe(0)
+  })
+
+  test('around its rating its current goes as the 0.58th power of its volts', () => {
+    const up = Math.log(heaterCurrent(12.6, 0.15, 12.6 * 1.01) / 0.15) / Math.log(1.01)
+    expect(up).toBeCloseTo(0.58, 2)
+  })
+
+  test('towards no volts it falls back to its cold resistance and never below it', () => {
+    const { typical } = coldRatio('indirect')
+    const tiny = 1e-6 / heaterCurrent(6.3, 0.3, 1e-6, typical)
+    expect(tiny / coldResistance(6.3, 0.3, typical)).toBeCloseTo(1, 3)
+    for (let V = 0.01; V < 8; V += 0.01)
+      expect(V / heaterCurrent(6.3, 0.3, V)).toBeGreaterThanOrEqual(tiny * 0.9999)
+  })
+
+  test('tungsten is read from its table, between its points, and back', () => {
+    expect(tungstenResistivity(2000)).toBe(56.67)
+    expect(tungstenResistivity(1050)).toBeCloseTo((24.93 + 27.94) / 2, 9)
+    expect(tungstenKelvin(56.67 / 5.65)).toBeCloseTo(2000, 6)
+    expect(tungstenKelvin(1)).toBeCloseTo(300, 6)
+  })
+})
+
+describe('slowglow tube', () => {
+  function run(type: string, options: { at?: string; section?: string; json?: boolean }) {
+    let out = ''
+    let err = ''
+    const io: Io = {
+      out: (text) => {
+        out += text
+      },
+      err: (text) => {
+        err += text
+      },
+      isTerminal: false,
+      colour: false,
+      cwd: '.',
+      env: {},
+    }
+    return { code: tube(type, options, io), out, err }
+  }
+  const at = 'plate_V=250,screen_V=250,grid_V=-12.5'
+
+  test('at a point it prints one JSON document with the current, its band and the sources', () => {
+    const { code, out, err } = run('6V6GT', { at, json: true })
+    const said = JSON.parse(out) as Record<string, number> & { sources: string[] }
+    expect(code).toBe(0)
+    expect(err).toBe('')
+    expect(said).toMatchObject({
+      type: '6V6GT',
+      at: { plate_V: 250, screen_V: 250, grid_V: -12.5 },
+    })
+    expect(said['plate_mA']).toBeCloseTo(45, 0)
+    expect(said['screen_mA']).toBeCloseTo(4.5, 0)
+    expect(said['lower_mA']).toBeLessThan(45)
+    expect(said['upper_mA']).toBeGreaterThan(45)
+    expect(said.sources.length).toBeGreaterThan(0)
+  })
+
+  test('units may be written, the true minus sign too', () => {
+    expect(run('6V6GT', { at: 'plate_V=250 V, screen_V=250V, grid_V=−12.5' }).code).toBe(0)
+  })
+
+  test('an unknown type gives near names and exit 1', () => {
+    const { code, err } = run('6V6GX', {})
+    expect(code).toBe(1)
+    expect(err).toContain('6V6GT')
+  })
+
+  test.each([
+    ['6V6GT', 'plate_V=250', 'screen_V and grid_V missing'],
+    ['6V6GT', 'plate_V=250,screen_V=250,grid=-12.5', "'grid' is no electrode"],
+    ['6SN7GT', 'plate_V=250,screen_V=250,grid_V=-8', "'screen_V' is no electrode"],
+    ['6V6GT', `${at},grid_V=3`, 'grid_V is given twice'],
+    ['6V6GT', 'plate_V=much,screen_V=250,grid_V=-12.5', 'plate_V: '],
+    ['6V6GT', 'plate_V=2mA,screen_V=250,grid_V=-12.5', 'plate_V: '],
+    ['6V6GT', 'plate_V=1e9,screen_V=250,grid_V=-12.5', 'beyond any tube'],
+    ['6V6GT', 'nonsense', 'not NAME=VOLTS'],
+    ['0D3', 'plate_V=150', 'holds its volts'],
+  ])('%s --at %s is wrong usage and says why', (type, text, why) => {
+    const { code, out, err } = run(type, { at: text, json: true })
+    expect(code).toBe(2)
+    expect(out).toBe('')
+    expect(err).toContain(why)
+  })
+
+  test('a named section is used, an unnamed one is refused', () => {
+    expect(run('6K8', { at: 'plate_V=100,grid_V=0', section: 'triode', json: true }).code).toBe(0)
+    expect(run('6K8', { at: 'plate_V=100,grid_V=0', section: 'pentode' }).code).toBe(2)
+  })
+
+  test('a type without curves says so with exit 1 and keeps its record', () => {
+    expect(run('814', { at }).code).toBe(1)
+    expect(run('814', {}).out).toContain('50 W')
+  })
+
+  test('the record prints every rating with its source, and unverified where it is from memory', () => {
+    const { code, out } = run('6V6', {})
+    expect(code).toBe(0)
+    expect(out).toContain('6V6 is taken as 6V6GT')
+    expect(out).toMatch(/plate dissipation +12 W \[published/)
+    expect(out).toMatch(/heater to cathode +90 V \[.*unverified/)
+  })
+})
