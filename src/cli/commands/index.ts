@@ -1,7 +1,8 @@
 import type { Command } from 'commander'
 import type { Io } from '../io.js'
+import { registerTube } from './tube.js'
 
 /** A command registers itself; its action sets `process.exitCode` (exits.ts). */
 export type Register = (program: Command, io: Io) => void
 
-export const commands: readonly Register[] = []
+export const commands: readonly Register[] = [registerTube]
