@@ -1,6 +1,6 @@
 export type * from './types.js'
 export type { LineState } from './state.js'
-export { lineConfigsOf } from './config.js'
+export { lineConfigOf, lineConfigsOf } from './config.js'
 export { decimalValue, fixedPoint, parseNumber } from './numbers.js'
 export { lineStep, lineWakeAt, openLine } from './step.js'
 export { offText, urgentOffText } from './words.js'

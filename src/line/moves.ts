@@ -142,6 +142,11 @@ export function plainAsk(config: LineConfig, channel: number, query: string, wan
   return { kind: 'ask', channel, want, text: query + config.dialect.terminator }
 }
 
+/** A command to the whole instrument. */
+export function plainTell(config: LineConfig, command: string): Move {
+  return { kind: 'tell', channel: 0, text: command + config.dialect.terminator }
+}
+
 /** What a request is made of. */
 export function movesFor(config: LineConfig, index: number, body: LineRequestBody, known: Settings): Built {
   const channel = config.channels[index]

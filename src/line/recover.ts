@@ -1,3 +1,4 @@
+import { opens } from './work.js'
 import { count, failRequests, lowers, tellEvent, write, type Draft } from './state.js'
 
 /**
@@ -12,6 +13,8 @@ import { count, failRequests, lowers, tellEvent, write, type Draft } from './sta
  */
 const quiet_us = 200_000
 const repeat_quiet_us = 100_000
+/** Once lost there is no hurry but for the OFF, which does not wait for this. */
+const lost_quiet_us = 1_000_000
 const longest_quiet_us = 2_000_000
 /** A supply that resets as its port opens may swallow the first seconds. */
 const attempts_opening = 5
@@ -32,6 +35,7 @@ export function beginQuiet(d: Draft, then: 'identify' | 'go on'): void {
 }
 
 function quietFor(d: Draft): number {
+  if (d.lost) return lost_quiet_us
   return Math.min(d.config.reply_us, d.quiet_then === 'identify' ? quiet_us : repeat_quiet_us)
 }
 
@@ -43,7 +47,7 @@ export function noise(d: Draft): void {
 
 export function endQuiet(d: Draft): void {
   if (d.quiet_then === 'go on') {
-    d.link = d.work?.why === 'opening' ? 'opening' : 'ready'
+    d.link = opens(d.work) ? 'opening' : 'ready'
     return
   }
   if (d.t_us >= d.quiet_at_latest_us && d.t_us < d.quiet_until_us) {
@@ -117,15 +121,14 @@ export function askReopen(d: Draft): void {
 function leave(d: Draft): void {
   d.link = 'closed'
   d.flight = null
-  d.work = d.work?.request ? { ...d.work, at: 0, missed: 0 } : null
-  // OFF and zero begin anew on the next connection; anything half done must not be said twice.
-  if (d.work?.request && lowers(d.work.request)) {
-    d.waiting = [d.work.request, ...d.waiting]
-    d.work = null
-  } else if (d.work?.request) {
-    const request = d.work.request
+  // OFF and zero begin anew on the next connection; anything half done is never said twice.
+  const request = d.work?.request ?? null
+  if (request !== null && !lowers(request)) {
     failRequests(d, 'closed', 'the connection had to be given up', (other) => other === request)
+  } else if (request !== null) {
+    d.waiting = [request, ...d.waiting]
   }
+  d.work = null
   d.channels = d.channels.map((channel) => ({ ...channel, output: null }))
 }
 

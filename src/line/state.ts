@@ -12,7 +12,7 @@ export interface Flight {
 
 /** Moves being made one after another, for a request, for the opening of a connection, or for a reading. */
 export interface Work {
-  readonly why: 'request' | 'opening' | 'reading'
+  readonly why: 'request' | 'looking' | 'opening' | 'reading'
   readonly request: Request | null
   readonly moves: readonly Move[]
   readonly at: number
@@ -64,6 +64,8 @@ export interface LineState {
   readonly candidate: string | null
   /** This line has been ready before: outputs may be on for a reason. */
   readonly been_ready: boolean
+  /** This connection has not been looked at yet. */
+  readonly fresh: boolean
   readonly lost: boolean
   /** After an urgent off or a lost line: only OFF, zero and questions, until a new run. */
   readonly made_safe: boolean

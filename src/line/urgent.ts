@@ -69,3 +69,9 @@ export function repeatUrgent(d: Draft): void {
 export function urgentOnOpen(d: Draft): void {
   burst(d)
 }
+
+/** An output that is found on against orders is owed an OFF, for ever, without a burst. */
+export function owe(d: Draft, index: number): void {
+  const targets = new Set([...(d.urgent?.targets ?? []), index])
+  d.urgent = { targets: [...targets], burst_us: d.urgent?.burst_us ?? [], repeat_us: d.t_us }
+}

@@ -39,17 +39,15 @@ export function createPort(line: Line, terminator: string, chance: Chance, act: 
   const isQuery = (message: string): boolean => /\?(\s|;|$)/.test(message)
   const garble = (text: string): string => {
     if (faults.garbled !== true) return text
-    return [...text]
-      .map((c) => {
-        if (chance.next() >= flipped) return c
-        const bit = Math.min(7, Math.floor(chance.next() * 8))
-        return String.fromCharCode((c.charCodeAt(0) ^ (1 << bit)) & 0xff)
-      })
-      .join('')
+    return Array.from(text, (c) => {
+      if (chance.next() >= flipped) return c
+      const bit = Math.min(7, Math.floor(chance.next() * 8))
+      return String.fromCharCode((c.charCodeAt(0) ^ (1 << bit)) & 0xff)
+    }).join('')
   }
   const settle = (t_us: number): void => {
     while (waiting[0] !== undefined && waiting[0].at_us <= t_us) {
-      const [{ message, at_us }] = [waiting[0]]
+      const { message, at_us } = waiting[0]
       waiting = waiting.slice(1)
       const reply = act(message, at_us)
       if (reply === null) continue
@@ -75,7 +73,7 @@ export function createPort(line: Line, terminator: string, chance: Chance, act: 
     abuses,
     receive(text, t_us) {
       settle(t_us)
-      let arrived_us = Math.max(t_us, waiting.length > 0 ? t_us : 0)
+      let arrived_us = t_us
       for (const c of text) {
         arrived_us += byte_us
         if (c === terminator.slice(-1)) {

@@ -1,4 +1,4 @@
-import type { Channel, Supply } from '../bench/index.js'
+import type { Channel } from '../bench/index.js'
 import { createPort } from './port.js'
 import {
   boolean,
@@ -134,6 +134,8 @@ export function createSupplyDevice(options: VirtualSupplyOptions): VirtualInstru
 
   const volts = (spec: Channel): number => spec.set_digits_V
   const amps = (spec: Channel): number => spec.set_digits_A
+  // Constant current: volts are the quantity that is not regulated (the literal reading of the standard).
+  const questionable = askState(({ face }) => (face.limiting ? 1 : face.on ? 2 : 0))
   const commands: Command[] = [
     {
       header: '[SOURce#]:VOLTage#[:LEVel][:IMMediate][:AMPLitude]',
@@ -231,11 +233,11 @@ export function createSupplyDevice(options: VirtualSupplyOptions): VirtualInstru
       },
       ask: () => String(selected),
     },
-    // Constant current: volts are the quantity that is not regulated (the literal reading of the standard).
     {
-      header: 'STATus:QUEStionable[:INSTrument:ISUMmary#]:CONDition',
-      ask: askState(({ face }) => (face.limiting ? 1 : face.on ? 2 : 0)),
+      header: 'STATus:QUEStionable:CONDition',
+      ask: questionable,
     },
+    { header: 'STATus:QUEStionable:INSTrument:ISUMmary#:CONDition', ask: questionable },
     {
       header: 'STATus:OPERation:CONDition',
       ask: askState(({ face }) => (face.limiting ? 1024 : face.on ? 256 : 0)),
@@ -296,7 +298,6 @@ export function createSupplyDevice(options: VirtualSupplyOptions): VirtualInstru
   }
   const act = (message: string, t_us: number): string | null => {
     protect(t_us)
-    // eslint-disable-next-line no-control-regex -- exactly the characters a message may hold
     if (!/^[\x09\x0d\x20-\x7e]*$/.test(message)) abuse(`bytes that are no text in ${JSON.stringify(message)}`)
     const acknowledged = supply.dialect.acknowledges
     if (deadMan(message.trim(), t_us)) return acknowledged
@@ -311,7 +312,7 @@ export function createSupplyDevice(options: VirtualSupplyOptions): VirtualInstru
       const { unit, command, suffix } = found
       const call = { suffix, parameters: unit.parameters }
       const run = unit.query ? command.ask : command.set
-      const local = faults.local === true && !unit.query && !unit.header.startsWith('*')
+      const local = faults.local === true && !unit.query && !/^[*]|INST/i.test(unit.header)
       const answer = local ? errors.local : run === undefined ? errors.undefined : run(call)
       if (typeof answer === 'string') answers.push(answer)
       else if (answer === null) commandsDone += 1

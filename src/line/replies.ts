@@ -1,0 +1,201 @@
+import { judge, type Verdict } from './judge.js'
+import { parseError, parseNumber, parseSwitch } from './numbers.js'
+import { beginQuiet, lose, nobody, noise, resynchronise, trouble } from './recover.js'
+import { count, failRequest, lowers, tellEvent, type Draft, type Work } from './state.js'
+import { owe } from './urgent.js'
+import { identified, opens } from './work.js'
+
+/** OFF or a lowering that does not read back is said this often before the request fails. */
+const again_most = 3
+/** Where an earlier output was found on: how often its fall is looked at. */
+const fall_every_us = 100_000
+/** Another supply on this port: how often it is asked whether the right one is back. */
+const wrong_supply_us = 2_000_000
+
+export function noReply(d: Draft): void {
+  count(d, 'no_reply')
+  d.flight = null
+  if (d.link === 'identify') {
+    nobody(d, 'nobody answers')
+    return
+  }
+  const { work } = d
+  const move = work?.moves[work.at]
+  // An unacknowledged set command is never said again: its read-back, next in the work, settles what happened.
+  if (work && move?.kind === 'tell') d.work = { ...work, at: work.at + 1 }
+  else if (work) missed(d, work, 'no reply', 'the supply does not answer')
+  trouble(d)
+}
+
+/** The present question of this work failed once more: twice is enough, except for what lowers, which begins anew. */
+function missed(d: Draft, work: Work, code: 'no reply' | 'bad reply', why: string): void {
+  if (work.missed < (code === 'no reply' ? 1 : 2) || opens(work)) {
+    d.work = { ...work, missed: work.missed + 1 }
+  } else if (work.request !== null && lowers(work.request) && work.again < again_most) {
+    d.work = { ...work, at: 0, missed: 0, again: work.again + 1 }
+  } else {
+    if (work.request !== null) failRequest(d, work.request, code, work.said ? 'unknown' : 'not done', why)
+    d.work = null
+  }
+}
+
+export function badReply(d: Draft): void {
+  count(d, 'bad_reply')
+  d.flight = null
+  const { work } = d
+  if (work === null) {
+    trouble(d)
+    return
+  }
+  missed(d, work, 'bad reply', 'the supply answers what cannot be')
+  // The first time only a short silence: were the replies one step behind, the right one shows up in it.
+  if (work.missed === 0) beginQuiet(d, 'go on')
+  else trouble(d)
+}
+
+export function heard(d: Draft, text: string): void {
+  const { flight } = d
+  const empty = text.trim() === ''
+  if (empty || d.link === 'closed') return
+  const acknowledgement = text.trim() === d.config.dialect.acknowledges
+  if (d.link === 'quiet') {
+    if (acknowledgement) return
+    count(d, 'late_reply')
+    noise(d)
+    return
+  }
+  if (d.link === 'identify') {
+    if (!acknowledgement) identityHeard(d, text)
+    return
+  }
+  if (flight === null || flight.move.kind === 'tell') {
+    if (flight !== null) answered(d, acknowledged(d, text))
+    else if (!acknowledgement) {
+      count(d, 'late_reply')
+      resynchronise(d)
+    }
+    return
+  }
+  // An acknowledgement of an urgent OFF may come before the answer.
+  if (acknowledgement) return
+  answered(d, judge(d, flight.move, text))
+}
+
+function acknowledged(d: Draft, text: string): Verdict {
+  return text.trim() === d.config.dialect.acknowledges
+    ? { is: 'good' }
+    : {
+        is: 'refused',
+        why: `the supply says "${text.trim()}" instead of "${d.config.dialect.acknowledges ?? ''}"`,
+      }
+}
+
+/** Only the identity ends the waiting: numbers and switches that still come are late replies. */
+function identityHeard(d: Draft, text: string): void {
+  const said = text.trim()
+  if (said === d.identity) {
+    identified(d)
+    return
+  }
+  const late = parseNumber(said) !== null || parseSwitch(said) !== null || parseError(said) !== null
+  if (late || !/^[\x20-\x7e]*[A-Za-z][\x20-\x7e]*$/.test(said)) {
+    count(d, 'late_reply')
+    return
+  }
+  if (said !== d.candidate) {
+    // Heard once it may be garbled: ask again.
+    d.candidate = said
+    beginQuiet(d, 'identify')
+  } else if (d.identity === null) {
+    d.identity = said
+    identified(d)
+  } else {
+    lose(d, 'wrong supply', `another supply answers: "${said}" where "${d.identity}" was expected`)
+    d.candidate = null
+    beginQuiet(d, 'identify')
+    d.quiet_until_us = d.t_us + wrong_supply_us
+    d.quiet_at_latest_us = 2 * wrong_supply_us + d.t_us
+  }
+}
+
+/** A reply to the question in flight has been judged. */
+function answered(d: Draft, verdict: Verdict): void {
+  const move = d.flight?.move
+  if (verdict.is === 'bad') {
+    badReply(d)
+    return
+  }
+  d.flight = null
+  d.heard_us = d.t_us
+  d.troubles = 0
+  d.reopens = 0
+  const { work } = d
+  if (work === null || move === undefined) return
+  const on = { ...work, missed: 0, said: work.said || move.kind === 'tell' }
+  switch (verdict.is) {
+    case 'good':
+      d.work = { ...on, at: work.at + 1 }
+      return
+    case 'not yet':
+      d.hold_us = d.t_us + fall_every_us
+      d.work = on
+      return
+    case 'refused':
+      d.work = on
+      giveUp(d, on, 'refused', 'unknown', verdict.why)
+      return
+    case 'differs':
+      d.work = on
+      if (opens(work) || (work.request && lowers(work.request))) {
+        if (
+          work.again < again_most &&
+          !(move.kind === 'ask' && move.want.is === 'setting' && move.want.check)
+        ) {
+          d.work = { ...on, at: beginning(on), again: work.again + 1 }
+          return
+        }
+      }
+      giveUp(
+        d,
+        on,
+        'read-back differs',
+        verdict.unchanged && tells(on) <= 1 ? 'not done' : 'unknown',
+        verdict.why,
+      )
+  }
+}
+
+/** Set commands that have gone out for this work. */
+function tells(work: Work): number {
+  return work.moves.slice(0, work.at).filter((move) => move.kind === 'tell').length
+}
+
+/** The set command before the question at hand. */
+function beginning(work: Work): number {
+  for (let at = work.at; at > 0; at--) if (work.moves[at]?.kind === 'tell') return at
+  return 0
+}
+
+function giveUp(
+  d: Draft,
+  work: Work,
+  code: 'refused' | 'read-back differs',
+  outcome: 'not done' | 'unknown',
+  why: string,
+): void {
+  if (work.request !== null) {
+    failRequest(d, work.request, code, outcome, why)
+    d.work = null
+  } else if (opens(work)) {
+    // It answers, but is not as left or does not obey: nobody may raise anything here, and what may be on is owed an OFF.
+    d.made_safe = true
+    if (!d.lost)
+      tellEvent(d, { kind: 'line lost', port: d.config.port, text: `port ${d.config.port}: ${why}` })
+    d.lost = true
+    const move = work.moves[work.at]
+    if (move?.kind === 'ask' && move.want.is === 'output') owe(d, move.channel)
+    d.work = { ...work, at: work.at + 1 }
+  } else {
+    d.work = null
+  }
+}

@@ -1,0 +1,142 @@
+import { ask, movesFor, offMoves, plainAsk, plainTell, settingsStill, type Move } from './moves.js'
+import { failRequest, tellEvent, write, type Draft, type Work } from './state.js'
+import { owed } from './urgent.js'
+
+const start = { at: 0, said: false, missed: 0, again: 0 } as const
+
+/** Work of a fresh connection, before anything else. */
+export function opens(work: Work | null): boolean {
+  return work?.why === 'looking' || work?.why === 'opening'
+}
+
+export function identified(d: Draft): void {
+  d.flight = null
+  d.attempts = 0
+  d.candidate = null
+  d.heard_us = d.t_us
+  d.link = 'ready'
+  if (d.fresh) d.work = openingWork(d)
+  d.fresh = false
+  if (opens(d.work)) d.link = 'opening'
+}
+
+/** First connection: look, then OFF to every channel in order. Later ones: look, and see that settings are still the same. */
+function openingWork(d: Draft): Work | null {
+  const { config } = d
+  if (config.meter !== null || config.channels.length === 0) {
+    d.been_ready = true
+    return null
+  }
+  const look = config.channels.map((_, index) =>
+    ask(config, index, config.dialect.ask_output, { is: 'output', on: null }),
+  )
+  const arm = config.dialect.dead_man === null ? [] : [plainTell(config, config.dialect.dead_man.arm)]
+  const still = d.channels.flatMap((known, index) => settingsStill(config, index, known))
+  if (!d.been_ready) return { why: 'looking', request: null, moves: look, ...start }
+  return { why: 'opening', request: null, moves: [...look, ...still, ...arm], ...start }
+}
+
+/** The OFFs of the first connection; where an output was found on, the next in order waits until it has fallen. */
+function offInOrder(d: Draft): readonly Move[] {
+  const { config } = d
+  const order = config.channels
+    .map((channel, index) => ({ index, channel, order: channel.off_order ?? index }))
+    .sort((a, b) => a.order - b.order)
+  const moves: Move[] = []
+  let found: typeof order = []
+  let last = Number.NEGATIVE_INFINITY
+  for (const one of order) {
+    if (one.order > last) {
+      for (const { index, channel } of found) {
+        if (!channel.release) continue
+        const by_us = d.t_us + channel.release.after_s * 1_000_000
+        const want = { is: 'fallen', below_V: channel.release.below_V, by_us } as const
+        moves.push(ask(config, index, config.dialect.measure_volts, want))
+      }
+      found = []
+    }
+    last = one.order
+    moves.push(...offMoves(config, one.index))
+    if (d.channels[one.index]?.output === true) found.push(one)
+  }
+  if (config.dialect.dead_man !== null) moves.push(plainTell(config, config.dialect.dead_man.arm))
+  return moves
+}
+
+/** Makes moves until one waits for a reply. */
+export function goOn(d: Draft): void {
+  while (d.flight === null && (d.link === 'ready' || d.link === 'opening') && d.t_us >= d.hold_us) {
+    d.work ??= nextWork(d)
+    const { work } = d
+    if (work === null) return
+    const move = work.moves[work.at]
+    if (move === undefined) {
+      finish(d, work)
+    } else if (move.kind === 'ask' || d.config.dialect.acknowledges !== null) {
+      write(d, move.text)
+      d.flight = { move, deadline_us: d.t_us + d.config.reply_us }
+      if (move.kind === 'tell') d.work = { ...work, said: true }
+    } else {
+      write(d, move.text)
+      d.work = { ...work, at: work.at + 1, said: true }
+    }
+  }
+}
+
+function finish(d: Draft, work: Work): void {
+  d.work = null
+  if (work.request !== null) tellEvent(d, { kind: 'done', id: work.request.id })
+  if (work.why === 'looking') {
+    d.work = { why: 'opening', request: null, moves: offInOrder(d), ...start }
+  } else if (work.why === 'opening') {
+    d.link = 'ready'
+    d.been_ready = true
+  }
+}
+
+/** Requests first, in order; else the next question of the round. */
+function nextWork(d: Draft): Work | null {
+  const [first, ...rest] = d.waiting
+  if (first !== undefined) {
+    d.waiting = rest
+    const index = d.config.channels.findIndex((channel) => channel.channel === first.channel)
+    const known = d.channels[index] ?? { set_V: null, limit_A: null, over_V: null }
+    const built = movesFor(d.config, index, first, known)
+    if (built.ok) return { why: 'request', request: first, moves: built.moves, ...start }
+    failRequest(d, first, 'refused', 'not done', built.why)
+    return nextWork(d)
+  }
+  const feed = feedDeadMan(d)
+  const move = feed ?? nextQuestion(d)
+  return move === null ? null : { why: 'reading', request: null, moves: [move], ...start }
+}
+
+/** The supply's dead-man is fed only while replies are fresh. */
+function feedDeadMan(d: Draft): Move | null {
+  const dead_man = d.config.dialect.dead_man
+  if (dead_man === null || d.config.meter !== null) return null
+  const every_us = (dead_man.after_s * 1_000_000) / 4
+  if (d.t_us - d.fed_us < every_us || d.t_us - d.heard_us > 2 * every_us) return null
+  d.fed_us = d.t_us
+  return dead_man.feed.endsWith('?')
+    ? plainAsk(d.config, 0, dead_man.feed, { is: 'anything' })
+    : plainTell(d.config, dead_man.feed)
+}
+
+function nextQuestion(d: Draft): Move | null {
+  if (d.round_at >= d.round.length) {
+    const owing = owed(d)
+    if (owing.length === 0 && d.t_us < d.round_us + d.poll_us && d.round.length > 0) return null
+    d.round_us = d.t_us
+    d.round_at = 0
+    const slow = d.slow[d.slow_at % Math.max(1, d.slow.length)]
+    d.slow_at += 1
+    const outputs = owing.map((index) =>
+      ask(d.config, index, d.config.dialect.ask_output, { is: 'output', on: null }),
+    )
+    d.round = owing.length > 0 ? [...outputs, ...d.fast] : slow === undefined ? d.fast : [...d.fast, slow]
+  }
+  const move = d.round[d.round_at] ?? null
+  d.round_at += 1
+  return move
+}
