@@ -2,8 +2,8 @@ import { type Circuit, holding } from './circuit.js'
 import { add, conductance, type Line, linearise, lineSupplies, moveSupplies, stampValves } from './devices.js'
 import { factor, solveDense, substitute } from './sparse.js'
 
-/** From every node to ground, so that a node behind a cut-off tube still has a voltage. Our choice: 0.4 nA at 400 V. */
-const everywhere_S = 1e-12
+/** From every node to ground, so that a node behind a cut-off tube still has a voltage. Our choice: 0.04 nA at 400 V. */
+const everywhere_S = 1e-13
 /** From a node that nothing joins to ground; well above rounding of a milliohm next to it. Our choice. */
 const floating_S = 1e-9
 /** Passes before the plain method is given up, and before steps are halved. */
@@ -12,6 +12,8 @@ const halvedFrom = 24
 /** Newton's steps shrink quadratically: a last step of a millionth leaves an error far below it. */
 const relative = 1e-6
 const absolute_V = 1e-7
+/** A current that no meter shows; where more is not at stake, a late pass need not settle the volts. Our choice. */
+const nothing_A = 1e-13
 
 /** Working store of one network: equations, volts, and what the last solve did. */
 export interface Work {
@@ -28,6 +30,8 @@ export interface Work {
   readonly right: Float64Array
   readonly anchor: Float64Array
   readonly kept: Float64Array
+  /** Conductance at each node as last linearised. */
+  readonly stiff: Float64Array
   readonly line: Line
 }
 
@@ -45,6 +49,7 @@ export function createWork(circuit: Circuit): Work {
     right: new Float64Array(n + 1),
     anchor: new Float64Array(n + 1),
     kept: new Float64Array(n + 1),
+    stiff: new Float64Array(n + 1),
     line: { I: 0, slope_S: 0 },
   }
 }
@@ -118,7 +123,7 @@ function stampBranch(circuit: Circuit, values: Float64Array, right: Float64Array
  * `work.anchor`. True when settled.
  */
 export function newton(work: Work, scale: number, pull_S: number, fresh: boolean): boolean {
-  const { circuit, v, values, right, base, baseRight, anchor } = work
+  const { circuit, v, values, right, base, baseRight, anchor, stiff } = work
   const { pattern } = circuit
   const n = pattern.n
   const straight = circuit.bent.length === 0 && circuit.valves.length === 0
@@ -138,6 +143,7 @@ export function newton(work: Work, scale: number, pull_S: number, fresh: boolean
       }
     }
     right[n] = 0
+    for (let i = 0; i < n; i++) stiff[i] = values[pattern.diagonal[i] ?? 0] ?? 0
     if (factor(pattern, values)) substitute(pattern, values, right)
     else if (!solveAgain(work, scale, pull_S)) return false
     right[n] = 0
@@ -167,21 +173,25 @@ function solveAgain(work: Work, scale: number, pull_S: number): boolean {
   return solveDense(circuit.pattern, values, right)
 }
 
-/** Takes over the solution; true when nothing moved any more, null when it is no number. */
-function move(work: Work, halved: boolean): boolean | null {
-  const { v, right } = work
+/**
+ * Takes over the solution; true when nothing moved any more, null when it is no number. In late passes moves are halved,
+ * and a node that next to no current would move may be anywhere.
+ */
+function move(work: Work, late: boolean): boolean | null {
+  const { v, right, stiff } = work
   let worst = 0
   for (let i = 0; i < v.length; i++) {
     const to = right[i] ?? 0
     const from = v[i] ?? 0
     const by = Math.abs(to - from)
     if (!Number.isFinite(by)) return null
-    const excess = by / (absolute_V + relative * Math.abs(to))
+    let excess = by / (absolute_V + relative * Math.abs(to))
+    if (late && excess > 1) excess = Math.min(excess, (by * (stiff[i] ?? 0)) / nothing_A)
     if (excess > worst) {
       worst = excess
       work.restless = i
     }
-    v[i] = halved && excess > 1 ? from + 0.5 * (to - from) : to
+    v[i] = late && excess > 1 ? from + 0.5 * (to - from) : to
   }
   return worst <= 1
 }
@@ -200,7 +210,10 @@ export function settle(work: Work, warm: boolean): boolean {
     circuit.supplyState.fill(holding)
     if (newton(work, 1, 0, true)) return true
   }
-  if (raise(work) || letGo(work)) return true
+  if (raise(work)) return true
+  v.fill(0)
+  circuit.supplyState.fill(holding)
+  if (letGo(work)) return true
   for (let i = 0; i < v.length; i++) if (!Number.isFinite(v[i] ?? 0)) v.set(kept)
   return false
 }
@@ -229,12 +242,13 @@ function raise(work: Work): boolean {
   return false
 }
 
-/** Pseudo-transient: each node tied to where it was, the tie let go as it settles. */
-function letGo(work: Work): boolean {
-  const { v, kept, anchor, circuit } = work
-  v.fill(0)
-  kept.fill(0)
-  circuit.supplyState.fill(holding)
+/**
+ * Pseudo-transient from `work.v` and the supplies' states: each node tied to where it was, the tie let go as it
+ * settles. Follows a jump (a gassy valve running away) to where stray capacitance would lead it.
+ */
+export function letGo(work: Work): boolean {
+  const { v, kept, anchor } = work
+  kept.set(v)
   let pull_S = 1
   for (let tries = 0; tries < 200; tries++) {
     anchor.set(kept)

@@ -1,6 +1,6 @@
 import { type Circuit, findFloating, layOut, putElements, smallest_ohm } from './circuit.js'
 import { conductance } from './devices.js'
-import { createWork, layBase, lineAtRest, newton, settle, type Work } from './newton.js'
+import { createWork, layBase, letGo, lineAtRest, newton, settle, type Work } from './newton.js'
 import { readSolution } from './solution.js'
 import { startFrom, type Volts } from './solver.js'
 import type { Element, Network, Solution } from './types.js'
@@ -9,8 +9,8 @@ import type { Element, Network, Solution } from './types.js'
 const relative = 5e-4
 const absolute_V = 1e-3
 const absolute_A = 1e-5
-/** Below this many seconds a step is not halved any more: what then still fails has no solution. */
-const shortest_s = 1e-9
+/** Below this many seconds a step is not shortened any more: what then still fails is a jump. */
+const shortest_s = 1e-7
 /** Tries in one advance after which steps are taken as they come: a bound on its cost, not reached by sound networks. */
 const patience = 20_000
 /** A state that moved less than this part of the error allowed over an advance stands still. */
@@ -100,10 +100,13 @@ export function createTransient(network: Network, start?: Volts): Transient {
         const grow = tryStep(store, h, tries > patience)
         if (grow === null || grow < 1) {
           step_s = h * (grow ?? 0.1)
-          if (step_s < shortest_s) {
-            well = false
-            step_s = Infinity
-            break
+          if (grow === null && step_s < shortest_s) {
+            if (!jump(store)) {
+              well = false
+              step_s = Infinity
+              break
+            }
+            step_s = 10 * shortest_s
           }
           continue
         }
@@ -152,6 +155,13 @@ function lineHeld(store: Store, h: number): void {
       circuit.j[i] = Number.isFinite(ohm) ? held / (1 + per_ohm * ohm) : 0
     }
   }
+}
+
+/** Finds where volts jump to when they cannot go on steadily; what capacitors and chokes hold stays. */
+function jump(store: Store): boolean {
+  lineHeld(store, shortest_s)
+  layBase(store.work)
+  return letGo(store.work)
 }
 
 /** One backward Euler step of h seconds: state and volts move on; false when the network did not settle. */
