@@ -117,13 +117,14 @@ function for_us(s: State, code: RuleCode, otherwise_s: number): number {
 }
 
 /** Three samples and the rule's time in a row; `bad` false clears. One sample counts once (call on readings only). */
-function lasting(d: Draft, rail: RailState, code: RuleCode, bad: boolean): boolean {
+function lasting(d: Draft, rail: RailState, code: RuleCode, bad: boolean, seenBy = ''): boolean {
+  const key = `${code}${seenBy}`
   if (!bad) {
-    if (rail.breaking[code]) rail.breaking = without(rail.breaking, code)
+    if (rail.breaking[key]) rail.breaking = without(rail.breaking, key)
     return false
   }
-  const before = rail.breaking[code] ?? { count: 0, since_us: d.s.t_us }
-  rail.breaking = { ...rail.breaking, [code]: { count: before.count + 1, since_us: before.since_us } }
+  const before = rail.breaking[key] ?? { count: 0, since_us: d.s.t_us }
+  rail.breaking = { ...rail.breaking, [key]: { count: before.count + 1, since_us: before.since_us } }
   return before.count + 1 >= 3 && d.s.t_us - before.since_us >= for_us(d.s, code, 0.3)
 }
 
@@ -157,8 +158,7 @@ function inSoftStart(s: State, step: Step, rail: string, state: RailState): bool
   return (
     step.soft_start_s > 0 &&
     step.rail === rail &&
-    state.on_us !== null &&
-    s.t_us - state.on_us <= us(step.soft_start_s) &&
+    s.t_us - Math.max(state.on_us ?? 0, s.step_us) <= us(step.soft_start_s) &&
     isRising(s, step)
   )
 }
@@ -224,24 +224,6 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
       text: `The supply of ${rail.name} is holding the current at its limit (${amps(limits.supply_limit_A)}): the set wants more than this step allows. ${why}`,
     })
   }
-  if (
-    step.soft_start_s > 0 &&
-    step.rail === rail.name &&
-    limiting &&
-    !soft &&
-    state.on_us !== null &&
-    isRising(d.s, step)
-  ) {
-    broke(d, {
-      code: 'soft-start',
-      rail: rail.name,
-      measured,
-      limit: step.soft_start_s,
-      unit: 's',
-      text: `${rail.name} is still in current limit ${Math.round((d.s.t_us - state.on_us) / 1e6)} s after switching on; the heaters should have warmed within ${step.soft_start_s.toFixed(0)} s. A short, or a heater of another rating.`,
-    })
-  }
-
   const oldest = state.recent[0]
   if (
     oldest &&
@@ -391,6 +373,18 @@ function judgeVolts(d: Draft, step: Step, rail: RailPlan, state: RailState, limi
   }
 }
 
+/** A request whose outcome never came is a line that cannot be trusted, whatever the line thinks of itself. */
+const outcomeWithin_s = 10
+function judgePending(d: Draft): void {
+  for (const pending of Object.values(d.s.pending)) {
+    if (d.s.t_us - pending.t_us <= us(outcomeWithin_s)) continue
+    broke(d, {
+      code: 'line-lost',
+      text: `${pending.channel} was told "${pending.do}" and no outcome came in ${outcomeWithin_s} s. It may have happened.`,
+    })
+  }
+}
+
 /** A charged reservoir stands above a set-point that was lowered until its bleeder has drained it. */
 function comesDown(s: State, state: RailState): boolean {
   return (
@@ -409,6 +403,7 @@ export function judgeTick(d: Draft, dt_s: number): void {
     if (rail.class === 'programmed' && step.do !== 'hook-up check') judgeIntegral(d, step, rail, state, dt_s)
   }
   judgeBiasFreshness(d)
+  judgePending(d)
   if (d.s.begun_us !== null && d.s.t_us - d.s.begun_us > us(d.s.plan.time_budget_s)) {
     broke(d, {
       code: 'time-budget',
@@ -468,7 +463,7 @@ export function judgeBiasMeter(d: Draft, meter: string): void {
     const state = d.s.rails[rail.name]
     const sample = d.s.meters[meter]
     if (bias?.meter !== meter || !state || !sample) continue
-    if (lasting(d, state, 'bias-low', bias.sign * sample.value < bias.at_least_V)) {
+    if (lasting(d, state, 'bias-low', bias.sign * sample.value < bias.at_least_V, ' by meter')) {
       broke(d, {
         code: 'bias-low',
         rail: rail.name,

@@ -277,12 +277,16 @@ function escalate(d: Draft, off: Off): void {
   const open = Object.values(d.s.plan.rails).filter(
     (rail) =>
       rail.class === 'programmed' &&
-      off.given_us[rail.name] !== undefined &&
+      d.s.t_us - (off.given_us[rail.name] ?? d.s.t_us) >= us(escalateEvery_s) &&
       typeof off.confirmed[rail.name] !== 'string',
   )
   if (open.length === 0) return
   off.escalated_us = d.s.t_us
   off.escalations += 1
+  // Outcomes that never came must not keep a channel from being told again.
+  d.s.pending = Object.fromEntries(
+    Object.entries(d.s.pending).filter(([, pending]) => d.s.t_us - pending.t_us < us(fallWithin_s)),
+  )
   const hot = open.filter(isHot)
   const rest = open.filter((rail) => !isHot(rail))
   if (off.escalations <= 8) {

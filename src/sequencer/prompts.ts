@@ -12,6 +12,7 @@ export function ask(d: Draft, purpose: Prompt['purpose'], wanted: Ask): void {
   d.s.prompt = {
     id,
     purpose,
+    ask: wanted,
     low: reading ? reading.low : null,
     high: reading ? reading.high : null,
     unit: reading ? reading.unit : '',

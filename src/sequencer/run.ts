@@ -236,8 +236,21 @@ function arrive(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
     enter(d, 'hold')
     return
   }
-  const soft = step.soft_start_s > 0 && state.on_us !== null && d.s.t_us - state.on_us < us(step.soft_start_s)
-  if (!soft && d.s.t_us - d.s.part_us > us(10)) {
+  if (step.soft_start_s > 0) {
+    const since_us = d.s.t_us - Math.max(state.on_us ?? 0, d.s.step_us)
+    if (since_us > us(step.soft_start_s)) {
+      broke(d, {
+        code: 'soft-start',
+        rail: rail.name,
+        measured: since_us / 1e6,
+        limit: step.soft_start_s,
+        unit: 's',
+        text: `${rail.name} stands at ${volts(sample?.value ?? 0)} and ${amps(state.A?.value ?? 0)}, ${Math.round(since_us / 1e6)} s after its heaters were switched on or raised; they should have warmed within ${step.soft_start_s.toFixed(0)} s. A short, or a heater of another rating.`,
+      })
+    }
+    return
+  }
+  if (d.s.t_us - d.s.part_us > us(10)) {
     broke(d, {
       code: 'off-set-point',
       rail: rail.name,
@@ -467,6 +480,7 @@ function isSettled(d: Draft, name: string): boolean {
 function nextStep(d: Draft, step: Step): void {
   for (const name of Object.keys(step.limits)) judgeAtEnd(d, step, name)
   d.s.step += 1
+  d.s.step_us = d.s.t_us
   d.s.intent = null
   enter(d, 'gate')
   for (const state of Object.values(d.s.rails)) state.breaking = {}
@@ -627,9 +641,12 @@ function outside(d: Draft, value: number): void {
   const step = currentStep(d.s)
   if (open.tries === 0) {
     d.s.prompt = { ...open, tries: 1 }
+    const again = `${value} ${open.unit} is outside ${open.low ?? ''} to ${open.high ?? ''} ${open.unit}; read and type it once more. `
     d.out.push({
-      kind: 'notice',
-      text: `${value} ${open.unit} is outside ${open.low ?? ''} to ${open.high ?? ''} ${open.unit}. Read and type it once more.`,
+      kind: 'prompt',
+      prompt: open.id,
+      ask: { ...open.ask, text: again + open.text },
+      until_us: open.until_us,
     })
     return
   }

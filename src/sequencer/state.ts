@@ -1,4 +1,4 @@
-import type { ChannelPlan, Plan, RailPlan, Step } from '../plan/index.js'
+import type { Ask, ChannelPlan, Plan, RailPlan, Step } from '../plan/index.js'
 import type { Command, ReasonRecord } from './types.js'
 
 /**
@@ -13,6 +13,8 @@ export interface State {
   begun_us: number | null
   /** Index of the step under way. */
   step: number
+  /** When that step began. */
+  step_us: number
   part: StepPart
   /** When `part` was entered. */
   part_us: number
@@ -108,6 +110,7 @@ export interface Pending {
   channel: string
   do: 'limits' | 'set' | 'on' | 'off' | 'zero'
   volts: number
+  t_us: number
 }
 
 export interface Prompt {
@@ -122,6 +125,7 @@ export interface Prompt {
     | { kind: 'knob'; rail: string; wants: 'V' | 'A' }
     | { kind: 'renew'; rail: string }
     | { kind: 'hand off'; rail: string }
+  ask: Ask
   low: number | null
   high: number | null
   unit: string
@@ -221,6 +225,7 @@ export function initialState(plan: Plan): State {
     tick_us: 0,
     begun_us: null,
     step: 0,
+    step_us: 0,
     part: 'gate',
     part_us: 0,
     rails,

@@ -1,0 +1,383 @@
+import { describe, expect, it } from 'vitest'
+import { Rig } from '../helpers/rig.js'
+import { limitsAt, smallPlan } from '../helpers/small-plan.js'
+
+const lines = (rig: Rig) => rig.commands.filter((command) => command.kind === 'line')
+const setsOf = (rig: Rig) => lines(rig).flatMap((command) => (command.do === 'set' ? [command] : []))
+
+describe('a healthy bring-up', () => {
+  const rig = new Rig(smallPlan()).start()
+  const ending = rig.toTheEnd()
+
+  it('completes with every output confirmed off', () => {
+    expect(ending.outcome).toBe('completed')
+    expect(ending.outputs_off).toBe('confirmed')
+    expect(ending.steps_done).toBe(8)
+  })
+
+  it('proves every channel below 5 V before anything goes higher', () => {
+    const sets = setsOf(rig)
+    const firstAbove = sets.findIndex((command) => command.volts > 5)
+    const before = sets.slice(0, firstAbove).map((command) => command.channel)
+    expect(new Set(before)).toEqual(new Set(['lt.1', 'bias.1', 'ht.1']))
+    expect(rig.state.hookup_done).toEqual(['lt.1', 'bias.1', 'ht.1'])
+  })
+
+  it('switches on heaters, bias, HT and off HT, heaters, bias', () => {
+    const ons = lines(rig)
+      .filter((command) => command.do === 'on')
+      .slice(3)
+      .map((command) => command.channel)
+    expect(ons).toEqual(['lt.1', 'bias.1', 'ht.1'])
+    const offs = lines(rig)
+      .filter((command) => command.do === 'off')
+      .slice(3)
+      .map((command) => command.channel)
+    expect(offs).toEqual(['ht.1', 'lt.1', 'bias.1'])
+  })
+
+  it('has the intent on disk before the first raise of every segment, and limits read back', () => {
+    let recorded = false
+    for (const command of rig.commands) {
+      if (command.kind === 'record' && command.entry.what === 'step') recorded = false
+      if (command.kind === 'record' && command.entry.what === 'intent') recorded = true
+      if (command.kind === 'line' && (command.do === 'on' || (command.do === 'set' && command.volts > 0)))
+        expect(recorded).toBe(true)
+    }
+  })
+
+  it('never raises faster than the slew', () => {
+    let last: { t_us: number; volts: number } | null = null
+    for (const command of lines(rig)) {
+      if (command.channel !== 'ht.1' || command.do !== 'set') continue
+      if (last && command.volts > last.volts && last.volts > 5) {
+        expect((command.volts - last.volts) / ((command.t_us - last.t_us) / 1e6)).toBeLessThanOrEqual(
+          20 + 1e-9,
+        )
+      }
+      last = { t_us: command.t_us, volts: command.volts }
+    }
+  })
+
+  it('waits for the warm-up and for hands to be clear before HT', () => {
+    const heatersOn = lines(rig)
+      .filter((command) => command.channel === 'lt.1' && command.do === 'on')
+      .at(-1)!.t_us
+    const htOn = lines(rig)
+      .filter((command) => command.channel === 'ht.1' && command.do === 'on')
+      .at(-1)!.t_us
+    expect(htOn - heatersOn).toBeGreaterThan(30e6)
+    const clear = rig.commands.find((command) => command.kind === 'hands clear')!
+    expect(clear.t_us).toBeLessThanOrEqual(htOn - 5e6)
+  })
+})
+
+describe('each trip rule, by the smallest thing that breaks it', () => {
+  const at = (): Rig => new Rig(smallPlan()).start().toFullHT()
+
+  const cases: {
+    code: string
+    outcome: string
+    breakIt: (rig: Rig) => void
+    plan?: Parameters<typeof smallPlan>[0]
+  }[] = [
+    { code: 'over-ceiling', outcome: 'tripped', breakIt: (rig) => (rig.extra_A['HT'] = 0.2) },
+    { code: 'over-trip', outcome: 'tripped', breakIt: (rig) => (rig.extra_A['HT'] = 0.035) },
+    { code: 'off-set-point', outcome: 'tripped', breakIt: (rig) => (rig.sag_V['HT'] = -20) },
+    { code: 'error-integral', outcome: 'tripped', breakIt: (rig) => (rig.sag_V['HT'] = -4) },
+    { code: 'over-ceiling', outcome: 'tripped', breakIt: (rig) => (rig.sag_V['HT'] = 30) },
+    { code: 'bias-low', outcome: 'tripped', breakIt: (rig) => (rig.grid = -0.2) },
+    { code: 'bias-low', outcome: 'tripped', breakIt: (rig) => (rig.ohm['BIAS'] = 1e9) },
+    { code: 'heater-lost', outcome: 'tripped', breakIt: (rig) => (rig.ohm['LT'] = 30) },
+    { code: 'stale', outcome: 'failed', breakIt: (rig) => rig.silent.add('HT') },
+    { code: 'stale', outcome: 'failed', breakIt: (rig) => rig.silent.add('grid meter') },
+    {
+      code: 'protection',
+      outcome: 'tripped',
+      breakIt: (rig) => rig.feed({ kind: 'protection', channel: 'ht.1', which: 'over-current' }),
+    },
+    {
+      code: 'protection',
+      outcome: 'tripped',
+      breakIt: (rig) => rig.feed({ kind: 'output', channel: 'ht.1', on: false }),
+    },
+    {
+      code: 'line-lost',
+      outcome: 'failed',
+      breakIt: (rig) => rig.feed({ kind: 'line lost', port: 'ht', text: 'closed' }),
+    },
+    {
+      code: 'recorder-lost',
+      outcome: 'failed',
+      breakIt: (rig) => rig.feed({ kind: 'recorder lost', text: 'no word for 10 s' }),
+    },
+    {
+      code: 'parent-lost',
+      outcome: 'failed',
+      breakIt: (rig) => rig.feed({ kind: 'parent lost', text: 'no beat' }),
+    },
+    { code: 'late-tick', outcome: 'failed', breakIt: (rig) => rig.tick(600_000, 0) },
+    { code: 'slept', outcome: 'failed', breakIt: (rig) => rig.tick(0, 2_000_000) },
+    {
+      code: 'operator',
+      outcome: 'stopped',
+      breakIt: (rig) => rig.feed({ kind: 'stop', how: 'run down', by: 'a test' }),
+    },
+    {
+      code: 'operator',
+      outcome: 'stopped',
+      breakIt: (rig) => rig.feed({ kind: 'stop', how: 'off now', by: 'a test' }),
+    },
+    {
+      code: 'invariant',
+      outcome: 'failed',
+      breakIt: (rig) => (
+        (rig.t_us -= 10_000_000),
+        rig.feed({ kind: 'tick', late_us: 0, slept_us: 0 }),
+        (rig.t_us += 10_000_000)
+      ),
+    },
+    {
+      code: 'current-limit',
+      outcome: 'tripped',
+      breakIt: (rig) => rig.feed({ kind: 'regulation', channel: 'ht.1', mode: 'current' }),
+    },
+  ]
+  for (const { code, outcome, breakIt } of cases) {
+    it(`${code}: ${outcome}, the record says so and all outputs are confirmed off`, () => {
+      const rig = at()
+      breakIt(rig)
+      rig.silent.clear()
+      if (code === 'stale') rig.silent.add('HT').add('grid meter')
+      rig.until('going off', () => rig.state.phase !== 'running', 60)
+      rig.silent.clear()
+      const ending = rig.toTheEnd()
+      expect(ending.reason?.code).toBe(code)
+      expect(ending.outcome).toBe(outcome)
+      expect(ending.outputs_off).toBe('confirmed')
+      const trips = rig.commands.filter(
+        (command) => command.kind === 'record' && command.entry.what === 'trip',
+      )
+      expect(trips).toHaveLength(1)
+    })
+  }
+
+  it('rising: a slow climb above the band at a constant set-point', () => {
+    const rig = new Rig(
+      smallPlan((plan) => ({
+        ...plan,
+        steps: plan.steps.map((step) => (step.do === 'hold' ? { ...step, hold_s: 300 } : step)),
+      })),
+    )
+      .start()
+      .toFullHT()
+    rig.until('the trip', () => {
+      rig.extra_A['HT'] = Math.min(0.025, (rig.extra_A['HT'] ?? 0) + 0.00003)
+      return rig.state.phase !== 'running'
+    })
+    expect(rig.toTheEnd().reason?.code).toBe('rising')
+  })
+
+  it('slow-rise: volts that do not follow a rising set-point', () => {
+    const rig = new Rig(
+      smallPlan((plan) => ({
+        ...plan,
+        steps: plan.steps.map((step) =>
+          step.rail === 'HT' && step.do === 'raise' ? { ...step, slew_V_per_s: 5 } : step,
+        ),
+      })),
+    ).start()
+    rig.until('the ramp', () => rig.state.step === 6 && rig.state.part === 'ramp')
+    rig.until('the trip', () => {
+      rig.sag_V['HT'] = 100 - (rig.set['ht.1'] ?? 0)
+      return rig.state.phase !== 'running'
+    })
+    expect(rig.toTheEnd().reason?.code).toBe('slow-rise')
+  })
+
+  it('soft-start: heaters still in current limit after their time', () => {
+    const rig = new Rig(smallPlan()).start()
+    rig.until('heaters rising', () => rig.state.step === 3 && rig.state.part === 'ramp')
+    rig.feed({ kind: 'regulation', channel: 'lt.1', mode: 'current' })
+    rig.until('the trip', () => {
+      rig.sag_V['LT'] = -0.5 * (rig.set['lt.1'] ?? 0)
+      return rig.state.phase !== 'running'
+    })
+    expect(rig.toTheEnd().reason?.code).toBe('soft-start')
+  })
+
+  it('time-budget and prompt-timeout stop by running down', () => {
+    const budget = new Rig(smallPlan((plan) => ({ ...plan, time_budget_s: 60 }))).start()
+    expect(budget.toTheEnd().reason?.code).toBe('time-budget')
+    const silent = new Rig(smallPlan((plan) => ({ ...plan, prompt_timeout_s: 30 })))
+    silent.answers = false
+    const ending = silent.start().toTheEnd()
+    expect(ending.reason?.code).toBe('prompt-timeout')
+    expect(ending.outcome).toBe('stopped')
+  })
+
+  it('read-back: a set-point that did not take, and an output nobody switched on', () => {
+    const rig = at()
+    rig.feed({ kind: 'output', channel: 'ht.1', on: true })
+    expect(rig.state.phase).toBe('running')
+    const other = new Rig(smallPlan()).start()
+    other.until('first step', () => other.state.part === 'hook-up ohms')
+    other.feed({ kind: 'output', channel: 'ht.1', on: true })
+    expect(other.toTheEnd().reason?.code).toBe('read-back')
+  })
+
+  it('below-ask: holds and asks; "go on" is kept as a warning, "no" stops', () => {
+    const weak = (): Rig => {
+      const rig = new Rig(smallPlan()).start()
+      rig.ohm['HT'] = 5000
+      rig.until('HT step', () => rig.state.step === 5)
+      rig.ohm['HT'] = 16_000
+      return rig
+    }
+    const goes = weak()
+    const ending = goes.toTheEnd()
+    expect(ending.outcome).toBe('completed')
+    expect(ending.warnings.some((warning) => warning.includes('weak'))).toBe(true)
+    const stops = weak()
+    stops.until('hands clear', () => stops.state.hands_clear_until_us !== null)
+    stops.answers = false
+    stops.until('the question', () => stops.state.prompt?.purpose.kind === 'weak')
+    stops.feed({ kind: 'answer', prompt: stops.state.prompt!.id, value: 'no', by: 'rehearsal' })
+    expect(stops.toTheEnd().outcome).toBe('stopped')
+  })
+
+  it('plate-lost: a screen rail without plate volts', () => {
+    const rig = new Rig(
+      smallPlan((plan) => {
+        const HT = plan.rails['HT']!
+        const screen = {
+          ...HT,
+          name: 'SCREEN',
+          role: 'screen' as const,
+          channels: HT.channels.map((part) => ({ ...part, channel: 'screen.1', port: 'screen' })),
+        }
+        const limits = { ...plan.steps[6]!.limits, SCREEN: limitsAt(100, 0.02) }
+        const raise = {
+          ...plan.steps[6]!,
+          stage: 'screen',
+          rail: 'SCREEN',
+          target_V: 100,
+          needs_plate: 'HT',
+          index: 8,
+          limits,
+        }
+        return {
+          ...plan,
+          rails: { ...plan.rails, SCREEN: screen },
+          steps: [...plan.steps.slice(0, 7), raise, { ...plan.steps[7]!, index: 9, limits }],
+        }
+      }),
+    ).start()
+    rig.ohm['SCREEN'] = 5000
+    rig.until('the hold', () => rig.state.step === 8 && rig.state.part === 'hold')
+    rig.ohm['HT'] = 1e9
+    const ending = rig.toTheEnd()
+    expect(ending.reason?.code).toBe('plate-lost')
+    expect(ending.outputs_off).toBe('confirmed')
+  })
+})
+
+describe('the hook-up check', () => {
+  it('stops below 5 V when the load is not what the file says', () => {
+    const rig = new Rig(smallPlan())
+    rig.ohm['HT'] = 50
+    const ending = rig.start().toTheEnd()
+    expect(ending.reason?.code).toBe('hook-up')
+    expect(ending.reason?.rail).toBe('HT')
+    const highest = Math.max(...lines(rig).map((command) => (command.do === 'set' ? command.volts : 0)))
+    expect(highest).toBeLessThanOrEqual(5)
+  })
+
+  it('stops on a reversed lead, which no current would show', () => {
+    const rig = new Rig(smallPlan())
+    rig.polarityOf['bias.1'] = 3
+    const ending = rig.start().toTheEnd()
+    expect(ending.reason?.code).toBe('hook-up')
+    expect(ending.reason?.text).toContain('reversed')
+  })
+
+  it('finds a supply that ignores OFF while it is still at 3 V', () => {
+    const rig = new Rig(smallPlan())
+    rig.ignoresOff.add('ht.1')
+    const ending = rig.start().toTheEnd()
+    expect(ending.outputs_off).toBe('not confirmed')
+    expect(ending.reason).not.toBeNull()
+  })
+})
+
+describe('going off', () => {
+  it('sends the urgent OFF to HT alone, in the same step as the reading that broke the limit', () => {
+    const rig = new Rig(smallPlan()).start().toFullHT()
+    const commands = rig.feed({ kind: 'reading', channel: 'ht.1', quantity: 'A', value: { n: 400, k: 3 } })
+    expect(commands[0]).toEqual({ kind: 'urgent off', channels: ['ht.1'] })
+    expect(commands[1]?.kind).toBe('record')
+  })
+
+  it('keeps bias and sends heaters off when HT will not fall, raises the alarm and does not claim to be off', () => {
+    const rig = new Rig(smallPlan()).start().toFullHT()
+    rig.ignoresOff.add('ht.1')
+    rig.extra_A['HT'] = 0.2
+    // A supply that ignores OFF ignores zero too.
+    rig.until('the trip', () => rig.state.phase === 'making off')
+    while (rig.ending === null) {
+      rig.set['ht.1'] = 250
+      rig.tick()
+    }
+    expect(rig.ending.outputs_off).toBe('not confirmed')
+    expect(rig.ending.bias_released_by).toBeNull()
+    expect(rig.on['bias.1']).toBe(true)
+    expect(rig.on['lt.1']).toBe(false)
+    const alarm = rig.commands.find((command) => command.kind === 'alarm')
+    expect(alarm?.kind === 'alarm' && alarm.text).toMatch(/Cut the mains/)
+  })
+
+  it('never raises anything once it is going off', () => {
+    const rig = new Rig(smallPlan()).start().toFullHT()
+    rig.extra_A['HT'] = 0.2
+    rig.until('the trip', () => rig.state.phase === 'making off')
+    const from = rig.commands.length
+    rig.toTheEnd()
+    for (const command of rig.commands.slice(from)) {
+      if (command.kind === 'line') expect(['off', 'zero']).toContain(command.do)
+    }
+  })
+
+  it('a second stop during the run-down is the urgent OFF', () => {
+    const rig = new Rig(smallPlan()).start().toFullHT()
+    rig.feed({ kind: 'stop', how: 'run down', by: 'a test' })
+    const commands = rig.feed({ kind: 'stop', how: 'off now', by: 'a test' })
+    expect(commands.some((command) => command.kind === 'urgent off')).toBe(true)
+    expect(rig.toTheEnd().outcome).toBe('stopped')
+  })
+})
+
+it('gives nothing to the line before the cautions are acknowledged', () => {
+  const rig = new Rig(smallPlan())
+  for (const c of Object.keys(rig.on)) rig.feed({ kind: 'output', channel: c, on: false })
+  for (let i = 0; i < 200; i++) rig.tick()
+  expect(lines(rig)).toHaveLength(0)
+})
+
+it('raises nothing before the record has the intent', () => {
+  const rig = new Rig(smallPlan())
+  rig.keepsRecord = false
+  rig.start()
+  for (let i = 0; i < 400; i++) rig.tick()
+  expect(lines(rig)).toHaveLength(0)
+})
+
+it('a state given back as JSON goes on exactly alike', () => {
+  const one = new Rig(smallPlan()).start().toFullHT()
+  const two = new Rig(smallPlan()).start().toFullHT()
+  two.state = JSON.parse(JSON.stringify(two.state)) as typeof two.state
+  for (let i = 0; i < 300; i++) {
+    one.tick()
+    two.tick()
+  }
+  expect(two.commands).toEqual(one.commands)
+})
