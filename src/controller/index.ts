@@ -1,2 +1,1 @@
 export { placeShape } from './messages.js'
-export type { Place } from './messages.js'

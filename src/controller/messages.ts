@@ -1,16 +1,20 @@
 import { z } from 'zod'
-import type { Ending } from '../sequencer/index.js'
 import type { View } from '../sequencer/index.js'
-import { askShape, lineConfigShape, offPlanShape, planShape } from './shapes.js'
+import type { RunEnding } from '../story/index.js'
+import type { PortLine } from '../supply/index.js'
+import { askShape, limitsShape, lineConfigShape, planShape } from './shapes.js'
 
 /** What supervisor and controller say to each other, checked at both ends. Nothing in it is trusted for being ours. */
 
-/** Where a port is. `spare`: a second connection can be held beside the controller's. */
-export const placeShape = z.discriminatedUnion('kind', [
-  z.object({ kind: z.literal('serial'), path: z.string(), baud: z.number(), spare: z.boolean() }),
-  z.object({ kind: z.literal('tcp'), host: z.string(), port: z.number(), spare: z.boolean() }),
+export const placeShape: z.ZodType<PortLine> = z.discriminatedUnion('kind', [
+  z.object({
+    kind: z.literal('serial'),
+    path: z.string(),
+    baud: z.number(),
+    spare_allowed: z.literal(true),
+  }),
+  z.object({ kind: z.literal('tcp'), host: z.string(), port: z.number(), spare_allowed: z.boolean() }),
 ])
-export type Place = z.infer<typeof placeShape>
 
 const startShape = z.object({
   kind: z.literal('start'),
@@ -52,30 +56,46 @@ const reasonShape = z.looseObject({
   text: z.string(),
 })
 
-export const endingShape: z.ZodType<Ending> = z.looseObject({
+const endingShape: z.ZodType<RunEnding> = z.looseObject({
   outcome: z.enum(['completed', 'tripped', 'stopped', 'failed']),
-  reason: reasonShape.nullable(),
   outputs_off: z.enum(['confirmed', 'not confirmed']),
-  off: z.record(
+  reason: reasonShape.nullable(),
+  stored_charge: z.record(
     z.string(),
-    z.looseObject({ confirmed: z.boolean(), volts: z.number().nullable(), how: z.string() }),
+    z.union([z.looseObject({ volts: z.number(), meter: z.string() }), z.literal('not measured')]),
   ),
   hand_rails: z.record(z.string(), z.union([z.number(), z.literal('not confirmed by you')])),
-  bias_released_by: z.string().nullable(),
   warnings: z.array(z.string()),
   steps_done: z.number(),
-  ever_energised: z.boolean(),
+  duration_s: z.number(),
+  details: z.record(z.string(), z.unknown()),
 })
 
-/** A view only informs: it is checked for its frame, its figures are shown as they are. */
-const viewShape = z.custom<View>(
-  (value) =>
-    z.looseObject({ phase: z.string(), step: z.number(), rails: z.array(z.unknown()) }).safeParse(value)
-      .success,
-)
+const viewShape: z.ZodType<View> = z.looseObject({
+  phase: z.string(),
+  step: z.number(),
+  steps: z.number(),
+  stage: z.string(),
+  waiting_for: z.string(),
+  elapsed_s: z.number(),
+  left_s: z.number(),
+  rails: z.array(
+    z.looseObject({
+      rail: z.string(),
+      class: z.enum(['programmed', 'watched', 'hand']),
+      set_V: z.number(),
+      volts: z.number().nullable(),
+      amps: z.number().nullable(),
+      age_s: z.number().nullable(),
+      output: z.enum(['off', 'on', 'unknown']),
+      limits: limitsShape.nullable(),
+    }),
+  ),
+  reason: reasonShape.nullable(),
+})
 
 export const fromControllerShape = z.discriminatedUnion('kind', [
-  z.object({ kind: z.literal('ready') }),
+  z.object({ kind: z.literal('ready'), identities: z.record(z.string(), z.string()) }),
   z.object({ kind: z.literal('not reachable'), text: z.string() }),
   /** Sent by the loop that judges readings, with how many it has judged: a timer of its own would prove nothing. */
   z.object({ kind: z.literal('beat'), judged: z.number() }),
@@ -85,7 +105,7 @@ export const fromControllerShape = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('alarm'), text: z.string() }),
   z.object({ kind: z.literal('notice'), text: z.string() }),
   z.object({ kind: z.literal('hands clear'), for_s: z.number() }),
-  z.object({ kind: z.literal('ended'), ending: endingShape, duration_s: z.number() }),
+  z.object({ kind: z.literal('ended'), ending: endingShape }),
   z.object({ kind: z.literal('trouble'), text: z.string() }),
 ])
 export type FromController = z.infer<typeof fromControllerShape>
@@ -101,5 +121,3 @@ export const benchStateShape = z.object({
   places: z.record(z.string(), placeShape),
 })
 export type BenchState = z.infer<typeof benchStateShape>
-
-export { offPlanShape }

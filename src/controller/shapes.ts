@@ -1,6 +1,6 @@
 import { z } from 'zod'
 import type { LineConfig } from '../line/index.js'
-import type { Plan } from '../plan/index.js'
+import type { Ask, Plan } from '../plan/index.js'
 
 /**
  * Shapes of what crosses from one process to the other. Objects are loose: a field added to a plan later passes through
@@ -8,7 +8,7 @@ import type { Plan } from '../plan/index.js'
  */
 const number = z.number()
 const text = z.string()
-const ask = z.looseObject({
+export const askShape: z.ZodType<Ask> = z.looseObject({
   text,
   wants: z.discriminatedUnion('kind', [
     z.looseObject({ kind: z.literal('confirm') }),
@@ -25,7 +25,6 @@ const ask = z.looseObject({
   inside: z.boolean(),
   about: text,
 })
-export const askShape = ask
 
 const accuracy = z.looseObject({ of_reading: number, plus: number })
 const role = z.enum(['heater', 'bias', 'HT', 'screen', 'drive', 'other'])
@@ -88,7 +87,7 @@ const meter = z.looseObject({
   accuracy,
 })
 
-const limits = z.looseObject({
+export const limitsShape = z.looseObject({
   at_V: number,
   expected_A: number,
   lower_A: number,
@@ -131,7 +130,7 @@ const step = z.looseObject({
   slew_V_per_s: number,
   hold_s: number,
   settle_within_s: number,
-  limits: z.record(text, limits),
+  limits: z.record(text, limitsShape),
   hookup: z
     .looseObject({
       rail: text,
@@ -152,7 +151,7 @@ const step = z.looseObject({
       because: text,
     })
     .nullable(),
-  ask: ask.nullable(),
+  ask: askShape.nullable(),
   nodes: z.record(text, number),
   soft_start_s: number,
   needs_heaters: z.boolean(),

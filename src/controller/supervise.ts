@@ -1,4 +1,4 @@
-import type { Ending } from '../sequencer/index.js'
+import type { RunEnding } from '../story/index.js'
 
 /**
  * What a supervisor decides, as a pure function: it watches one controller by its heartbeat and its exit, passes on stops, and
@@ -16,7 +16,7 @@ export interface SuperviseState {
   /** Energising was permitted: from here on the outputs count as live until confirmed off. */
   readonly begun: boolean
   readonly exited: boolean
-  readonly ending: Ending | null
+  readonly ending: RunEnding | null
   readonly lost: string | null
 }
 
@@ -29,7 +29,7 @@ export type SuperviseInput = { readonly t_us: number } & (
   | { readonly kind: 'beat' }
   /** `now`: outputs off at once; otherwise the first stop runs down and every later one is "off now". */
   | { readonly kind: 'stop'; readonly by: string; readonly now: boolean }
-  | { readonly kind: 'ended'; readonly ending: Ending }
+  | { readonly kind: 'ended'; readonly ending: RunEnding }
   | { readonly kind: 'exited'; readonly how: string }
   | { readonly kind: 'recorder exited'; readonly how: string }
   | { readonly kind: 'made safe'; readonly confirmed: boolean; readonly text: string }
@@ -48,7 +48,7 @@ export type SuperviseAct =
   | { readonly do: 'finish'; readonly result: SuperviseResult }
 
 export type SuperviseResult =
-  | { readonly kind: 'ended'; readonly ending: Ending }
+  | { readonly kind: 'ended'; readonly ending: RunEnding }
   | { readonly kind: 'not reachable'; readonly text: string }
   /** The controller was lost before anything was permitted to energise. */
   | { readonly kind: 'never began'; readonly text: string }

@@ -5,18 +5,18 @@ import {
   type SuperviseInput,
   superviseStep,
 } from '../../src/controller/supervise.js'
-import type { Ending } from '../../src/sequencer/index.js'
+import type { RunEnding } from '../../src/story/index.js'
 
-const ending: Ending = {
+const ending: RunEnding = {
   outcome: 'completed',
   reason: null,
   outputs_off: 'confirmed',
-  off: {},
+  stored_charge: {},
   hand_rails: {},
-  bias_released_by: null,
   warnings: [],
   steps_done: 3,
-  ever_energised: true,
+  duration_s: 12,
+  details: {},
 }
 
 type Untimed<I> = I extends SuperviseInput ? Omit<I, 't_us'> : never

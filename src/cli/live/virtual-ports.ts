@@ -1,11 +1,11 @@
 import { createServer, type Socket } from 'node:net'
 import { join } from 'node:path'
-import type { Place } from '../../controller/index.js'
+import type { PortLine } from '../../supply/index.js'
 import { openPtyLine, ptyDirectory } from './pty.js'
 
 /** Where the virtual supplies are reached: one terminal line or one loopback port each. */
 export interface VirtualPorts {
-  readonly places: Readonly<Record<string, Place>>
+  readonly places: Readonly<Record<string, PortLine>>
   write(port: string, text: string): void
   close(): void
 }
@@ -18,7 +18,7 @@ type Opened = VirtualPorts | { readonly trouble: string }
 export async function openPtyPorts(names: readonly string[], handlers: Handlers): Promise<Opened> {
   const directory = ptyDirectory()
   const lines: Record<string, { write(text: string): void; close(): void }> = {}
-  const places: Record<string, Place> = {}
+  const places: Record<string, PortLine> = {}
   const close = (): void => {
     for (const line of Object.values(lines)) line.close()
   }
@@ -38,7 +38,7 @@ export async function openPtyPorts(names: readonly string[], handlers: Handlers)
       return line
     }
     lines[name] = line
-    places[name] = { kind: 'serial', path: join(directory, name), baud: 115200, spare: true }
+    places[name] = { kind: 'serial', path: join(directory, name), baud: 115200, spare_allowed: true }
   }
   return {
     places,
@@ -56,7 +56,7 @@ export async function openTcpPorts(
   handlers: Handlers,
 ): Promise<Opened> {
   const clients = new Map<string, Set<Socket>>()
-  const places: Record<string, Place> = {}
+  const places: Record<string, PortLine> = {}
   const servers: { close(): void }[] = []
   for (const [index, name] of names.entries()) {
     const sockets = new Set<Socket>()
@@ -87,7 +87,7 @@ export async function openTcpPorts(
     }
     const address = server.address()
     const port = address !== null && typeof address === 'object' ? address.port : wanted
-    places[name] = { kind: 'tcp', host: '127.0.0.1', port, spare: true }
+    places[name] = { kind: 'tcp', host: '127.0.0.1', port, spare_allowed: true }
   }
   return {
     places,

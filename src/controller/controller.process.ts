@@ -1,0 +1,286 @@
+import { uptime } from 'node:os'
+import { auditTime, Subject } from 'rxjs'
+import { createLoop, loopStep, type Loop, type LoopInput, type LoopOutput } from '../loop/index.js'
+import type { LineInput } from '../line/index.js'
+import { connectRecorder } from '../record/client.js'
+import { view as viewOf, type EventBody } from '../sequencer/index.js'
+import {
+  runEnding,
+  storedCharge,
+  streamIds,
+  streamsOf,
+  toldOfEvent,
+  toldOfRecord,
+  type RunEntry,
+} from '../story/index.js'
+import { type Connection, openPort, type PortLine } from '../supply/index.js'
+import { type FromController, type Start, toControllerShape } from './messages.js'
+import { beat_lost_us, beat_us } from './supervise.js'
+
+/**
+ * The controller: ports, line, sequencer, limits, and nothing else. From a reply to the OFF it causes there are only plain
+ * function calls (`heard` → `loopStep` → `write`): no promise, no stream, no disk. What others want to see leaves as copies.
+ */
+for (const signal of ['SIGINT', 'SIGTSTP', 'SIGHUP'] as const) process.on(signal, () => undefined)
+
+/** Run time between ticks, at most; real time between them, at least. */
+const tick_us = 25_000
+const tick_least_ms = 2
+const start_within_us = 12_000_000
+
+process.once('message', (raw) => {
+  const parsed = toControllerShape.safeParse(raw)
+  if (parsed.success && parsed.data.kind === 'start') control(parsed.data)
+  else fail(parsed.success ? 'The first message to the controller was not "start".' : parsed.error.message)
+})
+process.on('uncaughtException', (error) => {
+  fail(error.stack ?? error.message)
+})
+
+/** The supervisor sees the exit and has the outputs off through its spare connections within a millisecond or so. */
+function fail(text: string): void {
+  say({ kind: 'trouble', text })
+  process.exit(70)
+}
+
+function say(message: FromController): void {
+  if (process.connected) process.send?.(message)
+}
+
+function control(start: Start): void {
+  const { plan, speed } = start
+  const began = process.hrtime.bigint()
+  const real_us = (): number => Number((process.hrtime.bigint() - began) / 1000n)
+  const now_us = (): number => Math.round(real_us() * speed)
+
+  let loop: Loop = createLoop(
+    plan,
+    start.lines.map(({ config }) => config),
+  )
+  const connections = new Map<string, Connection>()
+  const ids = streamIds(streamsOf(plan))
+  const views = new Subject<null>()
+  let judged = 0
+  let ready = false
+  let begun = false
+  let ended = false
+
+  const recorder = connectRecorder(start.recorder, 'controller', {
+    recorded(intent) {
+      event({ kind: 'recorded', intent })
+    },
+    trouble(text) {
+      event({ kind: 'recorder lost', text })
+    },
+  })
+
+  const feed = (input: LoopInput): void => {
+    const looped = loopStep(loop, input)
+    loop = looped.loop
+    for (const output of looped.outputs)
+      if (output.kind === 'write') connections.get(output.port)?.write(output.text, output.urgent)
+    const entries: RunEntry[] = []
+    for (const output of looped.outputs) carry(output, entries)
+    if (entries.length > 0) recorder.append(entries)
+  }
+  const event = (body: EventBody): void => {
+    if (!ended) feed({ kind: 'event', event: { ...body, t_us: now_us() } })
+  }
+
+  const carry = (output: LoopOutput, entries: RunEntry[]): void => {
+    switch (output.kind) {
+      case 'write':
+      case 'health':
+        return
+      case 'reopen':
+        connect(output.port)
+        return
+      case 'fed':
+        if (output.event.kind === 'reading' || output.event.kind === 'meter') {
+          judged++
+          views.next(null)
+        }
+        if (output.event.kind === 'line lost' && !begun) notReachable(output.event.text)
+        entries.push(toldOfEvent(output.event, ids, 'controller'))
+        return
+      case 'command':
+        obey(output, entries)
+        return
+    }
+  }
+  const obey = ({ command, t_us }: Extract<LoopOutput, { kind: 'command' }>, entries: RunEntry[]): void => {
+    const seconds = (until_us: number): number => (until_us - t_us) / 1e6 / speed
+    switch (command.kind) {
+      case 'record':
+        entries.push(toldOfRecord(command.entry, t_us, 'controller'))
+        return
+      case 'prompt':
+        say({ kind: 'prompt', prompt: command.prompt, ask: command.ask, left_s: seconds(command.until_us) })
+        return
+      case 'prompt closed':
+        say({ kind: 'prompt closed', prompt: command.prompt, why: command.why })
+        return
+      case 'alarm':
+        say({ kind: 'alarm', text: command.text })
+        return
+      case 'notice':
+        say({ kind: 'notice', text: command.text })
+        return
+      case 'hands clear':
+        say({ kind: 'hands clear', for_s: seconds(command.until_us) })
+        return
+      case 'end': {
+        ended = true
+        const ending = runEnding(command.ending, storedCharge(plan, loop.sequencer), t_us / 1e6)
+        entries.push({ entry: 'ending', t_us, ending })
+        say({ kind: 'view', view: viewOf(loop.sequencer) })
+        say({ kind: 'ended', ending })
+        setImmediate(leave)
+        return
+      }
+    }
+  }
+
+  /** Opens a port afresh; a connection is used once, and what a former one still says is not heard. */
+  const connect = (port: string): void => {
+    const line = start.lines.find(({ config }) => config.port === port)
+    if (line === undefined || ended) return
+    const former = connections.get(port)
+    if (former === undefined) {
+      open(port, line.place)
+      return
+    }
+    connections.delete(port)
+    const next = (): void => {
+      if (!connections.has(port) && !ended) open(port, line.place)
+    }
+    former.close().then(next, next)
+  }
+  const open = (port: string, place: PortLine): void => {
+    const told = (line: LineInput): void => {
+      if (connections.get(port) === connection) feed({ kind: 'port', port, line })
+    }
+    const connection = openPort(place, {
+      opened() {
+        told({ kind: 'opened', t_us: now_us() })
+      },
+      text(text) {
+        told({ kind: 'text', t_us: now_us(), text })
+      },
+      discarded(bytes, why) {
+        told({ kind: 'discarded', t_us: now_us(), bytes, why })
+      },
+      closed(trouble) {
+        if (connections.get(port) !== connection) return
+        connections.delete(port)
+        feed({ kind: 'port', port, line: { kind: 'closed', t_us: now_us(), text: trouble.text } })
+      },
+    })
+    connections.set(port, connection)
+  }
+
+  const leave = (): void => {
+    clearInterval(ticking)
+    const off = (): void => {
+      for (const connection of connections.values()) void connection.close()
+      setTimeout(() => process.exit(0), 20)
+    }
+    void recorder.close(2500).then(off, off)
+  }
+
+  const notReachable = (text: string): void => {
+    say({ kind: 'not reachable', text })
+    setTimeout(() => process.exit(0), 100)
+  }
+
+  let tickDue_us = real_us()
+  let beatSent_us = 0
+  let parentBeat_us = real_us()
+  let uptime_us = uptime() * 1e6
+  let lastTick_us = real_us()
+  const period_ms = Math.max(tick_least_ms, Math.round(tick_us / 1000 / speed))
+
+  const tick = (): void => {
+    const at_us = real_us()
+    const late_us = Math.max(0, at_us - tickDue_us)
+    tickDue_us = Math.max(tickDue_us, at_us - period_ms * 1000) + period_ms * 1000
+    const up_us = uptime() * 1e6
+    // Only what uptime gained on the monotonic clock within one tick: two clocks drift, a sleep jumps.
+    const slept_us = Math.max(0, Math.round(up_us - uptime_us - (at_us - lastTick_us)))
+    const held_us = Math.max(0, at_us - lastTick_us - beat_us)
+    uptime_us = up_us
+    lastTick_us = at_us
+    for (const { config } of start.lines)
+      feed({ kind: 'port', port: config.port, line: { kind: 'time', t_us: now_us() } })
+    event({ kind: 'tick', late_us, slept_us: slept_us > uptime_noise_us ? slept_us : 0 })
+    // Were we ourselves held up, the parent's beats wait unread: that time is not its silence.
+    parentBeat_us = Math.min(at_us, parentBeat_us + held_us)
+    if (at_us - parentBeat_us > beat_lost_us)
+      parentLost(`no heartbeat for ${Math.round((at_us - parentBeat_us) / 1000)} ms`)
+    if (!ready) comingUp(at_us)
+    if (at_us - beatSent_us >= beat_us && !ended) {
+      beatSent_us = at_us
+      say({ kind: 'beat', judged })
+    }
+  }
+
+  const comingUp = (at_us: number): void => {
+    const lines = Object.values(loop.lines)
+    if (lines.every((line) => line.link === 'ready')) {
+      ready = true
+      const identities: Record<string, string> = {}
+      for (const line of lines) identities[line.config.port] = line.identity ?? ''
+      say({ kind: 'ready', identities })
+    } else if (at_us > start_within_us) {
+      const silent = lines.filter((line) => line.link !== 'ready').map((line) => line.config.port)
+      notReachable(`${silent.join(', ')}: not ready within ${start_within_us / 1e6} s`)
+    }
+  }
+
+  let lost = false
+  const parentLost = (text: string): void => {
+    if (lost) return
+    lost = true
+    event({ kind: 'parent lost', text })
+  }
+  process.on('disconnect', () => {
+    if (!begun) process.exit(0)
+    parentLost('its end of the connection closed')
+  })
+  process.on('message', (raw) => {
+    parentBeat_us = real_us()
+    const parsed = toControllerShape.safeParse(raw)
+    if (!parsed.success) {
+      say({
+        kind: 'trouble',
+        text: `A message to the controller was not understood: ${parsed.error.message}`,
+      })
+      return
+    }
+    const message = parsed.data
+    switch (message.kind) {
+      case 'start':
+      case 'beat':
+        return
+      case 'begin':
+        begun = true
+        event({ kind: 'begin', word: message.word, channel: message.channel })
+        return
+      case 'answer':
+        event({ kind: 'answer', prompt: message.prompt, value: message.value, by: message.by })
+        return
+      case 'stop':
+        event({ kind: 'stop', how: message.how, by: message.by })
+        return
+    }
+  })
+
+  views.pipe(auditTime(100)).subscribe(() => {
+    say({ kind: 'view', view: viewOf(loop.sequencer) })
+  })
+  for (const { config } of start.lines) connect(config.port)
+  const ticking = setInterval(tick, period_ms)
+}
+
+/** os.uptime() is coarse on some systems. */
+const uptime_noise_us = 200_000

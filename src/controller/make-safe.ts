@@ -1,0 +1,119 @@
+import type { LineConfig, LineInput } from '../line/index.js'
+import type { OffPlan } from '../plan/index.js'
+import { type Connection, openPort, type PortLine } from '../supply/index.js'
+import {
+  safeOffBegin,
+  type SafeOffInput,
+  type SafeOffOutput,
+  type SafeOffResult,
+  safeOffStep,
+} from './safe-off.js'
+
+export interface MakeSafe {
+  readonly off: OffPlan
+  readonly configs: readonly LineConfig[]
+  readonly places: Readonly<Record<string, PortLine>>
+  /** Bench seconds per real second: 1 except on a virtual bench. */
+  readonly speed: number
+  /** Times told are the bench's own, µs, counted on from here. */
+  readonly from_us: number
+}
+export interface MakeSafeHandlers {
+  /** Something to keep or to show, with the time it happened, µs. */
+  told(output: Extract<SafeOffOutput, { kind: 'record' | 'alarm' }>, t_us: number): void
+}
+
+const tick_ms = 20
+/** Tries with the lock asked for; then without it: whoever holds the port, the OFF goes out. */
+const polite_tries = 3
+const try_again_ms = 100
+
+/** Drives the safe-off engine on real ports until it has an answer. It opens what it can, however often it must. */
+export function makeSafe(job: MakeSafe, handlers: MakeSafeHandlers): Promise<SafeOffResult> {
+  return new Promise((resolve) => {
+    const began = process.hrtime.bigint()
+    const now_us = (): number =>
+      job.from_us + Math.round((Number(process.hrtime.bigint() - began) / 1000) * job.speed)
+    let state = safeOffBegin(job.off, job.configs, job.from_us)
+    const connections = new Map<string, Connection>()
+    const tries = new Map<string, number>()
+    let ended = false
+
+    const feed = (input: SafeOffInput): void => {
+      const turn = safeOffStep(state, input)
+      state = turn.state
+      for (const output of turn.outputs)
+        if (output.kind === 'write') connections.get(output.port)?.write(output.text)
+      for (const output of turn.outputs) {
+        switch (output.kind) {
+          case 'write':
+            break
+          case 'reopen':
+            again(output.port)
+            break
+          case 'record':
+          case 'alarm':
+            handlers.told(output, now_us())
+            break
+          case 'end':
+            finish(output.result)
+            break
+        }
+      }
+    }
+    const again = (port: string): void => {
+      const former = connections.get(port)
+      connections.delete(port)
+      if (former === undefined) open(port)
+      else
+        void former.close().then(() => {
+          open(port)
+        })
+    }
+    const open = (port: string): void => {
+      const place = job.places[port]
+      if (place === undefined || ended || connections.has(port)) return
+      const tried = (tries.get(port) ?? 0) + 1
+      tries.set(port, tried)
+      const told = (line: LineInput): void => {
+        if (connections.get(port) === connection) feed({ kind: 'port', port, line })
+      }
+      const connection = openPort(
+        place,
+        {
+          opened() {
+            told({ kind: 'opened', t_us: now_us() })
+          },
+          text(text) {
+            told({ kind: 'text', t_us: now_us(), text })
+          },
+          discarded(bytes, why) {
+            told({ kind: 'discarded', t_us: now_us(), bytes, why })
+          },
+          closed(trouble) {
+            if (connections.get(port) !== connection) return
+            connections.delete(port)
+            feed({ kind: 'port', port, line: { kind: 'closed', t_us: now_us(), text: trouble.text } })
+            setTimeout(() => {
+              open(port)
+            }, try_again_ms)
+          },
+        },
+        { lock: tried <= polite_tries },
+      )
+      connections.set(port, connection)
+    }
+    const finish = (result: SafeOffResult): void => {
+      ended = true
+      clearInterval(ticking)
+      void Promise.all([...connections.values()].map((connection) => connection.close())).then(() => {
+        resolve(result)
+      })
+    }
+
+    const ticking = setInterval(() => {
+      feed({ kind: 'tick', t_us: now_us() })
+    }, tick_ms)
+    for (const port of Object.keys(state.lines)) open(port)
+  })
+}
