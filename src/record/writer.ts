@@ -25,7 +25,7 @@ export interface RunWriter {
 export interface RunFileOptions {
   /** Largest size the file may grow to, bytes. */
   readonly max_bytes?: number
-  /** `false` where nothing real is at stake (rehearsals): durable entries then go with the next commit. Default true. */
+  /** `false` where nothing real is at stake (rehearsals): durable entries then go with the next commit, and a power cut may take the file. Default true. */
   readonly fsync?: boolean
 }
 
@@ -63,7 +63,8 @@ export function createRunFile(path: string, options: RunFileOptions = {}): RunWr
     seq++
   }
 
-  const commit = (level: 'FULL' | 'NORMAL'): void => {
+  const commit = (wanted: 'FULL' | 'NORMAL'): void => {
+    const level = fsync ? wanted : 'OFF'
     if (timer !== null) clearTimeout(timer)
     timer = null
     lastCommit_ms = performance.now()
@@ -97,7 +98,7 @@ export function createRunFile(path: string, options: RunFileOptions = {}): RunWr
   const sealAll = (): void => {
     for (const stream of streams.values()) stream.seal()
     ticks.seal()
-    commit(fsync ? 'FULL' : 'NORMAL')
+    commit('FULL')
   }
 
   return {
@@ -156,9 +157,10 @@ function create(path: string, options: RunFileOptions): Database.Database {
   try {
     if (options.max_bytes !== undefined)
       db.pragma(`max_page_count = ${Math.max(1, Math.floor(options.max_bytes / 4096))}`)
-    db.pragma(`application_id = ${applicationId}`)
-    db.pragma(`user_version = ${formatVersion}`)
-    db.exec(tables)
+    if (options.fsync === false) db.pragma('synchronous = OFF')
+    db.exec(
+      `BEGIN; PRAGMA application_id = ${applicationId}; PRAGMA user_version = ${formatVersion}; ${tables} COMMIT`,
+    )
     db.pragma('journal_mode = WAL')
     const handle = openSync(folder, 'r')
     fsyncSync(handle)

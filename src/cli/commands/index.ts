@@ -1,8 +1,10 @@
 import type { Command } from 'commander'
 import type { Io } from '../io.js'
+import { registerRuns } from './runs.js'
+import { registerShow } from './show.js'
 import { registerTube } from './tube.js'
 
 /** A command registers itself; its action sets `process.exitCode` (exits.ts). */
 export type Register = (program: Command, io: Io) => void
 
-export const commands: readonly Register[] = [registerTube]
+export const commands: readonly Register[] = [registerTube, registerRuns, registerShow]

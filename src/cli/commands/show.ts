@@ -1,0 +1,42 @@
+import { resolve } from 'node:path'
+import { findRun, openRunFile, RecordTrouble, storyOf } from '../../record/index.js'
+import { exits } from '../exits.js'
+import { type Io, printJson } from '../io.js'
+import { storyText } from '../story-text.js'
+import type { Register } from './index.js'
+
+export const registerShow: Register = (program, io) => {
+  program
+    .command('show')
+    .description('a run on a page: what was done, what was seen, why it ended')
+    .argument('<run>', 'run file, or the beginning or end of its name among ./runs')
+    .option('--json', 'one JSON document on standard output')
+    .action((run: string, options: { json?: boolean }) => {
+      process.exitCode = show(run, options.json === true, io)
+    })
+}
+
+function show(run: string, json: boolean, io: Io): number {
+  const found = findRun(run, resolve(io.cwd, 'runs'), io.cwd)
+  if ('trouble' in found) {
+    io.err(found.trouble)
+    return found.ambiguous ? exits.usage : exits.recordNotAvailable
+  }
+  const opened = openRunFile(found.path)
+  if ('trouble' in opened) {
+    io.err(opened.trouble)
+    return exits.recordNotAvailable
+  }
+  try {
+    const story = storyOf(opened.reader)
+    if (json) printJson(io, story)
+    else io.out(storyText(story))
+    return exits.done
+  } catch (error) {
+    if (!(error instanceof RecordTrouble)) throw error
+    io.err(error.message)
+    return exits.recordNotAvailable
+  } finally {
+    opened.reader.close()
+  }
+}

@@ -1,0 +1,106 @@
+import { existsSync, readdirSync, statSync } from 'node:fs'
+import { basename, join, resolve } from 'node:path'
+import { openRunFile } from './reader.js'
+import { RecordTrouble } from './trouble.js'
+import type { RunEnding } from './types.js'
+
+/** One line of the list of runs. `trouble`: the file cannot be read, and why. */
+export interface RunLine {
+  readonly file: string
+  readonly run: string
+  readonly started: string | null
+  readonly equipment: string | null
+  readonly profile: string | null
+  readonly command: 'rehearse' | 'run' | null
+  readonly outcome: RunEnding['outcome'] | 'interrupted' | null
+  readonly outputs_off: RunEnding['outputs_off'] | 'not known' | null
+  readonly reason: string | null
+  readonly duration_s: number | null
+  readonly trouble: string | null
+}
+
+const extension = '.slowglow'
+
+/** The runs of a folder, oldest first. */
+export function listRuns(folder: string): RunLine[] {
+  return filesOf(folder)
+    .map((file) => lineOf(join(folder, file)))
+    .sort((a, b) => (a.started ?? a.run).localeCompare(b.started ?? b.run))
+}
+
+/** A run by path, or by the beginning or end of its name among `folder`. */
+export function findRun(
+  words: string,
+  folder: string,
+  cwd: string,
+): { readonly path: string } | { readonly trouble: string; readonly ambiguous: boolean } {
+  const asPath = resolve(cwd, words)
+  if (existsSync(asPath) && statSync(asPath).isFile()) return { path: asPath }
+  const names = filesOf(folder).map((file) => basename(file, extension))
+  const wanted = basename(words, extension)
+  const exact = names.filter((name) => name === wanted)
+  const near =
+    exact.length > 0 ? exact : names.filter((name) => name.startsWith(wanted) || name.endsWith(wanted))
+  const [only] = near
+  if (only !== undefined && near.length === 1) return { path: join(folder, only + extension) }
+  if (near.length > 1)
+    return {
+      trouble: `${words} fits ${near.length} runs: ${near.slice(0, 5).join(', ')}${near.length > 5 ? ', …' : ''}. Give more of the name.`,
+      ambiguous: true,
+    }
+  return {
+    trouble: `There is no run ${words}, neither as a file nor in ${folder}. \`slowglow runs\` lists those that there are.`,
+    ambiguous: false,
+  }
+}
+
+function filesOf(folder: string): string[] {
+  if (!existsSync(folder)) return []
+  return readdirSync(folder).filter((file) => file.endsWith(extension))
+}
+
+function lineOf(file: string): RunLine {
+  const run = basename(file, extension)
+  const nothing = {
+    started: null,
+    equipment: null,
+    profile: null,
+    command: null,
+    outcome: null,
+    outputs_off: null,
+  }
+  const unreadable = (trouble: string): RunLine => ({
+    file,
+    run,
+    ...nothing,
+    reason: null,
+    duration_s: null,
+    trouble,
+  })
+  const opened = openRunFile(file)
+  if ('trouble' in opened) return unreadable(opened.trouble)
+  const { reader } = opened
+  try {
+    const known = reader.known()
+    const ending = reader.ending()?.ending ?? null
+    const span = reader.span()
+    return {
+      file,
+      run: known?.run ?? run,
+      started: known?.started ?? null,
+      equipment: known?.plan.equipment ?? null,
+      profile: known?.plan.profile ?? null,
+      command: known?.command ?? null,
+      outcome: ending?.outcome ?? 'interrupted',
+      outputs_off: ending?.outputs_off ?? 'not known',
+      reason: ending?.reason?.text ?? null,
+      duration_s: ending?.duration_s ?? (span === null ? null : (span.to_us - span.from_us) / 1e6),
+      trouble: null,
+    }
+  } catch (error) {
+    if (error instanceof RecordTrouble) return unreadable(error.message)
+    throw error
+  } finally {
+    reader.close()
+  }
+}

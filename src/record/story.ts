@@ -1,0 +1,220 @@
+import { z } from 'zod'
+import type { Plan, Reason, Step } from '../plan/index.js'
+import type { Standing } from './open.js'
+import type { RunReader } from './reader.js'
+import { decimal } from './statistics.js'
+import type { Known, RunEnding, RunEvent, Stream } from './types.js'
+
+/** A run told from its file, as data: what was done, what was seen, how it ended and why. SI units, times in s of the run. */
+export interface Story {
+  readonly run: string
+  readonly file: string
+  readonly standing: Standing
+  /** Null where the recorder was lost before it knew. */
+  readonly known: Omit<Known, 'plan' | 'files'> | null
+  readonly equipment: string | null
+  readonly profile: string | null
+  readonly bench: string | null
+  readonly bench_kind: 'real' | 'virtual' | null
+  readonly level: number | null
+  readonly plan_hash: string | null
+  /** `interrupted`: the record has no ending. */
+  readonly outcome: RunEnding['outcome'] | 'interrupted'
+  readonly outputs_off: RunEnding['outputs_off'] | 'not known'
+  readonly reason: (NonNullable<RunEnding['reason']> & { readonly because: readonly Because[] }) | null
+  /** How each rail was confirmed off, in words. */
+  readonly off: Readonly<Record<string, OffWord>>
+  readonly bias_released_by: string | null
+  readonly stored_charge: RunEnding['stored_charge']
+  readonly hand_rails: RunEnding['hand_rails']
+  readonly warnings: readonly string[]
+  readonly cautions: readonly { readonly t_s: number; readonly text: string }[]
+  readonly steps_done: number
+  readonly steps: readonly StepStory[]
+  readonly duration_s: number
+  readonly unproved: readonly string[]
+  readonly events: readonly (Omit<RunEvent, 't_us' | 'durable'> & { readonly t_s: number })[]
+}
+export type Because = Pick<Reason, 'limit' | 'value' | 'unit' | 'text' | 'source'>
+export interface OffWord {
+  readonly confirmed: boolean
+  readonly volts: number | null
+  readonly how: string
+}
+export interface StepStory {
+  readonly index: number
+  readonly stage: string
+  readonly mode: string
+  readonly do: Step['do']
+  readonly rail: string | null
+  readonly target_V: number
+  readonly began_s: number | null
+  readonly rails: readonly RailStory[]
+}
+/** A rail in a step: what it should draw and what it drew when the step ended. */
+export interface RailStory {
+  readonly rail: string
+  readonly at_V: number
+  readonly volts: number | null
+  readonly amps: number | null
+  readonly expected_A: number
+  readonly lower_A: number
+  readonly upper_A: number
+  readonly trip_A: number
+  /** `not measured` is never a pass. */
+  readonly verdict: 'in band' | 'below band' | 'above band' | 'not measured'
+}
+
+const offShape = z.object({
+  off: z
+    .record(z.string(), z.object({ confirmed: z.boolean(), volts: z.number().nullable(), how: z.string() }))
+    .catch({}),
+  bias_released_by: z.string().nullable().catch(null),
+})
+
+export function storyOf(reader: RunReader): Story {
+  const known = reader.known()
+  const end = reader.ending()
+  const ending = end?.ending ?? null
+  const events = reader.events()
+  const span = reader.span()
+  const plan = known?.plan ?? null
+  // The sequencer's own last word carries how each rail went off; a shell may have put the same into `details`.
+  const words = [events.findLast(({ what }) => what === 'ending')?.data, ending?.details]
+    .map((data) => offShape.safeParse(data ?? {}).data)
+    .filter((word) => word !== undefined)
+  return {
+    run: known?.run ?? 'not known',
+    file: reader.path,
+    standing: reader.standing,
+    known: known === null ? null : withoutBulk(known),
+    equipment: plan?.equipment ?? null,
+    profile: plan?.profile ?? null,
+    bench: plan?.bench ?? null,
+    bench_kind: plan?.bench_kind ?? null,
+    level: plan?.level ?? null,
+    plan_hash: plan?.hash ?? null,
+    outcome: ending?.outcome ?? 'interrupted',
+    outputs_off: ending?.outputs_off ?? 'not known',
+    reason: ending?.reason ? { ...ending.reason, because: becauseOf(ending.reason, plan) } : null,
+    off: words.find(({ off }) => Object.keys(off).length > 0)?.off ?? {},
+    bias_released_by: words.find((word) => word.bias_released_by !== null)?.bias_released_by ?? null,
+    stored_charge: ending?.stored_charge ?? {},
+    hand_rails: ending?.hand_rails ?? {},
+    warnings: ending?.warnings ?? events.filter(({ what }) => what === 'warning').map(({ text }) => text),
+    cautions: events
+      .filter(({ what }) => what === 'begin')
+      .map(({ t_us, text }) => ({ t_s: t_us / 1e6, text })),
+    steps_done: ending?.steps_done ?? stepsSeen(events),
+    steps: plan === null ? [] : stepStories(reader, plan, events, end?.t_us ?? span?.to_us ?? 0),
+    duration_s: ending?.duration_s ?? (span === null ? 0 : (span.to_us - span.from_us) / 1e6),
+    unproved: plan?.unproved ?? [],
+    events: events.map(({ t_us, from, what, text, rail, step, intent, data }) => ({
+      ...{ t_s: t_us / 1e6, from, what, text, rail, step, intent, data },
+    })),
+  }
+}
+
+function withoutBulk({ run, started, version, command, identities, seed, faults }: Known): Story['known'] {
+  return { run, started, version, command, identities, seed, faults }
+}
+
+/** Without an ending: every step before the last that was begun. */
+function stepsSeen(events: readonly RunEvent[]): number {
+  return events.reduce((most, { step }) => Math.max(most, step ?? 0), 0)
+}
+
+/** Why the limit that ended the run was what it was: that limit first, then what was expected there. */
+function becauseOf({ rail, step, limit }: NonNullable<RunEnding['reason']>, plan: Plan | null): Because[] {
+  const limits = step === null || rail === null ? undefined : plan?.steps[step]?.limits[rail]
+  const near = (value: number): boolean => limit !== null && Math.abs(value - limit) <= 1e-6 * Math.abs(limit)
+  const reasons = limits?.because ?? []
+  const wanted = [
+    ...reasons.filter(({ value }) => near(value)),
+    ...reasons.filter((each) => !near(each.value) && ['trip', 'expected', 'band'].includes(each.limit)),
+  ]
+  return wanted.map(({ limit: name, value, unit, text, source }) => ({
+    limit: name,
+    value,
+    unit,
+    text,
+    source,
+  }))
+}
+
+function stepStories(
+  reader: RunReader,
+  plan: Plan,
+  events: readonly RunEvent[],
+  run_end_us: number,
+): StepStory[] {
+  const streams = reader.streams()
+  return plan.steps.map((step) => {
+    const inside = events.filter((event) => event.step === step.index)
+    const began_us = inside.find(({ what }) => !leaving.includes(what))?.t_us ?? null
+    const end_us =
+      began_us === null
+        ? 0
+        : (events.find(
+            ({ t_us, step: at, what }) =>
+              t_us > began_us && (leaving.includes(what) || (at !== null && at > step.index)),
+          )?.t_us ?? run_end_us)
+    return {
+      index: step.index,
+      stage: step.stage,
+      mode: step.mode,
+      do: step.do,
+      rail: step.rail,
+      target_V: step.target_V,
+      began_s: began_us === null ? null : began_us / 1e6,
+      rails:
+        began_us === null || step.do === 'hook-up check'
+          ? []
+          : Object.entries(step.limits).map(([rail, limits]) => {
+              const judged = inside.findLast((event) => event.what === 'judgement' && event.rail === rail)
+              const last = (unit: 'V' | 'A'): number | null =>
+                judgedValue(judged, unit) ?? lastReading(reader, streams, rail, unit, began_us, end_us)
+              const amps = last('A')
+              const { at_V, expected_A, lower_A, upper_A, trip_A } = limits
+              return {
+                ...{ rail, at_V, volts: last('V'), amps, expected_A, lower_A, upper_A, trip_A },
+                verdict:
+                  amps === null
+                    ? 'not measured'
+                    : amps < lower_A
+                      ? 'below band'
+                      : amps > upper_A
+                        ? 'above band'
+                        : 'in band',
+              }
+            }),
+    }
+  })
+}
+
+/** From these on, readings no longer belong to a step. */
+const leaving: readonly string[] = ['trip', 'off', 'ending']
+
+function judgedValue(judged: RunEvent | undefined, unit: 'V' | 'A'): number | null {
+  const value = judged?.data[unit === 'V' ? 'volts' : 'amps']
+  return typeof value === 'number' ? value : null
+}
+
+/** Only where one stream shows the rail; channels that share a rail are not added up here. */
+function lastReading(
+  reader: RunReader,
+  streams: readonly Stream[],
+  rail: string,
+  unit: 'V' | 'A',
+  from_us: number,
+  to_us: number,
+): number | null {
+  const own = streams.filter((stream) => stream.rail === rail && stream.unit === unit)
+  const [only] = own
+  if (only === undefined || own.length > 1) return null
+  const { n, k } = reader.readings(only.id, Math.max(from_us, to_us - lookBack_us), to_us)
+  const last = n.length - 1
+  return last < 0 ? null : decimal(n[last] ?? 0, k[last] ?? 0)
+}
+/** A reading older than this at the end of a step does not speak for it. */
+const lookBack_us = 60e6

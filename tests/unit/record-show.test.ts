@@ -1,0 +1,163 @@
+import { copyFileSync, mkdirSync, writeFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { Command } from 'commander'
+import { beforeEach, describe, expect, it } from 'vitest'
+import { registerRuns } from '../../src/cli/commands/runs.js'
+import { registerShow } from '../../src/cli/commands/show.js'
+import { createRunFile, type RunEntry, type RunLine, type Story } from '../../src/record/index.js'
+import { event, folder, known, smallRun } from '../helpers/runs.js'
+
+let cwd = ''
+beforeEach(() => {
+  cwd = folder()
+})
+function put(name: string, entries: readonly RunEntry[]): string {
+  const path = join(cwd, 'runs', `${name}.slowglow`)
+  const writer = createRunFile(path, { fsync: false })
+  writer.append(entries)
+  writer.close()
+  return path
+}
+function slowglow(...args: string[]) {
+  const [out, err]: [string[], string[]] = [[], []]
+  const io = {
+    ...{ out: (text: string) => out.push(text), err: (text: string) => err.push(text) },
+    ...{ isTerminal: false, colour: false, cwd, env: {} },
+  }
+  const program = new Command()
+  registerShow(program, io)
+  registerRuns(program, io)
+  program.parse(args, { from: 'user' })
+  const code = process.exitCode
+  process.exitCode = undefined
+  return { out: out.join('\n'), err: err.join('\n'), code }
+}
+
+describe('slowglow show', () => {
+  it('tells a tripped run on a page: reason, limit and why, each rail off, stored charge, steps', () => {
+    put('a', smallRun())
+    const { out, err, code } = slowglow('show', 'a')
+    expect(code).toBe(0)
+    expect(err).toBe('')
+    expect(out).toContain('Tripped, in step 1: HT current 41 mA was over its trip of 30 mA for 0.3 s')
+    expect(out).toContain('measured 41 mA, limit 30 mA, rail HT (over-trip)')
+    expect(out).toContain('trip 30 mA: upper end of the band and a quarter more [common practice, no source]')
+    expect(out).toContain('Outputs confirmed off\n  HT: confirmed off, 2.1 V at the supply (OFF read back')
+    expect(out).toContain('Bias released by: every plate and screen node below 60 V')
+    expect(out).toMatch(
+      /stored charge \(measure before touching\)\n {2}b1: 3.2 V by meter 1\n {2}b2: not measured: take it as charged/,
+    )
+    expect(out).toMatch(/0 +HT, receive +HT +60 V +10.1 mA +10 mA \(8 mA to 12 mA\) +in band/)
+    expect(out).toMatch(/1 +HT, receive +HT +80 V +41 mA +20 mA \(16 mA to 24 mA\) +above band/)
+    expect(out).toContain('Cautions at 0:00:00: cautions acknowledged')
+    expect(out).toContain('Warning: HT current was near its upper band in step 0')
+    expect(out).toContain('Not proved: receive sensitivity')
+    expect(out).toContain('Faults put in: C12:short@HT>100V')
+  })
+
+  it('gives the same as one JSON document', () => {
+    const path = put('a', smallRun())
+    const story = JSON.parse(slowglow('show', path, '--json').out) as Story
+    expect(story).toMatchObject({
+      run: known.run,
+      outcome: 'tripped',
+      outputs_off: 'confirmed',
+      reason: { code: 'over-trip', limit: 0.03, because: [{ limit: 'trip', value: 0.03 }] },
+      stored_charge: { b2: 'not measured' },
+      steps: [{ began_s: 0.001 }, { rails: [{ amps: 0.041, verdict: 'above band' }] }],
+    })
+  })
+
+  it('never takes a current that was not measured for a pass', () => {
+    put(
+      'a',
+      smallRun().filter((entry) => entry.entry !== 'reading'),
+    )
+    expect(slowglow('show', 'a').out).toMatch(/60 V set +– +10 mA .* not measured/)
+  })
+
+  it('tells an interrupted run as interrupted, with every output taken as on', () => {
+    put('a', smallRun().slice(0, -1))
+    const { out } = slowglow('show', 'a')
+    expect(out).toMatch(
+      /INTERRUPTED.*\n.*take every output as on and every capacitor as charged; measure before touching/,
+    )
+    expect(out).not.toContain('confirmed off')
+  })
+
+  it('says when outputs were not confirmed off', () => {
+    const run = smallRun().map(
+      (entry): RunEntry =>
+        entry.entry === 'ending'
+          ? {
+              ...entry,
+              ending: { ...entry.ending, outputs_off: 'not confirmed', stored_charge: {}, details: {} },
+            }
+          : entry,
+    )
+    put('a', run)
+    const { out } = slowglow('show', 'a')
+    expect(out).toContain('Outputs NOT confirmed off')
+    expect(out).toMatch(/stored charge .*\n {2}not measured: take it as charged/)
+  })
+
+  it('says that the unfinished part lies beside the file, or is missing', () => {
+    const path = join(cwd, 'runs', 'live.slowglow')
+    const writer = createRunFile(path)
+    writer.append(smallRun().slice(0, 100))
+    copyFileSync(path, join(cwd, 'alone.slowglow'))
+    expect(slowglow('show', 'live').out).toMatch(
+      /newest part of this record lies beside it in .*live.slowglow-wal/,
+    )
+    expect(slowglow('show', 'alone.slowglow').out).toMatch(/alone.slowglow-wal is missing/)
+    writer.close()
+  })
+
+  it('finds a run by the beginning or end of its name, and asks for more where several fit', () => {
+    put('20261101-101500-tern-rock-00ff', smallRun())
+    put('20261102-101500-tern-rock-a1b2', smallRun())
+    expect(slowglow('show', 'a1b2').code).toBe(0)
+    expect(slowglow('show', '20261101').code).toBe(0)
+    const both = slowglow('show', '2026')
+    expect(both.code).toBe(2)
+    expect(both.err).toMatch(/fits 2 runs/)
+    const none = slowglow('show', '2027')
+    expect(none.code).toBe(6)
+    expect(none.err).toMatch(/There is no run 2027.*slowglow runs/)
+  })
+
+  it('exits 6 with a sentence where the file is no run file', () => {
+    writeFileSync(join(cwd, 'text'), 'x'.repeat(200))
+    const { err, out, code } = slowglow('show', 'text')
+    expect([out, code]).toEqual(['', 6])
+    expect(err).toMatch(/is not a run file/)
+  })
+})
+
+describe('slowglow runs', () => {
+  it('lists runs by date with set and outcome, unreadable ones too', () => {
+    put('b', [
+      { entry: 'known', known: { ...known, started: '2026-11-02T08:00:00.000Z', command: 'run' } },
+      event(1e6),
+    ])
+    put('a', smallRun())
+    writeFileSync(join(cwd, 'runs', 'c.slowglow'), '')
+    const { out, code } = slowglow('runs')
+    expect(code).toBe(0)
+    expect(out).toMatch(
+      /2026-11-01 10:15 UTC {2}Tern Rock receiver.*rehearsal.*\n {2}tripped: HT current 41 mA/,
+    )
+    expect(out).toMatch(/2026-11-02 08:00 UTC.*\n {2}interrupted, outputs not known to be off/)
+    expect(out).toMatch(/^c {2}cannot be read: .*is empty/m)
+    expect(out.indexOf('2026-11-01')).toBeLessThan(out.indexOf('2026-11-02'))
+    const { runs } = JSON.parse(slowglow('runs', '--json').out) as { runs: RunLine[] }
+    expect(runs.map(({ outcome }) => outcome)).toEqual(['tripped', 'interrupted', null])
+  })
+
+  it('of a folder that is not there exits 6; of an empty one says how to make a run', () => {
+    expect(slowglow('runs', 'nowhere').code).toBe(6)
+    expect(slowglow('runs').err).toMatch(/No runs .* yet/)
+    mkdirSync(join(cwd, 'other'))
+    expect(JSON.parse(slowglow('runs', 'other', '--json').out)).toMatchObject({ runs: [] })
+  })
+})
