@@ -1,1 +1,5 @@
 export type * from './types.js'
+export { benchShape } from './shape.js'
+export { channelNames, channelOf, readBench } from './read.js'
+export { plainScpi } from './dialect.js'
+export { groundGraph } from './ground.js'

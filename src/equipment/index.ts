@@ -1,1 +1,5 @@
 export type * from './types.js'
+export { equipmentShape } from './shape.js'
+export { readEquipment } from './read.js'
+export { heaterRating } from './heaters.js'
+export { sectionName, toNetwork, type ClippedMeter, type Feed, type NetworkOptions } from './network.js'

@@ -1,3 +1,28 @@
 export { parseQuantity, quantityPattern, type Parsed } from './parse.js'
 export { formatQuantity, formatNumber } from './format.js'
 export { unitWords, type Unit } from './units.js'
+export {
+  createReport,
+  nearest,
+  own,
+  type Path,
+  type Position,
+  type Problem,
+  type Report,
+  type Where,
+} from './problem.js'
+export {
+  choice,
+  count,
+  flag,
+  group,
+  list,
+  name,
+  nodes,
+  quantity,
+  ratio,
+  readRough,
+  table,
+  text,
+  type Rough,
+} from './shape.js'

@@ -1,0 +1,223 @@
+import * as z from 'zod'
+import { choice, count, flag, group, list, name, quantity, ratio, table, text } from '../quantities/index.js'
+
+/* The bench file as a person writes it. */
+
+const lineShape = z
+  .discriminatedUnion(
+    'kind',
+    [
+      group(
+        {
+          kind: z.literal('serial'),
+          path: text('the serial port, such as /dev/ttyUSB0', 300),
+          baud: count('baud rate', 300, 4_000_000),
+        },
+        'a serial line',
+      ),
+      group(
+        {
+          kind: z.literal('tcp'),
+          host: text('host name or address', 255),
+          port: count('port number', 1, 65535),
+          spare_allowed: flag('the supply takes a second connection, kept for an emergency').default(false),
+        },
+        'a network line',
+      ),
+      group(
+        {
+          kind: z.literal('virtual'),
+          as: choice(['pty', 'tcp'], 'a terminal line or a network port').default('pty'),
+          baud: count('baud rate', 300, 4_000_000).default(115200),
+          spare_allowed: flag('a second connection is possible').default(true),
+        },
+        'a line of the virtual bench',
+      ),
+    ],
+    {
+      error: () =>
+        'the line is missing its kind, or the kind is unknown\nwrite { kind: serial, path: /dev/ttyUSB0, baud: 9600 }, { kind: tcp, host: …, port: 5025 } or { kind: virtual }',
+    },
+  )
+  .describe('the line to the computer')
+
+const word = (about: string) => text(about, 200)
+const wordOrNone = (about: string) => text(about, 200).nullable()
+const dialectShape = z
+  .union(
+    [
+      choice(['plain SCPI'], 'dialect'),
+      group(
+        {
+          based_on: choice(['plain SCPI'], 'dialect that the following keys change'),
+          name: word('name of this dialect'),
+          select: wordOrNone('chooses the channel, before every channel command').optional(),
+          identify: word('asks who it is').optional(),
+          clear: word('clears status').optional(),
+          remote: wordOrNone('takes the panel away').optional(),
+          set_volts: word('sets volts').optional(),
+          ask_set_volts: word('asks the volts set').optional(),
+          set_amps: word('sets the current limit').optional(),
+          ask_set_amps: word('asks the current limit').optional(),
+          set_over_volts: wordOrNone('sets the over-voltage level').optional(),
+          ask_over_volts: wordOrNone('asks the over-voltage level').optional(),
+          over_volts_on: wordOrNone('switches over-voltage protection on').optional(),
+          on: word('output on').optional(),
+          off: word('output off').optional(),
+          ask_output: word('asks whether the output is on').optional(),
+          measure_volts: word('measures volts').optional(),
+          measure_amps: word('measures amps').optional(),
+          ask_over_volts_tripped: wordOrNone('asks whether over-voltage tripped').optional(),
+          ask_over_amps_tripped: wordOrNone('asks whether over-current tripped').optional(),
+          ask_cc: group(
+            { query: word('query'), mask: count('bit that means constant current', 1, 65535) },
+            'asks for constant current',
+          )
+            .nullable()
+            .optional(),
+          error_query: wordOrNone('asks for the last error').optional(),
+          dead_man: group(
+            {
+              arm: word('arms it'),
+              feed: word('feeds it'),
+              after: quantity('s', 'switches off when unfed this long', { above: 0, most: 3600 }),
+            },
+            'a dead-man timer in the supply',
+          )
+            .nullable()
+            .optional(),
+          terminator: choice(['LF', 'CR', 'CR LF'], 'what ends a line').optional(),
+          acknowledges: wordOrNone('line that comes after every set command').optional(),
+          unit_in_reply: flag('a unit letter is glued to numbers in replies').optional(),
+        },
+        'a dialect',
+      ),
+    ],
+    {
+      error: () =>
+        'this is no dialect\nwrite plain SCPI, or { based_on: plain SCPI, name: …, and the words that differ }',
+    },
+  )
+  .describe('how the words are said on the line')
+
+const accuracy = (unit: 'V' | 'A', about: string) =>
+  group(
+    { of_reading: ratio('part of the reading', 0, 1), plus: quantity(unit, 'fixed part', { least: 0 }) },
+    `${about}, such as { of_reading: 0.1 %, plus: ${unit === 'V' ? '50 mV' : '1 mA'} }`,
+  )
+
+const channelShape = group(
+  {
+    number: count('number of the channel on the line', 0, 99).default(1),
+    feeds: name('rail it feeds'),
+    role: choice(
+      ['heater', 'bias', 'HT', 'screen', 'drive', 'other'],
+      'role of that rail: known without the file of the set',
+    ),
+    max_volts: quantity('V', 'highest volts', { above: 0, most: 20000 }),
+    max_amps: quantity('A', 'highest amps', { above: 0, most: 1000 }),
+    min_volts: quantity('V', 'lowest volts that can be set', { least: 0 }).optional(),
+    min_amps: quantity('A', 'lowest current limit that can be set', { least: 0 }).optional(),
+    resolution_volts: quantity('V', 'read-back resolution', { above: 0 }),
+    resolution_amps: quantity('A', 'read-back resolution', { above: 0 }),
+    set_digits_volts: count('digits after the point when volts are set', 0, 6).default(2),
+    set_digits_amps: count('digits after the point when amps are set', 0, 6).default(3),
+    accuracy_volts: accuracy('V', 'read-back error of volts'),
+    accuracy_amps: accuracy('A', 'read-back error of amps'),
+    over_voltage: flag('it has an over-voltage level that can be set').default(false),
+    over_voltage_margin: quantity('V', 'least distance of that level above the set-point', {
+      least: 0,
+    }).optional(),
+    output_capacitance: quantity('F', 'capacitor across its output terminals (0 µF if there is none)', {
+      least: 0,
+    }),
+    leads: quantity('Ω', 'resistance of the leads, both ways', { least: 0 }).optional(),
+    remote_sense: flag('sense leads are used').default(false),
+    sinks: flag('it can take current back').default(false),
+    bleeder: quantity('Ω', 'fixed resistor across its terminals', { above: 0 }).optional(),
+    off_order: count('lower goes off first: HT before heaters before bias', 0, 99).optional(),
+    bias_release: group(
+      {
+        below: quantity('V', 'bias may go once every plate and screen is below this', { above: 0, most: 60 }),
+        after: quantity('s', 'or this long after heaters were off', { above: 0 }),
+      },
+      'when bias may be let go',
+    ).optional(),
+  },
+  'a channel',
+)
+
+const supplyShape = group(
+  {
+    line: lineShape,
+    identity: text('must equal the reply to the identification query', 200).optional(),
+    dialect: dialectShape.default('plain SCPI'),
+    isolation: quantity('V', 'what its outputs may be from earth', { least: 0 }),
+    interface_isolated: choice(
+      ['yes', 'no', 'unknown'],
+      "whether its outputs are isolated from the computer's line",
+    ),
+    earthed_negative: flag('its negative terminal is joined to earth').default(false),
+    common_output_switch: flag('one command switches all its channels').default(false),
+    reply_within: quantity('s', 'longest time to a reply', { above: 0, most: 30 }).optional(),
+    channels: table(channelShape, 'channels'),
+  },
+  'a supply',
+)
+
+const meterShape = group(
+  {
+    line: lineShape.optional(),
+    identity: text('must equal the reply to the identification query', 200).optional(),
+    dialect: dialectShape.optional(),
+    measures: choice(['V', 'A'], 'what it measures'),
+    at: name('node it is clipped to').optional(),
+    against: name('node its other lead is clipped to').optional(),
+    rail: name('rail it measures').optional(),
+    resistance: quantity('Ω', 'its own resistance', { above: 0 }).optional(),
+    resolution_volts: quantity('V', 'resolution of a voltmeter', { above: 0 }).optional(),
+    resolution_amps: quantity('A', 'resolution of an ammeter', { above: 0 }).optional(),
+    accuracy_volts: accuracy('V', 'error of a voltmeter').optional(),
+    accuracy_amps: accuracy('A', 'error of an ammeter').optional(),
+    isolation: quantity('V', 'what its leads may be from earth', { least: 0 }),
+  },
+  'a meter',
+)
+
+export const benchShape = z
+  .strictObject({
+    slowglow: z.literal('bench 1', {
+      error: () => 'the first key says what the file is\nwrite slowglow: bench 1',
+    }),
+    name: text('name of the bench', 200),
+    kind: choice(['real', 'virtual'], 'real supplies, or the virtual bench'),
+    equipment: text('virtual bench: relative path of the file of the set behind it', 300).optional(),
+    seed: count('virtual bench: the same number gives the same set', 0, 2_147_483_647).default(1),
+    faults: list(
+      text('a fault: PART:KIND[=VALUE]@WHEN', 120),
+      'virtual bench: faults already in the set',
+    ).default([]),
+    supplies: table(supplyShape, 'supplies').default({}),
+    meters: table(meterShape, 'meters').default({}),
+    stacks: list(
+      group(
+        {
+          rail: name('rail they feed together'),
+          channels: list(text('SUPPLY.CHANNEL', 121), 'channels in series', 8),
+        },
+        'a stack',
+      ),
+      'channels in series onto one rail',
+    ).default([]),
+    leads_max: quantity('V', 'highest volts on bench leads', { above: 0, most: 600 }).optional(),
+    stale_after: quantity('s', 'a reading older than this is stale', { above: 0, most: 60 }).optional(),
+    late_tick: quantity('s', 'a controller later than this trips', { above: 0, most: 10 }).optional(),
+    off_time: quantity('s', 'measured time from decision to confirmed off', {
+      above: 0,
+      most: 60,
+    }).optional(),
+    computer_earthed: flag('the computer is joined to mains earth').default(true),
+  })
+  .describe('A bench: supplies and meters, and what they are joined to')
+
+export type WrittenBench = z.output<typeof benchShape>

@@ -1,0 +1,33 @@
+import { findTube } from '../tubes/index.js'
+import type { Equipment, Rail, Tube } from './types.js'
+
+/** What the file names, even where the entry itself could not be read: no error follows from another. */
+export interface Known {
+  has(
+    table: 'modes' | 'rails' | 'parts' | 'tubes' | 'rail_capacitors' | 'heater_chains',
+    name: string,
+  ): boolean
+  /** Whether any entry of this table could not be read. */
+  anyBroken(...tables: string[]): boolean
+}
+export function createKnown(equipment: Equipment, broken: ReadonlySet<string>): Known {
+  return {
+    has: (table, name) => Object.hasOwn(equipment[table], name) || broken.has(`${table}.${name}`),
+    anyBroken: (...tables) =>
+      [...broken].some((entry) => tables.some((table) => entry.startsWith(`${table}.`))),
+  }
+}
+
+/** Of the driven side against chassis. */
+export function polarityOf(
+  rail: { readonly positive: string; readonly negative: string },
+  chassis: string,
+): Rail['polarity'] {
+  if (rail.negative === chassis) return 'positive'
+  return rail.positive === chassis ? 'negative' : 'floating'
+}
+
+/** The tube's record by its resolved type, or null where the type is unknown (told once, when read). */
+export function recordOf(tube: Tube): ReturnType<typeof findTube>['found'] {
+  return findTube(tube.type).found
+}

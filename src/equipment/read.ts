@@ -1,0 +1,261 @@
+import { findTube } from '../tubes/index.js'
+import {
+  createReport,
+  own,
+  readRough,
+  type Problem,
+  type Report,
+  type Rough,
+  type Where,
+} from '../quantities/index.js'
+import { checkHeaters } from './heaters.js'
+import { createKnown, polarityOf } from './known.js'
+import { checkMeaning } from './meaning.js'
+import { checkNodes } from './nodes.js'
+import { equipmentShape, type Written } from './shape.js'
+import type { Charts, Equipment, HeaterChain, HeaterResistor, Part, Rail, Section, Tube } from './types.js'
+
+type WrittenRough = Rough<typeof equipmentShape.shape>
+
+/**
+ * Reads a set's file: shape element by element first, then meaning over whatever could be read, so that all problems
+ * come at once. `value` is null when any problem is an error. Never throws.
+ */
+export function readEquipment(
+  raw: unknown,
+  where: Where,
+): { readonly value: Equipment | null; readonly problems: readonly Problem[] } {
+  const report = createReport(where)
+  const rough = readRough(equipmentShape, raw, report)
+  const equipment = fromWritten(rough, report)
+  const known = createKnown(equipment, rough.broken)
+  checkMeaning(equipment, known, report)
+  checkHeaters(equipment, known, report)
+  if (equipment.level === 3) checkNodes(equipment, known, report)
+  const wrong = report.problems.some(({ severity }) => severity === 'error')
+  return { value: wrong ? null : equipment, problems: report.problems }
+}
+
+function fromWritten({ value: written }: WrittenRough, report: Report): Equipment {
+  const chassis_node = written.chassis_node ?? 'chassis'
+  const tubes = mapValues(written.tubes ?? {}, (tube, name) => toTube(tube, name, report))
+  const parts = mapValues(written.parts ?? {}, toPart)
+  const charts: Charts = written.charts ?? { voltages: [], resistances: [] }
+  const network =
+    Object.values(tubes).some((tube) => tube.sections.length > 0) ||
+    Object.values(parts).some((part) => part.kind !== 'heater resistor' && part.kind !== 'lamp')
+  const rails = mapValues(written.rails ?? {}, (rail) => toRail(rail, chassis_node))
+  return {
+    name: written.name ?? '',
+    level: network ? 3 : charts.voltages.length + charts.resistances.length > 0 ? 2 : 1,
+    chassis: written.chassis ?? 'isolated',
+    ...(written.isolating_transformer !== undefined && {
+      isolating_transformer: written.isolating_transformer,
+    }),
+    chassis_node,
+    hazards: written.hazards ?? [],
+    panel_controls: written.panel_controls ?? [],
+    modes: written.modes ?? {},
+    rails,
+    parts,
+    rail_capacitors: mapValues(written.rail_capacitors ?? {}, ({ rail, value, rated, dielectric, can }) => ({
+      rail,
+      F: value,
+      rated_V: rated,
+      dielectric,
+      ...(can !== undefined && { can }),
+    })),
+    tubes,
+    spares: written.spares ?? [],
+    heater_chains: written.heater_chains === undefined ? {} : mapValues(written.heater_chains, toChain),
+    charts,
+    test_points: written.test_points ?? {},
+  }
+}
+
+function toRail(rail: NonNullable<Written['rails']>[string], chassis: string): Rail {
+  const { feeds, totals, required_bias, manual } = rail
+  return {
+    role: rail.role,
+    positive: rail.positive,
+    negative: rail.negative,
+    polarity: rail.polarity ?? polarityOf(rail, chassis),
+    ...(rail.class !== undefined && { class: rail.class }),
+    working_V: rail.working,
+    max_V: rail.max,
+    feeds: {
+      positive_at: feeds.positive_at,
+      negative_at: feeds.negative_at,
+      lift: feeds.lift,
+      pull: feeds.pull,
+      ...(feeds.fuse !== undefined && { fuse_A: feeds.fuse }),
+      ...(feeds.blocking_diode !== undefined && { blocking_diode: feeds.blocking_diode }),
+      ...(feeds.series !== undefined && { series_ohm: feeds.series }),
+      ...(feeds.bench_bleeder !== undefined && { bench_bleeder_ohm: feeds.bench_bleeder }),
+    },
+    totals: mapValues(totals, ({ at, current, source }) => ({ at_V: at, current_A: current, source })),
+    ...(required_bias !== undefined && {
+      required_bias: {
+        node: required_bias.node,
+        at_least_V: required_bias.at_least,
+        nominal_V: required_bias.nominal,
+        source: required_bias.source,
+      },
+    }),
+    ...(rail.winding_connected !== undefined && { winding_connected: rail.winding_connected }),
+    ...(manual !== undefined && { manual: { trip_A: manual.trip, reason: manual.reason } }),
+  }
+}
+
+function toPart(part: NonNullable<Written['parts']>[string]): Part | HeaterResistor {
+  const noted = part.note !== undefined && { note: part.note }
+  switch (part.kind) {
+    case 'resistor':
+      return {
+        kind: part.kind,
+        between: part.between,
+        ohm: part.value,
+        tolerance: part.tolerance,
+        rated_W: part.rated ?? null,
+        make: part.make,
+        ...noted,
+      }
+    case 'capacitor':
+      return {
+        kind: part.kind,
+        between: part.between,
+        F: part.value,
+        rated_V: part.rated,
+        dielectric: part.dielectric,
+        ...(part.can !== undefined && { can: part.can }),
+        ...noted,
+      }
+    case 'choke':
+    case 'winding':
+      return {
+        kind: part.kind,
+        between: part.between,
+        H: part.value,
+        ohm: part.ohm,
+        rated_A: part.rated ?? null,
+        ...(part.of !== undefined && { of: part.of }),
+        ...noted,
+      }
+    case 'potentiometer':
+      return {
+        kind: part.kind,
+        ends: part.ends,
+        wiper: part.wiper,
+        ohm: part.value,
+        tolerance: part.tolerance,
+        position: part.position,
+        positions: part.positions,
+        rated_W: part.rated ?? null,
+        ...noted,
+      }
+    case 'contact':
+      return {
+        kind: part.kind,
+        between: part.between,
+        closed_in: part.closed_in,
+        control: part.control,
+        ...noted,
+      }
+    case 'fuse':
+      return { kind: part.kind, between: part.between, rated_A: part.rated, ohm: part.ohm, ...noted }
+    case 'lamp':
+      return {
+        kind: part.kind,
+        volts: part.volts,
+        amps: part.amps,
+        ...(part.between !== undefined && { between: part.between }),
+        ...noted,
+      }
+    case 'diode':
+      return { kind: part.kind, between: part.between, ...noted }
+    case 'heater resistor':
+      return {
+        kind: part.kind,
+        ohm: part.value,
+        tolerance: part.tolerance,
+        rated_W: part.rated ?? null,
+        ...noted,
+      }
+  }
+}
+
+type WrittenTube = NonNullable<Written['tubes']>[string]
+
+function toTube(tube: WrittenTube, name: string, report: Report): Tube {
+  const looked = findTube(tube.type)
+  if (looked.found === null) {
+    const near = looked.near.length === 0 ? '' : `; near it: ${looked.near.join(', ')}`
+    report.error(
+      ['tubes', name, 'type'],
+      `tube type '${tube.type}' is not in the catalogue${near}`,
+      looked.near[0] === undefined
+        ? "write the type as printed on the tube, or an equivalent; `slowglow tube` lists the catalogue's types"
+        : `did you mean '${looked.near[0]}'?`,
+    )
+  }
+  const given = tube.sections ?? (tube.plate === undefined && tube.cathode === undefined ? [] : [tube])
+  return {
+    type: looked.found?.type ?? tube.type,
+    written: tube.type,
+    ...(tube.does !== undefined && { does: tube.does }),
+    sections: given.flatMap((section, i) => toSection(section, i, name, tube, report) ?? []),
+    ...(tube.rail !== undefined && { rail: tube.rail }),
+    ...(tube.modes !== undefined && { modes: tube.modes }),
+    ...(tube.pulled !== undefined && { pulled: tube.pulled }),
+  }
+}
+
+type WrittenSection = NonNullable<WrittenTube['sections']>[number]
+
+function toSection(
+  section: WrittenSection,
+  index: number,
+  name: string,
+  tube: WrittenTube,
+  report: Report,
+): Section | null {
+  const { plate, cathode } = section
+  if (plate === undefined || cathode === undefined) {
+    report.error(
+      tube.sections === undefined ? ['tubes', name] : ['tubes', name, 'sections', index],
+      `${name} has no node for its ${plate === undefined ? 'plate' : 'cathode'}`,
+      'write plate: and cathode: with the nodes they are wired to',
+    )
+    return null
+  }
+  return {
+    plate,
+    cathode,
+    ...(section.screen !== undefined && { screen: section.screen }),
+    ...(section.grid !== undefined && { grid: section.grid }),
+    ...(section.triode_connected !== undefined && { triode_connected: section.triode_connected }),
+    ...(section.driven_in !== undefined && { driven_in: section.driven_in }),
+    ...(section.service !== undefined && { service: section.service }),
+  }
+}
+
+function toChain({
+  rail,
+  series,
+  warm_up,
+  leads,
+}: NonNullable<Written['heater_chains']>[string]): HeaterChain {
+  return {
+    rail,
+    series: series.map((element) => (typeof element === 'string' ? [element] : element)),
+    ...(warm_up !== undefined && { warm_up_s: warm_up }),
+    lead_ohm: leads ?? 0,
+  }
+}
+
+function mapValues<A, B>(
+  record: Readonly<Record<string, A>>,
+  to: (value: A, name: string) => B,
+): Record<string, B> {
+  return Object.fromEntries(Object.entries(record).map(([name, value]) => [name, to(value, name)]))
+}

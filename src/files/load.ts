@@ -1,0 +1,209 @@
+import { readFileSync, statSync } from 'node:fs'
+import { dirname, resolve } from 'node:path'
+import { groundGraph, readBench, type Bench } from '../bench/index.js'
+import { readEquipment, type Equipment } from '../equipment/index.js'
+import { checkProfile, readProfile, type Profile } from '../profile/index.js'
+import type { Position, Problem, Where } from '../quantities/index.js'
+import { longest_bytes, parseYaml } from './yaml.js'
+
+/** A file as read: its meaning (null when it has errors), what is wrong with it, its text, and where things stand in it. */
+export interface Loaded<T> {
+  readonly value: T | null
+  readonly problems: readonly Problem[]
+  readonly text: string
+  readonly path: string
+  readonly where: Where
+}
+
+export type Kind = 'equipment' | 'bench' | 'profile'
+
+export function loadEquipment(path: string): Loaded<Equipment> {
+  return load(path, 'equipment', readEquipment)
+}
+export function loadBench(path: string): Loaded<Bench> {
+  return load(path, 'bench', readBench)
+}
+export function loadProfile(path: string): Loaded<Profile> {
+  return load(path, 'profile', readProfile)
+}
+
+type Reader<T> = (
+  raw: unknown,
+  where: Where,
+) => { readonly value: T | null; readonly problems: readonly Problem[] }
+
+function load<T>(path: string, kind: Kind, read: Reader<T>): Loaded<T> {
+  const text = readText(path)
+  if (!text.ok) return { value: null, problems: [text.problem], text: '', path, where: text.where }
+  return readFrom(text.text, path, kind, read)
+}
+
+/** The same from text: for tests, and for what is not yet on disk. */
+export function fromText(text: string, path: string, kind: 'equipment'): Loaded<Equipment>
+export function fromText(text: string, path: string, kind: 'bench'): Loaded<Bench>
+export function fromText(text: string, path: string, kind: 'profile'): Loaded<Profile>
+export function fromText(text: string, path: string, kind: Kind): Loaded<Equipment | Bench | Profile> {
+  switch (kind) {
+    case 'equipment':
+      return readFrom(text, path, kind, readEquipment)
+    case 'bench':
+      return readFrom(text, path, kind, readBench)
+    case 'profile':
+      return readFrom(text, path, kind, readProfile)
+  }
+}
+
+function readFrom<T>(text: string, path: string, kind: Kind, read: Reader<T>): Loaded<T> {
+  const parsed = parseYaml(text, path)
+  if (!parsed.sound) return { value: null, problems: parsed.problems, text, path, where: parsed.where }
+  const is = kindOfRaw(parsed.raw)
+  if (is !== null && is !== kind)
+    return {
+      value: null,
+      problems: [
+        {
+          severity: 'error',
+          ...parsed.where(['slowglow']),
+          path: 'slowglow',
+          what: `this is ${article(is)} ${is} file; ${article(kind)} ${kind} file is wanted here`,
+          remedy: `name the ${kind} file instead`,
+        },
+      ],
+      text,
+      path,
+      where: parsed.where,
+    }
+  const result = read(parsed.raw, parsed.where)
+  const problems = [...parsed.problems, ...result.problems].sort(
+    (a, b) => a.line - b.line || a.column - b.column,
+  )
+  return {
+    value: parsed.problems.length > 0 ? null : result.value,
+    problems,
+    text,
+    path,
+    where: parsed.where,
+  }
+}
+
+const article = (word: string): string => (word === 'equipment' ? 'an' : 'a')
+
+/** Which of the three a file is, by its first key; null when it says none of them. */
+export function kindOfRaw(raw: unknown): Kind | null {
+  if (typeof raw !== 'object' || raw === null || !('slowglow' in raw)) return null
+  const says = raw.slowglow
+  if (typeof says !== 'string') return null
+  const word = says.split(' ')[0]
+  return word === 'equipment' || word === 'bench' || word === 'profile' ? word : null
+}
+
+/** Reads a file far enough to say which of the three it is. */
+export function kindOf(path: string): { readonly kind: Kind | null; readonly problems: readonly Problem[] } {
+  const text = readText(path)
+  if (!text.ok) return { kind: null, problems: [text.problem] }
+  const parsed = parseYaml(text.text, path)
+  const kind = parsed.sound ? kindOfRaw(parsed.raw) : guessKind(text.text)
+  if (kind !== null) return { kind, problems: [] }
+  if (!parsed.sound) return { kind: null, problems: parsed.problems }
+  return {
+    kind: null,
+    problems: [
+      {
+        severity: 'error',
+        ...parsed.where(['slowglow']),
+        path: 'slowglow',
+        what: 'the file does not say what it is',
+        remedy: 'begin it with slowglow: equipment 1, slowglow: bench 1 or slowglow: profile 1',
+      },
+    ],
+  }
+}
+
+/** Where the YAML is broken, its first key may still be legible. */
+function guessKind(text: string): Kind | null {
+  return kindOfRaw({ slowglow: /^slowglow: *([a-z]+ 1)/m.exec(text)?.[1] })
+}
+
+function readText(
+  path: string,
+):
+  | { readonly ok: true; readonly text: string }
+  | { readonly ok: false; readonly problem: Problem; readonly where: Where } {
+  const position: Position = { file: path, line: 1, column: 1 }
+  const fail = (what: string, remedy: string) =>
+    ({
+      ok: false,
+      problem: { severity: 'error', ...position, path: '', what, remedy },
+      where: () => position,
+    }) as const
+  try {
+    const stat = statSync(path)
+    if (!stat.isFile()) return fail('this is not a file', 'name the YAML file itself')
+    if (stat.size > longest_bytes)
+      return fail('the file is larger than a million bytes', 'split it, or check that it is the right file')
+    return { ok: true, text: new TextDecoder('utf-8', { fatal: true }).decode(readFileSync(path)) }
+  } catch (error) {
+    const code = error instanceof Error && 'code' in error ? String(error.code) : ''
+    if (code === 'ENOENT')
+      return fail(
+        'there is no such file',
+        'check the path; paths inside files are relative to the file that names them',
+      )
+    if (code === 'EACCES') return fail('the file may not be read', 'check its permissions')
+    if (error instanceof TypeError) return fail('the file is not UTF-8 text', 'save it as UTF-8')
+    return fail(`the file cannot be read (${code})`, 'check the path and the disk')
+  }
+}
+
+/** A profile with all it names, judged together. */
+export interface LoadedAll {
+  readonly profile: Loaded<Profile>
+  readonly equipment: Loaded<Equipment> | null
+  readonly bench: Loaded<Bench> | null
+  /** The set behind a virtual bench, where that is another file than the profile's. */
+  readonly benchEquipment: Loaded<Equipment> | null
+  readonly problems: readonly Problem[]
+  /** All three, sound and fitting together; null when any problem is an error or no bench is named. */
+  readonly value: { readonly profile: Profile; readonly equipment: Equipment; readonly bench: Bench } | null
+}
+
+/**
+ * Loads a profile and what it names. `benchPath` (as given on a command line) takes the place of the profile's bench.
+ * Paths inside a file are relative to that file.
+ */
+export function loadAll(profilePath: string, benchPath?: string): LoadedAll {
+  const profile = loadProfile(profilePath)
+  const problems: Problem[] = [...profile.problems]
+  const beside = (file: string, named: string): string => resolve(dirname(file), named)
+  const named = profile.value
+  const equipment = named === null ? null : loadEquipment(beside(profilePath, named.equipment))
+  const benchAt = benchPath ?? (named?.bench == null ? null : beside(profilePath, named.bench))
+  const bench = benchAt === null ? null : loadBench(benchAt)
+  if (equipment !== null) problems.push(...equipment.problems)
+  if (bench !== null) problems.push(...bench.problems)
+  const behind = bench?.value?.equipment ?? null
+  const behindAt = behind === null || benchAt === null ? null : beside(benchAt, behind)
+  const benchEquipment =
+    behindAt === null || (equipment !== null && resolve(equipment.path) === behindAt)
+      ? null
+      : loadEquipment(behindAt)
+  if (benchEquipment !== null) problems.push(...benchEquipment.problems)
+  if (named !== null && equipment?.value != null)
+    problems.push(...checkProfile(named, equipment.value, profile.where))
+  if (equipment?.value != null && bench?.value != null)
+    problems.push(
+      ...groundGraph(equipment.value, bench.value, { equipment: equipment.where, bench: bench.where }),
+    )
+  const sound = !problems.some(({ severity }) => severity === 'error')
+  return {
+    profile,
+    equipment,
+    bench,
+    benchEquipment,
+    problems,
+    value:
+      sound && named !== null && equipment?.value != null && bench?.value != null
+        ? { profile: named, equipment: equipment.value, bench: bench.value }
+        : null,
+  }
+}

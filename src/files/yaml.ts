@@ -1,0 +1,150 @@
+import {
+  isAlias,
+  isMap,
+  isNode,
+  isScalar,
+  isSeq,
+  LineCounter,
+  parseDocument,
+  visit,
+  type Document,
+  type Node,
+} from 'yaml'
+import type { Path, Position, Problem, Where } from '../quantities/index.js'
+
+/** Larger files are refused unread: a set's file is some tens of kilobytes. */
+export const longest_bytes = 1_000_000
+
+export interface Parsed {
+  /** Plain values, or undefined where the text is no YAML at all. */
+  readonly raw: unknown
+  readonly where: Where
+  readonly problems: readonly Problem[]
+  /** False when the text's structure is broken: meaning is then not judged. */
+  readonly sound: boolean
+}
+
+const remedies: Readonly<Record<string, string>> = {
+  DUPLICATE_KEY: 'give each its own name, or remove one of them',
+  TAB_AS_INDENT: 'indent with spaces',
+  BAD_INDENT: 'keys of one group stand under each other, indented alike',
+  MISSING_CHAR: 'look for a missing comma, bracket, colon or quote here or just before',
+  UNEXPECTED_TOKEN: 'look for a missing comma, bracket, colon or quote here or just before',
+  BLOCK_AS_IMPLICIT_KEY: 'look for a second colon on this line; put text with a colon in quotes',
+  MULTILINE_IMPLICIT_KEY: 'a key stands on one line, followed by a colon',
+  KEY_OVER_1024_CHARS: 'look for a missing colon or quote',
+  BAD_SCALAR_START: 'put text that begins with this character in quotes',
+}
+
+/**
+ * YAML text as plain values, with the position of everything in it. Never throws: anchors, aliases and tags are refused,
+ * length and depth are bounded.
+ */
+export function parseYaml(text: string, file: string): Parsed {
+  const lines = new LineCounter()
+  const at = (offset: number): Position => {
+    const { line, col } = lines.linePos(offset)
+    return { file, line: Math.max(1, line), column: Math.max(1, col) }
+  }
+  const whole: Position = { file, line: 1, column: 1 }
+  const failed = (what: string, remedy: string): Parsed => ({
+    raw: undefined,
+    where: () => whole,
+    problems: [{ severity: 'error', ...whole, path: '', what, remedy }],
+    sound: false,
+  })
+  if (text.length > longest_bytes)
+    return failed(
+      'the file is larger than a million characters',
+      'split it, or check that it is the right file',
+    )
+  try {
+    // The limit on nesting comes first: the parser works by recursion.
+    const document = parseDocument(text, {
+      lineCounter: lines,
+      prettyErrors: false,
+      uniqueKeys: true,
+      schema: 'core',
+      merge: false,
+    })
+    const problems: Problem[] = document.errors.slice(0, 50).map(({ code, message, pos }) => ({
+      severity: 'error',
+      ...at(pos[0]),
+      path: '',
+      what:
+        code === 'DUPLICATE_KEY'
+          ? `two entries have the same name: ${keyAt(text, pos[0])}`
+          : `this is not YAML: ${message.split('\n')[0] ?? ''}`,
+      remedy: remedies[code] ?? 'compare with the files in profiles/',
+    }))
+    problems.push(...foreign(document, at))
+    const sound =
+      document.errors.every(({ code }) => code === 'DUPLICATE_KEY') &&
+      !problems.some(({ path }) => path === 'alias')
+    const raw: unknown = sound ? document.toJS({ maxAliasCount: 0 }) : undefined
+    return {
+      raw,
+      where: locator(document, at, whole),
+      problems: problems.map((problem) => ({ ...problem, path: '' })),
+      sound,
+    }
+  } catch (error) {
+    return failed(
+      error instanceof RangeError ? 'the file is nested too deeply' : 'this cannot be read as YAML',
+      'compare with the files in profiles/',
+    )
+  }
+}
+
+function keyAt(text: string, offset: number): string {
+  return (/^[^:\n]{1,60}/.exec(text.slice(offset))?.[0] ?? '').trim()
+}
+
+/** Anchors, aliases and tags: never needed here, and the way to files that grow without bound. */
+function foreign(document: Document.Parsed, at: (offset: number) => Position): Problem[] {
+  const found: Problem[] = []
+  const tell = (node: Node, what: string, remedy: string): void => {
+    if (found.length < 20)
+      found.push({ severity: 'error', ...at(node.range?.[0] ?? 0), path: 'alias', what, remedy })
+  }
+  visit(document, {
+    Alias: (_, node) => {
+      tell(node, `an alias (*${node.source.slice(0, 40)}) stands here`, 'write the entry out')
+    },
+    Value: (_, node) => {
+      if (node.anchor !== undefined)
+        tell(node, `an anchor (&${node.anchor.slice(0, 40)}) stands here`, 'leave it out')
+      if (node.tag !== undefined && !node.tag.startsWith('tag:yaml.org,2002:'))
+        tell(node, `a tag (${node.tag.slice(0, 40)}) stands here`, 'leave it out')
+    },
+  })
+  return found
+}
+
+/** Finds the place of a path: its value or key, else the key of the nearest thing around it that exists. */
+function locator(document: Document.Parsed, at: (offset: number) => Position, whole: Position): Where {
+  return (path: Path, which = 'value') => {
+    let node: unknown = document.contents
+    let key: unknown = null
+    for (const [depth, part] of path.entries()) {
+      let next: unknown
+      let nextKey: unknown = null
+      if (isMap(node)) {
+        const pair = node.items.find(
+          ({ key: each }) => (isScalar(each) ? String(each.value) : String(each)) === String(part),
+        )
+        next = pair?.value
+        nextKey = pair?.key ?? null
+      } else if (isSeq(node) && typeof part === 'number') next = node.items[part]
+      if (nextKey === null && (next === undefined || next === null)) return place(key ?? node)
+      key = nextKey ?? next
+      node = next
+      if (depth === path.length - 1)
+        return place(which === 'key' || !isNode(node) || isAlias(node) ? key : node)
+    }
+    return place(node)
+  }
+  function place(node: unknown): Position {
+    return isNode(node) && node.range != null ? at(node.range[0]) : whole
+  }
+}

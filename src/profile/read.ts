@@ -1,0 +1,134 @@
+import {
+  createReport,
+  formatQuantity,
+  own,
+  parseQuantity,
+  readRough,
+  type Path,
+  type Problem,
+  type Report,
+  type Where,
+} from '../quantities/index.js'
+import { profileShape, type WrittenProfile } from './shape.js'
+import type { Profile, Stage } from './types.js'
+
+/**
+ * Reads a profile file: shape element by element first, then what can be judged without the files it names.
+ * `value` is null when any problem is an error. Never throws. `checkProfile` judges it together with a set.
+ */
+export function readProfile(
+  raw: unknown,
+  where: Where,
+): { readonly value: Profile | null; readonly problems: readonly Problem[] } {
+  const report = createReport(where)
+  const { value: written } = readRough(profileShape, raw, report)
+  const profile: Profile = {
+    name: written.name ?? '',
+    kind: written.kind ?? 'bring-up',
+    equipment: written.equipment ?? '',
+    bench: written.bench ?? null,
+    mode: written.mode ?? null,
+    stages: (written.stages ?? []).map((stage, i) => toStage(stage, ['stages', i], report)),
+    ceiling_V: written.ceiling ?? {},
+    time_budget_s: written.time_budget ?? null,
+    prompt_timeout_s: written.prompt_timeout ?? null,
+    tubes_cold: written.tubes_cold ?? false,
+    unattended: written.unattended ?? false,
+    rules: Object.fromEntries(
+      Object.entries(written.rules ?? {}).map(([code, rule]) => [
+        code,
+        {
+          ...(rule.warn !== undefined && { warn: rule.warn }),
+          ...(rule.trip !== undefined && { trip: rule.trip }),
+          ...(rule.for !== undefined && { for_s: rule.for }),
+        },
+      ]),
+    ),
+  }
+  checkStages(profile, report)
+  const wrong = report.problems.some(({ severity }) => severity === 'error')
+  return { value: wrong ? null : profile, problems: report.problems }
+}
+
+function toStage(stage: WrittenProfile['stages'][number], at: Path, report: Report): Stage {
+  switch (stage.do) {
+    case 'hook-up check':
+      return { do: stage.do, name: stage.name ?? 'hook-up check' }
+    case 'mode':
+      return { do: stage.do, name: stage.name ?? `mode ${stage.mode}`, mode: stage.mode }
+    case 'ramp':
+      return {
+        do: stage.do,
+        name: stage.name ?? stage.rail,
+        rail: stage.rail,
+        to_V: typeof stage.to === 'number' ? [stage.to] : stage.to,
+        slew_V_per_s: stage.slew ?? null,
+        hold_s: stage.hold ?? null,
+        settle_within_s: stage.settle_within ?? null,
+        ceiling_A: stage.ceiling ?? null,
+      }
+    case 'hold':
+      return { do: stage.do, name: stage.name ?? 'hold', for_s: stage.for }
+    case 'ask': {
+      const { reading } = stage
+      const bound = (key: 'low' | 'high'): number | null => {
+        const written = reading?.[key]
+        if (reading === undefined || written === undefined) return null
+        const read = parseQuantity(written, reading.unit)
+        if (read.ok) return read.value
+        report.error([...at, 'reading', key], read.problem, read.remedy)
+        return null
+      }
+      const low = bound('low')
+      const high = bound('high')
+      if (low !== null && high !== null && low > high)
+        report.error(
+          [...at, 'reading', 'low'],
+          'the lowest that is right is above the highest',
+          'exchange them',
+        )
+      return {
+        do: stage.do,
+        name: stage.name ?? 'question',
+        text: stage.text,
+        reading: reading === undefined ? null : { node: reading.node, unit: reading.unit, low, high },
+        timeout_s: stage.timeout ?? null,
+        inside: stage.inside,
+      }
+    }
+  }
+}
+
+function checkStages(profile: Profile, report: Report): void {
+  profile.stages.forEach((stage, i) => {
+    if (stage.do !== 'ramp') return
+    const ceiling = own(profile.ceiling_V, stage.rail)
+    if (ceiling === undefined) return
+    stage.to_V.forEach((volts, t) => {
+      if (volts > ceiling)
+        report.error(
+          ['stages', i, 'to', ...(stage.to_V.length > 1 ? [t] : [])],
+          `stage ${stage.name} goes to ${formatQuantity(volts, 'V')} on ${stage.rail}, above this profile's ceiling of ${formatQuantity(ceiling, 'V')}`,
+          'lower the target, or raise the ceiling knowingly',
+        )
+    })
+  })
+  if (
+    profile.stages.length > 0 &&
+    profile.stages[0]?.do !== 'hook-up check' &&
+    !profile.stages.some((s) => s.do === 'hook-up check')
+  )
+    report.error(
+      ['stages'],
+      'no stage checks the hook-up',
+      'begin with - { do: hook-up check }: nothing goes above 5 V before the wiring is proved',
+    )
+  const firstRamp = profile.stages.findIndex((stage) => stage.do === 'ramp')
+  const check = profile.stages.findIndex((stage) => stage.do === 'hook-up check')
+  if (check > firstRamp && firstRamp >= 0)
+    report.error(
+      ['stages', firstRamp],
+      'a rail is raised before the hook-up check',
+      'move { do: hook-up check } before the first ramp',
+    )
+}

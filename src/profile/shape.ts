@@ -1,0 +1,112 @@
+import * as z from 'zod'
+import { choice, flag, group, list, name, quantity, table, text } from '../quantities/index.js'
+
+/* The profile file as a person writes it. */
+
+const stageName = text('name of the stage', 120).optional()
+
+const stageShape = z
+  .discriminatedUnion(
+    'do',
+    [
+      group({ do: z.literal('hook-up check'), name: stageName }, 'the hook-up check'),
+      group({ do: z.literal('mode'), name: stageName, mode: name('mode to set') }, 'a change of mode'),
+      group(
+        {
+          do: z.literal('ramp'),
+          name: stageName,
+          rail: name('rail to raise'),
+          to: z
+            .union(
+              [
+                quantity('V', 'target', { least: 0 }),
+                list(quantity('V', 'target', { least: 0 }), 'targets in order', 100).min(1, {
+                  error: () => 'there is no target here\nwrite to: 100 V or to: [30 V, 60 V]',
+                }),
+              ],
+              {
+                error: () => 'targets are wanted here, with their unit\nwrite to: 100 V or to: [30 V, 60 V]',
+              },
+            )
+            .describe('target or targets, each held before the next'),
+          slew: quantity('V/s', 'how fast', { above: 0, most: 1000 }).optional(),
+          hold: quantity('s', 'how long each target is held', { least: 0 }).optional(),
+          settle_within: quantity('s', 'wait for the current to settle, at most this long', {
+            above: 0,
+          }).optional(),
+          ceiling: quantity('A', 'current that is never to be passed', { above: 0 }).optional(),
+        },
+        'a ramp',
+      ),
+      group(
+        { do: z.literal('hold'), name: stageName, for: quantity('s', 'how long', { above: 0 }) },
+        'a hold',
+      ),
+      group(
+        {
+          do: z.literal('ask'),
+          name: stageName,
+          text: text('what the person is asked'),
+          reading: group(
+            {
+              node: name('where'),
+              unit: choice(['V', 'A', 'Ω'], 'what is read'),
+              low: z.string().max(64).describe('lowest that is right, with its unit').optional(),
+              high: z.string().max(64).describe('highest that is right, with its unit').optional(),
+            },
+            'a reading the person takes',
+          ).optional(),
+          timeout: quantity('s', 'how long the question stays open', { above: 0 }).optional(),
+          inside: flag('hands go inside the set: HT comes down first').default(false),
+        },
+        'a question',
+      ),
+    ],
+    {
+      error: () =>
+        "this stage's `do` is missing or unknown\nwrite do: one of hook-up check, mode, ramp, hold, ask",
+    },
+  )
+  .describe('a stage')
+
+const bare = z.number({
+  error: () => 'a plain number is wanted here, in the unit of the rule\nwrite it without a unit',
+})
+
+export const profileShape = z
+  .strictObject({
+    slowglow: z.literal('profile 1', {
+      error: () => 'the first key says what the file is\nwrite slowglow: profile 1',
+    }),
+    name: text('name of the profile', 200),
+    kind: choice(['reform', 'receive', 'transmit', 'bring-up'], 'kind of run'),
+    equipment: text('relative path of the equipment file', 300),
+    bench: text('relative path of the bench file', 300).optional(),
+    mode: name('mode to begin in').optional(),
+    stages: list(
+      stageShape,
+      'stages in order; left out: filled in by the plan, each with its reason',
+    ).default([]),
+    ceiling: table(
+      quantity('V', 'never above', { above: 0 }),
+      'highest volts by rail, where lower than the set allows',
+    ).default({}),
+    time_budget: quantity('s', 'the run ends in a run-down when this is over', { above: 0 }).optional(),
+    prompt_timeout: quantity('s', 'how long a question stays open', { above: 0 }).optional(),
+    tubes_cold: flag('tubes are pulled or cold: HT without heaters is meant').default(false),
+    unattended: flag('nobody watches').default(false),
+    rules: table(
+      group(
+        {
+          warn: bare.optional(),
+          trip: bare.optional(),
+          for: quantity('s', 'for this long', { least: 0 }).optional(),
+        },
+        'a rule',
+      ),
+      'tighter starting values of trip rules, by code',
+    ).default({}),
+  })
+  .describe('A profile: what is to be done with a set on a bench')
+
+export type WrittenProfile = z.output<typeof profileShape>
