@@ -78,7 +78,7 @@ function control(start: Start): void {
     const looped = loopStep(loop, input)
     loop = looped.loop
     for (const output of looped.outputs)
-      if (output.kind === 'write') connections.get(output.port)?.write(output.text, output.urgent)
+      if (output.kind === 'write') connections.get(output.port)?.write(output.text)
     const entries: RunEntry[] = []
     for (const output of looped.outputs) carry(output, entries)
     if (entries.length > 0) recorder.append(entries)

@@ -3,8 +3,9 @@ import type { Io } from '../io.js'
 import { registerRuns } from './runs.js'
 import { registerShow } from './show.js'
 import { registerTube } from './tube.js'
+import { registerVirtualBench } from './virtual-bench.js'
 
 /** A command registers itself; its action sets `process.exitCode` (exits.ts). */
 export type Register = (program: Command, io: Io) => void
 
-export const commands: readonly Register[] = [registerTube, registerRuns, registerShow]
+export const commands: readonly Register[] = [registerTube, registerRuns, registerShow, registerVirtualBench]

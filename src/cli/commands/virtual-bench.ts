@@ -1,7 +1,14 @@
 import { createInterface } from 'node:readline'
 import { InvalidArgumentError, Option } from 'commander'
-import { loadBench, loadEquipment } from '../../files/index.js'
-import { createVirtualBench, type FaultSpec, parseFault, type VirtualBench } from '../../virtual/index.js'
+import { dirname, resolve } from 'node:path'
+import { loadBench, loadEquipment, type Problem } from '../../files/index.js'
+import {
+  checkFault,
+  createVirtualBench,
+  type FaultSpec,
+  parseFault,
+  type VirtualBench,
+} from '../../virtual/index.js'
 import { exits } from '../exits.js'
 import type { Io } from '../io.js'
 import { type FromBench, toBenchShape } from '../live/bench-messages.js'
@@ -23,7 +30,7 @@ interface Flags {
 const orphan_limit_ms = 120_000
 const orphan_idle_ms = 3_000
 
-export const virtualBench: Register = (program, io) => {
+export const registerVirtualBench: Register = (program, io) => {
   program
     .command('virtual-bench')
     .description('the virtual supplies and set as a program of its own, on terminal lines or loopback ports')
@@ -53,7 +60,9 @@ async function serve(flags: Flags, io: Io): Promise<void> {
   let ports: VirtualPorts | null = null
   const world = runWorld(bench, flags.speed, () => ports)
   const handlers = {
-    received: world.received,
+    received: (port: string, text: string) => {
+      world.received(port, text)
+    },
     lost: (port: string, text: string) => {
       say({ kind: 'trouble', text: `The line of ${port} is gone: ${text}.` })
     },
@@ -66,7 +75,7 @@ async function serve(flags: Flags, io: Io): Promise<void> {
     io.err(opened.trouble)
     world.stop()
     process.exitCode = exits.notReachable
-    process.disconnect?.()
+    if (process.connected) process.disconnect()
     return
   }
   ports = opened
@@ -138,18 +147,38 @@ async function serve(flags: Flags, io: Io): Promise<void> {
 }
 
 function load(flags: Flags, io: Io): { bench: VirtualBench } | null {
-  const file = loadBench(flags.bench)
-  const problem = file.problems.find((found) => found.severity === 'error')
-  if (file.value === null || problem !== undefined) {
-    io.err(
-      problem === undefined
-        ? `${flags.bench} could not be read as a bench file.`
-        : `${problem.file}:${problem.line}:${problem.column}: ${problem.what} ${problem.remedy}`,
-    )
+  const fail = (text: string): null => {
+    io.err(text)
     process.exitCode = exits.finding
     return null
   }
-  return null
+  const file = loadBench(flags.bench)
+  const wrong = file.problems.find((found) => found.severity === 'error')
+  if (file.value === null || wrong !== undefined) return fail(problemText(wrong, flags.bench))
+  const bench = file.value
+  if (bench.equipment === null) {
+    return fail(
+      `${flags.bench} names no equipment: a virtual bench needs the set behind it. Add \`equipment: FILE.yaml\`.`,
+    )
+  }
+  const set = loadEquipment(resolve(dirname(flags.bench), bench.equipment))
+  const amiss = set.problems.find((found) => found.severity === 'error')
+  if (set.value === null || amiss !== undefined) return fail(problemText(amiss, set.path))
+  const faults: FaultSpec[] = []
+  for (const text of [...bench.faults, ...flags.fault]) {
+    const parsed = parseFault(text)
+    if (!parsed.ok) return fail(`${parsed.problem}. ${parsed.remedy}.`)
+    const misfit = checkFault(parsed.value, set.value, bench)
+    if (misfit !== null) return fail(`${misfit.problem}. ${misfit.remedy}.`)
+    faults.push(parsed.value)
+  }
+  const mode = flags.mode ?? Object.keys(set.value.modes)[0] ?? ''
+  return { bench: createVirtualBench(set.value, bench, { seed: flags.seed ?? bench.seed, faults, mode }) }
+}
+
+function problemText(problem: Problem | undefined, path: string): string {
+  if (problem === undefined) return `${path} could not be read.`
+  return `${problem.file}:${problem.line}:${problem.column}: ${problem.what}; ${problem.remedy}`
 }
 
 function leaveWhenIdle(bench: VirtualBench, close: () => void): void {
@@ -187,5 +216,3 @@ export function speedOf(text: string): number {
   }
   return value
 }
-
-export type { FaultSpec }
