@@ -104,10 +104,6 @@ export function worst(reasons: readonly ReasonRecord[]): ReasonRecord | null {
   )
 }
 
-export function isRunCode(code: string): code is RuleCode {
-  return (severity as readonly string[]).includes(code)
-}
-
 /** Threshold in force, from the plan. */
 function trip(s: State, code: RuleCode, otherwise: number): number {
   return s.plan.rules.find((rule) => rule.code === code)?.trip ?? otherwise
@@ -150,7 +146,7 @@ export function limitsNow(s: State, rail: string): RailLimits | null {
   }
 }
 
-export function isRising(s: State, step: Step): boolean {
+function isRising(s: State, step: Step): boolean {
   return step.do === 'raise' && (s.part === 'on' || s.part === 'ramp' || s.part === 'arrive')
 }
 

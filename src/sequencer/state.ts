@@ -106,7 +106,7 @@ export interface ChannelState {
   setting: number | null
 }
 
-export interface Pending {
+interface Pending {
   channel: string
   do: 'limits' | 'set' | 'on' | 'off' | 'zero'
   volts: number
@@ -255,12 +255,6 @@ export function without<T>(entries: Readonly<Record<string, T>>, key: string): R
 }
 
 export const us = (seconds: number): number => Math.round(seconds * 1e6)
-
-export function railOf(s: State, name: string): { plan: RailPlan; state: RailState } | null {
-  const plan = s.plan.rails[name]
-  const state = s.rails[name]
-  return plan && state ? { plan, state } : null
-}
 
 /** The rail a channel feeds, with that channel's plan. */
 export function channelOf(
