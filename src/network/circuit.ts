@@ -149,7 +149,7 @@ export function layOut(network: Network): Circuit {
 }
 
 /** Which branches are curved and which are supplies: asked again when an element changes its kind. */
-export function sortBranches(circuit: Circuit): void {
+function sortBranches(circuit: Circuit): void {
   const pick = (wanted: (branch: TwoTerminal) => boolean): Int32Array =>
     Int32Array.from(circuit.branches.flatMap((branch, i) => (wanted(branch) ? [i] : [])))
   circuit.bent = pick(isCurved)
@@ -158,11 +158,15 @@ export function sortBranches(circuit: Circuit): void {
 
 /**
  * Puts changed elements in the place of those of the same name and the same terminals. A two-terminal element may
- * become another kind (a capacitor shorted becomes a resistor). Returns what could not be placed, for people.
+ * become another kind (a capacitor shorted becomes a resistor). `trouble` says for people what could not be placed;
+ * `reshaped` that an element changed its kind or whether it conducts at all.
  */
-export function putElements(circuit: Circuit, changed: readonly Element[]): string | null {
+export function putElements(
+  circuit: Circuit,
+  changed: readonly Element[],
+): { readonly trouble: string | null; readonly reshaped: boolean } {
   let trouble: string | null = null
-  let kindChanged = false
+  let reshaped = false
   for (const element of changed) {
     const place = circuit.where.get(element.name)
     if (place === undefined) {
@@ -171,19 +175,22 @@ export function putElements(circuit: Circuit, changed: readonly Element[]): stri
       const old = circuit.valves[place.at]
       if (!place.valve || old === undefined || !sameNodes(electrodeNodes(old), electrodeNodes(element))) {
         trouble = `${element.name} is joined to other nodes than before: its change was left out`
-      } else circuit.valves[place.at] = element
+      } else {
+        reshaped ||= old.kind !== element.kind || old.emission > 0 !== element.emission > 0
+        circuit.valves[place.at] = element
+      }
     } else {
       const old = circuit.branches[place.at]
       if (place.valve || old === undefined || !sameNodes(endsOf(old), endsOf(element))) {
         trouble = `${element.name} is joined to other nodes than before: its change was left out`
       } else {
-        kindChanged ||= old.kind !== element.kind
+        reshaped ||= old.kind !== element.kind || conducts(old, false) !== conducts(element, false)
         circuit.branches[place.at] = element
       }
     }
   }
-  if (kindChanged) sortBranches(circuit)
-  return trouble
+  if (reshaped) sortBranches(circuit)
+  return { trouble, reshaped }
 }
 
 function sameNodes(one: readonly (string | null)[], other: readonly (string | null)[]): boolean {

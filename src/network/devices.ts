@@ -23,6 +23,9 @@ const dark_S = 1e-10
 /** Volts over which a lit regulator begins to draw. Small against its slope times its least current. Our choice. */
 const regulatorSoftness_V = 0.05
 
+/** Hot over cold resistance where the element does not say. */
+const usual_ratio = coldRatio('indirect').typical
+
 /** A current through two terminals with its slope; reused, so that the hot path allocates nothing. */
 export interface Line {
   I: number
@@ -66,10 +69,8 @@ export function curve(branch: TwoTerminal, V: number, out: Line): void {
     }
     case 'heater': {
       const step = 1e-4 * (Math.abs(V) + 0.01 * branch.hot_V)
-      const up = heaterAmps(branch.hot_V, branch.hot_A, branch.warmth, V + step)
-      const down = heaterAmps(branch.hot_V, branch.hot_A, branch.warmth, V - step)
-      out.I = heaterAmps(branch.hot_V, branch.hot_A, branch.warmth, V)
-      out.slope_S = (up - down) / (2 * step)
+      out.I = heaterAmps(branch, V)
+      out.slope_S = (heaterAmps(branch, V + step) - heaterAmps(branch, V - step)) / (2 * step)
       return
     }
     case 'resistor':
@@ -84,9 +85,10 @@ export function curve(branch: TwoTerminal, V: number, out: Line): void {
 }
 
 /** Cold it has its cold resistance, hot the resistance of its hot curve at these volts; `warmth` goes between. */
-function heaterAmps(hot_V: number, hot_A: number, warmth: number, V: number): number {
+function heaterAmps(heater: Extract<TwoTerminal, { kind: 'heater' }>, V: number): number {
+  const { hot_V, hot_A, warmth } = heater
   if (!(hot_V > 0) || !(hot_A > 0) || V === 0) return 0
-  const ratio = coldRatio('indirect').typical
+  const ratio = heater.cold_ratio ?? usual_ratio
   const hot_ohm = V / heaterCurrent(hot_V, hot_A, V, ratio)
   const cold_ohm = hot_V / hot_A / ratio
   return V / (cold_ohm + warmth * (hot_ohm - cold_ohm))

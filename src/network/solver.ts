@@ -23,8 +23,9 @@ export function createSolver(network: Network): Solver {
     solve(elementsChanged = [], start) {
       let trouble: string | null = null
       if (elementsChanged.length > 0) {
-        trouble = putElements(circuit, elementsChanged)
-        findFloating(circuit, false)
+        const put = putElements(circuit, elementsChanged)
+        trouble = put.trouble
+        if (put.reshaped) findFloating(circuit, false)
       }
       lineAtRest(circuit)
       layBase(work)

@@ -84,10 +84,13 @@ export function createTransient(network: Network, start?: Volts): Transient {
       work.iterations = 0
       if (elementsChanged.length > 0) {
         still = false
-        trouble = putElements(circuit, elementsChanged)
-        store.held = heldBranches(circuit)
+        const put = putElements(circuit, elementsChanged)
+        trouble = put.trouble
+        if (put.reshaped) {
+          store.held = heldBranches(circuit)
+          findFloating(circuit, true)
+        }
         lineAtRest(circuit)
-        findFloating(circuit, true)
       }
       if (still && last !== null) return last
       let left_s = dt_s > 0 && dt_s < Infinity ? dt_s : 0

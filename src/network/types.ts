@@ -93,7 +93,10 @@ export type Element =
       readonly model: RegulatorModel
       readonly lit: boolean
     }
-  /** Heater or lamp: I = hot_A·(V/hot_V)^0.58 when hot (`warmth` 1); `warmth` 0..1 sets resistance between cold and hot for transients. */
+  /**
+   * Heater or lamp: I = hot_A·(V/hot_V)^0.58 when hot (`warmth` 1); `warmth` 0..1 sets resistance between cold and hot for
+   * transients. `cold_ratio` is hot over cold resistance, that of an indirect heater when absent.
+   */
   | {
       readonly kind: 'heater'
       readonly name: string
@@ -102,6 +105,7 @@ export type Element =
       readonly hot_V: number
       readonly hot_A: number
       readonly warmth: number
+      readonly cold_ratio?: number
     }
 
 export interface Network {

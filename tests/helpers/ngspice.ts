@@ -169,7 +169,7 @@ function linesOf(
     }
     case 'heater': {
       const V = `v(${node(element.a)},${node(element.b)})`
-      const ratio = coldRatio('indirect').typical
+      const ratio = element.cold_ratio ?? coldRatio('indirect').typical
       const b = 1 / (ratio * ratio - 1)
       const power = 2 * (1 - 0.58) * (1 + b)
       const hot = element.hot_V / element.hot_A

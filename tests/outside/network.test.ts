@@ -7,6 +7,8 @@ import {
   regulatorsToChange,
   type Solution,
 } from '../../src/network/index.js'
+import { toNetwork } from '../../src/equipment/index.js'
+import { loadEquipment } from '../../src/files/index.js'
 import { C, L, net, pentode, R, receiver, rectifier, regulator, supply, triode } from '../helpers/networks.js'
 import { ngspice, stateIn, stateProblems } from '../helpers/ngspice.js'
 
@@ -286,6 +288,30 @@ describe('direct current against ngspice', () => {
   it('the receiver agrees at every step of a ramp from nothing to full HT', async () => {
     for (const HT_V of [0, 5, 15, 30, 60, 90, 120, 150, 180, 210, 250]) await agrees(receiver(HT_V))
   })
+})
+
+describe('the demo set against ngspice', () => {
+  const { value: equipment, problems } = loadEquipment('profiles/tern-rock/equipment.yaml')
+  const at = (mode: string, HT_V: number): Network => {
+    if (equipment === null) throw new Error(JSON.stringify(problems))
+    return toNetwork(equipment, mode, {
+      heaters: { V: 12.6, limit_A: 8, ohm: 0.05 },
+      bias: { V: 60, limit_A: 0.1, ohm: 0.1 },
+      HT: { V: HT_V, limit_A: 0.5, ohm: 0.1 },
+    })
+  }
+  const steps = (from: number, to: number, by: number): number[] =>
+    Array.from({ length: (to - from) / by + 1 }, (_, i) => from + i * by)
+  it.each(steps(30, 250, 10))('receiving, the HT network agrees at %d V', async (HT_V) => {
+    const solution = await agrees(at('receive', HT_V))
+    expect(Object.keys(solution.volts).length).toBeGreaterThan(60)
+  })
+  it.each([...steps(30, 240, 30), ...steps(250, 400, 10)])(
+    'transmitting undriven, the HT network agrees at %d V',
+    async (HT_V) => {
+      await agrees(at('transmit', HT_V))
+    },
+  )
 })
 
 describe('in time against ngspice', () => {
