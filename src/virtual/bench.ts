@@ -1,0 +1,289 @@
+import { chance } from '../chance/index.js'
+import type { Bench, Meter } from '../bench/index.js'
+import type { Equipment, ModeName } from '../equipment/index.js'
+import { createTransient, solve } from '../network/index.js'
+import { calibration } from './draw.js'
+import { portNames } from './faults.js'
+import { across } from './live.js'
+import { differs, makeOutput, minusOf, type Output, plusOf, readBack, rounded } from './outputs.js'
+import { drawParts } from './parts.js'
+import { createMeterDevice, createSupplyDevice } from './supplies.js'
+import type { VirtualInstrument } from './supplies-types.js'
+import type { FaultSpec, VirtualBench } from './types.js'
+import { clippedTo, createWorld, type Knob } from './world.js'
+
+export interface VirtualBenchOptions {
+  readonly seed: number
+  /** Checked with `checkFault` before; one that fits nothing here has no effect. */
+  readonly faults: readonly FaultSpec[]
+  readonly mode: ModeName
+}
+
+/** What a hand source can give, A, by what it feeds (common practice, no source). */
+const knob_A = { heater: 20, bias: 0.1, HT: 0.5, screen: 0.2, drive: 0.1, other: 1 }
+
+/** How often the world looks whether a fault that waits for volts is due, µs. */
+const look_us = 100_000
+
+/**
+ * A bench and a set as they might really be: every part differs from the file by `seed`, and fails as `faults` say.
+ * Nothing of it is the plan's arithmetic: tolerances, heaters, emission, leakage and calibration are drawn here.
+ */
+export function createVirtualBench(
+  equipment: Equipment,
+  bench: Bench,
+  options: VirtualBenchOptions,
+): VirtualBench {
+  const source = chance(options.seed)
+  const parts = drawParts(equipment, source.fork('set'))
+  const outputs = makeOutputs(bench, source.fork('supplies'))
+  const fed = new Set(outputs.map(({ rail }) => rail))
+  const knobs: Knob[] = Object.entries(equipment.rails).flatMap(([rail, { role }]) =>
+    fed.has(rail) ? [] : [{ rail, limit_A: knob_A[role], V: 0 }],
+  )
+  const active: FaultSpec[] = []
+  let waiting = [...options.faults]
+  let mode = options.mode
+  let step = 0
+  const world = createWorld(parts, bench, outputs, knobs, { mode, faults: [] })
+  const noise = source.fork('read-back')
+  const instruments = makeInstruments()
+
+  function makeInstruments(): Map<string, VirtualInstrument> {
+    const made = new Map<string, VirtualInstrument>()
+    for (const [name, supply] of Object.entries(bench.supplies)) {
+      const faces = Object.fromEntries(
+        outputs.flatMap(({ name: full, face }) =>
+          full.startsWith(`${name}.`) ? [[full.slice(name.length + 1), face]] : [],
+        ),
+      )
+      made.set(
+        name,
+        createSupplyDevice({ name, supply, outputs: faces, chance: source.fork(`line ${name}`) }),
+      )
+    }
+    for (const [name, meter] of Object.entries(bench.meters)) {
+      if (meter.line === null) continue
+      const own = source.fork(`meter ${name}`)
+      const gain = 1 + meter.accuracy.of_reading * calibration(own)
+      const zero = meter.accuracy.plus * calibration(own)
+      const shows = (): number =>
+        rounded(meterSees(meter) * gain + zero + 0.3 * meter.resolution * noise.normal(), meter.resolution)
+      made.set(name, createMeterDevice({ name, meter, shows, chance: source.fork(`line ${name}`) }))
+    }
+    return made
+  }
+
+  function meterSees(meter: Meter): number {
+    if (meter.rail !== null && (meter.at === null || meter.measures === 'A')) {
+      return meter.measures === 'A' ? railAmps(meter.rail) : world.railVolts(meter.rail)
+    }
+    return across(world.solution.volts, meter.at ?? '', meter.against ?? equipment.chassis_node)
+  }
+  /** Current in the rail's positive lead. */
+  function railAmps(rail: string): number {
+    return world.solution.currents[`lead ${rail} +`]?.a ?? 0
+  }
+
+  function measure(): void {
+    const { volts, currents, limiting } = world.solution
+    for (const output of outputs) {
+      const terminal_V = across(volts, plusOf(output.name), minusOf(output.name))
+      // Positive current flows out of the positive terminal; an element's current flows into its `a`.
+      const amps = -(currents[`supply ${output.name}`]?.a ?? 0)
+      readBack(output, terminal_V, amps, limiting.includes(`supply ${output.name}`))
+    }
+  }
+
+  function lineFaults(): void {
+    for (const [port, instrument] of instruments) {
+      const on = active.filter(({ part }) => part === `line.${port}`)
+      const late = on.find(({ kind }) => kind === 'late')?.value
+      instrument.faults({
+        silent: on.some(({ kind }) => kind === 'silent'),
+        garbled: on.some(({ kind }) => kind === 'garbled'),
+        ...(late === undefined || late === null ? {} : { late_s: late }),
+      })
+    }
+  }
+
+  function due(fault: FaultSpec, t_us: number): boolean {
+    switch (fault.when.kind) {
+      case 'always':
+        return true
+      case 'time':
+        return t_us >= fault.when.after_us
+      case 'step':
+        return step >= fault.when.step
+      case 'volts':
+        return world.railVolts(fault.when.rail) > fault.when.above_V
+    }
+  }
+
+  /** Lets faults that are due begin. */
+  function fail(t_us: number): void {
+    const now = waiting.filter((fault) => due(fault, t_us))
+    if (now.length === 0) return
+    waiting = waiting.filter((fault) => !now.includes(fault))
+    world.touched(t_us)
+    for (const fault of now) {
+      active.push(fault)
+      spoilTube(fault)
+      spoilSupply(fault)
+    }
+    lineFaults()
+    world.relay(mode, active)
+    world.touched(t_us)
+  }
+
+  function spoilTube({ part, kind, value }: FaultSpec): void {
+    const heater = parts.heaters.get(part)
+    if (kind === 'heater-open' || kind === 'missing' || (kind === 'open' && heater !== undefined)) {
+      if (heater !== undefined) heater.open = true
+    }
+    if (kind === 'missing' || kind === 'no-emission') parts.strength.set(part, 0)
+    if (kind === 'strong' || kind === 'weak') parts.strength.set(part, value ?? 1)
+  }
+
+  function spoilSupply({ part, kind }: FaultSpec): void {
+    const mine = outputs.filter(
+      ({ name, rail }) => rail === part || name === part || name.startsWith(`${part}.`),
+    )
+    if (kind === 'ignores-off') for (const output of mine) output.ignoresOff = true
+    if (kind === 'drop-out') {
+      const one = mine.at(-1)
+      if (one !== undefined) one.dropped = true
+    }
+    if (kind === 'trips') {
+      for (const { face, spec } of mine) face.tripped = spec.over_voltage ? 'over-voltage' : 'over-current'
+    }
+  }
+
+  function advance(t_us: number): void {
+    while (waiting.length > 0 && world.now_us < t_us) {
+      const next = Math.min(
+        t_us,
+        world.now_us + look_us,
+        ...waiting.map(({ when }) =>
+          when.kind === 'time' && when.after_us > world.now_us ? when.after_us : t_us,
+        ),
+      )
+      const before = world.now_us
+      world.advance(next)
+      fail(next)
+      if (world.now_us === before) break
+    }
+    world.advance(t_us)
+    fail(t_us)
+  }
+
+  function refresh(t_us: number): void {
+    advance(t_us)
+    measure()
+  }
+
+  /** Messages that an instrument has got to by now are acted on, whether or not anybody waits for a reply. */
+  function act(t_us: number): void {
+    for (const instrument of instruments.values()) {
+      const next = instrument.next_us()
+      if (next === null || next > t_us) continue
+      measure()
+      instrument.receive('', t_us)
+      if (outputs.some(differs)) world.touched(t_us)
+    }
+  }
+
+  lineFaults()
+  fail(0)
+  return {
+    advance(t_us) {
+      advance(t_us)
+      act(t_us)
+    },
+    receive(port, text, t_us) {
+      const instrument = instruments.get(port)
+      if (instrument === undefined) return
+      refresh(t_us)
+      instrument.receive(text, t_us)
+      if (outputs.some(differs)) world.touched(t_us)
+    },
+    take(port, t_us) {
+      const instrument = instruments.get(port)
+      const next = instrument?.next_us() ?? null
+      if (instrument === undefined || next === null || next > t_us) return ''
+      refresh(t_us)
+      const text = instrument.take(t_us)
+      if (outputs.some(differs)) world.touched(t_us)
+      return text
+    },
+    next_us() {
+      let first: number | null = null
+      for (const instrument of instruments.values()) {
+        const next = instrument.next_us()
+        if (next !== null && (first === null || next < first)) first = next
+      }
+      return first
+    },
+    ports: () => portNames(bench),
+    probe(node, against, ohm) {
+      const { volts } = world.solution
+      const meter = { kind: 'meter' as const, name: 'hand meter', a: node, b: against, ohm }
+      const known = (name: string): boolean => name in volts || name === equipment.chassis_node
+      if (!known(node) || !known(against)) return 0
+      const clipped = createTransient(
+        { ground: equipment.chassis_node, elements: [...world.elements(), meter] },
+        volts,
+      )
+      return across(clipped.advance(0.5).volts, node, against)
+    },
+    ohms(rail) {
+      const [a, b] = clippedTo(equipment, rail, active)
+      const test_V = 0.3
+      const elements = [
+        ...world.setElements(),
+        { kind: 'supply' as const, name: 'ohmmeter', a, b, V: test_V, limit_A: 1e-3, ohm: 1 },
+      ]
+      const off = active.some(
+        ({ part, kind }) => part === rail && (kind === 'lead-off' || kind === 'bias-lost'),
+      )
+      if (off) return Number.POSITIVE_INFINITY
+      const { volts, currents } = solve({ ground: equipment.chassis_node, elements })
+      const amps = -(currents['ohmmeter']?.a ?? 0)
+      return amps > 1e-12 ? across(volts, a, b) / amps : Number.POSITIVE_INFINITY
+    },
+    truth: () => ({
+      volts: { ...world.solution.volts, [equipment.chassis_node]: 0 },
+      rails: Object.fromEntries(
+        Object.keys(equipment.rails).map((rail) => [
+          rail,
+          { volts: world.railVolts(rail), amps: railAmps(rail) },
+        ]),
+      ),
+      outputs: Object.fromEntries(outputs.map((output) => [output.name, output.regulator_V > 0])),
+    }),
+    turn(rail, volts) {
+      const knob = knobs.find((other) => other.rail === rail)
+      if (knob === undefined) return
+      world.touched(world.now_us)
+      knob.V = Math.max(0, volts)
+    },
+    mode(next) {
+      if (next === mode) return
+      mode = next
+      world.relay(mode, active)
+    },
+    step(now) {
+      step = now
+    },
+    faults: () => active.map(({ text }) => text),
+  }
+}
+
+function makeOutputs(bench: Bench, source: ReturnType<typeof chance>): Output[] {
+  return Object.entries(bench.supplies).flatMap(([supply, { channels }]) =>
+    Object.entries(channels).map(([channel, spec]) => {
+      const name = `${supply}.${channel}`
+      return makeOutput(name, spec, source.fork(name))
+    }),
+  )
+}

@@ -1,0 +1,195 @@
+import type { Bench } from '../bench/index.js'
+import type { Equipment } from '../equipment/index.js'
+import { parseQuantity, type Unit } from '../quantities/index.js'
+import type { FaultSpec } from './types.js'
+
+/** What a fault can be put on. */
+type Target = 'capacitor' | 'resistor' | 'tube' | 'lamp' | 'choke' | 'fuse' | 'rail' | 'supply' | 'line'
+
+interface Kind {
+  /** What the value after `=` is; null = none is taken. */
+  readonly value: Unit | 'rail' | null
+  readonly needed: boolean
+}
+const plain: Kind = { value: null, needed: false }
+const open: Readonly<Record<string, Kind>> = { open: plain }
+
+/** Every fault there is, by what it is put on. */
+export const faultKinds: Readonly<Record<Target, Readonly<Record<string, Kind>>>> = {
+  capacitor: {
+    short: { value: 'Ω', needed: false },
+    leaky: { value: 'Ω', needed: true },
+    open: plain,
+    low: { value: 'ratio', needed: false },
+  },
+  resistor: { open: plain, short: plain, drift: { value: 'ratio', needed: true } },
+  tube: {
+    'heater-open': plain,
+    gassy: { value: 'ratio', needed: false },
+    'no-emission': plain,
+    strong: { value: 'ratio', needed: true },
+    weak: { value: 'ratio', needed: true },
+    missing: plain,
+  },
+  lamp: open,
+  choke: { ...open, short: plain },
+  fuse: open,
+  rail: {
+    'bias-lost': plain,
+    swapped: { value: 'rail', needed: true },
+    reversed: plain,
+    'lead-off': plain,
+    'drop-out': plain,
+    'ignores-off': plain,
+    trips: plain,
+  },
+  supply: { 'drop-out': plain, 'ignores-off': plain, trips: plain },
+  line: { silent: plain, garbled: plain, late: { value: 's', needed: true } },
+}
+
+export type ParsedFault =
+  | { readonly ok: true; readonly value: FaultSpec }
+  | { readonly ok: false; readonly problem: string; readonly remedy: string }
+
+const form =
+  'Write PART:KIND[=VALUE][@WHEN], WHEN being t>600s, step=4 or RAIL>150V: C12:short@HT>150V, line.HT:silent@step=4'
+const bad = (problem: string, remedy: string): ParsedFault => ({ ok: false, problem, remedy })
+
+function when(text: string | undefined): FaultSpec['when'] | null {
+  if (text === undefined) return { kind: 'always' }
+  const step = /^step\s*=\s*(\d+)$/.exec(text)
+  if (step !== null) return { kind: 'step', step: Number(step[1]) }
+  const above = /^(.+?)\s*>\s*(.+)$/.exec(text)
+  if (above === null) return null
+  const left = (above[1] ?? '').trim()
+  const value = parseQuantity(above[2] ?? '', left === 't' ? 's' : 'V')
+  if (!value.ok) return null
+  if (left === 't') return { kind: 'time', after_us: Math.round(value.value * 1e6) }
+  return { kind: 'volts', rail: left, above_V: value.value }
+}
+
+/** Reads a fault as written. Whether the part exists is `checkFault`'s question. */
+export function parseFault(text: string): ParsedFault {
+  const match = /^\s*([^:@=]+?)\s*:\s*([a-z-]+)\s*(?:=\s*([^@]+?))?\s*(?:@\s*(.+?))?\s*$/.exec(text)
+  if (match === null) return bad(`"${text}" is not a fault`, form)
+  const [, part = '', kind = '', given, at] = match
+  const known = Object.values(faultKinds).flatMap((kinds) => Object.keys(kinds))
+  if (!known.includes(kind)) {
+    return bad(`"${kind}" in "${text}" is no kind of fault`, `Kinds are ${[...new Set(known)].join(', ')}`)
+  }
+  const starts = when(at)
+  if (starts === null) return bad(`"${at ?? ''}" in "${text}" does not say when`, form)
+  const unit = Object.values(faultKinds).flatMap((kinds) => kinds[kind]?.value ?? [])[0]
+  if (given !== undefined && unit === undefined) {
+    return bad(`"${kind}" in "${text}" takes no value`, `Write ${part}:${kind}`)
+  }
+  const named = unit === 'rail'
+  let value: number | null = null
+  if (given !== undefined && unit !== undefined && unit !== 'rail') {
+    const parsed = parseQuantity(unit === 'ratio' ? given.replace(/^[×x]/, '') : given, unit)
+    if (!parsed.ok) return bad(`The value of "${text}": ${parsed.problem}`, parsed.remedy)
+    value = parsed.value
+  }
+  return {
+    ok: true,
+    value: {
+      part,
+      kind,
+      value,
+      other: named && given !== undefined ? given : null,
+      when: starts,
+      text: text.trim(),
+    },
+  }
+}
+
+/** What `part` is in this set and bench, with the kinds of fault it can have; null = no such part. */
+function targetsOf(part: string, equipment: Equipment, bench: Bench): readonly Target[] {
+  const targets: Target[] = []
+  const declared = equipment.parts[part]?.kind
+  if (declared === 'capacitor' || equipment.rail_capacitors[part] !== undefined) targets.push('capacitor')
+  if (declared === 'resistor' || declared === 'heater resistor') targets.push('resistor')
+  if (declared === 'choke' || declared === 'winding') targets.push('choke')
+  if (declared === 'fuse') targets.push('fuse')
+  if (declared === 'lamp') targets.push('lamp')
+  if (equipment.tubes[part] !== undefined) targets.push('tube')
+  if (equipment.rails[part] !== undefined) targets.push('rail')
+  const [supply = '', channel] = part.split('.')
+  const found = bench.supplies[supply]
+  if (found !== undefined && (channel === undefined || found.channels[channel] !== undefined)) {
+    targets.push('supply')
+  }
+  if (part.startsWith('line.') && portNames(bench).includes(part.slice(5))) targets.push('line')
+  return targets
+}
+
+/** Ports are named by their supply, or by their meter where a meter is on a line. */
+export function portNames(bench: Bench): readonly string[] {
+  const meters = Object.entries(bench.meters).filter(([, meter]) => meter.line !== null)
+  return [...Object.keys(bench.supplies), ...meters.map(([name]) => name)]
+}
+
+/** Names in the set or bench that resemble `part`, else all of them, so that a slip is seen at once. */
+function known(part: string, equipment: Equipment, bench: Bench): string {
+  const all = [
+    ...Object.keys(equipment.parts),
+    ...Object.keys(equipment.rail_capacitors),
+    ...Object.keys(equipment.tubes),
+    ...Object.keys(equipment.rails),
+    ...Object.keys(bench.supplies),
+    ...portNames(bench).map((port) => `line.${port}`),
+  ]
+  const near = all.filter((name) => name.toLowerCase().startsWith(part.slice(0, 1).toLowerCase()))
+  return (near.length > 0 ? near : all).slice(0, 24).join(', ')
+}
+
+/** Whether this set and bench can have this fault; null when they can. */
+export function checkFault(
+  fault: FaultSpec,
+  equipment: Equipment,
+  bench: Bench,
+): { readonly problem: string; readonly remedy: string } | null {
+  const targets = targetsOf(fault.part, equipment, bench)
+  if (targets.length === 0) {
+    return {
+      problem: `"${fault.part}" in "${fault.text}" is neither a part, tube or rail of ${equipment.name} nor a supply or line of ${bench.name}`,
+      remedy: `There are ${known(fault.part, equipment, bench)}`,
+    }
+  }
+  const kinds = targets.flatMap((target) => Object.keys(faultKinds[target]))
+  const kind = targets.map((target) => faultKinds[target][fault.kind]).find((found) => found !== undefined)
+  if (kind === undefined) {
+    return {
+      problem: `${fault.part} is a ${targets.join(' and a ')}, which cannot be "${fault.kind}"`,
+      remedy: `It can be ${kinds.join(', ')}`,
+    }
+  }
+  if (kind.needed && fault.value === null && fault.other === null) {
+    return {
+      problem: `"${fault.text}" needs a value`,
+      remedy: `Write ${fault.part}:${fault.kind}=${kind.value === 'rail' ? 'RAIL' : kind.value === 'Ω' ? '220k' : kind.value === 's' ? '300ms' : '2'}`,
+    }
+  }
+  const rails = Object.keys(equipment.rails)
+  if (fault.other !== null && (!rails.includes(fault.other) || fault.other === fault.part)) {
+    return {
+      problem: `"${fault.other}" in "${fault.text}" is not another rail of ${equipment.name}`,
+      remedy: `Its rails are ${rails.join(', ')}`,
+    }
+  }
+  if (fault.kind === 'bias-lost' && equipment.rails[fault.part]?.role !== 'bias') {
+    const bias = rails.filter((name) => equipment.rails[name]?.role === 'bias')
+    return {
+      problem: `${fault.part} is not a bias rail`,
+      remedy:
+        bias.length > 0 ? `Bias rails are ${bias.join(', ')}` : 'This set has no bias rail: use lead-off',
+    }
+  }
+  if (fault.when.kind === 'volts' && !rails.includes(fault.when.rail)) {
+    return {
+      problem: `"${fault.when.rail}" in "${fault.text}" is not a rail of ${equipment.name}`,
+      remedy: `Its rails are ${rails.join(', ')}`,
+    }
+  }
+  return null
+}

@@ -1,0 +1,29 @@
+import type { Element } from '../network/index.js'
+import { heatedHere, type Parts } from './parts.js'
+import { emission } from './warmth.js'
+
+/** An element whose value follows the state of its part. */
+export interface Live {
+  readonly name: string
+  /** What its value depends on now; it is put into the network again when this moves by more than a little. */
+  key(volts: Readonly<Record<string, number>>): number
+  element(volts: Readonly<Record<string, number>>): Element
+  last: number
+  /** Moves smaller than this in `key` do not matter. */
+  readonly floor: number
+}
+
+/** Volts from `a` to `b`; a node the network does not know stands at 0. */
+export function across(volts: Readonly<Record<string, number>>, a: string, b: string): number {
+  return (volts[a] ?? 0) - (volts[b] ?? 0)
+}
+
+/** Share of its hot emission that a tube has now: heat, spread, fault, and the slow rise of a cathode long asleep. */
+export function vigour(parts: Parts, tube: string): number {
+  const heater = parts.heaters.get(tube)
+  const strength = parts.strength.get(tube) ?? 1
+  if (heater === undefined || !heatedHere(parts, tube)) return parts.tube(tube) * strength
+  const asleep = 0.08 * parts.chance(`asleep ${tube}`).next()
+  const awake = 1 - asleep * Math.exp(-heater.active_s / 900)
+  return parts.tube(tube) * strength * emission(heater) * awake
+}

@@ -1,0 +1,167 @@
+import type { Chance } from '../chance/index.js'
+import type { Equipment } from '../equipment/index.js'
+import { coldRatio, findTube, type TubeRecord } from '../tubes/index.js'
+import { capacitorFactor, coldRatioOf, emissionFactor, heaterFactor, resistorFactor } from './draw.js'
+import { type Oxide, periodLimit_A } from './forming.js'
+import { type Chain, type Dropper, type Heater, makeHeater } from './warmth.js'
+
+/** The parts of one real set that have a state of their own, and how all of them differ from the file. */
+export interface Parts {
+  readonly equipment: Equipment
+  /** By tube or lamp. */
+  readonly heaters: ReadonlyMap<string, Heater>
+  readonly chains: readonly Chain[]
+  /** By capacitor (electrolytics only). */
+  readonly oxides: ReadonlyMap<string, Oxide>
+  readonly records: ReadonlyMap<string, TubeRecord>
+  /** Grid current over plate current by tube: what residual gas there is. */
+  readonly gas: Map<string, number>
+  /** Fault factors on emission by tube (weak, strong, none); 1 when absent. */
+  readonly strength: Map<string, number>
+  /** Lit or dark, by gas regulator. */
+  readonly lit: Map<string, boolean>
+  /** Factor on a part's value. */
+  factor(part: string): number
+  /** Published space current times this, when hot: spread of used tubes. */
+  tube(part: string): number
+  chance(name: string): Chance
+}
+
+export function drawParts(equipment: Equipment, source: Chance): Parts {
+  const records = new Map<string, TubeRecord>()
+  for (const [name, tube] of Object.entries(equipment.tubes)) {
+    const { found } = findTube(tube.type)
+    if (found !== null) records.set(name, found)
+  }
+  const heaters = drawHeaters(equipment, records, source)
+  return {
+    equipment,
+    records,
+    heaters,
+    chains: makeChains(equipment, heaters, source),
+    oxides: drawOxides(equipment, source),
+    gas: new Map(),
+    strength: new Map(),
+    lit: new Map(),
+    factor: (part) => valueFactor(equipment, part, source),
+    tube: (part) => emissionFactor(source.fork(`emission ${part}`)),
+    chance: (name) => source.fork(name),
+  }
+}
+
+function valueFactor(equipment: Equipment, name: string, source: Chance): number {
+  const part = equipment.parts[name] ?? equipment.rail_capacitors[name]
+  const own = source.fork(`value ${name}`)
+  if (part === undefined) return 1
+  if (!('kind' in part) || part.kind === 'capacitor') return capacitorFactor(own, part.dielectric)
+  switch (part.kind) {
+    case 'resistor':
+      return resistorFactor(own, part.tolerance, part.make)
+    case 'potentiometer':
+      return resistorFactor(own, part.tolerance, 'carbon composition')
+    case 'heater resistor':
+      return resistorFactor(own, part.tolerance, 'wirewound')
+    case 'choke':
+    case 'winding':
+      return resistorFactor(own, 0.08, 'wirewound')
+    default:
+      return 1
+  }
+}
+
+function drawHeaters(
+  equipment: Equipment,
+  records: ReadonlyMap<string, TubeRecord>,
+  source: Chance,
+): Map<string, Heater> {
+  const heaters = new Map<string, Heater>()
+  for (const [name, record] of records) {
+    if (record.heater === null || record.cathode === 'cold') continue
+    const own = source.fork(`heater ${name}`)
+    heaters.set(
+      name,
+      makeHeater({
+        name,
+        hot_V: record.heater.volts.value,
+        hot_A: record.heater.amps.value * heaterFactor(own),
+        cathode: record.cathode,
+        ratio: coldRatioOf(own, coldRatio(record.cathode).typical),
+        mass: 0.9 + 0.5 * own.next(),
+      }),
+    )
+  }
+  for (const [name, part] of Object.entries(equipment.parts)) {
+    if (part.kind !== 'lamp') continue
+    const own = source.fork(`heater ${name}`)
+    heaters.set(
+      name,
+      makeHeater({
+        name,
+        hot_V: part.volts,
+        hot_A: part.amps * heaterFactor(own),
+        cathode: 'lamp',
+        ratio: coldRatioOf(own, 6.5),
+        mass: 0.7 + 0.6 * own.next(),
+      }),
+    )
+  }
+  return heaters
+}
+
+/** Chains as the file says; tubes in none of them lie across the only heater rail, where there is one that fits. */
+function makeChains(equipment: Equipment, heaters: Map<string, Heater>, source: Chance): Chain[] {
+  const placed = new Set<string>()
+  const chains: Chain[] = []
+  for (const [name, chain] of Object.entries(equipment.heater_chains)) {
+    const series = chain.series.map((group) =>
+      group.flatMap((element): (Heater | Dropper)[] => {
+        placed.add(element)
+        const heater = heaters.get(element)
+        if (heater !== undefined) return [heater]
+        const part = equipment.parts[element]
+        if (part?.kind !== 'heater resistor' && part?.kind !== 'resistor') return []
+        return [{ name: element, ohm: part.ohm * valueFactor(equipment, element, source) }]
+      }),
+    )
+    chains.push({
+      name,
+      rail: chain.rail,
+      lead_ohm: chain.lead_ohm,
+      series: series.filter((group) => group.length > 0),
+    })
+  }
+  const rails = Object.entries(equipment.rails).filter(([, rail]) => rail.role === 'heater')
+  for (const [name, heater] of heaters) {
+    const part = equipment.parts[name]
+    if (placed.has(name) || equipment.tubes[name]?.pulled === true) continue
+    if (part?.kind === 'lamp' && part.between !== undefined) continue
+    const fitting = rails.find(([, rail]) => Math.abs(rail.working_V - heater.hot_V) < 0.15 * heater.hot_V)
+    if (fitting !== undefined) {
+      chains.push({ name, rail: fitting[0], lead_ohm: 0.005, series: [[heater]] })
+    }
+  }
+  return chains
+}
+
+function drawOxides(equipment: Equipment, source: Chance): Map<string, Oxide> {
+  const oxides = new Map<string, Oxide>()
+  const all = { ...equipment.rail_capacitors, ...equipment.parts }
+  for (const [name, part] of Object.entries(all)) {
+    if (!('dielectric' in part) || part.dielectric !== 'electrolytic') continue
+    const own = source.fork(`oxide ${name}`)
+    oxides.set(name, {
+      F: part.F,
+      rated_V: part.rated_V,
+      formed_A: periodLimit_A(part.F, part.rated_V) * (0.15 + 0.35 * own.next()),
+      fresh: 2 + 3 * own.next(),
+      n: 0.5 + 0.5 * own.next(),
+      worked_s: 0,
+    })
+  }
+  return oxides
+}
+
+/** Whether a tube gets its heat from the bench; one that no heater rail feeds is taken as warmed by its own supply. */
+export function heatedHere(parts: Parts, tube: string): boolean {
+  return parts.chains.some((chain) => chain.series.some((group) => group.some(({ name }) => name === tube)))
+}

@@ -1,0 +1,358 @@
+import type { Bench } from '../bench/index.js'
+import type { Equipment } from '../equipment/index.js'
+import {
+  createTransient,
+  type Element,
+  regulatorsToChange,
+  type Solution,
+  type Transient,
+} from '../network/index.js'
+import { type Body, broken_ohm, makeBody } from './body.js'
+import { form } from './forming.js'
+import { across } from './live.js'
+import {
+  apply,
+  lead_ohm,
+  minusOf,
+  type Output,
+  plusOf,
+  protect,
+  slew,
+  sourceElement,
+  terminalElements,
+} from './outputs.js'
+import type { Parts } from './parts.js'
+import type { FaultSpec } from './types.js'
+import { chainHaste, heatingRate, warm, warmChain } from './warmth.js'
+
+/** A rail nobody's program drives: a person's knob behind some resistance. */
+export interface Knob {
+  readonly rail: string
+  readonly limit_A: number
+  V: number
+}
+
+/** Supplies, leads and set as one network in time. */
+export interface World {
+  readonly now_us: number
+  /** Goes on to this time; cheap while nothing moves. */
+  advance(t_us: number): void
+  /** Something set from outside has changed at `t_us`: the past is finished with the old settings first. */
+  touched(t_us: number): void
+  /** Mode or faults changed: the network is laid anew, with the charges it has. */
+  relay(mode: string, faults: readonly FaultSpec[]): void
+  readonly solution: Solution
+  /** The network as it stands, for a meter clipped on. */
+  elements(): readonly Element[]
+  /** The set alone, without bench and leads. */
+  setElements(): readonly Element[]
+  railVolts(rail: string): number
+}
+
+/** Longest and shortest step of the coupled world, s; between them by how fast things move. */
+const longest_s = 1
+const shortest_s = 0.02
+/** Part of a heater's temperature that may pass in one step. */
+const heatStep = 0.01
+/** Insulation of a floating output to the bench's earth, ohm (common practice, no source). */
+const insulation_ohm = 1e9
+
+export function createWorld(
+  parts: Parts,
+  bench: Bench,
+  outputs: readonly Output[],
+  knobs: readonly Knob[],
+  start: { readonly mode: string; readonly faults: readonly FaultSpec[] },
+): World {
+  const { equipment } = parts
+  let now_us = 0
+  let mode = start.mode
+  let faults = start.faults
+  let body: Body
+  let transient: Transient
+  let solution: Solution
+  let all: Map<string, Element>
+  /** Nothing needs computing before this time while nobody touches anything. */
+  let quiet_us = 0
+  let step_s = shortest_s
+  const sent = new Map<string, string>()
+
+  const lay = (): void => {
+    body = makeBody(parts, mode, faults)
+    const before = all === undefined ? undefined : solution.volts
+    const volts = before ?? {}
+    const elements: Element[] = [...body.fixed]
+    for (const live of body.live) {
+      live.last = live.key(volts)
+      elements.push(live.element(volts))
+    }
+    for (const [i, element] of elements.entries()) {
+      if (element.kind === 'regulator') {
+        elements[i] = { ...element, lit: parts.lit.get(element.name) ?? false }
+      }
+    }
+    elements.push(...hookUp(equipment, bench, outputs, knobs, faults))
+    all = new Map(elements.map((element) => [element.name, element]))
+    transient = createTransient({ ground: equipment.chassis_node, elements }, before)
+    sent.clear()
+    solution = transient.advance(0, [])
+    quiet_us = now_us
+    step_s = shortest_s
+  }
+
+  /** Everything that has changed by itself or was set since the last step. */
+  const changes = (dt_s: number): { readonly elements: Element[]; readonly moving: boolean } => {
+    const elements: Element[] = []
+    let moving = false
+    const { volts } = solution
+    for (const live of body.live) {
+      const key = live.key(volts)
+      if (Math.abs(key - live.last) <= Math.max(live.floor, 1e-3 * Math.abs(live.last))) continue
+      live.last = key
+      elements.push(live.element(volts))
+    }
+    for (const output of outputs) {
+      moving = slew(output, dt_s) || moving
+      const source = sourceElement(output)
+      if (source.kind === 'supply') send(elements, source, `${source.V} ${source.limit_A}`)
+    }
+    for (const knob of knobs) send(elements, knobElement(knob), String(knob.V))
+    return { elements, moving }
+  }
+  const send = (elements: Element[], element: Element, key: string): void => {
+    if (sent.get(element.name) === key) return
+    sent.set(element.name, key)
+    elements.push(element)
+  }
+
+  const age = (dt_s: number): void => {
+    const { volts, currents } = solution
+    for (const chain of parts.chains) warmChain(chain, volt(chain.rail, volts), dt_s)
+    for (const element of all.values()) {
+      if (element.kind === 'capacitor') {
+        const oxide = parts.oxides.get(element.name)
+        if (oxide !== undefined) form(oxide, across(volts, element.a, element.b), dt_s)
+      } else if (element.kind === 'resistor') {
+        const lamp = parts.heaters.get(element.name)
+        if (lamp !== undefined) warm(lamp, across(volts, element.a, element.b), dt_s)
+      }
+    }
+    for (const fault of faults) {
+      if (fault.kind === 'gassy') breathe(parts, fault, currents, dt_s, equipment.level !== 3)
+    }
+  }
+  const volt = (rail: string, volts: Readonly<Record<string, number>>): number => {
+    const declared = equipment.rails[rail]
+    return declared === undefined ? 0 : across(volts, declared.positive, declared.negative)
+  }
+
+  const haste = (): number => {
+    let fastest = 0
+    for (const chain of parts.chains) {
+      fastest = Math.max(fastest, chainHaste(chain, volt(chain.rail, solution.volts)))
+    }
+    return fastest
+  }
+
+  const step = (dt_s: number): void => {
+    const before = solution.volts
+    const { elements, moving } = changes(dt_s)
+    for (const element of elements) all.set(element.name, element)
+    solution = transient.advance(dt_s, elements)
+    age(dt_s)
+    const turned = regulatorsToChange([...all.values()], solution)
+    for (const regulator of turned) {
+      parts.lit.set(regulator.name, regulator.lit)
+      all.set(regulator.name, regulator)
+    }
+    if (turned.length > 0) solution = transient.advance(1e-6, turned)
+    let fired = false
+    for (const output of outputs) {
+      fired = protect(output, across(solution.volts, plusOf(output.name), minusOf(output.name))) || fired
+    }
+    now_us += Math.round(dt_s * 1e6)
+    if (moving || fired || turned.length > 0) step_s = shortest_s
+    else step_s = nextStep(step_s, dt_s, before, solution.volts, haste())
+  }
+
+  const run = (t_us: number): void => {
+    while (now_us < t_us) step(Math.min(step_s, (t_us - now_us) / 1e6))
+    quiet_us = now_us + Math.round(step_s * 1e6)
+  }
+
+  lay()
+  return {
+    get now_us() {
+      return now_us
+    },
+    get solution() {
+      return solution
+    },
+    advance(t_us) {
+      if (t_us >= quiet_us) run(t_us)
+    },
+    touched(t_us) {
+      run(t_us)
+      for (const output of outputs) apply(output)
+      step_s = shortest_s
+      quiet_us = now_us
+    },
+    relay(nextMode, nextFaults) {
+      mode = nextMode
+      faults = nextFaults
+      lay()
+    },
+    elements: () => [...all.values()],
+    setElements: () => [...body.fixed, ...body.live.map((live) => live.element(solution.volts))],
+    railVolts: (rail) => volt(rail, solution.volts),
+  }
+}
+
+/** How long the next step may be: so that no node is expected to move by more than a twentieth of a volt and a thousandth. */
+function nextStep(
+  step_s: number,
+  dt_s: number,
+  before: Readonly<Record<string, number>>,
+  after: Readonly<Record<string, number>>,
+  haste: number,
+): number {
+  let fastest = 1e-9
+  for (const node in after) {
+    const now = after[node] ?? 0
+    const rate = Math.abs(now - (before[node] ?? 0)) / dt_s / (0.05 + 1e-3 * Math.abs(now))
+    if (rate > fastest) fastest = rate
+  }
+  const allowed = Math.min(1 / fastest, heatStep / Math.max(haste, 1e-9))
+  return Math.max(shortest_s, Math.min(longest_s, allowed, step_s * 2))
+}
+
+/** Full gas comes out over half a minute of conduction; grid current per ampere of plate current (common practice, no source). */
+function breathe(
+  parts: Parts,
+  fault: FaultSpec,
+  currents: Solution['currents'],
+  dt_s: number,
+  byRail: boolean,
+): void {
+  const full = fault.value ?? 0.004
+  const conducts =
+    byRail ||
+    Object.entries(currents).some(
+      ([name, { plate }]) => plate !== undefined && plate > 1e-4 && name.startsWith(fault.part),
+    )
+  const now = parts.gas.get(fault.part) ?? 0
+  if (conducts) parts.gas.set(fault.part, full - (full - now) * Math.exp(-dt_s / 30))
+}
+
+function knobElement(knob: Knob): Element {
+  return {
+    kind: 'supply',
+    name: `knob ${knob.rail}`,
+    a: `bench ${knob.rail} +`,
+    b: `bench ${knob.rail} -`,
+    V: knob.V,
+    limit_A: knob.limit_A,
+    ohm: 0.05,
+  }
+}
+
+/** Supplies, their terminals, and the leads to the set, with whatever is wrong about them. */
+function hookUp(
+  equipment: Equipment,
+  bench: Bench,
+  outputs: readonly Output[],
+  knobs: readonly Knob[],
+  faults: readonly FaultSpec[],
+): Element[] {
+  const made: Element[] = []
+  const wire = (name: string, a: string, b: string, ohm: number): void => {
+    made.push({ kind: 'resistor', name, a, b, ohm })
+  }
+  for (const [rail, declared] of Object.entries(equipment.rails)) {
+    const mine = outputs.filter((output) => output.rail === rail)
+    const order = bench.stacks.find((stack) => stack.rail === rail)?.channels
+    const channels =
+      order === undefined ? mine : mine.sort((a, b) => order.indexOf(a.name) - order.indexOf(b.name))
+    const knob = knobs.find((other) => other.rail === rail)
+    const first = channels[0]
+    const last = channels.at(-1)
+    if (knob !== undefined) made.push(knobElement(knob))
+    for (const [i, output] of channels.entries()) {
+      made.push(sourceElement(output), ...terminalElements(output, channels.length > 1))
+      const next = channels[i + 1]
+      if (next !== undefined) wire(`link ${output.name}`, minusOf(output.name), plusOf(next.name), 2e-3)
+    }
+    if (knob === undefined && (first === undefined || last === undefined)) continue
+    const top = first === undefined ? `bench ${rail} +` : plusOf(first.name)
+    const bottom = last === undefined ? `bench ${rail} -` : minusOf(last.name)
+    wire(`insulation ${rail}`, bottom, equipment.chassis_node, insulation_ohm)
+    made.push(...inLead(equipment, rail, top))
+    const clipped = declared.feeds.bench_bleeder_ohm
+    if (clipped !== undefined && channels.every(({ spec }) => spec.bleeder_ohm === null)) {
+      wire(`bleeder ${rail}`, top, bottom, clipped)
+    }
+    const off = faults.some(
+      ({ part, kind }) => part === rail && (kind === 'lead-off' || kind === 'bias-lost'),
+    )
+    const ohm = first === undefined ? 0.02 : lead_ohm(first)
+    const [positive, negative] = clippedTo(equipment, rail, faults)
+    const hotIsPositive = declared.positive !== equipment.chassis_node
+    wire(`lead ${rail} +`, leadEnd(equipment, rail, top), positive, off && hotIsPositive ? broken_ohm : ohm)
+    wire(`lead ${rail} -`, bottom, negative, off && !hotIsPositive ? broken_ohm : ohm)
+  }
+  for (const [name, meter] of Object.entries(bench.meters)) {
+    if (meter.line === null || meter.measures !== 'V' || meter.at === null) continue
+    const b = meter.against ?? equipment.chassis_node
+    made.push({ kind: 'meter', name: `meter ${name}`, a: meter.at, b, ohm: meter.ohm })
+  }
+  return made
+}
+
+/** Where the two leads of a rail are clipped in fact. */
+export function clippedTo(
+  equipment: Equipment,
+  rail: string,
+  faults: readonly FaultSpec[],
+): readonly [string, string] {
+  let at = rail
+  let turned = false
+  for (const { part, kind, other } of faults) {
+    if (kind === 'swapped' && part === rail && other !== null) at = other
+    if (kind === 'swapped' && other === rail) at = part
+    if (kind === 'reversed' && part === rail) turned = !turned
+  }
+  const declared = equipment.rails[at]
+  if (declared === undefined) return [equipment.chassis_node, equipment.chassis_node]
+  return turned ? [declared.negative, declared.positive] : [declared.positive, declared.negative]
+}
+
+/** What the hook-up sheet puts into the positive lead: bleeder across the terminals, fuse, feed resistor, blocking diode. */
+function inLead(equipment: Equipment, rail: string, top: string): Element[] {
+  const feeds = equipment.rails[rail]?.feeds
+  if (feeds === undefined) return []
+  const made: Element[] = []
+  const between = `bench ${rail} lead`
+  const series = (feeds.series_ohm ?? 0) + (feeds.fuse_A === undefined ? 0 : fuse_ohm(feeds.fuse_A))
+  if (series > 0) {
+    const b = feeds.blocking_diode === true ? between : leadEnd(equipment, rail, top)
+    made.push({ kind: 'resistor', name: `feed ${rail}`, a: top, b, ohm: series })
+  }
+  if (feeds.blocking_diode === true) {
+    const a = series > 0 ? between : top
+    made.push({ kind: 'junction', name: `blocking diode ${rail}`, a, b: leadEnd(equipment, rail, top) })
+  }
+  return made
+}
+
+/** Node at which the positive lead itself begins. */
+function leadEnd(equipment: Equipment, rail: string, top: string): string {
+  const feeds = equipment.rails[rail]?.feeds
+  const plain =
+    feeds?.series_ohm === undefined && feeds?.fuse_A === undefined && feeds?.blocking_diode !== true
+  return plain ? top : `bench ${rail} lead end`
+}
+
+/** A small glass fuse drops some 0.3 V at its rating (common practice, no source). */
+function fuse_ohm(rated_A: number): number {
+  return 0.3 / Math.max(rated_A, 0.01)
+}
