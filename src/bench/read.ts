@@ -114,8 +114,10 @@ const terminators = { LF: '\n', CR: '\r', 'CR LF': '\r\n' } as const
 
 function toDialect(written: WrittenBench['supplies'][string]['dialect']): Dialect {
   if (typeof written === 'string') return plainScpi
-  const { based_on: _, terminator, dead_man, ...words } = written
-  const given = Object.fromEntries(Object.entries(words).filter(([, value]) => value !== undefined))
+  const { terminator, dead_man, ...words } = written
+  const given = Object.fromEntries(
+    Object.entries(words).filter(([key, value]) => key !== 'based_on' && value !== undefined),
+  )
   return {
     ...plainScpi,
     ...given,
@@ -351,22 +353,22 @@ function checkStack(bench: Bench, stack: Bench['stacks'][number], at: Path, repo
 
 function checkPorts(bench: Bench, report: Report): void {
   const ports = new Map<string, string>()
-  for (const [table, entries] of [
-    ['supplies', bench.supplies],
-    ['meters', bench.meters],
-  ] as const)
-    for (const [name, { line }] of Object.entries(entries)) {
-      if (line === null || line.kind === 'virtual') continue
-      const port = line.kind === 'serial' ? line.path : `${line.host}:${line.port}`
-      const before = ports.get(port)
-      if (before === undefined) ports.set(port, name)
-      else
-        report.error(
-          [table, name, 'line'],
-          `${before} and ${name} have the same line ${port}`,
-          'one line, one instrument: write the port of each; channels of one supply go under one supply',
-        )
-    }
+  const lines: readonly (readonly [table: string, name: string, line: Line | null])[] = [
+    ...Object.entries(bench.supplies).map(([name, { line }]) => ['supplies', name, line] as const),
+    ...Object.entries(bench.meters).map(([name, { line }]) => ['meters', name, line] as const),
+  ]
+  for (const [table, name, line] of lines) {
+    if (line === null || line.kind === 'virtual') continue
+    const port = line.kind === 'serial' ? line.path : `${line.host}:${line.port}`
+    const before = ports.get(port)
+    if (before === undefined) ports.set(port, name)
+    else
+      report.error(
+        [table, name, 'line'],
+        `${before} and ${name} have the same line ${port}`,
+        'one line, one instrument: write the port of each; channels of one supply go under one supply',
+      )
+  }
   for (const name of Object.keys(bench.meters))
     if (Object.hasOwn(bench.supplies, name))
       report.error(

@@ -167,8 +167,8 @@ function checkChain(name: string, chain: HeaterChain, equipment: Equipment, repo
       at('series', i),
       `in chain ${name}, ${words} takes ${formatQuantity(group.amps, 'A')}, but what is in series with it takes ${formatQuantity(amps, 'A')}`,
       group.amps < amps
-        ? `in series the currents must be equal: shunt ${words} with ${formatQuantity((group.volts ?? 0) / (amps - group.amps), 'Ω')} or find its partner`
-        : `in series the currents must be equal: shunt the others with ${formatQuantity((first.volts ?? 0) / (group.amps - amps), 'Ω')} or find its partner`,
+        ? `in series the currents must be equal: shunt ${words} with ${formatQuantity(group.volts / (amps - group.amps), 'Ω')} or find its partner`
+        : `in series the currents must be equal: shunt the others with ${formatQuantity(first.volts / (group.amps - amps), 'Ω')} or find its partner`,
     )
   })
   const volts = rated.reduce(

@@ -1,7 +1,6 @@
 import { findTube } from '../tubes/index.js'
 import {
   createReport,
-  own,
   readRough,
   type Problem,
   type Report,

@@ -227,6 +227,11 @@ export function group<S extends z.ZodRawShape>(shape: S, about: string) {
 }
 
 function unknownKey(key: string, known: readonly string[]): string {
+  if (key.includes(' ') && nearest(key, known).length === 0)
+    return told(
+      `'${key.slice(0, 60)}' is not known here`,
+      `if it belongs to the text before it, put text with a comma in quotes; known here: ${known.join(', ')}`,
+    )
   const near = nearest(key, known)[0]
   return told(
     `'${key.slice(0, 60)}' is not known here`,
