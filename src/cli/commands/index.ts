@@ -1,5 +1,6 @@
 import type { Command } from 'commander'
 import type { Io } from '../io.js'
+import { registerCheck } from './check.js'
 import { registerRuns } from './runs.js'
 import { registerShow } from './show.js'
 import { registerTube } from './tube.js'
@@ -8,4 +9,10 @@ import { registerVirtualBench } from './virtual-bench.js'
 /** A command registers itself; its action sets `process.exitCode` (exits.ts). */
 export type Register = (program: Command, io: Io) => void
 
-export const commands: readonly Register[] = [registerTube, registerRuns, registerShow, registerVirtualBench]
+export const commands: readonly Register[] = [
+  registerCheck,
+  registerTube,
+  registerRuns,
+  registerShow,
+  registerVirtualBench,
+]

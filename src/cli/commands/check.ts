@@ -1,0 +1,91 @@
+import { relative, resolve } from 'node:path'
+import { groundGraph } from '../../bench/index.js'
+import { kindOf, loadAll, loadBench, loadEquipment, type Kind, type Problem } from '../../files/index.js'
+import { exits } from '../exits.js'
+import { type Io, printJson } from '../io.js'
+import type { Register } from './index.js'
+
+/** `slowglow check FILE…`: everything wrong in the files, at once, each with its place and what would be right. */
+export const registerCheck: Register = (program, io) => {
+  program
+    .command('check')
+    .description('validate equipment, bench and profile files; a profile is checked with all it names')
+    .argument('<file...>', 'YAML files; what each is, its first key says')
+    .option('--json', 'one JSON document on standard output')
+    .action((files: string[], options: { json?: boolean }) => {
+      process.exitCode = check(files, options.json === true, io)
+    })
+}
+
+/** Returns the exit code. */
+export function check(files: readonly string[], json: boolean, io: Io): number {
+  const { checked, problems } = checkFiles(files, io.cwd)
+  const errors = problems.filter(({ severity }) => severity === 'error').length
+  if (json) printJson(io, { ok: errors === 0, files: checked, problems })
+  else {
+    for (const problem of problems) io.out(problemText(problem))
+    io.out(summary(checked, errors, problems.length - errors))
+  }
+  return errors === 0 ? exits.done : exits.finding
+}
+
+export interface Checked {
+  readonly file: string
+  readonly kind: Kind | null
+}
+
+/** All problems of these files and of what they name; paths shown relative to `cwd`. Each problem once. */
+export function checkFiles(
+  files: readonly string[],
+  cwd: string,
+): { readonly checked: readonly Checked[]; readonly problems: readonly Problem[] } {
+  const checked = new Map<string, Kind | null>()
+  const problems = new Map<string, Problem>()
+  const add = (found: readonly Problem[]): void => {
+    for (const problem of found) {
+      const file = shown(problem.file, cwd)
+      problems.set([file, problem.line, problem.column, problem.what].join('\n'), { ...problem, file })
+    }
+  }
+  const equipments = new Map<string, ReturnType<typeof loadEquipment>>()
+  const benches = new Map<string, ReturnType<typeof loadBench>>()
+  for (const file of files) {
+    const path = resolve(cwd, file)
+    const { kind, problems: unreadable } = kindOf(path)
+    checked.set(shown(path, cwd), kind)
+    if (kind === null) add(unreadable)
+    if (kind === 'equipment') equipments.set(path, loadEquipment(path))
+    if (kind === 'bench') benches.set(path, loadBench(path))
+    if (kind === 'profile') {
+      const all = loadAll(path)
+      add(all.problems)
+      for (const loaded of [all.equipment, all.bench, all.benchEquipment])
+        if (loaded !== null && !checked.has(shown(loaded.path, cwd)))
+          checked.set(shown(loaded.path, cwd), loaded === all.bench ? 'bench' : 'equipment')
+    }
+  }
+  for (const loaded of [...equipments.values(), ...benches.values()]) add(loaded.problems)
+  // Files given by themselves are judged together too; which set is meant is plain only when one is given.
+  const [equipment, another] = [...equipments.values()]
+  if (equipment?.value != null && another === undefined)
+    for (const bench of benches.values())
+      if (bench.value !== null)
+        add(groundGraph(equipment.value, bench.value, { equipment: equipment.where, bench: bench.where }))
+  return { checked: [...checked].map(([file, kind]) => ({ file, kind })), problems: [...problems.values()] }
+}
+
+function shown(path: string, cwd: string): string {
+  const near = relative(cwd, path)
+  return near === '' || near.startsWith('..') ? path : near
+}
+
+export function problemText({ severity, file, line, column, what, remedy }: Problem): string {
+  return `${file}:${line}:${column}: ${severity === 'error' ? '' : 'warning: '}${what}\n    ${remedy}`
+}
+
+function summary(checked: readonly Checked[], errors: number, warnings: number): string {
+  const files = `${checked.length} file${checked.length === 1 ? '' : 's'}`
+  const warned = warnings === 0 ? '' : `, ${warnings} warning${warnings === 1 ? '' : 's'}`
+  if (errors === 0) return `${files} checked: nothing wrong${warned}.`
+  return `${files} checked: ${errors} thing${errors === 1 ? '' : 's'} wrong${warned}. Nothing is energised with a file that is wrong.`
+}
