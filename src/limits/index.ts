@@ -7,3 +7,18 @@ export {
   storedEnergy_J,
   voltsAfter_V,
 } from './discharge.js'
+export { benchRails, channelsOf, settingStep, terminalBleeder_ohm, type NamedChannel } from './bench-rails.js'
+export { createLimits, type LimitsDesk, type PointLimits, type Raising } from './desk.js'
+export {
+  chainsOf,
+  heaterPoint,
+  heatersOn,
+  heaterWindow,
+  heaterWindow_ohm,
+  softStart,
+  softStart_s,
+} from './heaters.js'
+export { inWords, type SetPoints } from './operating.js'
+export { ratingFactor } from './ratings.js'
+export { floor_A, show } from './rail-limits.js'
+export { fitLogNormal, logNormalPoint, quantile } from './spread.js'

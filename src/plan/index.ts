@@ -9,3 +9,6 @@ export {
   standardRules,
   type RuleCode,
 } from './rules.js'
+export { makePlan, type Made, type PlanOptions } from './make.js'
+export { offPlanOf } from './off.js'
+export { planText } from './text.js'

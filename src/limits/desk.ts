@@ -1,0 +1,279 @@
+import { chance } from '../chance/index.js'
+import type { Bench } from '../bench/index.js'
+import type { Equipment, ModeName, NodeName, RailName } from '../equipment/index.js'
+import { benchRails } from './bench-rails.js'
+import {
+  heaterPoint,
+  heaterSource,
+  heatersOn,
+  heaterSpread,
+  heaterWindow,
+  type HeaterPoint,
+} from './heaters.js'
+import { estimate, tubeSumGuard } from './level1.js'
+import { createOperating, inWords, type Operating, type SetPoints } from './operating.js'
+import { type Expectation, railLimits, show } from './rail-limits.js'
+import { tubeSource } from './sampling.js'
+import type { LimitProblem, OperatingPoint, RailBench, RailLimits } from './types.js'
+
+/** Limits of every standing rail at one set of set-points, and what goes with them. */
+export interface PointLimits {
+  readonly limits: Readonly<Record<RailName, RailLimits>>
+  /** Node voltages with nominal parts (level 3). */
+  readonly nodes: Readonly<Record<NodeName, number>>
+  /** Joules in the set's capacitors and the supplies' own. */
+  readonly stored_J: number
+  readonly charging_F: Readonly<Record<RailName, number>>
+  readonly problems: readonly LimitProblem[]
+  /** Parts whose ratings no rail current can guard here. */
+  readonly unguarded: readonly string[]
+}
+
+export interface Raising {
+  readonly rail: RailName
+  readonly slew_V_per_s: number
+}
+
+export interface LimitsDesk {
+  readonly rails: Readonly<Record<RailName, RailBench>>
+  /** Null at levels 1 and 2. */
+  readonly operating: Operating | null
+  at(
+    mode: ModeName,
+    volts: SetPoints,
+    raising: Raising | null,
+    ceilings_A: Readonly<Record<RailName, number>>,
+    tubes: 'hot' | 'cold',
+  ): PointLimits
+}
+
+const samples = 48
+
+/** Everything that computes limits for one set on one bench; what it has solved it keeps. */
+export function createLimits(equipment: Equipment, bench: Bench, seed = 20): LimitsDesk {
+  const rails = benchRails(equipment, bench)
+  const operating = equipment.level === 3 ? createOperating(equipment, rails, seed) : null
+  const heaters = new Map<string, Expectation & { readonly problems: readonly LimitProblem[] }>()
+  const heaterAt = (rail: RailBench, volts: number): Expectation & { problems: readonly LimitProblem[] } => {
+    const key = `${rail.name} ${volts}`
+    const before = heaters.get(key)
+    if (before !== undefined) return before
+    const made = heaterExpectation(equipment, rail, volts, seed)
+    heaters.set(key, made)
+    return made
+  }
+  return {
+    rails,
+    operating,
+    at(mode, volts, raising, ceilings_A, tubes) {
+      const standing = Object.entries(volts).filter(([, V]) => V > 0)
+      const networked = standing.some(([name]) => rails[name]?.role !== 'heater')
+      const point = networked && operating !== null ? operating.at(mode, volts, tubes) : null
+      const limits: Record<RailName, RailLimits> = {}
+      const problems: LimitProblem[] = [...(point?.problems ?? [])]
+      let stored_J = point?.stored_J ?? 0
+      const charging_F: Record<RailName, number> = {}
+      for (const [name, at_V] of standing) {
+        const rail = equipment.rails[name]
+        const railBench = rails[name]
+        if (rail === undefined || railBench === undefined) continue
+        const from = expectationOf(equipment, railBench, at_V, mode, point, heaterAt)
+        if (from === null) {
+          problems.push(nothingKnown(name, mode, volts))
+          continue
+        }
+        problems.push(...from.problems)
+        charging_F[name] = from.charging_F
+        // With no network to say where charge goes, all of a rail's capacitance stands at the rail's volts.
+        stored_J += 0.5 * (point === null ? from.charging_F : railBench.output_F) * at_V * at_V
+        const made = railLimits(
+          {
+            rail,
+            bench: railBench,
+            at_V,
+            slew_V_per_s: raising?.rail === name ? raising.slew_V_per_s : 0,
+            profile_ceiling_A: ceilings_A[name] ?? null,
+          },
+          from,
+        )
+        limits[name] = made.limits
+        problems.push(...made.problems)
+      }
+      return {
+        limits,
+        nodes: point?.nodes ?? {},
+        stored_J,
+        charging_F,
+        problems,
+        unguarded: point?.unguarded ?? [],
+      }
+    },
+  }
+}
+
+type WithProblems = Expectation & { readonly problems: readonly LimitProblem[] }
+
+function expectationOf(
+  equipment: Equipment,
+  bench: RailBench,
+  at_V: number,
+  mode: ModeName,
+  point: OperatingPoint | null,
+  heaterAt: (rail: RailBench, volts: number) => WithProblems,
+): WithProblems | null {
+  if (bench.role === 'heater') return heaterAt(bench, at_V)
+  if (point !== null && point.expected_A[bench.name] !== undefined)
+    return fromNetwork(bench, at_V, mode, point)
+  const rail = equipment.rails[bench.name]
+  if (rail === undefined) return null
+  const known = estimate(equipment, bench.name, rail, mode, at_V, bench)
+  if (known === null) return null
+  const guard = rail.role === 'bias' ? null : tubeSumGuard(equipment, bench.name, mode, at_V)
+  return {
+    expected_A: known.expected_A,
+    text: known.text,
+    source: known.source,
+    spread: {
+      kind: 'factors',
+      low: known.low,
+      high: known.high,
+      source: 'our choice for a set known by its rails only',
+    },
+    guards:
+      guard === null
+        ? []
+        : [{ ...guard, ceiling_A: guard.ceiling_A + bleeders_A(known.expected_A, guard.ceiling_A) }],
+    charging_F: railCapacitance_F(equipment, bench.name) + bench.output_F,
+    shares: [],
+    problems: [],
+  }
+}
+
+/** Keeps a guard above what the rail must draw anyway, where bleeders carry most of it. */
+function bleeders_A(expected_A: number, tubes_A: number): number {
+  return Math.max(0, expected_A - tubes_A)
+}
+
+function fromNetwork(bench: RailBench, at_V: number, mode: ModeName, point: OperatingPoint): WithProblems {
+  const shares = point.shares[bench.name] ?? []
+  const largest = [...shares]
+    .filter(({ A }) => A > 0)
+    .sort((a, b) => b.A - a.A)
+    .slice(0, 3)
+    .map(({ tube, A }) => `${tube} ${show(A, 'A')}`)
+  const expected_A = point.expected_A[bench.name] ?? 0
+  return {
+    expected_A,
+    text: `the set's circuit solved at ${show(at_V, 'V')} in ${mode} with nominal parts${largest.length > 0 ? `; most of it: ${largest.join(', ')}` : ''}`,
+    source: 'the set file and tube data',
+    spread: {
+      kind: 'samples',
+      A: point.samples_A[bench.name] ?? [],
+      text: `9 of 10 healthy sets (${samples} drawn: tubes, resistors by tolerance and age, read-back)`,
+      source: tubeSource,
+    },
+    guards: point.guards[bench.name] ?? [],
+    charging_F: point.charging_F[bench.name] ?? 0,
+    shares,
+    problems: [],
+  }
+}
+
+function railCapacitance_F(equipment: Equipment, rail: RailName): number {
+  return Object.values(equipment.rail_capacitors)
+    .filter((capacitor) => capacitor.rail === rail)
+    .reduce((sum, capacitor) => sum + capacitor.F, 0)
+}
+
+function heaterExpectation(
+  equipment: Equipment,
+  bench: RailBench,
+  volts: number,
+  seed: number,
+): WithProblems {
+  const nominal = heaterPoint(equipment, bench.name, volts, bench.lead_ohm)
+  const drawn = chance(seed)
+  const A = Array.from({ length: samples }, (_, n) => {
+    const own = drawn.fork(`heaters ${n}`)
+    const factor = (part: string): number => 1 + heaterSpread * own.fork(part).normal()
+    const amps = heaterPoint(equipment, bench.name, volts, bench.lead_ohm, factor).amps
+    const u = Math.max(-1, Math.min(1, own.normal() / 2))
+    return Math.max(0, amps + u * (bench.accuracy_A.of_reading * amps + bench.accuracy_A.plus))
+  })
+  const tubes = heatersOn(equipment, bench.name)
+  const shares = tubes.map((tube) => ({
+    tube,
+    A:
+      nominal.amps -
+      heaterPoint(equipment, bench.name, volts, bench.lead_ohm, (part) => (part === tube ? 'open' : 1)).amps,
+  }))
+  const sources = [
+    ...new Set(tubes.map((tube) => heaterSource(equipment, tube)).filter((source) => source !== null)),
+  ]
+  const chains = nominal.chains.map((chain) => `${chain.chain} ${show(chain.amps, 'A')}`).join(', ')
+  return {
+    expected_A: nominal.amps,
+    text: `hot heaters at ${show(volts, 'V')} (current follows V^0.58), leads of ${show(bench.lead_ohm, 'Ω')} included; by chain: ${chains}`,
+    source: sources.slice(0, 3).join('; ') + (sources.length > 3 ? `; and ${sources.length - 3} more` : ''),
+    spread: {
+      kind: 'samples',
+      A,
+      text: '9 of 10 healthy sets (one heater varies by 3 %: common practice, no source)',
+      source: 'common practice, no source',
+    },
+    guards: [
+      {
+        part: bench.name,
+        ceiling_A: 1.2 * nominal.amps,
+        text: '1.2 × expected: beyond any healthy set of heaters, and below what one shorted heater of a series pair makes of its chain (2^0.58 = 1.5 ×)',
+        source: "slowglow's own choice, no published source",
+      },
+    ],
+    charging_F: 0,
+    shares,
+    problems: heaterProblems(bench.name, nominal, volts),
+  }
+}
+
+function heaterProblems(rail: RailName, point: HeaterPoint, volts: number): LimitProblem[] {
+  const problems: LimitProblem[] = point.missing.map((what) => ({
+    severity: 'error',
+    what: `Heaters on ${rail}: ${what}.`,
+    remedy: 'Correct the type, or give the heater as a lamp or resistor part with its volts and amps.',
+  }))
+  for (const chain of point.chains) {
+    if (!(chain.amps > 0)) {
+      problems.push({
+        severity: 'error',
+        what: `Heater chain ${chain.chain} on ${rail} is open: a tube in it is pulled or an element is missing.`,
+        remedy: 'Fit the tube, or a resistor of its hot resistance in its place, and say so in the file.',
+      })
+    }
+    for (const element of chain.elements) {
+      if (element.rated_V === null) continue
+      const part = element.volts / element.rated_V
+      if (part > heaterWindow.high) {
+        problems.push({
+          severity: part > 1.2 ? 'error' : 'warning',
+          what: `${element.part} would get ${show(element.volts, 'V')} on its ${show(element.rated_V, 'V')} heater with ${show(volts, 'V')} on ${rail}.`,
+          remedy: `Lower the rail or correct the chain: ${heaterWindow.source}.`,
+        })
+      } else if (part < heaterWindow.low && chain.amps > 0) {
+        problems.push({
+          severity: 'warning',
+          what: `${element.part} gets only ${show(element.volts, 'V')} on its ${show(element.rated_V, 'V')} heater with ${show(volts, 'V')} on ${rail}.`,
+          remedy: `Thicker or sensed leads, or more volts: ${heaterWindow.source}.`,
+        })
+      }
+    }
+  }
+  return problems
+}
+
+function nothingKnown(rail: RailName, mode: ModeName, volts: SetPoints): LimitProblem {
+  return {
+    severity: 'error',
+    what: `Nothing in the set file says what ${rail} should draw in mode ${mode} (${inWords(volts)}), so it has no limits.`,
+    remedy: `Give ${rail} a total from the handbook (totals: ${mode}: …), name the tubes that draw from it, or state a bench bleeder.`,
+  }
+}

@@ -1,0 +1,417 @@
+import { type Chance, chance } from '../chance/index.js'
+import { type Equipment, type Feed, type ModeName, type RailName, toNetwork } from '../equipment/index.js'
+import {
+  createSolver,
+  type Element,
+  type Network,
+  regulatorsToChange,
+  type Solution,
+  type Solver,
+} from '../network/index.js'
+import { formatQuantity } from '../quantities/index.js'
+import { quantile } from './spread.js'
+import { ownerOf, sampleElements } from './sampling.js'
+import { stresses, type Stress } from './ratings.js'
+import type { Guard, LimitProblem, OperatingPoint, RailBench } from './types.js'
+
+/** Set-points all rails stand at, by name; rails at 0 V are off. */
+export type SetPoints = Readonly<Record<RailName, number>>
+
+export interface Operating {
+  /** Tubes `cold`: heaters out or tubes pulled (reform). */
+  at(mode: ModeName, volts: SetPoints, tubes: 'hot' | 'cold'): OperatingPoint
+  /** With every tube cold: amps by rail, and the capacitance each fills when it rises. */
+  cold(mode: ModeName, volts: SetPoints): ColdPoint
+}
+
+export interface ColdPoint {
+  readonly amps: Readonly<Record<RailName, number>>
+  readonly charging_F: Readonly<Record<RailName, number>>
+  readonly nodes: Readonly<Record<string, number>>
+}
+
+/** Sets of parts drawn for each operating point: enough for a log-normal's spread within some 10 %. */
+const sampleCount = 48
+
+interface ModeSolver {
+  readonly network: Network
+  readonly solver: Solver
+  readonly supplies: ReadonlyMap<RailName, Extract<Element, { kind: 'supply' }>>
+  /** Every sampled set, and the nominal one to go back to. */
+  readonly sets: readonly (Path & { readonly read: Chance })[]
+  readonly nominalSet: Path
+  readonly valves: readonly Valve[]
+}
+
+/** One set of parts on its way up: where the last point left it, so that the next begins near and gas tubes stay lit. */
+interface Path {
+  readonly elements: readonly Element[]
+  regulators: readonly Regulator[]
+  start: Solution | null
+  at_V: number
+}
+type Regulator = Extract<Element, { readonly kind: 'regulator' }>
+
+/**
+ * Solves a level-3 set at operating points, each with its sampled sets, warm-started from the point before.
+ *
+ * @param seed - same seed, same bands
+ */
+export function createOperating(
+  equipment: Equipment,
+  rails: Readonly<Record<RailName, RailBench>>,
+  seed: number,
+): Operating {
+  const solvers = new Map<string, ModeSolver>()
+  const known = new Map<string, OperatingPoint>()
+  const solverOf = (mode: ModeName, tubes: 'hot' | 'cold'): ModeSolver => {
+    const key = `${tubes} ${mode}`
+    const before = solvers.get(key)
+    if (before !== undefined) return before
+    const made = prepare(equipment, rails, mode, tubes, chance(seed))
+    solvers.set(key, made)
+    return made
+  }
+  return {
+    at(mode, volts, tubes) {
+      const standing = Object.entries(volts).map(([rail, V]) => `${rail}=${V}`)
+      const key = `${tubes} ${mode} ${standing.sort().join(' ')}`
+      const before = known.get(key)
+      if (before !== undefined) return before
+      const made = solvePoint(equipment, rails, solverOf(mode, tubes), volts)
+      known.set(key, made)
+      return made
+    },
+    cold(mode, volts) {
+      const of = solverOf(mode, 'hot')
+      const { cold, charging_F } = coldAndCharge(of, rails, volts)
+      return { amps: railAmps(rails, of.supplies, cold, volts), charging_F, nodes: cold.volts }
+    },
+  }
+}
+
+function prepare(
+  equipment: Equipment,
+  rails: Readonly<Record<RailName, RailBench>>,
+  mode: ModeName,
+  tubes: 'hot' | 'cold',
+  seeded: Chance,
+): ModeSolver {
+  const sources: Record<RailName, Feed> = {}
+  for (const rail of Object.values(rails)) {
+    if (rail.role === 'heater') continue
+    sources[rail.name] = { V: 0, limit_A: 1e3, ohm: Math.max(rail.lead_ohm, 1e-3) }
+  }
+  // Heaters are solved by themselves (heaters.ts): in here they would only be dead weight in every pass.
+  const network = toNetwork({ ...equipment, heater_chains: {} }, mode, sources, {
+    lit: () => false,
+    ...(tubes === 'cold' ? { emission: () => 0 } : {}),
+  })
+  const supplies = new Map<RailName, Extract<Element, { kind: 'supply' }>>()
+  for (const element of network.elements) {
+    if (element.kind === 'supply') supplies.set(element.name, element)
+  }
+  const sets = Array.from({ length: sampleCount }, (_, n) => {
+    const own = seeded.fork(`set ${n}`)
+    return { ...pathOf(sampleElements(equipment, network.elements, own)), read: own.fork('read-back') }
+  })
+  const names = new Set(sets[0]?.elements.map((element) => element.name))
+  return {
+    network,
+    solver: createSolver(network),
+    supplies,
+    sets,
+    nominalSet: pathOf(network.elements.filter((element) => names.has(element.name))),
+    valves: network.elements.filter(isValve),
+  }
+}
+
+function pathOf(elements: readonly Element[]): Path {
+  return { elements, regulators: darkRegulators(elements), start: null, at_V: 0 }
+}
+
+function darkRegulators(elements: readonly Element[]): Regulator[] {
+  return elements
+    .filter((element) => element.kind === 'regulator')
+    .map((element) => ({ ...element, lit: false }))
+}
+
+/** A set of parts at new set-points: gas tubes strike on the way up and start dark again when anything was lowered. */
+function solvePath(of: ModeSolver, path: Path, volts: SetPoints, near: Solution | null): Solution {
+  const at_V = Object.values(volts).reduce((sum, V) => sum + V, 0)
+  if (at_V < path.at_V) {
+    path.regulators = darkRegulators(path.elements)
+    path.start = null
+  }
+  path.at_V = at_V
+  const parts = [...path.elements.filter((element) => element.kind !== 'regulator'), ...path.regulators]
+  let solution = of.solver.solve([...atVolts(of.supplies, volts), ...parts], (path.start ?? near)?.volts)
+  for (let round = 0; round < 4; round++) {
+    const changed = regulatorsToChange(path.regulators, solution)
+    if (changed.length === 0) break
+    path.regulators = path.regulators.map((old) => changed.find((each) => each.name === old.name) ?? old)
+    solution = of.solver.solve(changed, solution.volts)
+  }
+  path.start = solution
+  return solution
+}
+
+type Valve = Extract<Element, { readonly kind: 'triode' | 'screen tube' | 'diode tube' }>
+
+function isValve(element: Element): element is Valve {
+  return element.kind === 'triode' || element.kind === 'screen tube' || element.kind === 'diode tube'
+}
+
+function atVolts(supplies: ModeSolver['supplies'], volts: SetPoints): Element[] {
+  return [...supplies].map(([rail, element]) => ({ ...element, V: volts[rail] ?? 0 }))
+}
+
+type Cold = Pick<ModeSolver, 'network' | 'solver' | 'supplies' | 'valves'>
+
+/** Solutions with every tube cold, at each of the set-points given; the solver is left as it was. */
+function solveCold(of: Cold, volts: readonly [SetPoints, ...SetPoints[]]): [Solution, ...Solution[]] {
+  const dark = darkRegulators(of.network.elements)
+  of.solver.solve([...dark, ...of.valves.map((valve) => ({ ...valve, emission: 0 }))])
+  const [first, ...more] = volts
+  const solutions: [Solution, ...Solution[]] = [
+    of.solver.solve(atVolts(of.supplies, first)),
+    ...more.map((each) => of.solver.solve(atVolts(of.supplies, each))),
+  ]
+  of.solver.solve(of.valves)
+  return solutions
+}
+
+/** Amps each rail's supply gives: through its leads, plus what the bleeders across its terminals take. */
+function railAmps(
+  rails: Readonly<Record<RailName, RailBench>>,
+  supplies: ModeSolver['supplies'],
+  solution: Solution,
+  volts: SetPoints,
+): Record<RailName, number> {
+  const amps: Record<RailName, number> = {}
+  for (const [rail, element] of supplies) {
+    const through = Math.max(0, -(solution.currents[element.name]?.a ?? 0))
+    // The supply's own bleeder sits inside its terminals, so the set's network does not have it.
+    const bleeder = rails[rail]?.bleeder_ohm ?? null
+    amps[rail] = through + (bleeder === null ? 0 : (volts[rail] ?? 0) / bleeder)
+  }
+  return amps
+}
+
+function solvePoint(
+  equipment: Equipment,
+  rails: Readonly<Record<RailName, RailBench>>,
+  of: ModeSolver,
+  volts: SetPoints,
+): OperatingPoint {
+  const { supplies } = of
+  const amps = (solution: Solution): Record<RailName, number> => railAmps(rails, supplies, solution, volts)
+  const nominal = solvePath(of, of.nominalSet, volts, null)
+  const expected_A = amps(nominal)
+
+  const shares = tubeShares(equipment, of, nominal, expected_A, amps)
+  const leaning = railLeanings(of, nominal, volts)
+  const samples_A: Record<RailName, number[]> = {}
+  for (const rail of supplies.keys()) samples_A[rail] = []
+  for (const sampled of of.sets) {
+    const solution = solvePath(of, sampled, volts, nominal)
+    if (!solution.converged) continue
+    for (const [rail, A] of Object.entries(amps(solution)))
+      samples_A[rail]?.push(asRead(A, rails[rail], sampled.read))
+  }
+  solvePath(of, of.nominalSet, volts, nominal)
+
+  const { cold, charging_F } = coldAndCharge(of, rails, volts)
+  const held = stresses(equipment, of.network.elements, nominal)
+  const guarded = guardsOf(held, shares, leaning, expected_A, samples_A)
+  return {
+    expected_A,
+    samples_A,
+    nodes: nominal.volts,
+    shares,
+    guards: guarded.guards,
+    charging_F,
+    stored_J: storedOf(of, cold),
+    problems: [...troubles(nominal, volts), ...overRatings(held, volts), ...coldVolts(equipment, of, cold)],
+    unguarded: guarded.unguarded,
+  }
+}
+
+function asRead(A: number, bench: RailBench | undefined, read: Chance): number {
+  if (bench === undefined) return A
+  const u = Math.max(-1, Math.min(1, read.normal() / 2))
+  return Math.max(0, A + u * (bench.accuracy_A.of_reading * A + bench.accuracy_A.plus))
+}
+
+/** What each tube takes off each rail when it is missing. */
+function tubeShares(
+  equipment: Equipment,
+  of: ModeSolver,
+  nominal: Solution,
+  expected_A: Readonly<Record<RailName, number>>,
+  amps: (solution: Solution) => Record<RailName, number>,
+): Record<RailName, { tube: string; A: number }[]> {
+  const shares: Record<RailName, { tube: string; A: number }[]> = {}
+  for (const rail of of.supplies.keys()) shares[rail] = []
+  const byTube = new Map<string, Valve[]>()
+  for (const valve of of.network.elements.filter(isValve)) {
+    const owner = ownerOf(equipment, valve.name)
+    if (owner !== null) byTube.set(owner, [...(byTube.get(owner) ?? []), valve])
+  }
+  for (const [tube, valves] of byTube) {
+    const without = of.solver.solve(
+      valves.map((valve) => ({ ...valve, emission: 0 })),
+      nominal.volts,
+    )
+    of.solver.solve(valves, nominal.volts)
+    for (const [rail, A] of Object.entries(amps(without))) {
+      shares[rail]?.push({ tube, A: (expected_A[rail] ?? 0) - A })
+    }
+  }
+  return shares
+}
+
+/** For every part, the rail whose volts move its current most. */
+function railLeanings(of: ModeSolver, nominal: Solution, volts: SetPoints): ReadonlyMap<string, RailName> {
+  const best = new Map<string, { rail: RailName; by: number }>()
+  for (const [rail, element] of of.supplies) {
+    const V = volts[rail] ?? 0
+    if (V <= 0) continue
+    const moved = of.solver.solve([{ ...element, V: V * 1.01 }], nominal.volts)
+    of.solver.solve([{ ...element, V }], nominal.volts)
+    for (const [name, current] of Object.entries(moved.currents)) {
+      const was = nominal.currents[name]
+      const by = Math.abs((current.a ?? current.plate ?? 0) - (was?.a ?? was?.plate ?? 0))
+      if (by > (best.get(name)?.by ?? 0)) best.set(name, { rail, by })
+    }
+  }
+  return new Map([...best].map(([name, { rail }]) => [name, rail]))
+}
+
+/**
+ * Ceiling a part sets on its rail: the part at its allowance, everything else on the rail at its lower bound. A part that
+ * a healthy set's own spread would already put beyond that cannot be guarded by the rail's current: it is named instead.
+ */
+function guardsOf(
+  held: readonly Stress[],
+  shares: Readonly<Record<RailName, readonly { tube: string; A: number }[]>>,
+  leaning: ReadonlyMap<string, RailName>,
+  expected_A: Readonly<Record<RailName, number>>,
+  samples_A: Readonly<Record<RailName, readonly number[]>>,
+): { guards: Record<RailName, Guard[]>; unguarded: string[] } {
+  const guards: Record<RailName, Guard[]> = {}
+  const unguarded = new Set<string>()
+  for (const stress of held) {
+    const rail = leaning.get(stress.element)
+    if (rail === undefined || !stress.by_current || !(stress.A > 0) || !(stress.ratio > 0)) continue
+    const expected = expected_A[rail] ?? 0
+    const share = shares[rail]?.find(({ tube }) => tube === stress.part)?.A ?? Math.min(stress.A, expected)
+    if (!(share > 0) || !(expected > 0)) continue
+    const lower = Math.min(expected, quantile(samples_A[rail] ?? [], 0.05))
+    const upper = Math.max(expected, quantile(samples_A[rail] ?? [], 0.95))
+    const more = stress.squared ? 1 / Math.sqrt(stress.ratio) : 1 / stress.ratio
+    const ceiling_A = lower * Math.max(0, 1 - share / expected) + share * more
+    if (ceiling_A < upper) {
+      if (more < 3) unguarded.add(stress.part)
+      continue
+    }
+    const text = `${stress.what} would reach ${stress.rating}, the rest of the rail at its lowest`
+    guards[rail] = [...(guards[rail] ?? []), { part: stress.part, ceiling_A, text, source: stress.source }]
+  }
+  return { guards, unguarded: [...unguarded] }
+}
+
+function coldAndCharge(
+  of: ModeSolver,
+  rails: Readonly<Record<RailName, RailBench>>,
+  volts: SetPoints,
+): { cold: Solution; charging_F: Record<RailName, number> } {
+  const standing = [...of.supplies.keys()].filter((rail) => (volts[rail] ?? 0) > 0)
+  const [cold, ...lowered] = solveCold(of, [volts, ...standing.map((rail) => ({ ...volts, [rail]: 0 }))])
+  const charging_F: Record<RailName, number> = {}
+  for (const [at, rail] of standing.entries()) {
+    const below = lowered[at]
+    const own_F = rails[rail]?.output_F ?? 0
+    charging_F[rail] = own_F + (below === undefined ? 0 : filled_F(of, cold, below, volts[rail] ?? 0))
+  }
+  return { cold, charging_F }
+}
+
+/** Capacitance a rail fills when it rises: each capacitor by the part of the rail's volts that it takes with tubes cold. */
+function filled_F(of: ModeSolver, raised: Solution, lowered: Solution, V: number): number {
+  let F = 0
+  for (const each of of.network.elements) {
+    if (each.kind !== 'capacitor') continue
+    F += each.F * Math.min(1, Math.abs(across(raised, each) - across(lowered, each)) / V)
+  }
+  return F
+}
+
+function storedOf(of: ModeSolver, cold: Solution): number {
+  let joules = 0
+  for (const each of of.network.elements) {
+    if (each.kind === 'capacitor') joules += 0.5 * each.F * across(cold, each) * across(cold, each)
+  }
+  return joules
+}
+
+function across(solution: Solution, element: { readonly a: string; readonly b: string }): number {
+  return (solution.volts[element.a] ?? 0) - (solution.volts[element.b] ?? 0)
+}
+
+function troubles(nominal: Solution, volts: SetPoints): LimitProblem[] {
+  if (nominal.converged) return []
+  return [
+    {
+      severity: 'error',
+      what: `The circuit could not be solved at ${inWords(volts)}: ${nominal.trouble ?? 'no steady state was found'}.`,
+      remedy: 'Check the parts around the node named; a missing cathode or grid resistor is the usual cause.',
+    },
+  ]
+}
+
+function overRatings(held: readonly Stress[], volts: SetPoints): LimitProblem[] {
+  const problems: LimitProblem[] = []
+  for (const stress of held) {
+    if (stress.ratio > 1.0005) {
+      problems.push({
+        severity: 'error',
+        what: `${stress.what} would stand at ${percent(stress.of_rating)} of its rating (${stress.rating}; ${stress.source}) at ${inWords(volts)}.`,
+        remedy: 'Lower the target in the profile, or correct the part in the set file.',
+      })
+    } else if (stress.of_rating > 1.0005) {
+      problems.push({
+        severity: 'warning',
+        what: `${stress.what} is over its rating: ${percent(stress.of_rating)} of ${stress.rating} at ${inWords(volts)} (${stress.source}).`,
+        remedy: 'Many output stages were run so. Take its cathode reading once, with the outputs off.',
+      })
+    }
+  }
+  return problems
+}
+
+/** With heaters out every capacitor sees more: said, since a heater that fails at full HT does just that. */
+function coldVolts(equipment: Equipment, of: ModeSolver, cold: Solution): LimitProblem[] {
+  return stresses(equipment, of.network.elements, cold)
+    .filter(
+      (stress) =>
+        !stress.by_current && stress.ratio > 1.0005 && equipment.parts[stress.part]?.kind === 'capacitor',
+    )
+    .map((stress) => ({
+      severity: 'warning' as const,
+      what: `With tubes cold, ${stress.what} would stand at ${percent(stress.ratio)} of its ${stress.rating} rating.`,
+      remedy: 'HT comes on with heaters hot only; a part rated for the whole rail would be better.',
+    }))
+}
+
+function percent(ratio: number): string {
+  return `${(100 * ratio).toFixed(0)} %`
+}
+
+/** `HT 250 V, bias 20 V`: rails that stand. */
+export function inWords(volts: SetPoints): string {
+  return Object.entries(volts)
+    .filter(([, V]) => V > 0)
+    .map(([rail, V]) => `${rail} ${formatQuantity(V, 'V')}`)
+    .join(', ')
+}

@@ -1,0 +1,281 @@
+import type { Rail } from '../equipment/index.js'
+import { formatQuantity, type Unit } from '../quantities/index.js'
+import { fitLogNormal, logNormalPoint, quantile } from './spread.js'
+import type { Guard, LimitProblem, RailBench, RailLimits, Reason } from './types.js'
+
+/** What is known of a rail's current at one set-point, however it was found. */
+export interface Expectation {
+  readonly expected_A: number
+  readonly text: string
+  readonly source: string
+  readonly spread:
+    | {
+        readonly kind: 'samples'
+        readonly A: readonly number[]
+        readonly text: string
+        readonly source: string
+      }
+    | { readonly kind: 'factors'; readonly low: number; readonly high: number; readonly source: string }
+  readonly guards: readonly Guard[]
+  readonly charging_F: number
+  /** What each single tube takes off the rail when missing. */
+  readonly shares: readonly { readonly tube: string; readonly A: number }[]
+}
+
+export interface Standing {
+  readonly rail: Rail
+  readonly bench: RailBench
+  readonly at_V: number
+  /** Slew of the raise that leads here; 0 where the rail only stands. */
+  readonly slew_V_per_s: number
+  /** A ceiling the profile states for this rail, or null. */
+  readonly profile_ceiling_A: number | null
+}
+
+const ours = "slowglow's own choice, no published source"
+
+/** Smallest room around a limit: 2 mA, three steps of the read-back, or 3 % of expected, whichever is most. */
+export function floor_A(expected_A: number, resolution_A: number): number {
+  return Math.max(0.002, 3 * resolution_A, 0.03 * expected_A)
+}
+
+/** Limits of one rail at one set-point, each with its reason. */
+export function railLimits(
+  standing: Standing,
+  from: Expectation,
+): { limits: RailLimits; problems: LimitProblem[] } {
+  const { rail, bench, at_V } = standing
+  const { expected_A } = from
+  const problems: LimitProblem[] = []
+  const because: Reason[] = []
+  const say = (
+    limit: Reason['limit'],
+    value: number,
+    unit: Reason['unit'],
+    text: string,
+    source: string,
+  ): void => {
+    because.push({ limit, value, unit, text: `${limit} ${show(value, unit)}: ${text}`, source })
+  }
+  say('expected', expected_A, 'A', from.text, from.source)
+
+  const floor = floor_A(expected_A, bench.resolution_A)
+  const band = bandOf(from, expected_A)
+  say('band', band.upper_A, 'A', `from ${show(band.lower_A, 'A')}: ${band.text}`, band.source)
+
+  const ceiling = lowestCeiling(standing, from, band.upper_A)
+  say('ceiling', ceiling.ceiling_A, 'A', ceiling.text, ceiling.source)
+
+  const statistical_A = band.high_A + floor
+  const manual = rail.manual
+  const wished_A = manual === undefined ? statistical_A : Math.min(manual.trip_A, statistical_A)
+  const trip_A = Math.min(wished_A, ceiling.ceiling_A)
+  const floorWords = `${show(floor, 'A')} (the most of 2 mA, 3 read-back steps, 3 % of expected)`
+  say(
+    'trip',
+    trip_A,
+    'A',
+    trip_A < wished_A
+      ? `the ceiling is lower than what a healthy set may reach (${show(statistical_A, 'A')}): ${ceiling.text}`
+      : manual !== undefined && manual.trip_A <= statistical_A
+        ? `stated by hand: ${manual.reason}`
+        : `999 of 1000 healthy sets stay below ${show(band.high_A, 'A')}, and ${floorWords} of room`,
+    trip_A < wished_A
+      ? ceiling.source
+      : manual !== undefined
+        ? 'stated by hand in the set file'
+        : band.source,
+  )
+
+  const ask_A = Math.max(0, Math.min(band.low_A - floor, band.lower_A - floor))
+  say(
+    'ask',
+    ask_A,
+    'A',
+    `999 of 1000 healthy sets stay above ${show(band.low_A, 'A')}, less ${floorWords}`,
+    band.source,
+  )
+
+  const charge_A = from.charging_F * standing.slew_V_per_s
+  const supply_limit_A = supplyLimit(bench, trip_A, charge_A, rail.role === 'heater', band.upper_A)
+  say(
+    'supply limit',
+    supply_limit_A,
+    'A',
+    supplyWords(rail.role === 'heater', charge_A, from, standing),
+    ours,
+  )
+
+  const over_voltage_V = overVoltage(bench, at_V)
+  say(
+    'over-voltage',
+    over_voltage_V,
+    'V',
+    bench.over_voltage
+      ? `set-point ${show(at_V, 'V')} and the room the supply needs above it (${show(bench.over_voltage_margin_V, 'V')}, at least 2 % and 3 steps)`
+      : 'the supply has no over-voltage level: slowglow judges the volts itself',
+    'the bench file',
+  )
+
+  if (expected_A > bench.max_A) {
+    problems.push({
+      severity: 'error',
+      what: `${bench.name} should draw ${show(expected_A, 'A')} at ${show(at_V, 'V')}; the supply gives ${show(bench.max_A, 'A')} at most.`,
+      remedy: 'Use a supply that can, or a profile that stops lower.',
+    })
+  }
+  return {
+    limits: {
+      at_V,
+      expected_A,
+      lower_A: band.lower_A,
+      upper_A: band.upper_A,
+      ask_A,
+      trip_A,
+      ceiling_A: ceiling.ceiling_A,
+      charge_A,
+      supply_limit_A,
+      over_voltage_V,
+      because,
+      sees: seenWords(from, expected_A - ask_A),
+    },
+    problems,
+  }
+}
+
+interface Band {
+  readonly lower_A: number
+  readonly upper_A: number
+  /** 0.1 % and 99.9 % points. */
+  readonly low_A: number
+  readonly high_A: number
+  readonly text: string
+  readonly source: string
+}
+
+function bandOf(from: Expectation, expected_A: number): Band {
+  const { spread } = from
+  if (spread.kind === 'factors') {
+    return {
+      lower_A: spread.low * expected_A,
+      upper_A: spread.high * expected_A,
+      low_A: spread.low * expected_A,
+      high_A: spread.high * expected_A,
+      text: `× ${spread.low} to × ${spread.high} of expected`,
+      source: spread.source,
+    }
+  }
+  const lower_A = Math.min(expected_A, quantile(spread.A, 0.05))
+  const upper_A = Math.max(expected_A, quantile(spread.A, 0.95))
+  const shape = fitLogNormal(spread.A)
+  return {
+    lower_A,
+    upper_A,
+    low_A: Math.min(lower_A, shape === null ? 0 : logNormalPoint(shape, '0.1 %')),
+    high_A: Math.max(upper_A, shape === null ? 0 : logNormalPoint(shape, '99.9 %')),
+    text: spread.text,
+    source: spread.source,
+  }
+}
+
+function lowestCeiling(standing: Standing, from: Expectation, upper_A: number): Guard {
+  const { rail, bench, profile_ceiling_A } = standing
+  const all: Guard[] = [...from.guards]
+  if (Number.isFinite(bench.max_A)) {
+    all.push({
+      part: bench.name,
+      ceiling_A: bench.max_A,
+      text: 'the most its supply can give',
+      source: 'the bench file',
+    })
+  }
+  if (rail.feeds.fuse_A !== undefined) {
+    const text = `the lead fuse of ${show(rail.feeds.fuse_A, 'A')}`
+    all.push({ part: 'lead fuse', ceiling_A: rail.feeds.fuse_A, text, source: 'the set file' })
+  }
+  if (profile_ceiling_A !== null) {
+    all.push({
+      part: 'profile',
+      ceiling_A: profile_ceiling_A,
+      text: 'set by the profile',
+      source: 'the profile',
+    })
+  }
+  // Where nothing in the file bounds the rail, twice what a healthy set may draw does.
+  const plain = 2 * upper_A + floor_A(upper_A, bench.resolution_A)
+  all.push({
+    part: bench.name,
+    ceiling_A: plain,
+    text: 'twice the most that a healthy set draws',
+    source: ours,
+  })
+  return all.reduce((lowest, guard) => (guard.ceiling_A < lowest.ceiling_A ? guard : lowest))
+}
+
+/**
+ * HT and others: just above the trip, so that slowglow speaks first and the supply holds what slowglow would miss. Heaters:
+ * just below it, so that the planned soft start in current limit is no trip, and above what hot heaters draw.
+ */
+function supplyLimit(
+  bench: RailBench,
+  trip_A: number,
+  charge_A: number,
+  heater: boolean,
+  upper_A: number,
+): number {
+  const error = bench.accuracy_A.of_reading * trip_A + bench.accuracy_A.plus
+  if (heater) {
+    const below = Math.max(upper_A, trip_A - error - bench.resolution_A)
+    return settable(bench, Math.min(below, trip_A), 'down')
+  }
+  return settable(bench, trip_A + charge_A + Math.max(2 * bench.resolution_A, 0.02 * trip_A, error), 'up')
+}
+
+function settable(bench: RailBench, amps: number, way: 'up' | 'down'): number {
+  const steps = amps / bench.step_A
+  const whole = (way === 'up' ? Math.ceil(steps - 1e-9) : Math.floor(steps + 1e-9)) * bench.step_A
+  return Math.min(bench.max_A, Math.max(bench.min_A, tidy(whole)))
+}
+
+function supplyWords(heater: boolean, charge_A: number, from: Expectation, standing: Standing): string {
+  if (heater)
+    return 'just below the trip: cold heaters draw several times their current and are held here while they warm'
+  const charging =
+    charge_A > 0
+      ? `, and ${show(charge_A, 'A')} to charge ${formatQuantity(short(from.charging_F), 'F')} at ${show(standing.slew_V_per_s, 'V/s')}`
+      : ''
+  return `just above the trip${charging}`
+}
+
+function overVoltage(bench: RailBench, at_V: number): number {
+  const room = Math.max(bench.over_voltage_margin_V, 0.02 * at_V, 3 * bench.resolution_V)
+  const step = bench.resolution_V > 0 ? bench.resolution_V : 0.1
+  return tidy(Math.ceil((at_V + room + bench.resolution_V) / step - 1e-9) * step)
+}
+
+/** What a missing tube would show as here, and which would not. */
+function seenWords(from: Expectation, room_A: number): string | null {
+  const shares = from.shares.filter(({ A }) => A > 0).sort((a, b) => a.A - b.A)
+  if (shares.length === 0) return null
+  const smallest = shares.find(({ A }) => A > room_A)
+  const hidden = shares.filter(({ A }) => A <= room_A).map(({ tube }) => tube)
+  const seen =
+    smallest === undefined
+      ? 'no single missing tube shows in this current for certain'
+      : `the smallest single loss that shows for certain is ${smallest.tube} (${show(smallest.A, 'A')})`
+  return hidden.length === 0 ? seen : `${seen}; may hide: ${hidden.join(', ')}`
+}
+
+/** Binary fractions of decimal steps leave tails like 0.30000000000000004, which would be printed and sent. */
+function tidy(value: number): number {
+  return Number(value.toPrecision(12))
+}
+
+function short(value: number): number {
+  return Number(value.toPrecision(3))
+}
+
+/** A figure for people: three digits. */
+export function show(value: number, unit: Unit): string {
+  return formatQuantity(short(value), unit)
+}

@@ -1,0 +1,148 @@
+import type { Equipment } from '../equipment/index.js'
+import type { Element, Solution } from '../network/index.js'
+import { formatQuantity } from '../quantities/index.js'
+import { findTube, type Figure, type RatingSystem } from '../tubes/index.js'
+import { ownerOf } from './sampling.js'
+
+/**
+ * Rating systems differ in what a rating allows for: design-centre ratings leave room for supply and part spread, absolute
+ * ones leave none (definitions of the systems: RETMA/EIA RS-239; the factors are our choice from them).
+ */
+export const ratingFactor: Readonly<Record<RatingSystem, number>> = {
+  'design-centre': 1.2,
+  'design-maximum': 1.1,
+  absolute: 1,
+  unknown: 1,
+}
+
+/** How hard a part works against one of its ratings. */
+export interface Stress {
+  readonly part: string
+  readonly element: string
+  readonly what: string
+  /** Of what the rating allows (1 = at the rating × its factor). */
+  readonly ratio: number
+  /** Of the bare rating. */
+  readonly of_rating: number
+  readonly rating: string
+  readonly source: string
+  /** Whether more rail current means more of this; a voltage rating does not follow current. */
+  readonly by_current: boolean
+  /** Amps through the part that this stress goes with. */
+  readonly A: number
+  /** Power ratings of resistors grow with the square of the current; all others in proportion. */
+  readonly squared: boolean
+}
+
+/** All ratings of a solved set that are known, each with how far it is used. Driven stages carry their own data. */
+export function stresses(equipment: Equipment, elements: readonly Element[], solution: Solution): Stress[] {
+  return elements.flatMap((element) => {
+    const owner = ownerOf(equipment, element.name)
+    if (owner === null) return []
+    if (element.kind === 'triode' || element.kind === 'screen tube' || element.kind === 'diode tube') {
+      return tubeStresses(equipment, owner, element, solution)
+    }
+    return partStresses(equipment, owner, element, solution)
+  })
+}
+
+type TubeElement = Extract<Element, { readonly kind: 'triode' | 'screen tube' | 'diode tube' }>
+
+function tubeStresses(
+  equipment: Equipment,
+  owner: string,
+  element: TubeElement,
+  solution: Solution,
+): Stress[] {
+  const type = equipment.tubes[owner]?.type ?? ''
+  const { found } = findTube(type)
+  if (found === null) return []
+  const volts = (node: string): number => solution.volts[node] ?? 0
+  const cathode_V = volts(element.cathode)
+  const amps = solution.currents[element.name] ?? {}
+  const plate_A = amps.plate ?? amps.a ?? 0
+  const screen_A = amps.screen ?? 0
+  const plate_V = volts(element.plate) - cathode_V
+  const screen_V = element.kind === 'screen tube' ? volts(element.screen) - cathode_V : 0
+  const factor = ratingFactor[found.rating_system]
+  const made: Stress[] = []
+  const add = (
+    what: string,
+    value: number,
+    unit: 'W' | 'A' | 'V',
+    figure: Figure | undefined,
+    A: number,
+  ): void => {
+    if (figure === undefined || !(figure.value > 0)) return
+    const allowed = figure.value * factor
+    made.push({
+      part: owner,
+      element: element.name,
+      what: `${owner} (${type}) ${what}`,
+      ratio: value / allowed,
+      of_rating: value / figure.value,
+      rating: `${formatQuantity(figure.value, unit)} ${found.rating_system}${factor > 1 ? ` × ${factor}` : ''}`,
+      source: sourceOf(figure),
+      by_current: unit !== 'V',
+      A,
+      squared: false,
+    })
+  }
+  // A published plate dissipation is for one section of a twin tube (common practice, no source).
+  add('plate dissipation', plate_A * plate_V, 'W', found.max.plate_W, plate_A + screen_A)
+  add('screen dissipation', screen_A * screen_V, 'W', found.max.screen_W, plate_A + screen_A)
+  add('cathode current', plate_A + screen_A, 'A', found.max.cathode_A, plate_A + screen_A)
+  add('rectified current', plate_A, 'A', found.max.dc_output_A, plate_A)
+  add('plate voltage', plate_V, 'V', found.max.plate_V, plate_A)
+  add('screen voltage', screen_V, 'V', found.max.screen_V, screen_A)
+  return made
+}
+
+function sourceOf(figure: Figure): string {
+  return figure.confidence === 'from memory'
+    ? `unverified, check your manual (${figure.source})`
+    : figure.source
+}
+
+function partStresses(equipment: Equipment, owner: string, element: Element, solution: Solution): Stress[] {
+  const part = equipment.parts[owner]
+  if (part === undefined || !('a' in element)) return []
+  const V = Math.abs((solution.volts[element.a] ?? 0) - (solution.volts[element.b] ?? 0))
+  const A = Math.abs(solution.currents[element.name]?.a ?? 0)
+  const base = { part: owner, element: element.name, source: 'the set file', A, squared: false }
+  switch (part.kind) {
+    case 'resistor':
+    case 'potentiometer': {
+      if (part.rated_W === null) return []
+      const ratio = (V * A) / part.rated_W
+      const rating = formatQuantity(part.rated_W, 'W')
+      return [
+        { ...base, what: `${owner} power`, ratio, of_rating: ratio, rating, by_current: true, squared: true },
+      ]
+    }
+    case 'choke':
+    case 'winding': {
+      if (part.rated_A === null) return []
+      const ratio = A / part.rated_A
+      const rating = formatQuantity(part.rated_A, 'A')
+      return [
+        { ...base, what: `${owner} winding current`, ratio, of_rating: ratio, rating, by_current: true },
+      ]
+    }
+    case 'fuse': {
+      const ratio = A / part.rated_A
+      const rating = formatQuantity(part.rated_A, 'A')
+      return [{ ...base, what: `${owner} fuse current`, ratio, of_rating: ratio, rating, by_current: true }]
+    }
+    case 'capacitor': {
+      const ratio = V / part.rated_V
+      const rating = formatQuantity(part.rated_V, 'V')
+      return [{ ...base, what: `${owner} voltage`, ratio, of_rating: ratio, rating, by_current: false }]
+    }
+    case 'contact':
+    case 'lamp':
+    case 'diode':
+    case 'heater resistor':
+      return []
+  }
+}

@@ -1,0 +1,111 @@
+import type { Chance } from '../chance/index.js'
+import type { Equipment, Part } from '../equipment/index.js'
+import type { Element } from '../network/index.js'
+import { findTube, type ModelBand } from '../tubes/index.js'
+
+/** Spread of good tubes about their type: 0.66..1.33 of published taken as the 5 % and 95 % points [S27, Radiotron Designer's Handbook 4th ed. as cited]. */
+const tubeSpread = (Math.log(1.33) - Math.log(0.66)) / 2 / 1.6449
+export const tubeSource =
+  'tubes spread 0.66 to 1.33 about their type: second-hand from Radiotron Designer’s Handbook, 4th ed.'
+
+/** Old carbon composition drifts high: up to +50 %, most of it little (common practice, no source). */
+const drift = 0.5
+
+/** Striking volts of a gas regulator vary (typically 20 to 30 V above operating): standard deviation, our choice. */
+const strikeSpread = 0.03
+
+/**
+ * The elements of one sampled set: every part drawn from its own named generator, so that a part added to a file moves no
+ * other part's draw. Elements of kinds that carry no spread are left out.
+ */
+export function sampleElements(
+  equipment: Equipment,
+  elements: readonly Element[],
+  chance: Chance,
+): Element[] {
+  const changed: Element[] = []
+  for (const element of elements) {
+    const owner = ownerOf(equipment, element.name)
+    if (owner === null) continue
+    const own = chance.fork(element.name)
+    switch (element.kind) {
+      case 'triode':
+      case 'screen tube':
+      case 'diode tube': {
+        const type = equipment.tubes[owner]?.type
+        if (type === undefined) break
+        const spread = Math.sqrt(tubeSpread * tubeSpread + modelSpread(type, element.name))
+        changed.push({ ...element, emission: element.emission * Math.exp(spread * own.normal()) })
+        break
+      }
+      case 'resistor': {
+        const part = equipment.parts[owner]
+        if (part === undefined) break
+        changed.push({ ...element, ohm: element.ohm * resistorFactor(part, own) })
+        break
+      }
+      case 'regulator': {
+        const strike_V = element.model.strike_V * (1 + strikeSpread * own.normal())
+        changed.push({ ...element, model: { ...element.model, strike_V } })
+        break
+      }
+      case 'capacitor':
+      case 'inductor':
+      case 'supply':
+      case 'contact':
+      case 'meter':
+      case 'junction':
+      case 'heater':
+        break
+    }
+  }
+  return changed
+}
+
+function resistorFactor(
+  part: Part | { readonly kind: 'heater resistor'; readonly tolerance: number },
+  own: Chance,
+): number {
+  if (part.kind === 'resistor') {
+    const made = 1 + part.tolerance * (2 * own.next() - 1)
+    if (part.make !== 'carbon composition') return made
+    const u = own.next()
+    return made * (1 + drift * u * u)
+  }
+  if (part.kind === 'potentiometer' || part.kind === 'heater resistor')
+    return 1 + part.tolerance * (2 * own.next() - 1)
+  return 1
+}
+
+/** Variance of the logarithm that the model's own error adds: its band taken as 5 % and 95 % points. */
+function modelSpread(type: string, elementName: string): number {
+  const band = bandOf(type, elementName)
+  if (band === null || !(band.low > 0) || !(band.high > band.low)) return 0
+  const sigma = Math.log(band.high / band.low) / 2 / 1.6449
+  return sigma * sigma
+}
+
+/** Model band of the widest section of a type: a tube element does not say which of its sections it is. */
+function bandOf(type: string, elementName: string): ModelBand | null {
+  const { found } = findTube(type)
+  if (found === null) return null
+  const bands = found.sections.map((section) => section.band)
+  const numbered = bands[sectionNumber(elementName)]
+  return numbered ?? bands[0] ?? null
+}
+
+function sectionNumber(elementName: string): number {
+  const digits = /[^A-Za-z0-9](\d+)$/.exec(elementName)?.[1]
+  return digits === undefined ? 0 : Math.max(0, Number(digits) - 1)
+}
+
+/** Part or tube of the file that an element of the network comes from (`V3.2` is part of V3); null for leads, meters, bleeders. */
+export function ownerOf(equipment: Equipment, elementName: string): string | null {
+  let name = elementName
+  for (;;) {
+    if (equipment.parts[name] !== undefined || equipment.tubes[name] !== undefined) return name
+    const cut = Math.max(...['.', ' ', '/', ':', '#'].map((mark) => name.lastIndexOf(mark)))
+    if (cut <= 0) return null
+    name = name.slice(0, cut)
+  }
+}

@@ -1,0 +1,253 @@
+import type { Bench } from '../bench/index.js'
+import type { Equipment, ModeName, Rail, RailName } from '../equipment/index.js'
+import {
+  channelsOf,
+  heaterWindow_ohm,
+  type LimitsDesk,
+  parallel_ohm,
+  type RailBench,
+  show,
+  terminalBleeder_ohm,
+} from '../limits/index.js'
+import type { HookupLine, HookupTest } from './types.js'
+
+/** Highest volts of a hook-up test by current, and its highest limit where the rail is not a heater (architecture.md). */
+const test = { volts: 5, heater_V: 2, limit_A: 0.005 } as const
+/** A test needs this many read-back steps of current to say anything. */
+const steps = 5
+/** An ohmmeter's test current charges electrolytics through about this much (common practice, no source). */
+const ohmmeter_ohm = 100e3
+/** Resistances beyond this read as open on a bench meter. */
+const open_ohm = 20e6
+
+interface Window {
+  readonly low: number
+  readonly high: number
+  /** What makes up the resistance, in words. */
+  readonly of: string
+}
+
+/** How each channel of a rail is proved before anything goes above 5 V; the person reads why it is this way. */
+export function hookupTests(
+  equipment: Equipment,
+  bench: Bench,
+  desk: LimitsDesk,
+  name: RailName,
+  mode: ModeName,
+): HookupTest[] {
+  const rail = equipment.rails[name]
+  const side = desk.rails[name]
+  if (rail === undefined || side === undefined) return []
+  const window =
+    rail.role === 'heater' ? heaterWindow(equipment, side, name) : coldWindow(equipment, desk, name, mode)
+  const channels = side.class === 'programmed' ? channelsOf(bench, name) : []
+  if (channels.length === 0) return [byOhmmeter(equipment, bench, desk, name, rail, side, window, '', mode)]
+  return channels.map(({ name: channel, channel: spec }) => {
+    const alone = channels.length === 1
+    const low = alone
+      ? byLowVolts(equipment, bench, name, rail, side, window, channel, spec.min_V, spec.min_A)
+      : null
+    return low ?? byOhmmeter(equipment, bench, desk, name, rail, side, window, channel, mode)
+  })
+}
+
+/** Null where the bench cannot: too little current to see, or volts it cannot go down to. */
+function byLowVolts(
+  equipment: Equipment,
+  bench: Bench,
+  name: RailName,
+  rail: Rail,
+  side: RailBench,
+  window: Window | null,
+  channel: string,
+  min_V: number,
+  min_A: number,
+): HookupTest | null {
+  if (window === null) return null
+  const heater = rail.role === 'heater'
+  const test_V = Math.max(heater ? test.heater_V : test.volts, min_V)
+  if (test_V > test.volts) return null
+  const least_A = test_V / window.high
+  const error_A = side.accuracy_A.of_reading * least_A + side.accuracy_A.plus
+  if (least_A - error_A < steps * side.resolution_A) return null
+  const most_A = test_V / window.low
+  const limit_A = heater ? Math.max(min_A, Math.min(side.max_A / 2, most_A / 2, 2 * least_A)) : test.limit_A
+  if (limit_A < min_A || (!heater && most_A > limit_A)) return null
+  const error_V = side.accuracy_V.of_reading * test_V + side.accuracy_V.plus + side.resolution_V
+  const lowest_V = Math.min(test_V, limit_A * window.low)
+  const ohm_low = Math.max(0, lowest_V - error_V) / (lowest_V / window.low + error_A)
+  const ohm_high = (test_V + error_V) / (least_A - error_A)
+  return {
+    rail: name,
+    channel,
+    method: 'low volts',
+    test_V,
+    limit_A: roundDown(limit_A, side.step_A),
+    ohm_low,
+    ohm_high,
+    may_limit: heater,
+    polarity: polarityAt(equipment, bench, rail, test_V, heater ? lowest_V : test_V),
+    because: `${show(test_V, 'V')} at ${show(limit_A, 'A')} at most can hurt nothing, and ${window.of} make ${show(ohm_low, 'Ω')} to ${show(ohm_high, 'Ω')}, which is at least ${steps} steps of the supply's ammeter.`,
+  }
+}
+
+function byOhmmeter(
+  equipment: Equipment,
+  bench: Bench,
+  desk: LimitsDesk,
+  name: RailName,
+  rail: Rail,
+  side: RailBench,
+  window: Window | null,
+  channel: string,
+  mode: ModeName,
+): HookupTest {
+  const low = window === null ? 0 : 0.8 * window.low
+  const high = window === null ? open_ohm : 1.2 * window.high
+  const F = desk.operating?.cold(mode, { [name]: rail.working_V }).charging_F[name] ?? 0
+  const wait_s = 5 * F * (parallel_ohm([ohmmeter_ohm, window?.high]) ?? ohmmeter_ohm)
+  const wait =
+    rail.role === 'heater' || wait_s < 2
+      ? ''
+      : ` The reading climbs while ${show(F, 'F')} of capacitors charge: wait about ${show(Math.ceil(wait_s), 's')}, until it stands still.`
+  const why =
+    side.class === 'programmed'
+      ? 'the supply cannot go low enough, or its ammeter cannot see so small a current, so an ohmmeter proves the wiring'
+      : 'this rail is not switched by slowglow, so an ohmmeter proves the wiring'
+  const of =
+    window === null
+      ? 'the file does not say what is there, so any reading that is no short counts'
+      : window.of
+  return {
+    rail: name,
+    channel,
+    method: 'ohmmeter',
+    test_V: 0,
+    limit_A: 0,
+    ohm_low: window === null ? 1000 : low,
+    ohm_high: high,
+    may_limit: false,
+    polarity: polarityAt(equipment, bench, rail, 1, 1),
+    because: `${why}: ${of}.${wait}`,
+  }
+}
+
+/** Signed volts that a meter at the driven node reads against chassis during the test. */
+function polarityAt(
+  equipment: Equipment,
+  bench: Bench,
+  rail: Rail,
+  most_V: number,
+  least_V: number,
+): HookupTest['polarity'] {
+  const negative = rail.polarity === 'negative'
+  const required = rail.required_bias?.node
+  const wanted = [required, negative ? rail.negative : rail.positive].filter((node) => node !== undefined)
+  const onLine = Object.entries(bench.meters).find(
+    ([, meter]) =>
+      meter.line !== null &&
+      meter.measures === 'V' &&
+      meter.at !== null &&
+      wanted.includes(meter.at) &&
+      meter.against === equipment.chassis_node,
+  )
+  const node = onLine?.[1].at ?? (negative ? rail.negative : rail.positive)
+  const drop_V = rail.feeds.blocking_diode === true ? 1 : 0
+  const low = Math.max(0.1, 0.7 * least_V - drop_V)
+  const high = 1.1 * most_V + 0.2
+  return {
+    node,
+    sign: negative ? -1 : 1,
+    low_V: negative ? -high : low,
+    high_V: negative ? -low : high,
+    meter: onLine?.[0] ?? null,
+  }
+}
+
+function heaterWindow(equipment: Equipment, side: RailBench, name: RailName): Window | null {
+  const window = heaterWindow_ohm(equipment, name, side.lead_ohm)
+  if (window === null) return null
+  return { low: window.low_ohm * 0.9, high: window.high_ohm, of: 'the heaters, from stone cold to warm,' }
+}
+
+/** Cold tubes draw nothing, so bleeders, dividers and the bench's own bleeder make up the rail. */
+function coldWindow(equipment: Equipment, desk: LimitsDesk, name: RailName, mode: ModeName): Window | null {
+  const rail = equipment.rails[name]
+  const side = desk.rails[name]
+  if (rail === undefined || side === undefined) return null
+  const bleeder = terminalBleeder_ohm(rail, side)
+  if (desk.operating === null) {
+    return bleeder === null
+      ? null
+      : { low: 0.1 * bleeder, high: 1.05 * bleeder, of: 'the bench bleeder, and whatever the set adds,' }
+  }
+  const amps = desk.operating.cold(mode, { [name]: test.volts }).amps[name] ?? 0
+  if (!(amps > 1e-9)) return { low: 100e3, high: open_ohm, of: 'nothing that conducts with the tubes cold' }
+  const ohm = test.volts / amps
+  return {
+    low: 0.85 * ohm,
+    high: 1.3 * ohm,
+    of: 'bleeders and dividers (tubes are cold and draw nothing)',
+  }
+}
+
+/** The hook-up sheet: where each supply goes in, what is done first, how it is proved. */
+export function hookupLine(
+  equipment: Equipment,
+  bench: Bench,
+  desk: LimitsDesk,
+  name: RailName,
+  tests: readonly HookupTest[],
+): HookupLine {
+  const rail = equipment.rails[name]
+  const side = desk.rails[name]
+  const feeds = rail?.feeds
+  const first: string[] = []
+  if (equipment.chassis === 'live') {
+    first.push(`isolating transformer: ${equipment.isolating_transformer ?? 'none stated'}`)
+  }
+  for (const wire of feeds?.lift ?? []) first.push(`lift ${wire}`)
+  for (const tube of feeds?.pull ?? []) first.push(`pull ${tube}${typeOf(equipment, tube)}`)
+  if (feeds?.fuse_A !== undefined) first.push(`fuse of ${show(feeds.fuse_A, 'A')} in the positive lead`)
+  if (feeds?.blocking_diode === true) first.push('blocking diode in the positive lead')
+  if (feeds?.series_ohm !== undefined) first.push(`resistor of ${show(feeds.series_ohm, 'Ω')} in series`)
+  if (feeds?.bench_bleeder_ohm !== undefined) {
+    first.push(`bleeder of ${show(feeds.bench_bleeder_ohm, 'Ω')} across the supply's terminals`)
+  }
+  if (side?.bleeder_ohm !== null && side?.bleeder_ohm !== undefined) {
+    first.push(`the bench's own bleeder of ${show(side.bleeder_ohm, 'Ω')} stays across the terminals`)
+  }
+  const supply =
+    side?.class === 'programmed'
+      ? side.channels.join(' + ')
+      : side?.class === 'watched'
+        ? `your own supply, watched by ${side.volts_meter ?? 'a meter'}`
+        : 'your own supply, set and read by hand'
+  return {
+    rail: name,
+    supply,
+    positive: `${feeds?.positive_at ?? ''} (${rail?.positive ?? ''})`,
+    negative: `${feeds?.negative_at ?? ''} (${rail?.negative ?? ''})`,
+    first,
+    proved_by: tests.map((each) => provedBy(each, bench)).join('; '),
+  }
+}
+
+function provedBy(each: HookupTest, bench: Bench): string {
+  const of = each.channel === '' ? '' : `${each.channel}: `
+  const window = `${show(each.ohm_low, 'Ω')} to ${show(each.ohm_high, 'Ω')}`
+  if (each.method === 'ohmmeter') {
+    return `${of}ohmmeter at the lead ends, supply off, red on the positive lead: ${window}. Why: ${each.because}`
+  }
+  const meter = each.polarity.meter === null ? 'a meter you read' : `${each.polarity.meter} (${bench.name})`
+  return `${of}${show(each.test_V, 'V')} with at most ${show(each.limit_A, 'A')}: volts over amps ${window}, polarity at ${each.polarity.node} by ${meter}. Why: ${each.because}`
+}
+
+function typeOf(equipment: Equipment, tube: string): string {
+  const known = equipment.tubes[tube]
+  return known === undefined ? '' : ` (${known.type}${known.does === undefined ? '' : `, ${known.does}`})`
+}
+
+function roundDown(value: number, step: number): number {
+  return Number((Math.floor(value / step + 1e-9) * step).toPrecision(12))
+}

@@ -1,0 +1,303 @@
+import type { Bench } from '../bench/index.js'
+import type { Equipment, RailName } from '../equipment/index.js'
+import {
+  bleederFor_ohm,
+  chainsOf,
+  createLimits,
+  type LimitProblem,
+  type LimitsDesk,
+  show,
+} from '../limits/index.js'
+import type { Profile } from '../profile/index.js'
+import { low_V, setDischarge_s } from './discharge.js'
+import { hookupLine } from './hookup.js'
+import { offPlan } from './off.js'
+import { meterPlans, railPlans } from './rails.js'
+import { looserRules, staleAfter_s, standardRules } from './rules.js'
+import { chainWarmUp, filledStages, isHot, modeOf, railsOf } from './stages.js'
+import { buildSteps, type Built, type Reach } from './steps.js'
+import { unprovedWords } from './unproved.js'
+import type { Figures, HeaterWatch, Plan, RailPlan, Step } from './types.js'
+
+export interface PlanOptions {
+  /** Same seed, same bands. */
+  readonly seed?: number
+}
+
+export interface Made {
+  readonly plan: Plan | null
+  readonly problems: readonly LimitProblem[]
+}
+
+/** Clip leads and plugs of a bench: 600 V at most (product.md), unless the bench states less. */
+const leadsMost_V = 600
+
+/**
+ * The whole plan of a run: hook-up, steps with limits and reasons, rules, off plan. Null with the problems that stand in its
+ * way where any of them is an error; `hash` is left empty for the shell to fill (`planText`).
+ */
+export function makePlan(
+  profile: Profile,
+  equipment: Equipment,
+  bench: Bench,
+  options: PlanOptions = {},
+): Made {
+  const desk = createLimits(equipment, bench, options.seed)
+  const mode = modeOf(profile, equipment)
+  if (mode === null || equipment.modes[mode] === undefined) {
+    const known = Object.keys(equipment.modes).join(', ')
+    return refused(
+      mode === null ? 'The set file has no mode to judge currents in.' : `The set file has no mode ${mode}.`,
+      known === '' ? 'Give it at least one, for example modes: receive: …' : `Its modes are: ${known}.`,
+    )
+  }
+  const rails = railPlans(equipment, bench, desk)
+  const reach = (rail: RailName): Reach => reachOf(profile, equipment, bench, desk, rail)
+  const stages = filledStages(profile, equipment, desk, (rail) =>
+    Math.min(reach(rail).V, equipment.rails[rail]?.working_V ?? 0),
+  )
+  const built = buildSteps({ equipment, bench, profile, desk, rails, mode, reach }, stages)
+  const problems = distinct([
+    ...aboveCeilings(profile, equipment),
+    ...lacking(profile, equipment, rails, built),
+    ...built.problems,
+    ...looserRules(bench, profile).map((each): LimitProblem => ({ severity: 'warning', ...each })),
+  ])
+  if (problems.some(({ severity }) => severity === 'error')) return { plan: null, problems }
+
+  const expected_s = Math.round(built.steps.reduce((sum, step) => sum + step.expected_s, 0))
+  const time_budget_s = profile.time_budget_s ?? Math.max(600, 3 * expected_s)
+  const plan: Plan = {
+    format: 'slowglow plan 1',
+    equipment: equipment.name,
+    profile: profile.name,
+    bench: bench.name,
+    bench_kind: bench.kind,
+    kind: profile.kind,
+    level: equipment.level,
+    hash: '',
+    rails,
+    meters: meterPlans(bench),
+    hookup: Object.entries(built.tests).map(([rail, tests]) =>
+      hookupLine(equipment, bench, desk, rail, tests),
+    ),
+    unproved: unprovedWords({ profile, equipment, rails, built }),
+    steps: built.steps,
+    rules: standardRules(bench, profile, time_budget_s),
+    off: offPlan(bench, equipment, desk),
+    figures: figuresOf(profile, equipment, desk, built),
+    heaters: heaterWatches(equipment, built),
+    time_budget_s,
+    prompt_timeout_s: Math.min(600, profile.prompt_timeout_s ?? 600),
+    expected_s,
+    stale_s: staleAfter_s(bench),
+  }
+  return { plan, problems }
+}
+
+function refused(what: string, remedy: string): Made {
+  return { plan: null, problems: [{ severity: 'error', what, remedy }] }
+}
+
+/** Highest volts the bench and every ceiling allow on a rail, and which of them it is. */
+function reachOf(
+  profile: Profile,
+  equipment: Equipment,
+  bench: Bench,
+  desk: LimitsDesk,
+  rail: RailName,
+): Reach {
+  const set = equipment.rails[rail]
+  const side = desk.rails[rail]
+  const all: Reach[] = []
+  const leads_V = Math.min(leadsMost_V, bench.leads_max_V)
+  all.push({ V: leads_V, why: `bench leads carry ${show(leads_V, 'V')} at most` })
+  if (side?.class === 'programmed') {
+    all.push({
+      V: side.reach_V,
+      why: `${side.channels.join(' + ')} gives ${show(side.reach_V, 'V')} at most`,
+    })
+  }
+  if (set !== undefined)
+    all.push({
+      V: set.max_V.value,
+      why: `${rail} may carry ${show(set.max_V.value, 'V')} (${set.max_V.source})`,
+    })
+  const own = profile.ceiling_V[rail]
+  if (own !== undefined) all.push({ V: own, why: `the profile's ceiling is ${show(own, 'V')}` })
+  return all.reduce((lowest, each) => (each.V < lowest.V ? each : lowest))
+}
+
+/** A target above the set's or the profile's own ceiling is a mistake in the file, not something to cut. */
+function aboveCeilings(profile: Profile, equipment: Equipment): LimitProblem[] {
+  const problems: LimitProblem[] = []
+  for (const stage of profile.stages) {
+    if (stage.do !== 'ramp') continue
+    const rail = equipment.rails[stage.rail]
+    if (rail === undefined) continue
+    const highest_V = Math.max(...stage.to_V)
+    if (highest_V > rail.max_V.value) {
+      problems.push({
+        severity: 'error',
+        what: `Stage "${stage.name}" would raise ${stage.rail} to ${show(highest_V, 'V')}; the set allows ${show(rail.max_V.value, 'V')} (${rail.max_V.source}).`,
+        remedy: 'Lower the target.',
+      })
+    }
+    const ceiling_V = profile.ceiling_V[stage.rail]
+    if (ceiling_V !== undefined && highest_V > ceiling_V) {
+      problems.push({
+        severity: 'error',
+        what: `Stage "${stage.name}" would raise ${stage.rail} to ${show(highest_V, 'V')}, above the profile's own ceiling of ${show(ceiling_V, 'V')}.`,
+        remedy: 'Lower the target, or raise the ceiling if you mean it.',
+      })
+    }
+  }
+  return problems
+}
+
+/** What a plan must have and the files do not give. */
+function lacking(
+  profile: Profile,
+  equipment: Equipment,
+  rails: Readonly<Record<RailName, RailPlan>>,
+  built: Built,
+): LimitProblem[] {
+  const problems: LimitProblem[] = []
+  const top_V = highestByRail(built.steps)
+  const hot = Object.keys(top_V).filter((rail) => isHot(equipment, rail))
+  if (hot.length === 0 && Object.keys(top_V).length === 0) {
+    problems.push({
+      severity: 'error',
+      what: 'Nothing in this profile raises a rail.',
+      remedy: 'Give it stages with do: ramp, or none at all: then the plan fills them in.',
+    })
+  }
+  for (const [name, V] of Object.entries(top_V)) {
+    const plan = rails[name]
+    if (plan?.class !== 'programmed' || V <= low_V || plan.discharge !== null) continue
+    const F = Math.max(1e-6, ...built.steps.map((step) => chargeOf(step, name)))
+    const ohm = Math.floor(bleederFor_ohm(F, V, low_V, 30) / 1000) * 1000
+    problems.push({
+      severity: 'error',
+      what: `${name} goes to ${show(V, 'V')} and has no discharge path at the supply's terminals, so "off" could not be confirmed by measurement.`,
+      remedy: `Clip a bleeder across the supply's terminals, ${show(Math.max(ohm, 1000), 'Ω')} or less, and state it as the channel's bleeder or the rail's bench_bleeder.`,
+    })
+  }
+  const highHT = hot.some((rail) => (top_V[rail] ?? 0) > low_V)
+  for (const [name, rail] of Object.entries(equipment.rails)) {
+    if (rail.role !== 'bias' || profile.tubes_cold || !highHT) continue
+    const bias = rails[name]?.bias ?? null
+    if (bias === null) {
+      problems.push({
+        severity: 'error',
+        what: `${name} is a bias rail and the file does not say what bias the set needs (required_bias), so HT cannot be held off without it.`,
+        remedy: 'State the node, the least and the usual volts there, and where they come from.',
+      })
+    } else if (bias.meter === null && bias.preload_A === null) {
+      problems.push({
+        severity: 'error',
+        what: `Nothing shows whether ${name} reaches ${bias.node} while HT is on: no meter on a line there and no preload at the grid-return end. HT above ${low_V} V is refused.`,
+        remedy: `Clip a meter on a line at ${bias.node}, or fit a preload resistor from ${bias.node} to chassis and put it in the file.`,
+      })
+    }
+  }
+  for (const role of ['HT', 'screen']) {
+    for (const name of railsOf(equipment, role)) problems.push(...unresolved(name, rails[name], built.steps))
+  }
+  for (const step of built.steps) problems.push(...drivenIn(equipment, step))
+  return problems
+}
+
+/** A rail whose current stays below a few steps of the ammeter even at the top can be judged by nothing. */
+function unresolved(name: RailName, rail: RailPlan | undefined, steps: readonly Step[]): LimitProblem[] {
+  if (rail?.class !== 'programmed') return []
+  const resolution_A = Math.max(...rail.channels.map((channel) => channel.resolution_A))
+  const expected = steps
+    .filter((step) => step.do === 'raise' && step.rail === name)
+    .map((step) => step.limits[name]?.expected_A ?? 0)
+  const most_A = Math.max(0, ...expected)
+  if (expected.length === 0 || most_A >= 5 * resolution_A) return []
+  return [
+    {
+      severity: 'error',
+      what: `The bench cannot resolve the current of ${name}: at most ${show(most_A, 'A')} is expected, and its read-back has steps of ${show(resolution_A, 'A')}.`,
+      remedy:
+        'Use a supply or a meter on a line with finer steps: at least five must fit into the expected current.',
+    },
+  ]
+}
+
+function drivenIn(equipment: Equipment, step: Step): LimitProblem[] {
+  if (step.do !== 'raise' || step.rail === null || !isHot(equipment, step.rail)) return []
+  return Object.entries(equipment.tubes)
+    .filter(
+      ([, tube]) =>
+        tube.pulled !== true &&
+        tube.sections.some((section) => section.driven_in?.includes(step.mode) === true),
+    )
+    .map(([name, tube]) => ({
+      severity: 'error',
+      what: `${name} (${tube.type}) is driven in mode ${step.mode}; its current with drive cannot be computed from its static data.`,
+      remedy: 'Plan a mode in which it is not driven, or pull its drive and give that as a mode of its own.',
+    }))
+}
+
+function chargeOf(step: Step, rail: RailName): number {
+  const limits = step.limits[rail]
+  return limits === undefined || step.slew_V_per_s <= 0 ? 0 : limits.charge_A / step.slew_V_per_s
+}
+
+export function highestByRail(steps: readonly Step[]): Record<RailName, number> {
+  const top_V: Record<RailName, number> = {}
+  for (const step of steps) {
+    if (step.do === 'raise' && step.rail !== null)
+      top_V[step.rail] = Math.max(top_V[step.rail] ?? 0, step.target_V)
+  }
+  return top_V
+}
+
+function figuresOf(profile: Profile, equipment: Equipment, desk: LimitsDesk, built: Built): Figures {
+  const top_V = highestByRail(built.steps)
+  const high = Object.entries(top_V)
+    .filter(([rail]) => isHot(equipment, rail))
+    .map(([rail, V]) => `${rail} at ${show(V, 'V')}`)
+  return {
+    highest_V: Math.max(0, ...Object.values(top_V)),
+    stored_J: built.stored_J,
+    stored_where: `the set's capacitors and the supplies' own, ${high.join(', ') || 'low volts only'}`,
+    discharge_s: setDischarge_s(equipment, desk),
+    hazards: [...(equipment.chassis === 'live' ? ['live chassis'] : []), ...equipment.hazards].filter(
+      (hazard, at, all) => all.indexOf(hazard) === at,
+    ),
+    unattended: profile.unattended,
+  }
+}
+
+function heaterWatches(equipment: Equipment, built: Built): HeaterWatch[] {
+  const top_V = highestByRail(built.steps)
+  return railsOf(equipment, 'heater').flatMap((rail) => {
+    const volts = top_V[rail]
+    if (volts === undefined) return []
+    return chainsOf(equipment, rail).map(([chain, { series }]) => {
+      const warm = chainWarmUp(equipment, chain)
+      return {
+        chain,
+        rail,
+        volts,
+        warm_up_s: warm.s,
+        tubes: series.flat().filter((part) => equipment.tubes[part] !== undefined),
+        source: warm.source,
+      }
+    })
+  })
+}
+
+/** The same sentence once, the one at the highest volts: sentences that differ in their figures only count as the same. */
+function distinct(problems: readonly LimitProblem[]): LimitProblem[] {
+  const kept = new Map<string, LimitProblem>()
+  for (const problem of problems) {
+    const shape = `${problem.severity} ${problem.what.replaceAll(/\d+(\.\d+)? ?[mkµ]?[VAW%]\b|\d+ %/g, '#')}`
+    kept.set(shape, problem)
+  }
+  return [...kept.values()]
+}

@@ -1,0 +1,131 @@
+import type { Bench } from '../bench/index.js'
+import type { Equipment, NodeName, Rail, RailName } from '../equipment/index.js'
+import { channelsOf, type LimitsDesk, type RailBench, show } from '../limits/index.js'
+import { dischargeOf } from './discharge.js'
+import type { BiasPlan, ChannelPlan, MeterPlan, RailPlan } from './types.js'
+
+/** All rails as the sequencer needs to know them. */
+export function railPlans(equipment: Equipment, bench: Bench, desk: LimitsDesk): Record<RailName, RailPlan> {
+  const plans: Record<RailName, RailPlan> = {}
+  for (const [name, rail] of Object.entries(equipment.rails)) {
+    const side = desk.rails[name]
+    if (side === undefined) continue
+    const discharge = dischargeOf(equipment, desk, name)
+    plans[name] = {
+      name,
+      role: rail.role,
+      class: side.class,
+      channels: side.class === 'programmed' ? channelPlans(bench, name) : [],
+      volts_meter: side.volts_meter,
+      amps_meter: side.amps_meter,
+      positive: rail.positive,
+      negative: rail.negative,
+      max_V: rail.max_V.value,
+      bias: biasPlan(equipment, bench, name, rail),
+      discharge,
+      ...powers(name, rail, side),
+    }
+  }
+  return plans
+}
+
+function channelPlans(bench: Bench, rail: RailName): ChannelPlan[] {
+  const channels = channelsOf(bench, rail)
+  const total_V = channels.reduce((sum, { channel }) => sum + channel.max_V, 0)
+  return channels.map(({ name, port, channel }) => ({
+    channel: name,
+    port,
+    share: channel.max_V / total_V,
+    set_digits_V: channel.set_digits_V,
+    set_digits_A: channel.set_digits_A,
+    min_V: channel.min_V,
+    min_A: channel.min_A,
+    max_V: channel.max_V,
+    max_A: channel.max_A,
+    resolution_V: channel.resolution_V,
+    resolution_A: channel.resolution_A,
+    accuracy_V: channel.accuracy_V,
+    accuracy_A: channel.accuracy_A,
+    over_voltage: channel.over_voltage,
+    over_voltage_margin_V: channel.over_voltage_margin_V,
+    off_order: channel.off_order,
+  }))
+}
+
+/** What slowglow can and cannot do on a rail, said to the person. */
+function powers(name: RailName, rail: Rail, side: RailBench): { can: string[]; cannot: string[] } {
+  if (side.class === 'programmed') {
+    const cannot = ['take away charge that the set holds after the output is off']
+    if (!side.over_voltage)
+      cannot.push('have the supply itself guard the volts: it has no over-voltage level')
+    return {
+      can: [`set, limit and switch ${name} up to ${show(Math.min(side.reach_V, rail.max_V.value), 'V')}`],
+      cannot,
+    }
+  }
+  const amps = side.amps_meter === null ? ['judge its current: no ammeter in the bench file'] : []
+  if (side.class === 'watched') {
+    return {
+      can: [`read ${name} all the time and call out`],
+      cannot: ['switch it off: only you can, by its knob or its mains', ...amps],
+    }
+  }
+  return {
+    can: [`ask you to set ${name} and judge what you type`],
+    cannot: [
+      'see it between two typed readings',
+      'switch it off: only you can, by its knob or its mains',
+      ...amps,
+    ],
+  }
+}
+
+function biasPlan(equipment: Equipment, bench: Bench, name: RailName, rail: Rail): BiasPlan | null {
+  const required = rail.required_bias
+  if (required === undefined || rail.role !== 'bias') return null
+  const sign = required.nominal_V < 0 ? -1 : 1
+  const meter = Object.entries(bench.meters).find(
+    ([, each]) => each.line !== null && each.measures === 'V' && each.at === required.node,
+  )
+  return {
+    node: required.node,
+    at_least_V: Math.abs(required.at_least_V),
+    nominal_V: Math.abs(required.nominal_V),
+    sign,
+    meter: meter?.[0] ?? null,
+    preload_A: preload_A(equipment, required.node, rail, Math.abs(required.nominal_V)),
+    source: `${name}: ${required.source}`,
+  }
+}
+
+/**
+ * Current of the resistors that stand straight between the grid-return node and the rail's other side: they draw only while
+ * the lead to the grid return is whole.
+ */
+function preload_A(equipment: Equipment, node: NodeName, rail: Rail, nominal_V: number): number | null {
+  let siemens = 0
+  for (const part of Object.values(equipment.parts)) {
+    if (part.kind !== 'resistor' || !part.between.includes(node)) continue
+    const other = part.between[0] === node ? part.between[1] : part.between[0]
+    if (other === equipment.chassis_node || other === rail.positive) siemens += 1 / part.ohm
+  }
+  return siemens > 0 ? siemens * nominal_V : null
+}
+
+export function meterPlans(bench: Bench): Record<string, MeterPlan> {
+  const plans: Record<string, MeterPlan> = {}
+  for (const [name, meter] of Object.entries(bench.meters)) {
+    plans[name] = {
+      name,
+      port: meter.line === null ? null : name,
+      measures: meter.measures,
+      at: meter.at,
+      against: meter.against,
+      rail: meter.rail,
+      ohm: meter.ohm,
+      resolution: meter.resolution,
+      accuracy: meter.accuracy,
+    }
+  }
+  return plans
+}

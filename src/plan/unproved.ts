@@ -1,0 +1,63 @@
+import type { Equipment, RailName } from '../equipment/index.js'
+import { show } from '../limits/index.js'
+import type { Profile } from '../profile/index.js'
+import { isHot } from './stages.js'
+import type { Built } from './steps.js'
+import type { RailPlan } from './types.js'
+
+/** What the run leaves unproved, in sentences: what the bench, the file and rail currents cannot show. */
+export function unprovedWords(of: {
+  readonly profile: Profile
+  readonly equipment: Equipment
+  readonly rails: Readonly<Record<RailName, RailPlan>>
+  readonly built: Built
+}): string[] {
+  const { profile, equipment, rails, built } = of
+  const words: string[] = []
+  for (const { rail, wanted_V, reached_V, why } of built.cut) {
+    words.push(`${rail} from ${show(reached_V, 'V')} to ${show(wanted_V, 'V')}: ${why}.`)
+  }
+  const used = new Set(
+    built.steps.flatMap((step) => (step.do === 'raise' && step.rail !== null ? [step.rail] : [])),
+  )
+  for (const rail of used) {
+    const working_V = equipment.rails[rail]?.working_V ?? 0
+    const top_V = Math.max(...built.steps.filter((step) => step.rail === rail).map((step) => step.target_V))
+    const alreadySaid = built.cut.some((each) => each.rail === rail)
+    if (top_V < 0.99 * working_V && !alreadySaid) {
+      words.push(
+        `${rail} above ${show(top_V, 'V')}: the profile stops below its working ${show(working_V, 'V')}.`,
+      )
+    }
+    const plan = rails[rail]
+    if (plan !== undefined && plan.class !== 'programmed') {
+      words.push(`${rail} is ${plan.class}: slowglow cannot ${plan.cannot.join(', nor ')}.`)
+    }
+    const last = built.steps.findLast((step) => step.do === 'raise' && step.rail === rail)
+    const hides = last?.limits[rail]?.sees?.split('may hide: ')[1]
+    if (hides !== undefined) {
+      words.push(
+        `${rail}: one of these missing or dead may hide in its current: ${hides}. Look whether each glows or warms.`,
+      )
+    }
+  }
+  if (built.unguarded.length > 0) {
+    words.push(
+      `The rail's current cannot keep these inside their own ratings: ${built.unguarded.join(', ')}. Take their cathode or drop readings once, HT down while you clip on.`,
+    )
+  }
+  if (equipment.level < 3) {
+    words.push(
+      'Node voltages, part ratings and what each tube draws: the file gives rails and types, no circuit, so rails are judged by their currents alone.',
+    )
+  }
+  if (profile.kind === 'reform') {
+    words.push(
+      'Leakage of each capacitor: formed in circuit, other paths draw through the same rail, so leakage is not judged.',
+    )
+  }
+  if (profile.tubes_cold && [...used].some((rail) => isHot(equipment, rail))) {
+    words.push('All tubes: this run keeps them cold.')
+  }
+  return words
+}
