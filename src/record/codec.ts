@@ -32,30 +32,18 @@ export function decodeColumns(data: Uint8Array, wanted: number): Float64Array[] 
   } catch (error) {
     throw new RecordTrouble('damaged', 'A block of readings in this run file is damaged.', { cause: error })
   }
-  let at = 0
-  const take = (): number => {
-    let value = 0
-    let scale = 1
-    for (;;) {
-      const byte = bytes[at++]
-      if (byte === undefined || scale > 2 ** 56)
-        throw new RecordTrouble('damaged', 'A block of readings in this run file ends too early.')
-      value += (byte & 0x7f) * scale
-      if (byte < 0x80) return value
-      scale *= 128
-    }
-  }
-  const count = take()
+  const reader = new Reading(bytes)
+  const count = reader.take()
   // A residual takes at least one byte, so a longer count is damage, not a reason to reserve memory.
   if (count > bytes.length)
     throw new RecordTrouble('damaged', 'A block of readings claims more than it holds.')
   return Array.from({ length: wanted }, () => {
     const column = new Float64Array(count)
-    let value = unzigzag(take())
-    const step = unzigzag(take())
+    let value = unzigzag(reader.take())
+    const step = unzigzag(reader.take())
     if (count > 0) column[0] = value
     for (let i = 1; i < count; i++) {
-      value += step + unzigzag(take())
+      value += step + unzigzag(reader.take())
       column[i] = value
     }
     return column
@@ -64,6 +52,31 @@ export function decodeColumns(data: Uint8Array, wanted: number): Float64Array[] 
 
 const zigzag = (value: number): number => (value < 0 ? -2 * value - 1 : 2 * value)
 const unzigzag = (value: number): number => (value % 2 === 1 ? -(value + 1) / 2 : value / 2)
+
+class Reading {
+  #at = 0
+  readonly #bytes: Uint8Array
+  constructor(bytes: Uint8Array) {
+    this.#bytes = bytes
+  }
+  take(): number {
+    let byte = this.#bytes[this.#at++] ?? ended()
+    if (byte < 0x80) return byte
+    let value = byte & 0x7f
+    let scale = 128
+    do {
+      byte = this.#bytes[this.#at++] ?? ended()
+      value += (byte & 0x7f) * scale
+      scale *= 128
+      if (scale > 2 ** 63) ended()
+    } while (byte >= 0x80)
+    return value
+  }
+}
+
+function ended(): never {
+  throw new RecordTrouble('damaged', 'A block of readings in this run file ends too early.')
+}
 
 class Bytes {
   #at = 0

@@ -7,6 +7,8 @@ export interface KeepState {
   /** Taken but not yet committed. */
   readonly waiting: boolean
   readonly committed_us: number
+  /** Whether anyone ever came: whoever started the recorder may be slow to. */
+  readonly greeted: boolean
   /** Since when no client is there; null while one is. */
   readonly alone_since_us: number | null
   /** Latest moment of the run that an entry spoke of, for what the recorder itself has to add. */
@@ -52,12 +54,15 @@ export type KeepOutput =
 
 /** Confirmations come at least this often while there is something to confirm, µs. */
 export const confirmEvery_us = 250_000
+/** How long the recorder waits for its first client, µs. */
+const firstClient_us = 30e6
 
 export function keepBegin(now_us: number): KeepState {
   return {
     clients: {},
     waiting: false,
     committed_us: now_us,
+    greeted: false,
     alone_since_us: now_us,
     run_us: 0,
     ended: false,
@@ -77,7 +82,12 @@ export function keepStep(
     case 'hello': {
       const client = { from: input.from, received: 0, confirmed: 0, intents: [] }
       return {
-        state: { ...state, clients: { ...state.clients, [input.client]: client }, alone_since_us: null },
+        state: {
+          ...state,
+          clients: { ...state.clients, [input.client]: client },
+          alone_since_us: null,
+          greeted: true,
+        },
         outputs: state.failed === null ? [] : [trouble(input.client, state.failed)],
       }
     }
@@ -136,12 +146,14 @@ export function keepStep(
       )
       return finish(state, told)
     }
-    case 'tick':
-      if (state.alone_since_us !== null && input.now_us - state.alone_since_us >= linger_us)
+    case 'tick': {
+      const patience_us = state.greeted ? linger_us : Math.max(linger_us, firstClient_us)
+      if (state.alone_since_us !== null && input.now_us - state.alone_since_us >= patience_us)
         return finish(state, [])
       if (state.waiting && input.now_us - state.committed_us >= confirmEvery_us)
         return { state, outputs: [{ do: 'commit' }] }
       return { state, outputs: [] }
+    }
   }
 }
 

@@ -10,6 +10,9 @@ export const applicationId = 0x534c4757
 /** Format version, in SQLite's user_version. Readers refuse higher ones. */
 export const formatVersion = 1
 
+/** Blocks of 1 to 2 kB lie five to a page; in pages of 4 kB a third of the file would be air. */
+export const pageBytes = 8192
+
 /** Readings in a full block of one stream. */
 export const blockReadings = 512
 /** Ticks in a full block: they are regular and compress to almost nothing. */

@@ -41,16 +41,15 @@ export interface RunReader {
 export function openRunFile(path: string): { readonly reader: RunReader } | { readonly trouble: string } {
   const opened = openDatabase(path)
   if ('trouble' in opened) return opened
-  const reader = read(opened.db, path, opened.standing)
   try {
+    const reader = read(opened.db, path, opened.standing)
     reader.known()
     reader.ending()
     reader.span()
     return { reader }
   } catch (error) {
-    reader.close()
-    if (error instanceof RecordTrouble) return { trouble: error.message }
-    throw error
+    opened.db.close()
+    return { trouble: asTrouble(error, path).message }
   }
 }
 
@@ -60,9 +59,7 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
     try {
       return db.inTransaction ? work() : db.transaction(work)()
     } catch (error) {
-      if (error instanceof Database.SqliteError)
-        throw new RecordTrouble('damaged', damaged(path, error.message), { cause: error })
-      throw error
+      throw asTrouble(error, path)
     }
   }
   const parsed = <T>(shape: z.ZodType<T>, value: unknown, what: string): T => {
@@ -97,7 +94,6 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
         `SELECT block, n, from_us, to_us, first, last, min, max FROM block WHERE stream = ? AND ${where} ORDER BY block`,
       )
       .raw()
-  const allBlocks = (stream: number): number[][] => blocks('block >= 0').all(stream)
   const dataOf = db.prepare<[number, number], { data: unknown }>(
     'SELECT data FROM block_data WHERE stream = ? AND block = ?',
   )
@@ -140,8 +136,8 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
       }),
     readings: (stream, from_us = 0, to_us = Infinity) =>
       guarded(() => {
-        const parts = allBlocks(stream)
-          .filter(([, , from, to]) => (to ?? 0) >= from_us && (from ?? 0) <= to_us)
+        const parts = blocks('to_us >= ? AND from_us <= ?')
+          .all(stream, from_us, to_us)
           .map(([block]) => columnsOf(stream, block ?? 0))
         return within([...parts, tailOf(stream)], from_us, to_us)
       }),
@@ -187,17 +183,23 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
         if (own) db.exec('BEGIN')
         yield* inOrder(db, { known: knownOf, stream: streamOf, event: eventOf, ending: endingOf })
       } catch (error) {
-        if (error instanceof Database.SqliteError)
-          throw new RecordTrouble('damaged', damaged(path, error.message), { cause: error })
-        throw error
+        throw asTrouble(error, path)
       } finally {
-        if (own && db.inTransaction) db.exec('COMMIT')
+        if (own && db.inTransaction) db.exec('ROLLBACK')
       }
     },
     close: () => {
       db.close()
     },
   }
+}
+
+/** SQLite's own word for damage turned into ours; any other error is our fault and goes on as it is. */
+function asTrouble(error: unknown, path: string): RecordTrouble {
+  if (error instanceof RecordTrouble) return error
+  if (error instanceof Database.SqliteError)
+    return new RecordTrouble('damaged', damaged(path, error.message), { cause: error })
+  throw error
 }
 
 const none = new Float64Array(0)

@@ -1,7 +1,7 @@
 import { closeSync, fsyncSync, mkdirSync, openSync } from 'node:fs'
 import { dirname } from 'node:path'
 import Database from 'better-sqlite3'
-import { applicationId, formatVersion, tables } from './layout.js'
+import { applicationId, formatVersion, pageBytes, tables } from './layout.js'
 import { holdable, Pending } from './pending.js'
 import { RecordTrouble } from './trouble.js'
 import type { RunEntry } from './types.js'
@@ -156,7 +156,8 @@ function create(path: string, options: RunFileOptions): Database.Database {
   const db = new Database(path, { timeout: 2000 })
   try {
     if (options.max_bytes !== undefined)
-      db.pragma(`max_page_count = ${Math.max(1, Math.floor(options.max_bytes / 4096))}`)
+      db.pragma(`max_page_count = ${Math.max(1, Math.floor(options.max_bytes / pageBytes))}`)
+    db.pragma(`page_size = ${pageBytes}`)
     if (options.fsync === false) db.pragma('synchronous = OFF')
     db.exec(
       `BEGIN; PRAGMA application_id = ${applicationId}; PRAGMA user_version = ${formatVersion}; ${tables} COMMIT`,

@@ -8,7 +8,7 @@ const root = resolve(import.meta.dirname, '../..')
  * A program of `src` and what it imports, compiled as it is now into a folder of its own, for tests that need a real
  * process. Gives the program's path and a way to clear up.
  */
-export function compiled(program: string): { readonly path: string; remove(): void } {
+export function compiled(program: string): { readonly path: string; readonly remove: () => void } {
   const cache = join(root, 'node_modules/.cache')
   mkdirSync(cache, { recursive: true })
   const out = mkdtempSync(join(cache, 'slowglow-test-'))
