@@ -18,11 +18,15 @@ const supply = supplyOf(fullDialect, { plate: channelOf(1), bias: channelOf(2) }
 const config = lineConfigOf('BENCH', supply)
 
 const channel = fc.constantFrom('BENCH.plate', 'BENCH.plate', 'BENCH.bias', 'BENCH.nothing')
-const volts = fc.oneof(fc.double({ min: 0, max: 320 }), fc.double())
+const volts = fc.oneof(
+  { weight: 6, arbitrary: fc.integer({ min: 0, max: 32_000 }).map((n) => n / 100) },
+  fc.double(),
+)
+const amps = fc.integer({ min: 0, max: 6000 }).map((n) => n / 10_000)
 const body = fc.oneof(
   fc.record({
     do: fc.constant('limits' as const),
-    limit_A: fc.double({ min: 0, max: 1 }),
+    limit_A: amps,
     over_voltage_V: fc.option(volts),
   }),
   fc.record({ do: fc.constant('set' as const), volts }),
@@ -78,11 +82,10 @@ const input: fc.Arbitrary<Timed> = fc.record({
     {
       weight: 90,
       arbitrary: fc.constant(
-        (t_us: number, _: number, state: LineState): LineInput => ({
-          kind: 'text',
-          t_us,
-          text: rightAnswer(state),
-        }),
+        (t_us: number, _: number, state: LineState): LineInput =>
+          state.flight === null
+            ? { kind: 'time', t_us: Math.max(t_us, state.quiet_until_us, state.hold_us) }
+            : { kind: 'text', t_us, text: rightAnswer(state) },
       ),
     },
     {
@@ -112,7 +115,7 @@ const input: fc.Arbitrary<Timed> = fc.record({
       ),
     },
     {
-      weight: 1,
+      weight: 4,
       arbitrary: fc.constant(
         (t_us: number): LineInput => ({ kind: 'urgent off', t_us, channels: ['BENCH.plate'] }),
       ),
@@ -142,6 +145,7 @@ function play(
   ;[...opening, ...inputs].forEach(({ after_us, what }, id) => {
     t_us += after_us
     const given = what(t_us, id, state)
+    t_us = given.t_us
     const step = lineStep(state, given)
     see(state, given, step.outputs, step.state)
     state = step.state
