@@ -197,6 +197,40 @@ function sameNodes(one: readonly (string | null)[], other: readonly (string | nu
   return one.length === other.length && one.every((node, i) => node === other[i])
 }
 
+/** The first element whose values cannot be computed with (no number, or negative where that means nothing), in words. */
+export function unusable(circuit: Circuit): string | null {
+  for (const branch of circuit.branches) if (!usable(branch)) return saidUnusable(branch.name)
+  for (const { name, emission, gas } of circuit.valves)
+    if (!(emission >= 0 && emission < Infinity && Number.isFinite(gas))) return saidUnusable(name)
+  return null
+}
+
+function saidUnusable(name: string): string {
+  return `${name} has a value that is negative or no number: this solution does not count until it is put right`
+}
+
+function usable(branch: TwoTerminal): boolean {
+  switch (branch.kind) {
+    case 'resistor':
+    case 'meter':
+    case 'contact':
+      return branch.ohm >= 0
+    case 'capacitor':
+      return branch.F >= 0 && branch.leak_S >= 0 && branch.series_ohm >= 0
+    case 'inductor':
+      return branch.H >= 0 && branch.ohm >= 0
+    case 'supply':
+      return Number.isFinite(branch.V) && branch.limit_A >= 0 && branch.ohm >= 0
+    case 'diode tube':
+      return branch.emission >= 0 && branch.emission < Infinity
+    case 'heater':
+      return branch.hot_V >= 0 && branch.hot_A >= 0 && Number.isFinite(branch.warmth)
+    case 'junction':
+    case 'regulator':
+      return true
+  }
+}
+
 /** Whether an element lets direct current through at all. */
 function conducts(branch: TwoTerminal, capacitorsToo: boolean): boolean {
   switch (branch.kind) {

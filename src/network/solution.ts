@@ -4,8 +4,16 @@ import { screenTubeCurrents, triodeCurrents } from '../tubes/index.js'
 import type { ElementCurrents, Solution } from './types.js'
 import type { Work } from './newton.js'
 
-/** The settled volts and currents under their names. */
-export function readSolution(work: Work, converged: boolean, trouble: string | null): Solution {
+/**
+ * The settled volts and currents under their names. `bad` says why the solution does not count though it settled,
+ * `trouble` what else there is to say.
+ */
+export function readSolution(
+  work: Work,
+  settled: boolean,
+  bad: string | null,
+  trouble: string | null,
+): Solution {
   const { circuit, v } = work
   const volts: Record<string, number> = { [circuit.ground]: 0 }
   for (const [i, node] of circuit.nodes.entries()) volts[node] = v[i] ?? 0
@@ -36,12 +44,12 @@ export function readSolution(work: Work, converged: boolean, trouble: string | n
     }
   }
   return {
-    converged,
+    converged: settled && bad === null,
     volts,
     currents,
     limiting,
     iterations: work.iterations,
-    trouble: wordsOf(work, converged, trouble),
+    trouble: wordsOf(work, settled, [bad, trouble, circuit.trouble]),
   }
 }
 
@@ -52,10 +60,10 @@ function branchCurrent(circuit: Circuit, i: number, V: number, line: Line): Elem
   return { a: line.I }
 }
 
-function wordsOf(work: Work, converged: boolean, trouble: string | null): string | null {
+function wordsOf(work: Work, settled: boolean, others: readonly (string | null)[]): string | null {
   const { circuit } = work
   const words: string[] = []
-  if (!converged) {
+  if (!settled) {
     const node = circuit.nodes[work.restless] ?? circuit.ground
     words.push(
       `no steady state was found in ${work.iterations} passes; ${node} still moved: ` +
@@ -70,7 +78,6 @@ function wordsOf(work: Work, converged: boolean, trouble: string | null): string
       `nothing joins ${shown} to ${circuit.ground} for direct current: the volts there are not determined`,
     )
   }
-  if (trouble !== null) words.push(trouble)
-  if (circuit.trouble !== null) words.push(circuit.trouble)
+  for (const other of others) if (other !== null) words.push(other)
   return words.length === 0 ? null : words.join('; ')
 }

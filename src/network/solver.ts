@@ -1,4 +1,4 @@
-import { type Circuit, findFloating, layOut, putElements } from './circuit.js'
+import { type Circuit, findFloating, layOut, putElements, unusable } from './circuit.js'
 import { createWork, layBase, lineAtRest, settle, type Work } from './newton.js'
 import { readSolution } from './solution.js'
 import type { Element, Network, Solution } from './types.js'
@@ -30,8 +30,9 @@ export function createSolver(network: Network): Solver {
       lineAtRest(circuit)
       layBase(work)
       startFrom(circuit, work, start)
-      const converged = settle(work, start !== undefined)
-      return readSolution(work, converged, trouble)
+      const bad = unusable(circuit)
+      const settled = settle(work, start !== undefined)
+      return readSolution(work, settled, bad, trouble)
     },
   }
 }

@@ -1,4 +1,4 @@
-import { type Circuit, findFloating, layOut, putElements, smallest_ohm } from './circuit.js'
+import { type Circuit, findFloating, layOut, putElements, smallest_ohm, unusable } from './circuit.js'
 import { conductance } from './devices.js'
 import { createWork, layBase, letGo, lineAtRest, newton, settle, type Work } from './newton.js'
 import { readSolution } from './solution.js'
@@ -12,7 +12,7 @@ const absolute_A = 1e-5
 /** Below this many seconds a step is not shortened any more: what then still fails is a jump. */
 const shortest_s = 1e-7
 /** Tries in one advance after which steps are taken as they come: a bound on its cost, not reached by sound networks. */
-const patience = 20_000
+const patience = 5_000
 /** A state that moved less than this part of the error allowed over an advance stands still. */
 const stillness = 1e-6
 /** Volts are looked at without going on by solving over this short a time. */
@@ -70,6 +70,7 @@ export function createTransient(network: Network, start?: Volts): Transient {
   let step_s = Infinity
   let last: Solution | null = null
   let still = false
+  let bad = unusable(circuit)
   const begun = new Float64Array(count)
   /** Volts as they stand, without going on: the state is not moved. */
   const look = (): boolean => {
@@ -91,6 +92,7 @@ export function createTransient(network: Network, start?: Volts): Transient {
           findFloating(circuit, true)
         }
         lineAtRest(circuit)
+        bad = unusable(circuit)
       }
       if (still && last !== null) return last
       let left_s = dt_s > 0 && dt_s < Infinity ? dt_s : 0
@@ -117,12 +119,12 @@ export function createTransient(network: Network, start?: Volts): Transient {
         step_s = h * grow
       }
       still = well && apart(store, begun) < stillness
-      const solution = readSolution(work, well, trouble)
+      const solution = readSolution(work, well, bad, trouble)
       last = solution
       return solution
     },
     get volts() {
-      last ??= readSolution(work, look(), null)
+      last ??= readSolution(work, look(), bad, null)
       return last.volts
     },
   }

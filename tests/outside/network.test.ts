@@ -209,6 +209,11 @@ const networks: Readonly<Record<string, Network>> = {
     R('R1', 'k', '0', 4_700),
     C('C1', 'k', '0', 8e-6, 1e-6),
   ),
+  'a mercury rectifier in the HT lead': net(
+    supply('HT', 'p', '0', 300),
+    rectifier('866A', 'V1', 'p', 'k'),
+    R('R1', 'k', '0', 4_700),
+  ),
   'a regulator with its series resistor, lit': net(
     supply('HT', 'B', '0', 250),
     R('R1', 'B', 'r', 5_000),

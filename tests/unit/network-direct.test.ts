@@ -193,7 +193,7 @@ describe('whole ramps', () => {
     expect(s.volts.k).toBeGreaterThan(20)
     expect(s.currents.V1?.plate).toBeLessThan(1e-8)
   })
-  it('values that are no numbers are borne: nothing is thrown and every voltage is finite', () => {
+  it('values that are no numbers are borne and said: nothing is thrown, every voltage is finite, the solution does not count', () => {
     const odd: Element[] = [
       supply('HT', 'B', '0', 250, 0.1),
       R('R1', 'B', 'a', NaN),
@@ -203,5 +203,10 @@ describe('whole ramps', () => {
     ]
     const s = solve(net(...odd))
     expect(Object.values(s.volts).every((volts) => Number.isFinite(volts))).toBe(true)
+    expect(s.converged).toBe(false)
+    expect(s.trouble).toContain('R1 has a value that is negative or no number')
+    const supplyless = solve(net(supply('HT', 'B', '0', NaN), R('R1', 'B', '0', 1_000)))
+    expect(supplyless.converged).toBe(false)
+    expect(Number.isFinite(supplyless.volts.B)).toBe(true)
   })
 })
