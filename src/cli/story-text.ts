@@ -47,7 +47,10 @@ function reasonLines(reason: NonNullable<Story['reason']>): string[] {
       : [
           `  measured ${value(reason.measured)}, limit ${value(reason.limit)}${reason.rail === null ? '' : `, rail ${reason.rail}`} (${reason.code})`,
         ]
-  return [...figures, ...reason.because.map(becauseText)]
+  const { rule } = reason
+  const held = rule === null || rule.for_s === 0 ? '' : `, for ${formatQuantity(rule.for_s, 's')}`
+  const rules = rule === null ? [] : [`  rule ${rule.code}: ${rule.text}${held} [${rule.source}]`]
+  return [...figures, ...rules, ...reason.because.map(becauseText)]
 }
 
 function becauseText({ limit, value, unit, text, source }: Because): string {

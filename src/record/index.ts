@@ -8,4 +8,12 @@ export { type RecorderStart, type StartedRecorder, startRecorder } from './start
 export { RecordTrouble } from './trouble.js'
 export { createRunFile, type RunFileOptions, type RunWriter } from './writer.js'
 export { findRun, listRuns, type RunLine } from './find.js'
-export { type Because, type OffWord, type RailStory, type StepStory, type Story, storyOf } from './story.js'
+export {
+  type Because,
+  type OffWord,
+  type RailStory,
+  type RuleWord,
+  type StepStory,
+  type Story,
+  storyOf,
+} from './story.js'

@@ -16,6 +16,8 @@ export interface KeepState {
   readonly ended: boolean
   /** Why the file takes no more; entries go elsewhere then and nothing is confirmed. */
   readonly failed: string | null
+  /** A signal asked it to end: it does as soon as no client is there, since last words may still come. */
+  readonly told: boolean
   readonly finished: boolean
 }
 export interface KeepClient {
@@ -53,7 +55,7 @@ export type KeepOutput =
   | { readonly do: 'finish' }
 
 /** Confirmations come at least this often while there is something to confirm, µs. */
-export const confirmEvery_us = 250_000
+export const confirmEvery_us = 800_000
 /** How long the recorder waits for its first client, µs. */
 const firstClient_us = 30e6
 
@@ -67,6 +69,7 @@ export function keepBegin(now_us: number): KeepState {
     run_us: 0,
     ended: false,
     failed: null,
+    told: false,
     finished: false,
   }
 }
@@ -141,15 +144,13 @@ export function keepStep(
       }
     }
     case 'told to end': {
-      const told = Object.keys(state.clients).map((client) =>
-        trouble(client, 'The recorder was told to end by a signal.'),
-      )
-      return finish(state, told)
+      const told = { ...state, told: true }
+      return state.alone_since_us === null ? { state: told, outputs: [] } : finish(told)
     }
     case 'tick': {
-      const patience_us = state.greeted ? linger_us : Math.max(linger_us, firstClient_us)
+      const patience_us = state.told ? 0 : state.greeted ? linger_us : Math.max(linger_us, firstClient_us)
       if (state.alone_since_us !== null && input.now_us - state.alone_since_us >= patience_us)
-        return finish(state, [])
+        return finish(state)
       if (state.waiting && input.now_us - state.committed_us >= confirmEvery_us)
         return { state, outputs: [{ do: 'commit' }] }
       return { state, outputs: [] }
@@ -237,10 +238,7 @@ function own(
   }
 }
 
-function finish(
-  state: KeepState,
-  first: readonly KeepOutput[],
-): { readonly state: KeepState; readonly outputs: readonly KeepOutput[] } {
+function finish(state: KeepState): { readonly state: KeepState; readonly outputs: readonly KeepOutput[] } {
   const last = state.ended
     ? { state, outputs: [] }
     : own(
@@ -248,7 +246,7 @@ function finish(
         'no ending',
         'The recorder finished without being told how the run ended: take every output as on until it is measured.',
       )
-  return { state: { ...last.state, finished: true }, outputs: [...last.outputs, ...first, { do: 'finish' }] }
+  return { state: { ...last.state, finished: true }, outputs: [...last.outputs, { do: 'finish' }] }
 }
 
 function trouble(client: string, text: string): KeepOutput {

@@ -18,7 +18,16 @@ const planParts = z.looseObject({
   kind: z.string(),
   level: z.number(),
   hash: z.string(),
-  rails: z.record(z.string(), z.looseObject({ name: z.string(), role: z.string(), class: z.string() })),
+  rails: z.record(
+    z.string(),
+    z.looseObject({
+      name: z.string(),
+      role: z.string(),
+      class: z.string(),
+      volts_meter: z.string().nullable(),
+      amps_meter: z.string().nullable(),
+    }),
+  ),
   steps: z.array(
     z.looseObject({
       index: whole,
@@ -50,7 +59,9 @@ const planParts = z.looseObject({
       ),
     }),
   ),
-  rules: z.array(z.looseObject({ code: z.string(), text: z.string(), source: z.string() })),
+  rules: z.array(
+    z.looseObject({ code: z.string(), text: z.string(), for_s: z.number(), source: z.string() }),
+  ),
   unproved: z.array(z.string()),
   figures: z.looseObject({ highest_V: z.number(), stored_J: z.number() }),
 })

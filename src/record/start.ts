@@ -1,5 +1,5 @@
 import { spawn } from 'node:child_process'
-import { mkdtemp } from 'node:fs/promises'
+import { mkdtemp, rm } from 'node:fs/promises'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { fileURLToPath } from 'node:url'
@@ -25,7 +25,8 @@ export async function startRecorder(
   start: RecorderStart,
   program = fileURLToPath(new URL('./recorder.process.js', import.meta.url)),
 ): Promise<StartedRecorder | { readonly trouble: string }> {
-  const socket = join(await mkdtemp(join(tmpdir(), 'slowglow-')), 'recorder')
+  const folder = await mkdtemp(join(tmpdir(), 'slowglow-'))
+  const socket = join(folder, 'recorder')
   const args = [
     ...['--file', start.file, '--socket', socket],
     ...(start.linger_s === undefined ? [] : ['--linger-s', String(start.linger_s)]),
@@ -37,6 +38,9 @@ export async function startRecorder(
     stdio: ['ignore', 'pipe', 'inherit'],
   })
   const said = await new Promise<string>((resolve) => {
+    setTimeout(() => {
+      resolve(trouble('The recorder was not ready within 15 s; the disk of its run file may be stalled.'))
+    }, 15_000).unref()
     let text = ''
     child.stdout.setEncoding('utf8')
     child.stdout.on('data', (chunk: string) => {
@@ -44,7 +48,7 @@ export async function startRecorder(
       if (text.includes('\n')) resolve(text)
     })
     child.on('error', (error) => {
-      resolve(JSON.stringify({ trouble: `The recorder cannot be started: ${error.message}` }))
+      resolve(trouble(`The recorder cannot be started: ${error.message}`))
     })
     child.on('close', () => {
       resolve(text)
@@ -52,11 +56,14 @@ export async function startRecorder(
   })
   child.stdout.destroy()
   child.unref()
-  const word = wordShape.safeParse(parse(said))
-  if (!word.success) return { trouble: 'The recorder ended before it was ready.' }
-  if ('trouble' in word.data) return { trouble: word.data.trouble }
-  return { socket, pid: child.pid ?? 0 }
+  const word = wordShape.safeParse(parse(said)).data ?? { trouble: 'The recorder ended before it was ready.' }
+  if ('ready' in word && child.pid !== undefined) return { socket, pid: child.pid }
+  child.kill('SIGKILL')
+  await rm(folder, { recursive: true, force: true })
+  return 'trouble' in word ? word : { trouble: 'The recorder has no process.' }
 }
+
+const trouble = (text: string): string => JSON.stringify({ trouble: text })
 
 function parse(text: string): unknown {
   try {

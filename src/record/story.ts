@@ -1,5 +1,5 @@
 import { z } from 'zod'
-import type { Plan, Reason, Step } from '../plan/index.js'
+import type { Plan, RailPlan, Reason, Rule, Step } from '../plan/index.js'
 import type { Standing } from './open.js'
 import type { RunReader } from './reader.js'
 import { decimal } from './statistics.js'
@@ -21,7 +21,12 @@ export interface Story {
   /** `interrupted`: the record has no ending. */
   readonly outcome: RunEnding['outcome'] | 'interrupted'
   readonly outputs_off: RunEnding['outputs_off'] | 'not known'
-  readonly reason: (NonNullable<RunEnding['reason']> & { readonly because: readonly Because[] }) | null
+  readonly reason:
+    | (NonNullable<RunEnding['reason']> & {
+        readonly because: readonly Because[]
+        readonly rule: RuleWord | null
+      })
+    | null
   /** How each rail was confirmed off, in words. */
   readonly off: Readonly<Record<string, OffWord>>
   readonly bias_released_by: string | null
@@ -35,6 +40,8 @@ export interface Story {
   readonly unproved: readonly string[]
   readonly events: readonly (Omit<RunEvent, 't_us' | 'durable'> & { readonly t_s: number })[]
 }
+/** The rule that ended the run, as the plan had it. */
+export type RuleWord = Pick<Rule, 'code' | 'text' | 'for_s' | 'source'>
 export type Because = Pick<Reason, 'limit' | 'value' | 'unit' | 'text' | 'source'>
 export interface OffWord {
   readonly confirmed: boolean
@@ -96,7 +103,9 @@ export function storyOf(reader: RunReader): Story {
     plan_hash: plan?.hash ?? null,
     outcome: ending?.outcome ?? 'interrupted',
     outputs_off: ending?.outputs_off ?? 'not known',
-    reason: ending?.reason ? { ...ending.reason, because: becauseOf(ending.reason, plan) } : null,
+    reason: ending?.reason
+      ? { ...ending.reason, because: becauseOf(ending.reason, plan), rule: ruleOf(ending.reason.code, plan) }
+      : null,
     off: words.find(({ off }) => Object.keys(off).length > 0)?.off ?? {},
     bias_released_by: words.find((word) => word.bias_released_by !== null)?.bias_released_by ?? null,
     stored_charge: ending?.stored_charge ?? {},
@@ -110,7 +119,14 @@ export function storyOf(reader: RunReader): Story {
     duration_s: ending?.duration_s ?? (span === null ? 0 : (span.to_us - span.from_us) / 1e6),
     unproved: plan?.unproved ?? [],
     events: events.map(({ t_us, from, what, text, rail, step, intent, data }) => ({
-      ...{ t_s: t_us / 1e6, from, what, text, rail, step, intent, data },
+      t_s: t_us / 1e6,
+      from,
+      what,
+      text,
+      rail,
+      step,
+      intent,
+      data,
     })),
   }
 }
@@ -140,6 +156,11 @@ function becauseOf({ rail, step, limit }: NonNullable<RunEnding['reason']>, plan
     text,
     source,
   }))
+}
+
+function ruleOf(code: string, plan: Plan | null): RuleWord | null {
+  const rule = plan?.rules.find((each) => each.code === code)
+  return rule === undefined ? null : { code, text: rule.text, for_s: rule.for_s, source: rule.source }
 }
 
 function stepStories(
@@ -173,11 +194,19 @@ function stepStories(
           : Object.entries(step.limits).map(([rail, limits]) => {
               const judged = inside.findLast((event) => event.what === 'judgement' && event.rail === rail)
               const last = (unit: 'V' | 'A'): number | null =>
-                judgedValue(judged, unit) ?? lastReading(reader, streams, rail, unit, began_us, end_us)
+                judgedValue(judged, unit) ??
+                lastReading(reader, streams, plan.rails[rail], unit, began_us, end_us)
               const amps = last('A')
               const { at_V, expected_A, lower_A, upper_A, trip_A } = limits
               return {
-                ...{ rail, at_V, volts: last('V'), amps, expected_A, lower_A, upper_A, trip_A },
+                rail,
+                at_V,
+                volts: last('V'),
+                amps,
+                expected_A,
+                lower_A,
+                upper_A,
+                trip_A,
                 verdict:
                   amps === null
                     ? 'not measured'
@@ -200,21 +229,30 @@ function judgedValue(judged: RunEvent | undefined, unit: 'V' | 'A'): number | nu
   return typeof value === 'number' ? value : null
 }
 
-/** Only where one stream shows the rail; channels that share a rail are not added up here. */
+/**
+ * As the supply's channels saw it (stacked channels: volts add up, the greater current counts), else as the rail's own
+ * meter did. Null where no reading is recent enough: not measured.
+ */
 function lastReading(
   reader: RunReader,
   streams: readonly Stream[],
-  rail: string,
+  rail: RailPlan | undefined,
   unit: 'V' | 'A',
   from_us: number,
   to_us: number,
 ): number | null {
-  const own = streams.filter((stream) => stream.rail === rail && stream.unit === unit)
-  const [only] = own
-  if (only === undefined || own.length > 1) return null
-  const { n, k } = reader.readings(only.id, Math.max(from_us, to_us - lookBack_us), to_us)
-  const last = n.length - 1
-  return last < 0 ? null : decimal(n[last] ?? 0, k[last] ?? 0)
+  if (rail === undefined) return null
+  const own = streams.filter((stream) => stream.rail === rail.name && stream.unit === unit)
+  const channels = own.filter(({ name }) => !name.startsWith('meter.'))
+  const meter = `meter.${(unit === 'V' ? rail.volts_meter : rail.amps_meter) ?? ''}`
+  const seen = (channels.length > 0 ? channels : own.filter(({ name }) => name === meter)).map(({ id }) => {
+    const { n, k } = reader.readings(id, Math.max(from_us, to_us - lookBack_us), to_us)
+    const last = n.length - 1
+    return last < 0 ? null : decimal(n[last] ?? 0, k[last] ?? 0)
+  })
+  const values = seen.filter((value) => value !== null)
+  if (values.length === 0 || values.length < seen.length) return null
+  return unit === 'V' ? values.reduce((sum, value) => sum + value, 0) : Math.max(...values)
 }
 /** A reading older than this at the end of a step does not speak for it. */
 const lookBack_us = 60e6

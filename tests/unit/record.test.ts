@@ -72,6 +72,18 @@ describe('a run file', () => {
     writer.close()
   })
 
+  it('is complete and closed even while someone still looks at it', () => {
+    const path = join(folder(), 'a.slowglow')
+    const writer = createRunFile(path, { fsync: false })
+    writer.append(smallRun())
+    writer.flush()
+    const reader = opened(path)
+    writer.close()
+    expect([...reader.entries()]).toEqual(smallRun())
+    reader.close()
+    expect([...opened(path).entries()]).toEqual(smallRun())
+  })
+
   it('without an ending is an interrupted run', () => {
     const path = written(join(folder(), 'a.slowglow'), smallRun().slice(0, 500))
     expect(opened(path).ending()).toBeNull()
@@ -159,7 +171,7 @@ describe('a run file', () => {
     writer.close()
   })
 
-  it('keeps what it could not write when the disk is full, stays readable, and goes on once there is room', () => {
+  it('keeps what it could not write when the disk is full, and stays readable', () => {
     const path = join(folder(), 'a.slowglow')
     const writer = createRunFile(path, { max_bytes: 200_000 })
     const said: unknown[] = []

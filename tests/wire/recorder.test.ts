@@ -1,5 +1,5 @@
 import { spawn } from 'node:child_process'
-import { existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs'
+import { existsSync, mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { connect } from 'node:net'
 import { dirname, join } from 'node:path'
 import { afterAll, describe, expect, it, onTestFinished } from 'vitest'
@@ -22,6 +22,7 @@ async function started(more: Partial<RecorderStart> = {}) {
   if ('trouble' in recorder) throw new Error(recorder.trouble)
   onTestFinished(() => {
     if (isRunning(recorder.pid)) process.kill(recorder.pid, 'SIGKILL')
+    rmSync(dirname(recorder.socket), { recursive: true, force: true })
   })
   return { file, ...recorder }
 }
@@ -131,6 +132,19 @@ describe('the recorder process', () => {
     controller.append([event(1, { intent: 3 })])
     await until(() => controller.heard.recorded.includes(3), 'intent recorded')
     await controller.close()
+  })
+
+  it('told to end by a signal stays for last words, then ends at once', async () => {
+    const recorder = await started({ linger_s: 60 })
+    const controller = client(recorder.socket, 'controller')
+    controller.append([event(1, { intent: 1 })])
+    await until(() => controller.heard.recorded.includes(1), 'intent recorded')
+    process.kill(recorder.pid, 'SIGTERM')
+    controller.append([event(2, { intent: 2, text: 'last words' })])
+    await until(() => controller.heard.recorded.includes(2), 'last words recorded')
+    await controller.close()
+    await until(() => !isRunning(recorder.pid), 'the recorder has ended')
+    expect(entriesOf(recorder.file)).toHaveLength(3)
   })
 
   it('loses no acknowledged durable entry when it is killed in the middle of writing', async () => {
