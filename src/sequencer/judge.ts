@@ -146,6 +146,12 @@ export function limitsNow(s: State, rail: string): RailLimits | null {
   }
 }
 
+/** Least current a rail may draw unasked: its ask, or nine tenths of what a person accepted as weak. */
+export function leastOf(s: State, rail: string, limits: RailLimits): number {
+  const accepted = s.weak[rail]
+  return accepted === undefined ? limits.ask_A : Math.min(limits.ask_A, 0.9 * accepted * limits.expected_A)
+}
+
 function isRising(s: State, step: Step): boolean {
   return step.do === 'raise' && (s.part === 'on' || s.part === 'ramp' || s.part === 'arrive')
 }
@@ -241,15 +247,16 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
   }
 
   if (rail.role === 'heater' && htIsOn(d.s)) {
-    const low = measured < limits.ask_A || (state.V?.value ?? 0) < 0.9 * limits.at_V
+    const least_A = leastOf(d.s, rail.name, limits)
+    const low = measured < least_A || (state.V?.value ?? 0) < 0.9 * limits.at_V
     if (lasting(d, state, 'heater-lost', low)) {
       broke(d, {
         code: 'heater-lost',
         rail: rail.name,
         measured,
-        limit: limits.ask_A,
+        limit: least_A,
         unit: 'A',
-        text: `${at} while HT is on, below ${amps(limits.ask_A)}: a heater or a chain has opened.`,
+        text: `${at} while HT is on, below ${amps(least_A)}: a heater or a chain has opened.`,
       })
     }
   }
@@ -369,6 +376,19 @@ function judgeVolts(d: Draft, step: Step, rail: RailPlan, state: RailState, limi
   }
 }
 
+/** An intent that never reaches the disk. */
+function judgeIntent(d: Draft): void {
+  const limit_s = trip(d.s, 'recorder-lost', 10)
+  if (d.s.part !== 'intent' || d.s.intent?.recorded !== false || d.s.t_us - d.s.part_us <= us(limit_s)) return
+  broke(d, {
+    code: 'recorder-lost',
+    measured: (d.s.t_us - d.s.part_us) / 1e6,
+    limit: limit_s,
+    unit: 's',
+    text: `The record did not confirm the intent of this segment within ${limit_s} s, so nothing was raised.`,
+  })
+}
+
 /** A request whose outcome never came is a line that cannot be trusted, whatever the line thinks of itself. */
 const outcomeWithin_s = 10
 function judgePending(d: Draft): void {
@@ -400,6 +420,7 @@ export function judgeTick(d: Draft, dt_s: number): void {
   }
   judgeBiasFreshness(d)
   judgePending(d)
+  judgeIntent(d)
   if (d.s.begun_us !== null && d.s.t_us - d.s.begun_us > us(d.s.plan.time_budget_s)) {
     broke(d, {
       code: 'time-budget',

@@ -1,6 +1,6 @@
 import type { RailPlan, Step } from '../plan/index.js'
 import { advanceHookup, polarityWrong } from './hookup.js'
-import { broke, htIsOn, limitsNow } from './judge.js'
+import { broke, htIsOn, leastOf, limitsNow } from './judge.js'
 import { answerHandOff, makeOff } from './off.js'
 import { ask, closePrompt, confirm, readingOf } from './prompts.js'
 import { heatersReady, record, send, warn } from './send.js'
@@ -294,7 +294,10 @@ function lower(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
 /** Interlocks of a raise. Waits, or asks for what only a person can tell. */
 function gateOpen(d: Draft, step: Step, rail: RailPlan): boolean {
   if (step.needs_heaters && !handHeatersRead(d)) return false
-  if (step.needs_heaters && !heatersReady(d.s)) return false
+  if (step.needs_heaters && !heatersReady(d.s)) {
+    heatersOverdue(d, rail)
+    return false
+  }
   if (step.needs_bias && !biasStands(d)) return false
   if (step.needs_plate !== null) {
     const plate = d.s.rails[step.needs_plate]
@@ -312,6 +315,27 @@ function gateOpen(d: Draft, step: Step, rail: RailPlan): boolean {
     }
   }
   return true
+}
+
+/** Heaters that will not come into band are said, not waited for. */
+const heatersExtra_s = 120
+function heatersOverdue(d: Draft, rail: RailPlan): void {
+  const late = d.s.plan.heaters.find(
+    (watch) =>
+      d.s.plan.rails[watch.rail]?.class !== 'hand' &&
+      (d.s.rails[watch.rail]?.good_since_us ?? null) === null &&
+      d.s.t_us - d.s.part_us > us(watch.warm_up_s + heatersExtra_s),
+  )
+  if (!late) return
+  const state = d.s.rails[late.rail]
+  broke(d, {
+    code: 'heater-lost',
+    rail: late.rail,
+    measured: state?.A?.value ?? 0,
+    limit: limitsNow(d.s, late.rail)?.ask_A ?? 0,
+    unit: 'A',
+    text: `${rail.name} may not come on: heater chain ${late.chain} on ${late.rail} is not in its band (${volts(state?.V?.value ?? 0)}, ${amps(state?.A?.value ?? 0)}).`,
+  })
 }
 
 function biasStands(d: Draft): boolean {
@@ -438,9 +462,7 @@ function holdAndSettle(d: Draft, step: Step): void {
     const state = d.s.rails[name]
     const measured = state?.A?.value
     if (!limits || !state?.energised || measured === undefined || limits.expected_A <= 0) continue
-    const fraction = measured / limits.expected_A
-    const accepted = d.s.weak[name]
-    if (measured < limits.ask_A && (accepted === undefined || fraction < 0.9 * accepted)) {
+    if (measured < leastOf(d.s, name, limits)) {
       const text = `${name} draws ${amps(measured)} where ${amps(limits.expected_A)} is expected and ${amps(limits.ask_A)} is the least that passes unasked. Tubes long in store read low and rise; an open part reads low and stays. Go on, or stop?`
       record(d, 'judgement', text, {
         rail: name,
@@ -797,10 +819,11 @@ export function noteHeater(d: Draft, name: string): void {
   const full_V = Math.max(...watches.map((watch) => watch.volts))
   const V = state.V?.value ?? 0
   const A = state.A?.value ?? null
+  const least_A = limits === null ? Infinity : leastOf(d.s, name, limits)
   const inBand =
     state.energised &&
     Math.abs(V - full_V) <= 0.1 * full_V &&
-    (A === null || (limits !== null && A >= limits.ask_A && A <= limits.trip_A))
+    (A === null || (limits !== null && A >= least_A && A <= limits.trip_A))
   if (!inBand) state.good_since_us = null
   else state.good_since_us ??= d.s.t_us
 }

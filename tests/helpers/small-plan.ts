@@ -254,6 +254,7 @@ const thresholds: Partial<Record<string, { warn: number | null; trip: number | n
   'error-integral': { warn: null, trip: 0.1, for_s: 0 },
   'drive-lost': { warn: null, trip: 0.5, for_s: 0.3 },
   'plate-lost': { warn: null, trip: 0.25, for_s: 0.3 },
+  'recorder-lost': { warn: 2, trip: 10, for_s: 0 },
   'late-tick': { warn: 0.25, trip: 0.5, for_s: 0 },
   slept: { warn: null, trip: 0.5, for_s: 0 },
 }
