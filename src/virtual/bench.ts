@@ -10,7 +10,7 @@ import { drawParts } from './parts.js'
 import { createMeterDevice, createSupplyDevice } from './supplies.js'
 import type { VirtualInstrument } from './supplies-types.js'
 import type { FaultSpec, VirtualBench } from './types.js'
-import { clippedTo, createWorld, type Knob } from './world.js'
+import { createWorld, type Knob } from './world.js'
 
 export interface VirtualBenchOptions {
   readonly seed: number
@@ -21,6 +21,9 @@ export interface VirtualBenchOptions {
 
 /** What a hand source can give, A, by what it feeds (common practice, no source). */
 const knob_A = { heater: 20, bias: 0.1, HT: 0.5, screen: 0.2, drive: 0.1, other: 1 }
+
+/** Low enough that no junction or regulator answers (common practice, no source). */
+const ohmmeter_V = 0.3
 
 /** How often the world looks whether a fault that waits for volts is due, µs. */
 const look_us = 100_000
@@ -237,17 +240,24 @@ export function createVirtualBench(
       return across(clipped.advance(0.5).volts, node, against)
     },
     ohms(rail) {
-      const [a, b] = clippedTo(equipment, rail, active)
-      const test_V = 0.3
-      const elements = [
-        ...world.setElements(),
-        { kind: 'supply' as const, name: 'ohmmeter', a, b, V: test_V, limit_A: 1e-3, ohm: 1 },
-      ]
-      const off = active.some(
-        ({ part, kind }) => part === rail && (kind === 'lead-off' || kind === 'bias-lost'),
-      )
-      if (off) return Number.POSITIVE_INFINITY
-      const { volts, currents } = solve({ ground: equipment.chassis_node, elements })
+      const now = world.elements()
+      const lead = (sign: '+' | '-'): string | null => {
+        const wire = now.find(({ name }) => name === `lead ${rail} ${sign}`)
+        return wire?.kind === 'resistor' ? wire.a : null
+      }
+      const [a, b] = [lead('+'), lead('-')]
+      if (a === null || b === null) return Number.POSITIVE_INFINITY
+      const dead = now.map((element) => (element.kind === 'supply' ? { ...element, V: 0 } : element))
+      const meter = {
+        kind: 'supply' as const,
+        name: 'ohmmeter',
+        a,
+        b,
+        V: ohmmeter_V,
+        limit_A: 1e-3,
+        ohm: 1,
+      }
+      const { volts, currents } = solve({ ground: equipment.chassis_node, elements: [...dead, meter] })
       const amps = -(currents['ohmmeter']?.a ?? 0)
       return amps > 1e-12 ? across(volts, a, b) / amps : Number.POSITIVE_INFINITY
     },

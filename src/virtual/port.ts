@@ -65,7 +65,7 @@ export function createPort(line: Line, terminator: string, chance: Chance, act: 
     const owing =
       waiting.some((one) => isQuery(one.message)) || replies.some((reply) => reply.due_us > arrived_us)
     if (query && owing) abuses.push(`"${text}" was asked before the answer to the question before it`)
-    const status = /ERR|ESR|STB|STAT/i.test(text)
+    const status = query && /:ERR|ESR|STB|COND/i.test(text)
     busy_us = Math.max(busy_us, arrived_us) + (status ? status_us : act_us)
     waiting.push({ message: text, at_us: Math.round(busy_us) })
   }

@@ -44,8 +44,6 @@ export interface World {
   readonly solution: Solution
   /** The network as it stands, for a meter clipped on. */
   elements(): readonly Element[]
-  /** The set alone, without bench and leads. */
-  setElements(): readonly Element[]
   railVolts(rail: string): number
 }
 
@@ -203,7 +201,6 @@ export function createWorld(
       lay()
     },
     elements: () => [...all.values()],
-    setElements: () => [...body.fixed, ...body.live.map((live) => live.element(solution.volts))],
     railVolts: (rail) => volt(rail, solution.volts),
   }
 }
@@ -309,7 +306,7 @@ function hookUp(
 }
 
 /** Where the two leads of a rail are clipped in fact. */
-export function clippedTo(
+function clippedTo(
   equipment: Equipment,
   rail: string,
   faults: readonly FaultSpec[],

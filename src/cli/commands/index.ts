@@ -1,6 +1,9 @@
 import type { Command } from 'commander'
 import type { Io } from '../io.js'
 import { registerCheck } from './check.js'
+import { registerRun } from './run.js'
+import { registerRehearse } from './rehearse.js'
+import { registerPlan } from './plan.js'
 import { registerRuns } from './runs.js'
 import { registerShow } from './show.js'
 import { registerTube } from './tube.js'
@@ -12,7 +15,10 @@ export type Register = (program: Command, io: Io) => void
 export const commands: readonly Register[] = [
   registerCheck,
   registerTube,
+  registerPlan,
+  registerRehearse,
   registerRuns,
   registerShow,
   registerVirtualBench,
+  registerRun,
 ]

@@ -1,0 +1,66 @@
+import type { Bench } from '../bench/index.js'
+import type { Equipment } from '../equipment/index.js'
+import type { Ask, Plan, Step } from '../plan/index.js'
+import type { VirtualBench } from '../virtual/index.js'
+
+/** What the person at the rehearsed bench knows when a question comes. */
+export interface AtTheBench {
+  readonly plan: Plan
+  readonly equipment: Equipment
+  readonly bench: Bench
+  readonly world: VirtualBench
+  readonly step: Step | null
+}
+export interface Answer {
+  /** How long the person takes. */
+  readonly after_s: number
+  readonly value: number | 'yes' | 'no' | 'go on'
+}
+/** Answers a question, or does not (null): then it runs out. May turn knobs and set controls first. */
+export type Operator = (ask: Ask, at: AtTheBench) => Answer | null
+
+/** An ordinary multimeter where the bench file has none for the hand. Common practice, no source. */
+const anyMeter_ohm = 10e6
+const readingTakes_s = 3
+/** A knob is turned and the needle waited for. */
+const turningTakes_s = 4
+
+/**
+ * A person who does what is asked and reads what the meter shows: sets controls to the step's mode, turns knobs, types
+ * readings, says yes. What the readings mean is left to the run.
+ */
+export const willing: Operator = (ask, at) => {
+  if (ask.about === 'mode' && at.step !== null) at.world.mode(at.step.mode)
+  const knob = /^knob (.+)$/.exec(ask.about)?.[1]
+  if (knob !== undefined && at.step?.rail === knob) at.world.turn(knob, at.step.target_V)
+  const off = /^hand off (.+)$/.exec(ask.about)?.[1]
+  if (off !== undefined) at.world.turn(off, 0)
+  const after_s = knob !== undefined || off !== undefined ? turningTakes_s : readingTakes_s
+  if (ask.wants.kind === 'confirm') return { after_s, value: 'yes' }
+  const value = read(ask.wants, at)
+  return { after_s, value: value ?? 'go on' }
+}
+
+/** What the meter in hand shows; null where nothing can be read there. */
+function read(wants: Extract<Ask['wants'], { kind: 'reading' }>, at: AtTheBench): number | null {
+  const { equipment, world } = at
+  const { node, rail, unit } = wants
+  const declared = rail === null ? undefined : equipment.rails[rail]
+  if (unit === 'Ω') return rail === null ? null : toDigits(Math.min(world.ohms(rail), 9.99e7))
+  if (unit === 'A') return rail === null ? null : toDigits(world.truth().rails[rail]?.amps ?? 0)
+  const meter = handMeter(at.bench)
+  const ohm = meter?.ohm ?? anyMeter_ohm
+  if (node !== null) return toDigits(world.probe(node, equipment.chassis_node, ohm))
+  if (declared === undefined) return null
+  return toDigits(world.probe(declared.positive, declared.negative, ohm))
+}
+
+/** The first voltmeter of the bench that a person holds. */
+function handMeter(bench: Bench): Bench['meters'][string] | undefined {
+  return Object.values(bench.meters).find(({ line, measures }) => line === null && measures === 'V')
+}
+
+/** Four digits, as a hand meter shows. */
+function toDigits(value: number): number {
+  return Number(value.toPrecision(4))
+}

@@ -1,0 +1,308 @@
+import type { Bench } from '../bench/index.js'
+import type { Equipment } from '../equipment/index.js'
+import { type LineConfig, type LineInput, lineConfigsOf, lineWakeAt } from '../line/index.js'
+import { createLoop, type LoopInput, type LoopOutput, loopStep } from '../loop/index.js'
+import type { Plan } from '../plan/index.js'
+import { type Command, type EventBody, type View, view } from '../sequencer/index.js'
+import {
+  happened,
+  type RunEnding,
+  type RunEntry,
+  runEnding,
+  storedCharge,
+  streamIds,
+  streamsOf,
+  toldOfEvent,
+  toldOfRecord,
+} from '../story/index.js'
+import { createVirtualBench, type FaultSpec, type VirtualBench } from '../virtual/index.js'
+import { type Operator, willing } from './operator.js'
+
+export interface RehearseOptions {
+  readonly seed: number
+  readonly faults: readonly FaultSpec[]
+  /** Every entry, in order, as a live run's controller tells it. */
+  readonly record: (entry: RunEntry) => void
+  /** The person at the bench; one who does as asked, unless given. */
+  readonly operator?: Operator
+  /** The set behind the bench where it is another than the plan was made for. */
+  readonly behind?: Equipment
+  /** Called once a second of virtual time with what a terminal would show; `stop` there is a person's stop. */
+  readonly watch?: (seen: View, world: VirtualBench) => 'stop' | 'off now' | undefined
+}
+export interface Rehearsal {
+  readonly ending: RunEnding
+  readonly stored_charge: RunEnding['stored_charge']
+  readonly virtual_s: number
+  /** Identity each port answered with. */
+  readonly identities: Readonly<Record<string, string>>
+  /** Supplies and meters all answered; false = nothing was energised. */
+  readonly reachable: boolean
+  readonly faults: readonly string[]
+}
+
+/** Time between ticks, µs. */
+const tick_us = 50_000
+/** Readings of one port start no more often than this, µs: five rounds a second, as a line of ordinary speed gives. */
+const poll_us = 200_000
+/** As a live run waits for its ports. */
+const start_within_us = 12_000_000
+/** Reopening a connection takes this long, µs (common practice, no source). */
+const reopen_us = 200_000
+/** A run that has not ended this long after its own time budget never will: a fault of ours. */
+const overtime_us = 4 * 3600 * 1e6
+
+/**
+ * A whole run in virtual time: the same line machines and the same sequencer as a live run, joined by the same loop,
+ * before a virtual bench. The same seed gives the same run.
+ */
+export function rehearse(
+  plan: Plan,
+  equipment: Equipment,
+  bench: Bench,
+  options: RehearseOptions,
+): Rehearsal {
+  return new Run(plan, equipment, bench, options).go()
+}
+
+/** Something that will happen at a time of its own. */
+interface Due {
+  readonly at_us: number
+  readonly feed: LoopInput | (() => void)
+}
+
+class Run {
+  private t_us = 0
+  private loop
+  private readonly world: VirtualBench
+  private readonly configs: readonly LineConfig[]
+  private readonly ids
+  private readonly partial = new Map<string, string>()
+  private readonly closed = new Set<string>()
+  private due: Due[] = []
+  private ending: RunEnding | null = null
+
+  constructor(
+    private readonly plan: Plan,
+    private readonly equipment: Equipment,
+    private readonly bench: Bench,
+    private readonly options: RehearseOptions,
+  ) {
+    this.configs = lineConfigsOf(bench).map((config) => ({ ...config, poll_us }))
+    this.loop = createLoop(plan, this.configs)
+    this.ids = streamIds(streamsOf(plan))
+    const behind = options.behind ?? equipment
+    this.world = createVirtualBench(behind, bench, {
+      seed: options.seed,
+      faults: options.faults,
+      mode: Object.keys(behind.modes)[0] ?? '',
+    })
+  }
+
+  go(): Rehearsal {
+    for (const { port } of this.configs) this.line(port, { kind: 'opened', t_us: 0 })
+    const reachable = this.comeUp()
+    const identities = Object.fromEntries(
+      Object.values(this.loop.lines).map(({ config, identity }) => [config.port, identity ?? '']),
+    )
+    if (reachable) {
+      this.event({ kind: 'begin', word: 'rehearsal', channel: 'rehearsal' })
+      const most_us = this.t_us + this.plan.time_budget_s * 1e6 + overtime_us
+      while (this.ending === null && this.t_us < most_us) this.next()
+    }
+    const ending = this.ending ?? this.noEnding(reachable)
+    return {
+      ending,
+      stored_charge: ending.stored_charge,
+      virtual_s: this.t_us / 1e6,
+      identities,
+      reachable,
+      faults: this.world.faults(),
+    }
+  }
+
+  /** Until every port has answered, as a live run waits before it begins. */
+  private comeUp(): boolean {
+    const ready = (): boolean => Object.values(this.loop.lines).every(({ link }) => link === 'ready')
+    while (!ready() && this.t_us < start_within_us) this.next()
+    return ready()
+  }
+
+  /** One tick: everything that falls due before it happens at its own time. */
+  private next(): void {
+    const end_us = this.t_us + tick_us
+    for (;;) {
+      const at_us = Math.max(this.t_us, this.soonest())
+      if (at_us > end_us) break
+      this.t_us = at_us
+      this.happen()
+      if (this.ending !== null) return
+    }
+    this.t_us = end_us
+    this.world.advance(end_us)
+    this.event({ kind: 'tick', late_us: 0, slept_us: 0 })
+    const step = this.loop.sequencer.step
+    this.world.step(step)
+    if (end_us % 1_000_000 < tick_us) this.look()
+  }
+
+  private look(): void {
+    const said = this.options.watch?.(view(this.loop.sequencer), this.world)
+    if (said === 'stop') this.event({ kind: 'stop', how: 'run down', by: 'rehearsal' })
+    if (said === 'off now') this.event({ kind: 'stop', how: 'off now', by: 'rehearsal' })
+  }
+
+  private soonest(): number {
+    let first = this.world.next_us() ?? Infinity
+    for (const line of Object.values(this.loop.lines)) first = Math.min(first, lineWakeAt(line) ?? Infinity)
+    for (const { at_us } of this.due) first = Math.min(first, at_us)
+    return first
+  }
+
+  /** All that is due now: replies first, then what lines want of the clock, then people. */
+  private happen(): void {
+    for (const { port } of this.configs) this.hear(port)
+    for (const [port, line] of Object.entries(this.loop.lines)) {
+      if ((lineWakeAt(line) ?? Infinity) <= this.t_us) this.line(port, { kind: 'time', t_us: this.t_us })
+    }
+    const now = this.due.filter(({ at_us }) => at_us <= this.t_us)
+    this.due = this.due.filter(({ at_us }) => at_us > this.t_us)
+    for (const { feed } of now) {
+      if (typeof feed === 'function') feed()
+      else this.feed(feed)
+    }
+  }
+
+  /** Reply text cut into lines at the port's terminator. */
+  private hear(port: string): void {
+    const text = this.world.take(port, this.t_us)
+    if (text === '' || this.closed.has(port)) return
+    const terminator = this.configs.find((config) => config.port === port)?.dialect.terminator ?? '\n'
+    const pieces = ((this.partial.get(port) ?? '') + text).split(terminator)
+    this.partial.set(port, pieces.pop() ?? '')
+    for (const piece of pieces) this.line(port, { kind: 'text', t_us: this.t_us, text: piece })
+  }
+
+  private line(port: string, line: LineInput): void {
+    this.feed({ kind: 'port', port, line })
+  }
+  private event(body: EventBody): void {
+    this.feed({ kind: 'event', event: { ...body, t_us: this.t_us } })
+  }
+
+  private feed(input: LoopInput): void {
+    if (this.ending !== null) return
+    const { loop, outputs } = loopStep(this.loop, input)
+    this.loop = loop
+    for (const output of outputs) {
+      if (output.kind === 'write' && !this.closed.has(output.port)) {
+        this.world.receive(output.port, output.text, this.t_us)
+      }
+    }
+    for (const output of outputs) this.carry(output)
+  }
+
+  private carry(output: LoopOutput): void {
+    switch (output.kind) {
+      case 'write':
+      case 'health':
+        return
+      case 'reopen':
+        this.reopen(output.port, output.text)
+        return
+      case 'fed':
+        this.options.record(toldOfEvent(output.event, this.ids, 'rehearsal'))
+        return
+      case 'command':
+        this.obey(output.command, output.t_us)
+        return
+    }
+  }
+
+  /** A connection is used once: closed, and a fresh one a moment later. */
+  private reopen(port: string, text: string): void {
+    this.closed.add(port)
+    this.partial.delete(port)
+    this.later(0, { kind: 'port', port, line: { kind: 'closed', t_us: this.t_us, text } })
+    this.later(reopen_us, () => {
+      this.closed.delete(port)
+      this.line(port, { kind: 'opened', t_us: this.t_us })
+    })
+  }
+
+  private later(after_us: number, feed: Due['feed']): void {
+    this.due.push({ at_us: this.t_us + after_us, feed })
+  }
+
+  private obey(command: Exclude<Command, { kind: 'line' | 'urgent off' }>, t_us: number): void {
+    switch (command.kind) {
+      case 'record': {
+        this.options.record(toldOfRecord(command.entry, t_us, 'rehearsal'))
+        const { intent } = command.entry
+        if (command.entry.what === 'intent' && intent !== null) {
+          this.later(0, () => {
+            this.event({ kind: 'recorded', intent })
+          })
+        }
+        return
+      }
+      case 'prompt':
+        this.answer(command)
+        return
+      case 'alarm':
+        this.options.record(happened(t_us, 'rehearsal', 'alarm', command.text))
+        return
+      case 'notice':
+      case 'hands clear':
+      case 'prompt closed':
+        return
+      case 'end': {
+        const charge = storedCharge(this.plan, this.loop.sequencer)
+        this.ending = runEnding(command.ending, charge, t_us / 1e6)
+        this.options.record({ entry: 'ending', t_us, ending: this.ending })
+        return
+      }
+    }
+  }
+
+  private answer({ prompt, ask }: Extract<Command, { kind: 'prompt' }>): void {
+    const step = this.plan.steps[this.loop.sequencer.step] ?? null
+    const { plan, equipment, bench, world } = this
+    const said = (this.options.operator ?? willing)(ask, { plan, equipment, bench, world, step })
+    if (said === null) return
+    this.later(Math.round(said.after_s * 1e6), () => {
+      this.event({ kind: 'answer', prompt, value: said.value, by: 'rehearsal' })
+    })
+  }
+
+  /** No port answered, so that nothing was energised; or a run that would not end, which is our own fault. */
+  private noEnding(reachable: boolean): RunEnding {
+    const silent = Object.values(this.loop.lines).flatMap(({ link, config }) =>
+      link === 'ready' ? [] : [config.port],
+    )
+    const text = reachable
+      ? 'The run did not end by itself long after its time budget: a fault of slowglow. Take every output as on.'
+      : `${silent.join(', ')} did not answer within ${start_within_us / 1e6} s. Nothing was energised. Check line, baud rate and identity.`
+    const ending: RunEnding = {
+      outcome: 'failed',
+      outputs_off: 'not confirmed',
+      reason: {
+        code: reachable ? 'no-ending' : 'not-reachable',
+        rail: null,
+        step: null,
+        measured: null,
+        limit: null,
+        unit: '',
+        text,
+      },
+      stored_charge: storedCharge(this.plan, this.loop.sequencer),
+      hand_rails: {},
+      warnings: [],
+      steps_done: 0,
+      duration_s: this.t_us / 1e6,
+      details: {},
+    }
+    this.options.record({ entry: 'ending', t_us: this.t_us, ending })
+    return ending
+  }
+}
