@@ -1,7 +1,7 @@
 import { chance } from '../chance/index.js'
 import type { Bench } from '../bench/index.js'
 import type { Equipment, ModeName, NodeName, RailName } from '../equipment/index.js'
-import { benchRails } from './bench-rails.js'
+import { benchRails, terminalBleeder_ohm } from './bench-rails.js'
 import {
   heaterPoint,
   heaterSource,
@@ -11,7 +11,8 @@ import {
   type HeaterPoint,
 } from './heaters.js'
 import { estimate, tubeSumGuard } from './level1.js'
-import { createOperating, inWords, type Operating, type SetPoints } from './operating.js'
+import { inWords, type SetPoints } from './guards.js'
+import { createOperating, type Operating } from './operating.js'
 import { type Expectation, railLimits, show } from './rail-limits.js'
 import { tubeSource } from './sampling.js'
 import type { LimitProblem, OperatingPoint, RailBench, RailLimits } from './types.js'
@@ -128,7 +129,10 @@ function expectationOf(
   if (rail === undefined) return null
   const known = estimate(equipment, bench.name, rail, mode, at_V, bench)
   if (known === null) return null
-  const guard = rail.role === 'bias' ? null : tubeSumGuard(equipment, bench.name, mode, at_V)
+  const guard =
+    rail.role === 'bias'
+      ? null
+      : tubeSumGuard(equipment, bench.name, mode, at_V, terminalBleeder_ohm(rail, bench))
   return {
     expected_A: known.expected_A,
     text: known.text,
@@ -139,19 +143,11 @@ function expectationOf(
       high: known.high,
       source: 'our choice for a set known by its rails only',
     },
-    guards:
-      guard === null
-        ? []
-        : [{ ...guard, ceiling_A: guard.ceiling_A + bleeders_A(known.expected_A, guard.ceiling_A) }],
+    guards: guard === null ? [] : [guard],
     charging_F: railCapacitance_F(equipment, bench.name) + bench.output_F,
     shares: [],
     problems: [],
   }
-}
-
-/** Keeps a guard above what the rail must draw anyway, where bleeders carry most of it. */
-function bleeders_A(expected_A: number, tubes_A: number): number {
-  return Math.max(0, expected_A - tubes_A)
 }
 
 function fromNetwork(bench: RailBench, at_V: number, mode: ModeName, point: OperatingPoint): WithProblems {

@@ -18,7 +18,7 @@ export {
   softStart,
   softStart_s,
 } from './heaters.js'
-export { inWords, type SetPoints } from './operating.js'
+export { inWords, type SetPoints } from './guards.js'
 export { ratingFactor } from './ratings.js'
 export { floor_A, show } from './rail-limits.js'
 export { fitLogNormal, logNormalPoint, quantile } from './spread.js'

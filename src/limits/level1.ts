@@ -71,14 +71,15 @@ export function estimate(
   }
 }
 
-/** Largest currents that the tubes of a rail may draw together at these volts, each at its own rating. */
+/** Largest currents that the tubes of a rail may draw together at these volts, each at its own rating, and the bleeders'. */
 export function tubeSumGuard(
   equipment: Equipment,
   name: RailName,
   mode: ModeName,
   volts: number,
+  bleeder: number | null,
 ): Guard | null {
-  let sum_A = 0
+  let sum_A = bleeder === null ? 0 : volts / bleeder
   const types = tubesOn(equipment, name, mode)
   for (const { type } of types) {
     const largest = largest_A(type, volts)
@@ -121,11 +122,12 @@ function largest_A(type: string, volts: number): number | null {
   const { found } = findTube(type)
   if (found === null) return null
   const factor = ratingFactor[found.rating_system]
-  const allowed = [
-    found.max.cathode_A?.value,
-    found.max.plate_W === undefined ? undefined : found.max.plate_W.value / volts,
-    found.max.dc_output_A?.value,
-  ].filter((value) => value !== undefined)
+  const { max } = found
+  const plate_A =
+    max.plate_W === undefined ? undefined : (max.plate_W.value + (max.screen_W?.value ?? 0)) / volts
+  const allowed = [max.cathode_A?.value, plate_A, max.dc_output_A?.value].filter(
+    (value) => value !== undefined,
+  )
   const sections = Math.max(1, found.sections.length)
   return allowed.length === 0 ? null : Math.min(...allowed) * factor * sections
 }

@@ -8,14 +8,10 @@ import {
   type Solution,
   type Solver,
 } from '../network/index.js'
-import { formatQuantity } from '../quantities/index.js'
-import { quantile } from './spread.js'
 import { ownerOf, sampleElements } from './sampling.js'
-import { stresses, type Stress } from './ratings.js'
-import type { Guard, LimitProblem, OperatingPoint, RailBench } from './types.js'
-
-/** Set-points all rails stand at, by name; rails at 0 V are off. */
-export type SetPoints = Readonly<Record<RailName, number>>
+import { coldVolts, guardsOf, overRatings, type SetPoints, troubles } from './guards.js'
+import { stresses } from './ratings.js'
+import type { OperatingPoint, RailBench } from './types.js'
 
 export interface Operating {
   /** Tubes `cold`: heaters out or tubes pulled (reform). */
@@ -223,7 +219,7 @@ function solvePoint(
 
   const { cold, charging_F } = coldAndCharge(of, rails, volts)
   const held = stresses(equipment, of.network.elements, nominal)
-  const guarded = guardsOf(held, shares, leaning, expected_A, samples_A)
+  const guarded = guardsOf(held, { shares, leaning, expected_A, samples_A, rails })
   return {
     expected_A,
     samples_A,
@@ -232,7 +228,11 @@ function solvePoint(
     guards: guarded.guards,
     charging_F,
     stored_J: storedOf(of, cold),
-    problems: [...troubles(nominal, volts), ...overRatings(held, volts), ...coldVolts(equipment, of, cold)],
+    problems: [
+      ...troubles(nominal, volts),
+      ...overRatings(held, volts),
+      ...coldVolts(equipment, of.network.elements, cold),
+    ],
     unguarded: guarded.unguarded,
   }
 }
@@ -288,39 +288,6 @@ function railLeanings(of: ModeSolver, nominal: Solution, volts: SetPoints): Read
   return new Map([...best].map(([name, { rail }]) => [name, rail]))
 }
 
-/**
- * Ceiling a part sets on its rail: the part at its allowance, everything else on the rail at its lower bound. A part that
- * a healthy set's own spread would already put beyond that cannot be guarded by the rail's current: it is named instead.
- */
-function guardsOf(
-  held: readonly Stress[],
-  shares: Readonly<Record<RailName, readonly { tube: string; A: number }[]>>,
-  leaning: ReadonlyMap<string, RailName>,
-  expected_A: Readonly<Record<RailName, number>>,
-  samples_A: Readonly<Record<RailName, readonly number[]>>,
-): { guards: Record<RailName, Guard[]>; unguarded: string[] } {
-  const guards: Record<RailName, Guard[]> = {}
-  const unguarded = new Set<string>()
-  for (const stress of held) {
-    const rail = leaning.get(stress.element)
-    if (rail === undefined || !stress.by_current || !(stress.A > 0) || !(stress.ratio > 0)) continue
-    const expected = expected_A[rail] ?? 0
-    const share = shares[rail]?.find(({ tube }) => tube === stress.part)?.A ?? Math.min(stress.A, expected)
-    if (!(share > 0) || !(expected > 0)) continue
-    const lower = Math.min(expected, quantile(samples_A[rail] ?? [], 0.05))
-    const upper = Math.max(expected, quantile(samples_A[rail] ?? [], 0.95))
-    const more = stress.squared ? 1 / Math.sqrt(stress.ratio) : 1 / stress.ratio
-    const ceiling_A = lower * Math.max(0, 1 - share / expected) + share * more
-    if (ceiling_A < upper) {
-      if (more < 3) unguarded.add(stress.part)
-      continue
-    }
-    const text = `${stress.what} would reach ${stress.rating}, the rest of the rail at its lowest`
-    guards[rail] = [...(guards[rail] ?? []), { part: stress.part, ceiling_A, text, source: stress.source }]
-  }
-  return { guards, unguarded: [...unguarded] }
-}
-
 function coldAndCharge(
   of: ModeSolver,
   rails: Readonly<Record<RailName, RailBench>>,
@@ -357,61 +324,4 @@ function storedOf(of: ModeSolver, cold: Solution): number {
 
 function across(solution: Solution, element: { readonly a: string; readonly b: string }): number {
   return (solution.volts[element.a] ?? 0) - (solution.volts[element.b] ?? 0)
-}
-
-function troubles(nominal: Solution, volts: SetPoints): LimitProblem[] {
-  if (nominal.converged) return []
-  return [
-    {
-      severity: 'error',
-      what: `The circuit could not be solved at ${inWords(volts)}: ${nominal.trouble ?? 'no steady state was found'}.`,
-      remedy: 'Check the parts around the node named; a missing cathode or grid resistor is the usual cause.',
-    },
-  ]
-}
-
-function overRatings(held: readonly Stress[], volts: SetPoints): LimitProblem[] {
-  const problems: LimitProblem[] = []
-  for (const stress of held) {
-    if (stress.ratio > 1.0005) {
-      problems.push({
-        severity: 'error',
-        what: `${stress.what} would stand at ${percent(stress.of_rating)} of its rating (${stress.rating}; ${stress.source}) at ${inWords(volts)}.`,
-        remedy: 'Lower the target in the profile, or correct the part in the set file.',
-      })
-    } else if (stress.of_rating > 1.0005) {
-      problems.push({
-        severity: 'warning',
-        what: `${stress.what} is over its rating: ${percent(stress.of_rating)} of ${stress.rating} at ${inWords(volts)} (${stress.source}).`,
-        remedy: 'Many output stages were run so. Take its cathode reading once, with the outputs off.',
-      })
-    }
-  }
-  return problems
-}
-
-/** With heaters out every capacitor sees more: said, since a heater that fails at full HT does just that. */
-function coldVolts(equipment: Equipment, of: ModeSolver, cold: Solution): LimitProblem[] {
-  return stresses(equipment, of.network.elements, cold)
-    .filter(
-      (stress) =>
-        !stress.by_current && stress.ratio > 1.0005 && equipment.parts[stress.part]?.kind === 'capacitor',
-    )
-    .map((stress) => ({
-      severity: 'warning' as const,
-      what: `With tubes cold, ${stress.what} would stand at ${percent(stress.ratio)} of its ${stress.rating} rating.`,
-      remedy: 'HT comes on with heaters hot only; a part rated for the whole rail would be better.',
-    }))
-}
-
-function percent(ratio: number): string {
-  return `${(100 * ratio).toFixed(0)} %`
-}
-
-/** `HT 250 V, bias 20 V`: rails that stand. */
-export function inWords(volts: SetPoints): string {
-  return Object.entries(volts)
-    .filter(([, V]) => V > 0)
-    .map(([rail, V]) => `${rail} ${formatQuantity(V, 'V')}`)
-    .join(', ')
 }

@@ -61,7 +61,13 @@ export function railLimits(
 
   const floor = floor_A(expected_A, bench.resolution_A)
   const band = bandOf(from, expected_A)
-  say('band', band.upper_A, 'A', `from ${show(band.lower_A, 'A')}: ${band.text}`, band.source)
+  because.push({
+    limit: 'band',
+    value: band.upper_A,
+    unit: 'A',
+    text: `band ${show(band.lower_A, 'A')} to ${show(band.upper_A, 'A')}: ${band.text}`,
+    source: band.source,
+  })
 
   const ceiling = lowestCeiling(standing, from, band.upper_A)
   say('ceiling', ceiling.ceiling_A, 'A', ceiling.text, ceiling.source)
@@ -137,7 +143,7 @@ export function railLimits(
       supply_limit_A,
       over_voltage_V,
       because,
-      sees: seenWords(from, expected_A - ask_A),
+      sees: seenWords(from, band.upper_A - band.lower_A),
     },
     problems,
   }
@@ -253,7 +259,7 @@ function overVoltage(bench: RailBench, at_V: number): number {
   return tidy(Math.ceil((at_V + room + bench.resolution_V) / step - 1e-9) * step)
 }
 
-/** What a missing tube would show as here, and which would not. */
+/** What a missing tube would show as here, and which would not: for certain is more than the whole width of the band. */
 function seenWords(from: Expectation, room_A: number): string | null {
   const shares = from.shares.filter(({ A }) => A > 0).sort((a, b) => a.A - b.A)
   if (shares.length === 0) return null

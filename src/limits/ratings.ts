@@ -56,7 +56,8 @@ function tubeStresses(
 ): Stress[] {
   const type = equipment.tubes[owner]?.type ?? ''
   const { found } = findTube(type)
-  if (found === null) return []
+  // A cold tube takes no harm from volts that its ratings allow to a conducting one only.
+  if (found === null || element.emission === 0) return []
   const volts = (node: string): number => solution.volts[node] ?? 0
   const cathode_V = volts(element.cathode)
   const amps = solution.currents[element.name] ?? {}

@@ -6,9 +6,12 @@ import { findTube, type ModelBand } from '../tubes/index.js'
 /** Spread of good tubes about their type: 0.66..1.33 of published taken as the 5 % and 95 % points [S27, Radiotron Designer's Handbook 4th ed. as cited]. */
 const tubeSpread = (Math.log(1.33) - Math.log(0.66)) / 2 / 1.6449
 export const tubeSource =
-  'tubes spread 0.66 to 1.33 about their type: second-hand from Radiotron Designer’s Handbook, 4th ed.'
+  'tubes spread 0.66 to 1.33 about their type (second-hand from Radiotron Designer’s Handbook, 4th ed.); resistors as the set file states, older ones up to 50 % high (common practice, no source)'
 
-/** Old carbon composition drifts high: up to +50 %, most of it little (common practice, no source). */
+/**
+ * Old carbon composition drifts high, up to +50 % (common practice, no source). How far is a matter of where the whole set
+ * stood, so each sampled set draws its own age first: the band holds both the dry loft and the damp boathouse.
+ */
 const drift = 0.5
 
 /** Striking volts of a gas regulator vary (typically 20 to 30 V above operating): standard deviation, our choice. */
@@ -24,6 +27,7 @@ export function sampleElements(
   chance: Chance,
 ): Element[] {
   const changed: Element[] = []
+  const age = chance.fork('age of the set').next()
   for (const element of elements) {
     const owner = ownerOf(equipment, element.name)
     if (owner === null) continue
@@ -41,7 +45,7 @@ export function sampleElements(
       case 'resistor': {
         const part = equipment.parts[owner]
         if (part === undefined) break
-        changed.push({ ...element, ohm: element.ohm * resistorFactor(part, own) })
+        changed.push({ ...element, ohm: element.ohm * resistorFactor(part, own, age) })
         break
       }
       case 'regulator': {
@@ -65,12 +69,13 @@ export function sampleElements(
 function resistorFactor(
   part: Part | { readonly kind: 'heater resistor'; readonly tolerance: number },
   own: Chance,
+  age: number,
 ): number {
   if (part.kind === 'resistor') {
     const made = 1 + part.tolerance * (2 * own.next() - 1)
     if (part.make !== 'carbon composition') return made
     const u = own.next()
-    return made * (1 + drift * u * u)
+    return made * (1 + age * drift * u)
   }
   if (part.kind === 'potentiometer' || part.kind === 'heater resistor')
     return 1 + part.tolerance * (2 * own.next() - 1)

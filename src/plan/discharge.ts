@@ -88,8 +88,10 @@ export function setDischarge_s(equipment: Equipment, desk: LimitsDesk): number |
     const bench = desk.rails[name]
     const parts = setSide(equipment, desk, name)
     const own = bench === undefined ? null : terminalBleeder_ohm(rail, bench)
-    // A lead that falls off or a fuse that blows takes the bench's bleeder away, so only the set's own parts count there.
-    const ohm = parallel_ohm([parts.ohm, rail.feeds.blocking_diode === true ? null : own])
+    // A lead that falls off or a fuse that blows takes the bench's bleeder away: the set's own path counts alone where it
+    // has one, and the bench's only where nothing but wire joins the two.
+    const joined = rail.feeds.blocking_diode !== true && rail.feeds.fuse_A === undefined
+    const ohm = parts.ohm ?? (joined ? own : null)
     const F = parts.F + (bench?.output_F ?? 0)
     if (ohm === null) return null
     longest_s = Math.max(longest_s, drift * dischargeTime_s(ohm, F, rail.working_V, low_V))

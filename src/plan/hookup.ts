@@ -19,12 +19,25 @@ const steps = 5
 const ohmmeter_ohm = 100e3
 /** Resistances beyond this read as open on a bench meter. */
 const open_ohm = 20e6
+/** Where a file says nothing of an HT rail, less than this counts as a short (common practice, no source). */
+const noShort_ohm = 1000
 
 interface Window {
   readonly low: number
   readonly high: number
   /** What makes up the resistance, in words. */
   readonly of: string
+}
+
+/** What is known of a rail's wiring when its check is chosen. */
+interface Wiring {
+  readonly equipment: Equipment
+  readonly bench: Bench
+  readonly desk: LimitsDesk
+  readonly rail: Rail
+  readonly side: RailBench
+  readonly window: Window | null
+  readonly mode: ModeName
 }
 
 /** How each channel of a rail is proved before anything goes above 5 V; the person reads why it is this way. */
@@ -40,45 +53,44 @@ export function hookupTests(
   if (rail === undefined || side === undefined) return []
   const window =
     rail.role === 'heater' ? heaterWindow(equipment, side, name) : coldWindow(equipment, desk, name, mode)
+  const wiring: Wiring = { equipment, bench, desk, rail, side, window, mode }
   const channels = side.class === 'programmed' ? channelsOf(bench, name) : []
-  if (channels.length === 0) return [byOhmmeter(equipment, bench, desk, name, rail, side, window, '', mode)]
+  if (channels.length === 0) return [byOhmmeter(wiring, '', 'this rail is not switched by slowglow')]
   return channels.map(({ name: channel, channel: spec }) => {
-    const alone = channels.length === 1
-    const low = alone
-      ? byLowVolts(equipment, bench, name, rail, side, window, channel, spec.min_V, spec.min_A)
-      : null
-    return low ?? byOhmmeter(equipment, bench, desk, name, rail, side, window, channel, mode)
+    if (channels.length > 1) return byOhmmeter(wiring, channel, 'stacked outputs feed this rail together')
+    const low = byLowVolts(wiring, channel, spec)
+    return typeof low === 'string' ? byOhmmeter(wiring, channel, low) : low
   })
 }
 
-/** Null where the bench cannot: too little current to see, or volts it cannot go down to. */
+/** The test by current, or in words why the bench cannot do it. */
 function byLowVolts(
-  equipment: Equipment,
-  bench: Bench,
-  name: RailName,
-  rail: Rail,
-  side: RailBench,
-  window: Window | null,
+  { equipment, bench, rail, side, window }: Wiring,
   channel: string,
-  min_V: number,
-  min_A: number,
-): HookupTest | null {
-  if (window === null) return null
+  { min_V, min_A }: { readonly min_V: number; readonly min_A: number },
+): HookupTest | string {
+  if (window === null) return 'the file does not say what should flow at low volts'
   const heater = rail.role === 'heater'
   const test_V = Math.max(heater ? test.heater_V : test.volts, min_V)
-  if (test_V > test.volts) return null
+  if (test_V > test.volts) return `the supply goes no lower than ${show(min_V, 'V')}`
   const least_A = test_V / window.high
-  const error_A = side.accuracy_A.of_reading * least_A + side.accuracy_A.plus
-  if (least_A - error_A < steps * side.resolution_A) return null
   const most_A = test_V / window.low
-  const limit_A = heater ? Math.max(min_A, Math.min(side.max_A / 2, most_A / 2, 2 * least_A)) : test.limit_A
-  if (limit_A < min_A || (!heater && most_A > limit_A)) return null
+  const error_A = side.accuracy_A.of_reading * least_A + side.accuracy_A.plus
+  if (least_A - error_A < steps * side.resolution_A) {
+    return `at ${show(test_V, 'V')} only ${show(least_A, 'A')} or so would flow, too little for the supply's ammeter (${show(side.resolution_A, 'A')} a step, wrong by up to ${show(error_A, 'A')})`
+  }
+  const limit_A = heater
+    ? Math.max(min_A, Math.min(side.max_A / 2, most_A / 2, 2 * least_A))
+    : Math.max(min_A, test.limit_A)
+  if (!heater && (limit_A > test.limit_A || most_A > limit_A)) {
+    return `the check allows ${show(test.limit_A, 'A')} and this rail takes more, or the supply cannot be limited to so little`
+  }
   const error_V = side.accuracy_V.of_reading * test_V + side.accuracy_V.plus + side.resolution_V
   const lowest_V = Math.min(test_V, limit_A * window.low)
   const ohm_low = Math.max(0, lowest_V - error_V) / (lowest_V / window.low + error_A)
   const ohm_high = (test_V + error_V) / (least_A - error_A)
   return {
-    rail: name,
+    rail: side.name,
     channel,
     method: 'low volts',
     test_V,
@@ -86,49 +98,37 @@ function byLowVolts(
     ohm_low,
     ohm_high,
     may_limit: heater,
-    polarity: polarityAt(equipment, bench, rail, test_V, heater ? lowest_V : test_V),
-    because: `${show(test_V, 'V')} at ${show(limit_A, 'A')} at most can hurt nothing, and ${window.of} make ${show(ohm_low, 'Ω')} to ${show(ohm_high, 'Ω')}, which is at least ${steps} steps of the supply's ammeter.`,
+    polarity: polarityAt(equipment, bench, rail, test_V, lowest_V),
+    because: `${show(test_V, 'V')} at ${show(limit_A, 'A')} at most can hurt nothing, and ${window.of} make ${show(ohm_low, 'Ω')} to ${show(ohm_high, 'Ω')}, at least ${steps} steps of the supply's ammeter.`,
   }
 }
 
 function byOhmmeter(
-  equipment: Equipment,
-  bench: Bench,
-  desk: LimitsDesk,
-  name: RailName,
-  rail: Rail,
-  side: RailBench,
-  window: Window | null,
+  { equipment, bench, desk, rail, side, window, mode }: Wiring,
   channel: string,
-  mode: ModeName,
+  why: string,
 ): HookupTest {
-  const low = window === null ? 0 : 0.8 * window.low
-  const high = window === null ? open_ohm : 1.2 * window.high
-  const F = desk.operating?.cold(mode, { [name]: rail.working_V }).charging_F[name] ?? 0
+  const F = desk.operating?.cold(mode, { [side.name]: rail.working_V }).charging_F[side.name] ?? 0
   const wait_s = 5 * F * (parallel_ohm([ohmmeter_ohm, window?.high]) ?? ohmmeter_ohm)
   const wait =
     rail.role === 'heater' || wait_s < 2
       ? ''
       : ` The reading climbs while ${show(F, 'F')} of capacitors charge: wait about ${show(Math.ceil(wait_s), 's')}, until it stands still.`
-  const why =
-    side.class === 'programmed'
-      ? 'the supply cannot go low enough, or its ammeter cannot see so small a current, so an ohmmeter proves the wiring'
-      : 'this rail is not switched by slowglow, so an ohmmeter proves the wiring'
   const of =
     window === null
       ? 'the file does not say what is there, so any reading that is no short counts'
       : window.of
   return {
-    rail: name,
+    rail: side.name,
     channel,
     method: 'ohmmeter',
     test_V: 0,
     limit_A: 0,
-    ohm_low: window === null ? 1000 : low,
-    ohm_high: high,
+    ohm_low: window === null ? noShort_ohm : 0.8 * window.low,
+    ohm_high: window === null ? open_ohm : 1.2 * window.high,
     may_limit: false,
     polarity: polarityAt(equipment, bench, rail, 1, 1),
-    because: `${why}: ${of}.${wait}`,
+    because: `${why}, so an ohmmeter proves the wiring: ${of}.${wait}`,
   }
 }
 

@@ -1,0 +1,175 @@
+import { formatQuantity, type Unit } from '../quantities/index.js'
+import type { Plan, RailLimits, Step } from '../plan/index.js'
+
+/** A plan as a person reads it at the bench: what to do first, what will happen, what stops it, what stays unproved. */
+export function planPage(plan: Plan): string {
+  const parts = [
+    `${plan.profile}\n${plan.equipment}, on ${plan.bench}${plan.bench_kind === 'virtual' ? ' (virtual bench)' : ''}`,
+    `File level ${plan.level} of 3. About ${short(plan.expected_s, 's')}; time budget ${short(plan.time_budget_s, 's')}.`,
+    section('HOOK-UP', hookup(plan)),
+    section('RAILS', rails(plan)),
+    section('STEPS', steps(plan)),
+    section('WHY THESE LIMITS', reasons(plan)),
+    section('RULES THAT STOP THE RUN', rules(plan)),
+    section('GOING OFF', off(plan)),
+    section(
+      'NOT PROVED BY THIS RUN',
+      plan.unproved.map((each) => `- ${each}`),
+    ),
+    `Plan ${plan.hash}`,
+  ]
+  return parts.filter((part) => part !== '').join('\n\n')
+}
+
+function section(title: string, lines: readonly string[]): string {
+  return lines.length === 0 ? '' : [title, ...lines].join('\n')
+}
+
+function hookup(plan: Plan): string[] {
+  return plan.hookup.flatMap((line) => [
+    `${line.rail}: from ${line.supply}`,
+    `  [ ] + to ${line.positive}`,
+    `  [ ] - to ${line.negative}`,
+    ...line.first.map((each) => `  [ ] first: ${each}`),
+    ...wrapped(`proved by ${line.proved_by}`, '  '),
+  ])
+}
+
+function rails(plan: Plan): string[] {
+  return Object.values(plan.rails).flatMap((rail) => [
+    `${rail.name} (${rail.role}, ${rail.class})`,
+    ...rail.can.flatMap((each) => wrapped(`slowglow can ${each}`, '  ')),
+    ...rail.cannot.flatMap((each) => wrapped(`slowglow cannot ${each}`, '  ')),
+  ])
+}
+
+function steps(plan: Plan): string[] {
+  const head = [
+    'step',
+    'what',
+    'to',
+    'at most',
+    'hold',
+    'expected',
+    'band',
+    'ask below',
+    'trip',
+    'ceiling',
+    'supply limit',
+  ]
+  const rows = plan.steps.map((step) => row(step))
+  const widths = head.map((title, at) =>
+    Math.max(title.length, ...rows.map((cells) => (cells[at] ?? '').length)),
+  )
+  const lines: string[] = []
+  let stage = ''
+  const line = (cells: readonly string[]): string =>
+    cells
+      .map((cell, at) => cell.padEnd(widths[at] ?? 0))
+      .join('  ')
+      .trimEnd()
+  lines.push(line(head))
+  for (const [at, step] of plan.steps.entries()) {
+    if (step.stage !== stage) lines.push(`-- ${step.stage} (mode ${step.mode})`)
+    stage = step.stage
+    lines.push(line(rows[at] ?? []))
+    if (step.ask !== null) lines.push(...wrapped(step.ask.text, '      '))
+    const sees = step.rail === null ? null : (step.limits[step.rail]?.sees ?? null)
+    if (step.do === 'raise' && sees !== null) lines.push(...wrapped(`${sees}.`, '      '))
+  }
+  return lines
+}
+
+function row(step: Step): string[] {
+  const limits = ownLimits(step)
+  const number = step.index.toString()
+  if (step.do === 'ask') return [number, 'you are asked']
+  if (step.hookup?.method === 'ohmmeter') {
+    const { ohm_low, ohm_high } = step.hookup
+    return [number, `${step.hookup.rail} by ohmmeter`, `${short(ohm_low, 'Ω')} to ${short(ohm_high, 'Ω')}`]
+  }
+  const what = `${step.hands_clear ? 'hands clear, ' : ''}${step.do === 'hook-up check' ? 'check' : step.do} ${step.rail ?? 'all'}`
+  const moves = step.do === 'raise' || step.do === 'lower' || step.do === 'hook-up check'
+  return [
+    number,
+    what,
+    moves ? short(step.target_V, 'V') : '',
+    step.slew_V_per_s > 0 ? short(step.slew_V_per_s, 'V/s') : '',
+    step.hold_s > 0 ? short(step.hold_s, 's') : '',
+    ...(limits === null
+      ? []
+      : [
+          short(limits.expected_A, 'A'),
+          `${short(limits.lower_A, 'A')} to ${short(limits.upper_A, 'A')}`,
+          short(limits.ask_A, 'A'),
+          short(limits.trip_A, 'A'),
+          short(limits.ceiling_A, 'A'),
+          short(limits.supply_limit_A, 'A'),
+        ]),
+  ]
+}
+
+/** Limits of the rail a step is about; null where it is about none. */
+export function ownLimits(step: Step): RailLimits | null {
+  return step.rail === null ? null : (step.limits[step.rail] ?? null)
+}
+
+function reasons(plan: Plan): string[] {
+  return plan.steps.flatMap((step) => {
+    const limits = ownLimits(step)
+    if (step.do !== 'raise' || limits === null) return []
+    return [
+      `step ${step.index}, ${step.rail ?? ''} at ${short(step.target_V, 'V')}`,
+      ...limits.because.flatMap((each) => wrapped(`${each.text} [${each.source}]`, '  ')),
+    ]
+  })
+}
+
+function rules(plan: Plan): string[] {
+  return plan.rules.flatMap((rule) => {
+    const figure = rule.trip ?? rule.warn
+    const lasting = rule.for_s > 0 ? `, for ${short(rule.for_s, 's')}` : ''
+    const value =
+      figure === null || rule.unit === 'event' || rule.unit === 'state'
+        ? ''
+        : ` (${figure} ${rule.unit}${lasting})`
+    return wrapped(`${rule.code}${value}: ${rule.text}`, '  ')
+  })
+}
+
+function off(plan: Plan): string[] {
+  const release = plan.off.bias_release
+  const order = plan.off.channels.map((channel) => `${channel.rail} (${channel.channel})`).join(', ')
+  const computed =
+    release.discharge_s === null
+      ? 'the time to discharge is not known'
+      : `the computed discharge of ${short(release.discharge_s, 's')}`
+  return [
+    ...wrapped(`Order: ${order}.`, '  '),
+    ...wrapped(
+      `Heaters go off when HT is low, or after ${short(plan.off.heaters_off_after_s, 's')}. Bias goes off when plates and screens are measured below ${short(release.below_V, 'V')}, or after ${computed}, or ${short(release.cathodes_cold_s, 's')} after heaters off; while HT does not fall it stays.`,
+      '  ',
+    ),
+    ...wrapped(
+      `Stored at most: ${short(plan.figures.stored_J, 'J')} (${plan.figures.stored_where}). Measure before touching.`,
+      '  ',
+    ),
+  ]
+}
+
+/** Lines of at most 110 characters, each indented. */
+function wrapped(text: string, indent: string): string[] {
+  const lines: string[] = []
+  let line = ''
+  for (const word of text.split(' ')) {
+    if (line !== '' && line.length + word.length + 1 > 108 - indent.length) {
+      lines.push(line)
+      line = `  ${word}`
+    } else line = line === '' ? word : `${line} ${word}`
+  }
+  return [...lines, line].map((each) => indent + each)
+}
+
+function short(value: number, unit: Unit): string {
+  return formatQuantity(Number(value.toPrecision(3)), unit)
+}
