@@ -368,7 +368,8 @@ it('raises nothing before the record has the intent', () => {
   rig.keepsRecord = false
   rig.start()
   for (let i = 0; i < 400; i++) rig.tick()
-  expect(lines(rig)).toHaveLength(0)
+  expect(lines(rig).every((command) => command.do === 'off' || command.do === 'zero')).toBe(true)
+  expect(rig.state.off?.reason?.code).toBe('recorder-lost')
 })
 
 it('a state given back as JSON goes on exactly alike', () => {
