@@ -33,7 +33,7 @@ export function dischargeProblem(
     what: `rail ${channel.feeds} goes up to ${formatQuantity(V, 'V')}, and nothing discharges it at the terminals of ${name}${
       stopped ? ' (the fuse or diode in its lead parts them from the set)' : ''
     }: "off" could not be confirmed`,
-    remedy: `clip a fixed ${formatQuantity(resistor, 'Ω')} resistor rated ${formatQuantity(rating((V * V) / resistor), 'W')} or more across the supply's terminals (it takes ${formatQuantity((V * V) / resistor, 'W')} and brings ${formatQuantity(C, 'F')} to ${touch_V} V in ${formatQuantity(resistor * C * Math.log(V / touch_V), 's')}) and write bleeder: ${formatQuantity(resistor, 'Ω')} at the channel`,
+    remedy: `clip a fixed ${formatQuantity(resistor, 'Ω')} resistor rated ${formatQuantity(rating((V * V) / resistor), 'W')} or more across the supply's terminals (it takes ${formatQuantity(short((V * V) / resistor), 'W')} and brings ${formatQuantity(C, 'F')} to ${touch_V} V in ${formatQuantity(short(resistor * C * Math.log(V / touch_V)), 's')}) and write bleeder: ${formatQuantity(resistor, 'Ω')} at the channel`,
   }
 }
 
@@ -99,3 +99,5 @@ function standard(ohm: number): number {
 function rating(watts: number): number {
   return [1, 2, 3, 5, 10, 15, 25, 50, 100, 200].find((each) => each >= 2 * watts) ?? Math.ceil(2 * watts)
 }
+
+const short = (value: number): number => Number(value.toPrecision(2))

@@ -296,7 +296,7 @@ function checkFeeds(bench: Bench, report: Report): void {
   for (const [rail, channels] of feeding) {
     const stack = bench.stacks.find((each) => each.rail === rail)
     if (channels.length < 2 || channels.every((channel) => stacked.has(channel))) continue
-    const [supply = '', channel = ''] = (channels.find((each) => !stacked.has(each)) ?? '').split('.')
+    const [supply = '', channel = ''] = (channels.findLast((each) => !stacked.has(each)) ?? '').split('.')
     report.error(
       ['supplies', supply, 'channels', channel, 'feeds'],
       `${channels.join(' and ')} both feed rail ${rail}: two sources on one reservoir`,

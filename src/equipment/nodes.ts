@@ -74,6 +74,7 @@ export function checkNodes(equipment: Equipment, known: Known, report: Report): 
       )
   })
   checkCapacitors(equipment, report)
+  checkWindings(equipment, lifted, report)
 }
 
 /** Every place where a part, tube or rail names a node. Pulled tubes are not there. */
@@ -214,5 +215,25 @@ function checkCapacitors(equipment: Equipment, report: Report): void {
           `its positive node comes first: write between: [${second}, ${first}], and look at the part itself`,
         )
     }
+  }
+}
+
+/** DC from a bench supply through a winding of the mains transformer would saturate or burn it. */
+function checkWindings(equipment: Equipment, lifted: ReadonlySet<string>, report: Report): void {
+  for (const [name, rail] of Object.entries(equipment.rails)) {
+    if (rail.role !== 'heater' && rail.role !== 'bias') continue
+    for (const [part, of] of Object.entries(equipment.parts))
+      if (
+        of.kind === 'winding' &&
+        !lifted.has(part) &&
+        of.between.includes(rail.positive) &&
+        of.between.includes(rail.negative)
+      )
+        report.error(
+          ['parts', part],
+          `winding ${part} is connected across rail ${name}: direct current would flow through it and could burn it`,
+          'lift both its wires: give its ends nodes of their own, and list them under feeds: lift',
+          'key',
+        )
   }
 }

@@ -66,6 +66,7 @@ export function parseYaml(text: string, file: string): Parsed {
       uniqueKeys: true,
       schema: 'core',
       merge: false,
+      logLevel: 'error',
     })
     const problems: Problem[] = document.errors.slice(0, 50).map(({ code, message, pos }) => ({
       severity: 'error',
@@ -74,8 +75,10 @@ export function parseYaml(text: string, file: string): Parsed {
       what:
         code === 'DUPLICATE_KEY'
           ? `two entries have the same name: ${keyAt(text, pos[0])}`
-          : `this is not YAML: ${message.split('\n')[0] ?? ''}`,
-      remedy: remedies[code] ?? 'compare with the files in profiles/',
+          : structure(message),
+      remedy: /^Flow/.test(message)
+        ? 'close it; a [ is closed by ], a { by }'
+        : (remedies[code] ?? 'compare with the files in profiles/'),
     }))
     problems.push(...foreign(document, at))
     const sound =
@@ -96,6 +99,17 @@ export function parseYaml(text: string, file: string): Parsed {
   }
 }
 
+/** The parser's own words, except where they would puzzle. */
+function structure(message: string): string {
+  const first = message.split('\n')[0] ?? ''
+  if (
+    /^Flow (?:sequence|map|mapping)/.test(first) ||
+    first.includes('must be sufficiently indented and end with')
+  )
+    return `this is not YAML: a ${first.includes(']') ? 'bracket [' : 'brace {'} opened before is not closed here`
+  return `this is not YAML: ${first}`
+}
+
 function keyAt(text: string, offset: number): string {
   return (/^[^:\n]{1,60}/.exec(text.slice(offset))?.[0] ?? '').trim()
 }
@@ -108,6 +122,10 @@ function foreign(document: Document.Parsed, at: (offset: number) => Position): P
       found.push({ severity: 'error', ...at(node.range?.[0] ?? 0), path: 'alias', what, remedy })
   }
   visit(document, {
+    Pair: (_, { key }) => {
+      if (isNode(key) && !isScalar(key))
+        tell(key, 'a list or group stands where a name is wanted', 'write a name before the colon')
+    },
     Alias: (_, node) => {
       tell(node, `an alias (*${node.source.slice(0, 40)}) stands here`, 'write the entry out')
     },

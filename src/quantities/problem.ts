@@ -49,15 +49,25 @@ export function nearest(word: string, candidates: Iterable<string>): string[] {
     .map(({ candidate }) => candidate)
 }
 
-/** Levenshtein distance. */
+/** Letters to change, add, drop or exchange with their neighbour (optimal string alignment). */
 function distance(a: string, b: string): number {
+  let before: number[] = []
   let row = Array.from({ length: b.length + 1 }, (_, i) => i)
   for (let i = 1; i <= a.length; i++) {
     const next = [i]
     for (let j = 1; j <= b.length; j++) {
       const kept = (row[j - 1] ?? 0) + (a[i - 1] === b[j - 1] ? 0 : 1)
-      next.push(Math.min(kept, (row[j] ?? 0) + 1, (next[j - 1] ?? 0) + 1))
+      const swapped = i > 1 && j > 1 && a[i - 1] === b[j - 2] && a[i - 2] === b[j - 1]
+      next.push(
+        Math.min(
+          kept,
+          (row[j] ?? 0) + 1,
+          (next[j - 1] ?? 0) + 1,
+          swapped ? (before[j - 2] ?? 0) + 1 : Infinity,
+        ),
+      )
     }
+    before = row
     row = next
   }
   return row[b.length] ?? 0
