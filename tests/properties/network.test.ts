@@ -8,6 +8,8 @@ import {
   type Solution,
   solve,
 } from '../../src/network/index.js'
+import { toNetwork } from '../../src/equipment/index.js'
+import { loadEquipment } from '../../src/files/index.js'
 import { C, net, R, receiver, supply } from '../helpers/networks.js'
 
 /** Sum of all currents that leave each node into elements; 0 everywhere by Kirchhoff's first law. */
@@ -191,6 +193,34 @@ describe('a receiver with faults', () => {
       { numRuns: 20 },
     )
   })
+})
+
+describe('the demo set with faults', () => {
+  const { value: equipment } = loadEquipment('profiles/tern-rock/equipment.yaml')
+  it.each(['receive', 'transmit'])(
+    'in %s, settles with every single part open, shorted or changed, from 30 to 400 V',
+    (mode) => {
+      expect(equipment).not.toBeNull()
+      if (equipment === null) return
+      const feeds = (V: number) => ({
+        heaters: { V: 12.6, limit_A: 8, ohm: 0.05 },
+        bias: { V: 60, limit_A: 0.1, ohm: 0.1 },
+        HT: { V, limit_A: 0.5, ohm: 0.1 },
+      })
+      for (const HT_V of [30, 250, 400]) {
+        const network = toNetwork(equipment, mode, feeds(HT_V))
+        const solver = createSolver(network)
+        const healthy = solver.solve()
+        isSound(healthy)
+        for (const element of network.elements) {
+          for (const how of ['open', 'short', 'weak', 'strong'] as const) {
+            isSound(solver.solve([broken(element, how)], healthy.volts))
+          }
+          solver.solve([element], healthy.volts)
+        }
+      }
+    },
+  )
 })
 
 describe('charge', () => {
