@@ -315,7 +315,8 @@ function judgePlate(d: Draft, rail: RailPlan, state: RailState, limits: RailLimi
   }
 }
 
-function isLimiting(s: State, rail: RailPlan, measured_A: number, limits: RailLimits): boolean {
+/** The supply holds its current limit: as it says itself, or by a current at the limit. */
+export function isLimiting(s: State, rail: RailPlan, measured_A: number, limits: RailLimits): boolean {
   if (rail.class !== 'programmed') return false
   const told = rail.channels.some((part) => s.channels[part.channel]?.regulation === 'current')
   const near =

@@ -1,6 +1,6 @@
 import type { RailPlan, Step } from '../plan/index.js'
 import { advanceHookup, polarityWrong } from './hookup.js'
-import { broke, htIsOn, leastOf, limitsNow } from './judge.js'
+import { broke, htIsOn, isLimiting, leastOf, limitsNow } from './judge.js'
 import { answerHandOff, makeOff } from './off.js'
 import { ask, closePrompt, confirm, readingOf } from './prompts.js'
 import { heatersReady, record, send, warn } from './send.js'
@@ -229,8 +229,13 @@ function arrive(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
   )
   const sample = state.V
   // Heaters that reach their volts in current limit are still cooler than hot: not there yet.
-  const trip_A = step.limits[rail.name]?.trip_A ?? 0
-  const eased = step.soft_start_s === 0 || (state.A !== null && state.A.value <= trip_A)
+  const limits = step.limits[rail.name]
+  const eased =
+    step.soft_start_s === 0 ||
+    (state.A !== null &&
+      limits !== undefined &&
+      state.A.value <= limits.trip_A &&
+      !isLimiting(d.s, rail, state.A.value, limits))
   if (sample && sample.t_us > d.s.part_us && Math.abs(sample.value - state.set_V) <= tolerance && eased) {
     state.breaking = {}
     enter(d, 'hold')
