@@ -131,8 +131,11 @@ export function settingsStill(config: LineConfig, index: number, known: Settings
   return moves
 }
 
-/** A refusal shows here even where the read-back happens to agree. Not after OFF and zero: those go by read-back alone. */
-function errors(config: LineConfig, index: number): readonly Move[] {
+/**
+ * The error question, slow on many supplies. After limits and ON a refusal shows here even where the read-back happens to
+ * agree; set-points of a ramp, OFF and zero go by their read-back, and the question is only asked for the reason when that differs.
+ */
+export function errorMoves(config: LineConfig, index: number): readonly Move[] {
   const query = config.dialect.error_query
   return query === null ? [] : [plainAsk(config, index, query, { is: 'errors' })]
 }
@@ -158,7 +161,7 @@ export function movesFor(config: LineConfig, index: number, body: LineRequestBod
       if (!part.ok) return part
       moves.push(...part.moves)
     }
-    return { ok: true, moves: [...moves, ...errors(config, index)] }
+    return { ok: true, moves: [...moves, ...errorMoves(config, index)] }
   }
   switch (body.do) {
     case 'limits': {
@@ -168,7 +171,7 @@ export function movesFor(config: LineConfig, index: number, body: LineRequestBod
       return all(limit, setting(config, index, 'over_V', body.over_voltage_V), { ok: true, moves: switched })
     }
     case 'set':
-      return all(setting(config, index, 'set_V', body.volts))
+      return setting(config, index, 'set_V', body.volts)
     case 'on': {
       if (known.set_V === null || known.limit_A === null) {
         return {

@@ -1,7 +1,8 @@
 import { judge, type Verdict } from './judge.js'
+import { errorMoves } from './moves.js'
 import { parseError, parseNumber, parseSwitch } from './numbers.js'
 import { beginQuiet, lose, nobody, noise, resynchronise, trouble } from './recover.js'
-import { count, failRequest, lowers, tellEvent, type Draft, type Work } from './state.js'
+import { count, failRequest, lowers, tellEvent, type Draft, type Failing, type Work } from './state.js'
 import { owe } from './urgent.js'
 import { identified, opens } from './work.js'
 
@@ -9,6 +10,8 @@ import { identified, opens } from './work.js'
 const again_most = 3
 /** Where an earlier output was found on: how often its fall is looked at. */
 const fall_every_us = 100_000
+/** Queued errors read after a failure. */
+const errors_most = 10
 /** Another supply on this port: how often it is asked whether the right one is back. */
 const wrong_supply_us = 2_000_000
 
@@ -34,9 +37,14 @@ function missed(d: Draft, work: Work, code: 'no reply' | 'bad reply', why: strin
   } else if (work.request !== null && lowers(work.request) && work.again < again_most) {
     d.work = { ...work, at: 0, missed: 0, again: work.again + 1 }
   } else {
-    if (work.request !== null) failRequest(d, work.request, code, work.said ? 'unknown' : 'not done', why)
-    d.work = null
+    const outcome = work.said ? 'unknown' : 'not done'
+    fail(d, work, work.failing ?? { code, outcome, why, asked: 0 })
   }
+}
+
+function fail(d: Draft, work: Work, failing: Failing): void {
+  if (work.request !== null) failRequest(d, work.request, failing.code, failing.outcome, failing.why)
+  d.work = null
 }
 
 export function badReply(d: Draft): void {
@@ -131,6 +139,10 @@ function answered(d: Draft, verdict: Verdict): void {
   d.reopens = 0
   const { work } = d
   if (work === null || move === undefined) return
+  if (work.failing !== undefined) {
+    whyItFailed(d, work, work.failing, verdict)
+    return
+  }
   const on = { ...work, missed: 0, said: work.said || move.kind === 'tell' }
   switch (verdict.is) {
     case 'good':
@@ -184,8 +196,10 @@ function giveUp(
   why: string,
 ): void {
   if (work.request !== null) {
-    failRequest(d, work.request, code, outcome, why)
-    d.work = null
+    const moves = errorMoves(d.config, 0)
+    const failing = { code, outcome, why, asked: 0 }
+    if (moves.length === 0) fail(d, work, failing)
+    else d.work = { ...work, moves, at: 0, missed: 0, again: again_most, failing }
   } else if (opens(work)) {
     // It answers, but is not as left or does not obey: nobody may raise anything here, and what may be on is owed an OFF.
     d.made_safe = true
@@ -198,4 +212,13 @@ function giveUp(
   } else {
     d.work = null
   }
+}
+
+/** One queued error after another, until none is left; the first is the reason. */
+function whyItFailed(d: Draft, work: Work, failing: Failing, verdict: Verdict): void {
+  const more = verdict.is === 'refused' && failing.asked < errors_most
+  const why = verdict.is === 'refused' && failing.asked === 0 ? `${failing.why}; ${verdict.why}` : failing.why
+  const now = { ...failing, why, asked: failing.asked + 1 }
+  if (more) d.work = { ...work, failing: now }
+  else fail(d, work, now)
 }

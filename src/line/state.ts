@@ -22,6 +22,14 @@ export interface Work {
   readonly missed: number
   /** Times the whole (OFF, lowering) was begun again. */
   readonly again: number
+  /** It has failed; the errors the supply queued are being read for the reason, and to leave none behind. */
+  readonly failing?: Failing
+}
+export interface Failing {
+  readonly code: LineFailure
+  readonly outcome: 'not done' | 'unknown'
+  readonly why: string
+  readonly asked: number
 }
 
 export interface ChannelState extends Settings {

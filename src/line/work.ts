@@ -86,9 +86,9 @@ export function goOn(d: Draft): void {
 function finish(d: Draft, work: Work): void {
   d.work = null
   if (work.request !== null) tellEvent(d, { kind: 'done', id: work.request.id })
-  if (work.why === 'looking') {
+  if (work.why === 'looking' && d.config.outputs_stay !== true) {
     d.work = { why: 'opening', request: null, moves: offInOrder(d), ...start }
-  } else if (work.why === 'opening') {
+  } else if (opens(work)) {
     d.link = 'ready'
     d.been_ready = true
   }
