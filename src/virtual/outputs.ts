@@ -55,7 +55,7 @@ export function differs(output: Output): boolean {
 /** A supply takes this long from nothing to its full volts by itself (common practice, no source). */
 const rise_s = 0.1
 /** Output resistance of a regulated supply, ohm (common practice, no source). */
-const output_ohm = 0.02
+const output_ohm = 1e-3
 /** Its own read-back divider across the terminals, ohm (common practice, no source). */
 const divider_ohm = 1e6
 /** Leads sensed at the set: what is left of their resistance. */
