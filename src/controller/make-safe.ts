@@ -17,6 +17,8 @@ export interface MakeSafe {
   readonly speed: number
   /** Times told are the bench's own, µs, counted on from here. */
   readonly from_us: number
+  /** Read back what is on before anything is told: for what an earlier run left behind. */
+  readonly look_first?: boolean
 }
 export interface MakeSafeHandlers {
   /** Something to keep or to show, with the time it happened, µs. */
@@ -34,7 +36,7 @@ export function makeSafe(job: MakeSafe, handlers: MakeSafeHandlers): Promise<Saf
     const began = process.hrtime.bigint()
     const now_us = (): number =>
       job.from_us + Math.round((Number(process.hrtime.bigint() - began) / 1000) * job.speed)
-    let state = safeOffBegin(job.off, job.configs, job.from_us)
+    let state = safeOffBegin(job.off, job.configs, job.from_us, job.look_first === true)
     const connections = new Map<string, Connection>()
     const tries = new Map<string, number>()
     let ended = false

@@ -119,5 +119,7 @@ export const benchStateShape = z.object({
   supervisor: z.object({ pid: z.number(), started: z.string() }),
   controller: z.object({ pid: z.number(), started: z.string() }).nullable(),
   places: z.record(z.string(), placeShape),
+  /** Bench seconds per real second: 1 except on a virtual bench. */
+  speed: z.number(),
 })
 export type BenchState = z.infer<typeof benchStateShape>

@@ -16,6 +16,9 @@ export interface SafeOffState {
   readonly lines: Readonly<Record<string, LineState>>
   readonly channels: Readonly<Record<string, ChannelOff>>
   readonly began_us: number
+  /** Read back first, then OFF; a port that does not answer within two seconds gets its OFF all the same. */
+  readonly look_first: boolean
+  readonly found_on: readonly string[]
   readonly now_us: number
   readonly next_id: number
   /** Ports that answered at least once. */
@@ -55,6 +58,8 @@ export interface SafeOffResult {
     >
   >
   readonly bias_released_by: string | null
+  /** Outputs that were on when first read back. */
+  readonly found_on: readonly string[]
   /** Ports that never answered. */
   readonly silent: readonly string[]
   readonly text: string
@@ -77,10 +82,16 @@ const escalations_before_alarm = 2
 /** A port that has not answered by then is given up, as far as waiting goes; OFF goes on being sent while we wait for others. */
 const answer_within_us = 20_000_000
 const after_alarm_us = 10_000_000
+const look_within_us = 2_000_000
 const quiet_samples = 3
 const off_V = 5
 
-export function safeOffBegin(plan: OffPlan, configs: readonly LineConfig[], t_us: number): SafeOffState {
+export function safeOffBegin(
+  plan: OffPlan,
+  configs: readonly LineConfig[],
+  t_us: number,
+  look_first = false,
+): SafeOffState {
   const lines: Record<string, LineState> = {}
   for (const config of configs) {
     if (plan.channels.some((channel) => channel.port === config.port))
@@ -105,6 +116,8 @@ export function safeOffBegin(plan: OffPlan, configs: readonly LineConfig[], t_us
     lines,
     channels,
     began_us: t_us,
+    look_first,
+    found_on: [],
     now_us: t_us,
     next_id: 1,
     answered: [],
@@ -134,7 +147,7 @@ export function safeOffStep(
     d.s.now_us = Math.max(d.s.now_us, input.line.t_us)
     feed(d, input.port, input.line)
     // Whoever is there, whatever it was doing: the OFF goes out with the opening of the port, before any question.
-    if (input.line.kind === 'opened') urgentOff(d, input.port)
+    if (input.line.kind === 'opened' && !d.s.look_first) urgentOff(d, input.port)
   }
   decide(d)
   return { state: d.s, outputs: d.out }
@@ -161,6 +174,10 @@ function heard(d: Draft, port: string, event: LineEvent): void {
   const answers = event.kind === 'reading' || event.kind === 'output' || event.kind === 'done'
   if (answers && !d.s.answered.includes(port)) d.s.answered = [...d.s.answered, port]
   if (event.kind === 'output') {
+    const before = d.s.channels[event.channel]
+    if (event.on && before?.output === 'unknown' && !d.s.found_on.includes(event.channel)) {
+      d.s.found_on = [...d.s.found_on, event.channel]
+    }
     change(d, event.channel, { output: event.on ? 'on' : 'off', ...(event.on ? { confirmed: null } : {}) })
   } else if (event.kind === 'reading') {
     const channel = d.s.channels[event.channel]
@@ -212,11 +229,22 @@ function request(d: Draft, channel: string, body: 'off' | 'zero'): void {
 }
 
 function decide(d: Draft): void {
+  if (d.s.look_first) lookedAt(d)
   for (const name of Object.keys(d.s.channels)) confirm(d, name)
   heaters(d)
   bias(d)
   for (const name of Object.keys(d.s.channels)) escalate(d, name)
   conclude(d)
+}
+
+function lookedAt(d: Draft): void {
+  const names = Object.keys(d.s.channels)
+  const seen = names.every((name) => d.s.channels[name]?.output !== 'unknown')
+  if (!seen && d.s.now_us - d.s.began_us < look_within_us) return
+  d.s.look_first = false
+  const on = d.s.found_on.length > 0 ? `found on: ${d.s.found_on.join(', ')}` : 'no output found on'
+  d.out.push({ kind: 'record', what: 'off', rail: null, text: `Outputs read back: ${on}.` })
+  for (const port of Object.keys(d.s.lines)) urgentOff(d, port)
 }
 
 /** OFF read back, current below resolution for three samples, and volts gone or going as the stated path predicts. */
@@ -376,6 +404,7 @@ function end(d: Draft, outputs_off: SafeOffResult['outputs_off']): void {
     outputs_off,
     channels,
     bias_released_by: d.s.bias_released_by,
+    found_on: d.s.found_on,
     silent,
     text,
   }

@@ -1,5 +1,5 @@
 import { createInterface } from 'node:readline'
-import { InvalidArgumentError, Option } from 'commander'
+import { Option } from 'commander'
 import { dirname, resolve } from 'node:path'
 import { loadBench, loadEquipment, type Problem } from '../../files/index.js'
 import {
@@ -12,6 +12,7 @@ import {
 import { exits } from '../exits.js'
 import type { Io } from '../io.js'
 import { type FromBench, toBenchShape } from '../live/bench-messages.js'
+import { collect, speedOf, whole } from '../live/flags.js'
 import { openPtyPorts, openTcpPorts, type VirtualPorts } from '../live/virtual-ports.js'
 import { runWorld } from '../live/virtual-world.js'
 import type { Register } from './index.js'
@@ -198,21 +199,4 @@ function fromJson(text: string): unknown {
   } catch {
     return null
   }
-}
-
-export function collect(value: string, before: string[]): string[] {
-  return [...before, value]
-}
-
-export function whole(text: string): number {
-  if (!/^\d+$/.test(text)) throw new InvalidArgumentError('A whole number is wanted.')
-  return Number(text)
-}
-
-export function speedOf(text: string): number {
-  const value = Number(text)
-  if (!/^\d+(\.\d+)?$/.test(text) || value < 1 || value > 20) {
-    throw new InvalidArgumentError('A number from 1 to 20 is wanted.')
-  }
-  return value
 }

@@ -30,7 +30,7 @@ export async function openPtyLine(
   received: (text: string) => void,
   lost: (text: string) => void,
 ): Promise<PtyLine | { readonly trouble: string }> {
-  const link = join(directory, name)
+  const link = join(directory, name.replaceAll(/[^A-Za-z0-9._-]/g, '-'))
   const maker = existsOnPath('socat') ? 'socat' : existsOnPath('script') ? 'script' : null
   if (maker === null) {
     return {

@@ -1,4 +1,5 @@
 import { closeSync, constants, openSync, write } from 'node:fs'
+import { setTimeout as sleep } from 'node:timers/promises'
 import { StringDecoder } from 'node:string_decoder'
 
 /**
@@ -15,8 +16,8 @@ export interface Terminal {
   /** Frames given up because the terminal took nothing, and whether it is gone. */
   readonly dropped: number
   readonly gone: boolean
-  /** Gives the terminal back in the state it was found. */
-  close(): void
+  /** Writes what is still to be said (a paused terminal is not waited for long) and gives the terminal back as it was found. */
+  close(): Promise<void>
 }
 
 export type Key =
@@ -24,6 +25,8 @@ export type Key =
   | { readonly kind: 'enter' | 'erase' | 'interrupt' | 'suspend' | 'quit' | 'end' }
 
 const lines_kept = 500
+const flush_ms = 1000
+const flush_step_ms = 10
 
 /** Opens the terminal behind standard input; null where there is none (then nothing may be energised). */
 export function openTerminal(keys: (key: Key) => void, hungUp: () => void): Terminal | null {
@@ -86,6 +89,7 @@ export function openTerminal(keys: (key: Key) => void, hungUp: () => void): Term
     })
   }
 
+  const closedBefore = (): boolean => state.closed
   return {
     line(text) {
       for (const part of text.split('\n')) state.pending.push(part)
@@ -107,8 +111,13 @@ export function openTerminal(keys: (key: Key) => void, hungUp: () => void): Term
     get gone() {
       return state.gone
     },
-    close() {
+    async close() {
       if (state.closed) return
+      for (let spent = 0; spent < flush_ms && !state.gone; spent += flush_step_ms) {
+        if (!state.busy && state.pending.length === 0 && !state.frameChanged) break
+        await sleep(flush_step_ms)
+      }
+      if (closedBefore()) return
       state.closed = true
       input.off('data', onData)
       input.pause()

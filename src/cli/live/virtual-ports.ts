@@ -1,5 +1,4 @@
 import { createServer, type Socket } from 'node:net'
-import { join } from 'node:path'
 import type { PortLine } from '../../supply/index.js'
 import { openPtyLine, ptyDirectory } from './pty.js'
 
@@ -38,7 +37,7 @@ export async function openPtyPorts(names: readonly string[], handlers: Handlers)
       return line
     }
     lines[name] = line
-    places[name] = { kind: 'serial', path: join(directory, name), baud: 115200, spare_allowed: true }
+    places[name] = { kind: 'serial', path: line.path, baud: 115200, spare_allowed: true }
   }
   return {
     places,

@@ -1,0 +1,183 @@
+import type { Supervisor, Shown } from '../../controller/index.js'
+import type { Equipment } from '../../equipment/index.js'
+import type { Ask, Plan } from '../../plan/index.js'
+import { formatQuantity } from '../../quantities/index.js'
+import type { View } from '../../sequencer/index.js'
+import { answerOf, type Typing, typeKey } from './keys.js'
+import { frameOf } from './screen.js'
+import type { BenchProcess } from './start-bench.js'
+import type { Key, Terminal } from './terminal.js'
+
+/** What a high-resistance hand meter takes, ohm (common practice, no source). */
+const meter_ohm = 10e6
+
+/** A person at a terminal and a run: shows what happens, asks what is asked, and carries every stop at once. */
+export class Conversation {
+  private typing: Typing = { buffer: '', live: false, asking: true }
+  private asked: { readonly prompt: number; readonly ask: Ask; shown: number | null } | null = null
+  private word: ((typed: string | null) => void) | null = null
+  private run: Supervisor | null = null
+  private view: View | null = null
+  private step = -1
+  /** A person stopped, before or during the run. */
+  stopped = false
+
+  constructor(
+    private readonly terminal: Terminal,
+    private readonly plan: Plan,
+    private readonly equipment: Equipment,
+    private readonly bench: BenchProcess | null,
+    private readonly speed: number,
+  ) {}
+
+  /** Waits for a typed line; null when it was given up. Nothing may be energised yet. */
+  typed(): Promise<string | null> {
+    return new Promise((resolve) => {
+      this.word = resolve
+    })
+  }
+
+  /** From now on keys stop the run and answer its questions. */
+  follow(run: Supervisor): void {
+    this.run = run
+    this.typing = { buffer: '', live: true, asking: false }
+    run.shown.subscribe((shown) => {
+      this.show(shown)
+    })
+  }
+
+  key(key: Key): void {
+    const turn = typeKey(this.typing, key)
+    this.typing = turn.typing
+    for (const typed of turn.typed) {
+      if (typed.kind === 'stop') this.stop(typed.by, typed.now)
+      else if (typed.kind === 'entered') this.entered(typed.text)
+      else this.abandon(typed.by)
+    }
+    this.draw()
+  }
+
+  stop(by: string, now: boolean): void {
+    this.stopped = true
+    if (this.run === null) {
+      this.abandon(by)
+      return
+    }
+    this.terminal.line(`${by}: ${now ? 'outputs off now' : 'run down (again: outputs off now)'}.`)
+    this.run.stop(by, now)
+  }
+
+  private abandon(by: string): void {
+    this.terminal.line(`${by}: given up, nothing was energised.`)
+    const word = this.word
+    this.word = null
+    word?.(null)
+  }
+
+  private entered(text: string): void {
+    if (this.word !== null) {
+      const word = this.word
+      this.word = null
+      word(text)
+      return
+    }
+    const { asked, run } = this
+    if (asked === null || run === null) return
+    const answer = answerOf(text, asked.ask, asked.shown)
+    if ('problem' in answer) {
+      this.terminal.line(answer.problem)
+      return
+    }
+    if (asked.ask.about === 'mode' && answer.value === 'yes') this.setMode()
+    run.answer(asked.prompt, answer.value, 'terminal')
+  }
+
+  private show(shown: Shown): void {
+    switch (shown.kind) {
+      case 'view':
+        this.view = shown.view
+        this.stepChanged(shown.view.step)
+        break
+      case 'prompt':
+        this.terminal.bell()
+        this.asked = { prompt: shown.prompt, ask: shown.ask, shown: null }
+        this.typing = { ...this.typing, buffer: '', asking: true }
+        this.terminal.line(`? ${shown.ask.text}`)
+        void this.virtualMeter(shown.prompt, shown.ask)
+        break
+      case 'prompt closed':
+        if (this.asked?.prompt === shown.prompt) {
+          this.asked = null
+          this.typing = { ...this.typing, buffer: '', asking: false }
+        }
+        break
+      case 'alarm':
+        this.terminal.bell()
+        this.terminal.line(`ALARM: ${shown.text}`)
+        break
+      case 'notice':
+        this.terminal.line(shown.text)
+        break
+      case 'hands clear':
+        this.terminal.bell()
+        this.terminal.line(`Hands clear: HT rises in ${shown.for_s.toFixed(0)} s. s stops.`)
+        break
+    }
+    this.draw()
+  }
+
+  private stepChanged(step: number): void {
+    if (step === this.step) return
+    this.step = step
+    const planned = this.plan.steps[step]
+    if (planned === undefined) return
+    this.terminal.line(`Step ${step + 1} of ${this.plan.steps.length}: ${planned.stage}`)
+    this.bench?.tell({ kind: 'step', step: planned.index })
+  }
+
+  private setMode(): void {
+    const mode = this.plan.steps[this.step]?.mode
+    if (mode !== undefined) this.bench?.tell({ kind: 'mode', mode })
+  }
+
+  /** On a virtual bench the person has no meter and no knob: the bench's own are turned and read, and said to be so. */
+  private async virtualMeter(prompt: number, ask: Ask): Promise<void> {
+    const { bench } = this
+    if (bench === null || ask.wants.kind !== 'reading' || ask.wants.unit === 'Ω') return
+    const { node, rail, unit } = ask.wants
+    if (rail !== null && this.plan.rails[rail]?.class !== 'programmed') {
+      const target = ask.about.startsWith('hand off') ? 0 : (this.plan.steps[this.step]?.target_V ?? 0)
+      if (!ask.about.startsWith('renew')) bench.tell({ kind: 'turn', rail, volts: target })
+      await new Promise((resolve) => setTimeout(resolve, 1000 / this.speed + 200))
+    }
+    const rails = rail === null ? null : await bench.railVolts(rail)
+    const shown =
+      rails !== null
+        ? unit === 'V'
+          ? rails.volts
+          : rails.amps
+        : node !== null
+          ? await bench.probe(node, this.equipment.chassis_node, meter_ohm)
+          : null
+    if (shown === null || this.asked?.prompt !== prompt) return
+    this.asked.shown = Math.round(shown * 1000) / 1000
+    this.terminal.line(
+      `  The virtual meter shows ${formatQuantity(this.asked.shown, unit)}: Enter accepts it.`,
+    )
+    this.draw()
+  }
+
+  private draw(): void {
+    const lines = this.view === null || !this.typing.live ? [] : frameOf(this.view, this.speed)
+    if (this.typing.asking) lines.push(`${this.hint()}> ${this.typing.buffer}`)
+    this.terminal.frame(lines)
+  }
+
+  private hint(): string {
+    const { asked } = this
+    if (asked === null) return ''
+    if (asked.ask.wants.kind === 'confirm') return 'y or n '
+    const { low, high, unit } = asked.ask.wants
+    return `${formatQuantity(low, unit)} to ${formatQuantity(high, unit)} is right; n stops `
+  }
+}

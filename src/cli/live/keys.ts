@@ -1,0 +1,80 @@
+import type { Ask } from '../../plan/index.js'
+import { parseQuantity } from '../../quantities/index.js'
+import type { Key } from './terminal.js'
+
+/** What is being typed, and whether outputs may be live (then s and r stop the run). */
+export interface Typing {
+  readonly buffer: string
+  readonly live: boolean
+  readonly asking: boolean
+}
+
+export type Typed =
+  | { readonly kind: 'stop'; readonly by: string; readonly now: boolean }
+  | { readonly kind: 'entered'; readonly text: string }
+  /** Given up before anything was energised. */
+  | { readonly kind: 'abandoned'; readonly by: string }
+
+/**
+ * Keys into what they mean. A stop never needs Enter and never hides behind a question: no answer begins with s or r, so at
+ * the beginning of a line both always stop.
+ */
+export function typeKey(
+  typing: Typing,
+  key: Key,
+): { readonly typing: Typing; readonly typed: readonly Typed[] } {
+  const typed: Typed[] = []
+  let { buffer } = typing
+  const stop = (by: string, now: boolean): void => {
+    typed.push(typing.live ? { kind: 'stop', by, now } : { kind: 'abandoned', by })
+  }
+  switch (key.kind) {
+    case 'interrupt':
+      stop('Ctrl-C', false)
+      break
+    case 'suspend':
+      stop('Ctrl-Z', false)
+      break
+    case 'quit':
+      stop('Ctrl-\\', true)
+      break
+    case 'end':
+      if (!typing.live) stop('Ctrl-D', false)
+      break
+    case 'erase':
+      buffer = Array.from(buffer).slice(0, -1).join('')
+      break
+    case 'enter':
+      if (typing.asking) typed.push({ kind: 'entered', text: buffer.trim() })
+      buffer = ''
+      break
+    case 'text':
+      for (const character of key.text) {
+        if (typing.live && buffer === '' && character === 's') stop('key s', true)
+        else if (typing.live && buffer === '' && character === 'r') stop('key r', false)
+        else if (typing.asking && buffer.length < 60) buffer += character
+      }
+      break
+  }
+  return { typing: { ...typing, buffer }, typed }
+}
+
+export type Answer = number | 'yes' | 'no' | 'go on'
+
+/** A typed line as an answer to this question; `shown` is what a virtual meter reads and Enter alone accepts. */
+export function answerOf(
+  text: string,
+  ask: Ask,
+  shown: number | null,
+): { readonly value: Answer } | { readonly problem: string } {
+  const word = text.toLowerCase()
+  if (word === 'n' || word === 'no') return { value: 'no' }
+  if (ask.wants.kind === 'confirm') {
+    if (word === 'y' || word === 'yes') return { value: 'yes' }
+    if (word === 'g' || word === 'go on') return { value: 'go on' }
+    return { problem: 'Type y for yes or n for no (no stops the run).' }
+  }
+  if (text === '' && shown !== null) return { value: shown }
+  const parsed = parseQuantity(text, ask.wants.unit)
+  return parsed.ok ? { value: parsed.value } : { problem: `${parsed.problem} ${parsed.remedy}` }
+}

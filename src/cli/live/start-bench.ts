@@ -1,0 +1,108 @@
+import { type ChildProcess, fork } from 'node:child_process'
+import { fileURLToPath } from 'node:url'
+import type { PortLine } from '../../supply/index.js'
+import { type FromBench, fromBenchShape, type ToBench } from './bench-messages.js'
+
+/** A virtual bench as a process of its own, so that killing a controller never kills the supply. */
+export interface BenchProcess {
+  readonly places: Readonly<Record<string, PortLine>>
+  tell(message: Exclude<ToBench, { kind: 'probe' | 'truth' }>): void
+  /** What a hand meter shows now; null when the bench does not answer. */
+  probe(node: string, against: string, ohm: number): Promise<number | null>
+  railVolts(rail: string): Promise<{ readonly volts: number; readonly amps: number } | null>
+  end(): void
+}
+
+export interface BenchStart {
+  readonly bench: string
+  readonly as: 'pty' | 'tcp'
+  readonly speed: number
+  readonly faults: readonly string[]
+  readonly seed: number | null
+  readonly mode: string
+}
+
+const answer_within_ms = 1000
+
+export async function startBench(start: BenchStart): Promise<BenchProcess | { readonly trouble: string }> {
+  const program = fileURLToPath(new URL('../main.js', import.meta.url))
+  const args = [
+    'virtual-bench',
+    ...['--bench', start.bench, '--speed', String(start.speed), '--mode', start.mode],
+    ...(start.as === 'pty' ? ['--pty'] : ['--tcp', '0']),
+    ...(start.seed === null ? [] : ['--seed', String(start.seed)]),
+    ...start.faults.flatMap((fault) => ['--fault', fault]),
+  ]
+  const child = fork(program, args, { detached: true, stdio: ['ignore', 'ignore', 'pipe', 'ipc'] })
+  let said = ''
+  child.stderr?.setEncoding('utf8')
+  child.stderr?.on('data', (text: string) => {
+    said += text
+  })
+  const waiting = new Map<number, (message: FromBench | null) => void>()
+  const places = await new Promise<Readonly<Record<string, PortLine>> | null>((resolve) => {
+    child.on('message', (raw) => {
+      const parsed = fromBenchShape.safeParse(raw)
+      if (!parsed.success) return
+      const message = parsed.data
+      if (message.kind === 'ports') resolve(message.places)
+      else if (message.kind !== 'trouble') {
+        waiting.get(message.id)?.(message)
+        waiting.delete(message.id)
+      }
+    })
+    child.on('exit', () => {
+      resolve(null)
+    })
+    child.on('error', () => {
+      resolve(null)
+    })
+  })
+  if (places === null)
+    return { trouble: said.trim() === '' ? 'The virtual bench could not be started.' : said.trim() }
+  return new Running(child, places, waiting)
+}
+
+class Running implements BenchProcess {
+  private id = 0
+  constructor(
+    private readonly child: ChildProcess,
+    readonly places: Readonly<Record<string, PortLine>>,
+    private readonly waiting: Map<number, (message: FromBench | null) => void>,
+  ) {}
+
+  tell(message: ToBench): void {
+    if (this.child.connected) this.child.send(message, () => undefined)
+  }
+
+  async probe(node: string, against: string, ohm: number): Promise<number | null> {
+    const answer = await this.ask((id) => ({ kind: 'probe', id, node, against, ohm }))
+    return answer?.kind === 'probed' ? answer.volts : null
+  }
+
+  async railVolts(rail: string): Promise<{ readonly volts: number; readonly amps: number } | null> {
+    const answer = await this.ask((id) => ({ kind: 'truth', id }))
+    return answer?.kind === 'truth' ? (answer.rails[rail] ?? null) : null
+  }
+
+  end(): void {
+    this.tell({ kind: 'quit' })
+    if (this.child.connected) this.child.disconnect()
+    this.child.unref()
+  }
+
+  private ask(message: (id: number) => ToBench): Promise<FromBench | null> {
+    const id = ++this.id
+    return new Promise((resolve) => {
+      const given = setTimeout(() => {
+        this.waiting.delete(id)
+        resolve(null)
+      }, answer_within_ms)
+      this.waiting.set(id, (answer) => {
+        clearTimeout(given)
+        resolve(answer)
+      })
+      this.tell(message(id))
+    })
+  }
+}
