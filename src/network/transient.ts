@@ -42,11 +42,13 @@ interface Store {
 }
 
 /**
- * The network in time, from `start` (volts of a direct-current solution) or with everything uncharged. Backward Euler
+ * The network in time, from `start` (volts of a solution) or with everything uncharged. Chokes carry on with their
+ * current in `currents`, when it is given (from a solution that was not at rest), else with what `start` drives through
+ * their winding. Backward Euler
  * in one whole and two half steps: their difference steers the step, and extrapolation takes out most of the error.
  * It forgets fast transients that are over within a step, so steps are long when nothing moves. Never throws.
  */
-export function createTransient(network: Network, start?: Volts): Transient {
+export function createTransient(network: Network, start?: Volts, currents?: Solution['currents']): Transient {
   const circuit = layOut(network)
   const work = createWork(circuit)
   const count = circuit.branches.length
@@ -65,7 +67,8 @@ export function createTransient(network: Network, start?: Volts): Transient {
   for (const i of store.held) {
     const branch = circuit.branches[i]
     const V = across(circuit, work.v, i)
-    store.state[i] = branch?.kind === 'inductor' ? V * conductance(branch.ohm) : V
+    store.state[i] =
+      branch?.kind === 'inductor' ? (currents?.[branch.name]?.a ?? V * conductance(branch.ohm)) : V
   }
   let step_s = Infinity
   let last: Solution | null = null
@@ -116,7 +119,8 @@ export function createTransient(network: Network, start?: Volts): Transient {
           continue
         }
         left_s = h >= left_s ? 0 : left_s - h
-        step_s = h * grow
+        // A step cut short by the end of this advance says nothing against a longer one.
+        step_s = h < step_s ? Math.max(step_s, h * grow) : h * grow
       }
       still = well && apart(store, begun) < stillness
       const solution = readSolution(work, well, bad, trouble)

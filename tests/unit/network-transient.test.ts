@@ -29,6 +29,20 @@ describe('in time', () => {
       expect(Math.abs((currents.L1?.a ?? NaN) - exact)).toBeLessThan(6e-5)
     }
   })
+  it('taken over half way, with its volts and currents, it goes on as if nothing had happened', () => {
+    const network = net(
+      supply('HT', 'p', '0', 250, 5, 50),
+      L('L1', 'p', 'B', 10, 100),
+      C('C1', 'B', '0', 16e-6, 0, 1),
+      R('load', 'B', '0', 5_000),
+    )
+    const whole = createTransient(network)
+    const { volts, currents } = whole.advance(0.02)
+    const taken = createTransient(network, volts, currents)
+    const [one, other] = [whole.advance(0.02), taken.advance(0.02)]
+    expect(Math.abs((one.volts.B ?? NaN) - (other.volts.B ?? NaN))).toBeLessThan(0.5)
+    expect(Math.abs((one.currents.L1?.a ?? NaN) - (other.currents.L1?.a ?? NaN))).toBeLessThan(1e-3)
+  })
   it('a supply in current limit charges a reservoir at its limit: volts rise by I/C, then hold', () => {
     const transient = createTransient(
       net(supply('HT', 'p', '0', 200, 0.05), C('C1', 'p', '0', 50e-6, 0, 0.5)),
