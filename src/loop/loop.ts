@@ -1,3 +1,4 @@
+import type { LineEvent } from '../exchange/index.js'
 import type { LineConfig, LineInput, LineOutput, LineState } from '../line/index.js'
 import { lineStep, openLine } from '../line/index.js'
 import type { Plan } from '../plan/index.js'
@@ -84,10 +85,18 @@ function drive(work: Work, port: string, input: LineInput): void {
         work.outputs.push({ kind: 'health', port, health: output.health })
         break
       case 'event':
-        feed(work, { ...output.event, t_us: input.t_us })
+        if (!isNoNews(work.sequencer, output.event)) feed(work, { ...output.event, t_us: input.t_us })
         break
     }
   }
+}
+
+/** Output and regulation states are polled several times a second; said again unchanged they decide nothing and fill the record. */
+function isNoNews(state: State, event: LineEvent): boolean {
+  if (event.kind !== 'output' && event.kind !== 'regulation') return false
+  const known = state.channels[event.channel]
+  if (event.kind === 'regulation') return known?.regulation === event.mode
+  return known?.output === (event.on ? 'on' : 'off')
 }
 
 function feed(work: Work, event: Event): void {

@@ -456,9 +456,9 @@ function judgeIntegral(d: Draft, step: Step, rail: RailPlan, state: RailState, d
     state.error_pct_s = 0
     return
   }
-  const beyond =
-    Math.abs((state.V?.value ?? state.set_V) - state.set_V) -
-    Math.max(accuracy(d.s, rail, state.set_V, 0).V, resolution(d.s, rail).V)
+  // What is set and what is read each have the supply's error, so together they may differ by twice that.
+  const allowed = Math.max(2 * accuracy(d.s, rail, state.set_V, 0).V, resolution(d.s, rail).V)
+  const beyond = Math.abs((state.V?.value ?? state.set_V) - state.set_V) - allowed
   if (beyond > 0) state.error_pct_s += (100 * beyond * dt_s) / state.set_V
   const limit = 100 * trip(d.s, 'error-integral', 0.1)
   if (state.error_pct_s > limit) {

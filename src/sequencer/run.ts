@@ -495,13 +495,17 @@ function isSettled(d: Draft, name: string): boolean {
   const window = state.recent.filter((sample) => sample.t_us >= from)
   const first = window[0]
   if (!first || state.set_us > from || first.t_us - from > us(1)) return false
-  let low = Infinity
-  let high = -Infinity
-  for (const sample of window) {
-    low = Math.min(low, sample.value)
-    high = Math.max(high, sample.value)
-  }
-  return high - low <= Math.max(2 * resolution(d.s, rail).A, 0.01 * Math.abs(high))
+  // Drift, not the last digit's flicker: the means of the two halves are compared.
+  const middle_us = from + us(5)
+  const early = mean(window.filter((sample) => sample.t_us < middle_us))
+  const late = mean(window.filter((sample) => sample.t_us >= middle_us))
+  if (early === null || late === null) return false
+  return Math.abs(late - early) <= Math.max(2 * resolution(d.s, rail).A, 0.01 * Math.abs(late))
+}
+
+function mean(samples: readonly { value: number }[]): number | null {
+  if (samples.length === 0) return null
+  return samples.reduce((sum, sample) => sum + sample.value, 0) / samples.length
 }
 
 function nextStep(d: Draft, step: Step): void {
