@@ -3,13 +3,19 @@ import type { Plan, RailLimits, Step } from '../plan/index.js'
 
 /** A plan as a person reads it at the bench: what to do first, what will happen, what stops it, what stays unproved. */
 export function planPage(plan: Plan): string {
+  const sources: string[] = []
+  const why = reasons(plan, sources)
   const parts = [
     `${plan.profile}\n${plan.equipment}, on ${plan.bench}${plan.bench_kind === 'virtual' ? ' (virtual bench)' : ''}`,
     `File level ${plan.level} of 3. About ${short(plan.expected_s, 's')}; time budget ${short(plan.time_budget_s, 's')}.`,
     section('HOOK-UP', hookup(plan)),
     section('RAILS', rails(plan)),
     section('STEPS', steps(plan)),
-    section('WHY THESE LIMITS', reasons(plan)),
+    section('WHY THESE LIMITS', why),
+    section(
+      'SOURCES',
+      sources.flatMap((each, at) => wrapped(`[${at + 1}] ${each}`, '  ')),
+    ),
     section('RULES THAT STOP THE RUN', rules(plan)),
     section('GOING OFF', off(plan)),
     section(
@@ -114,13 +120,17 @@ export function ownLimits(step: Step): RailLimits | null {
   return step.rail === null ? null : (step.limits[step.rail] ?? null)
 }
 
-function reasons(plan: Plan): string[] {
+function reasons(plan: Plan, sources: string[]): string[] {
+  const numbered = (source: string): number => {
+    if (!sources.includes(source)) sources.push(source)
+    return sources.indexOf(source) + 1
+  }
   return plan.steps.flatMap((step) => {
     const limits = ownLimits(step)
     if (step.do !== 'raise' || limits === null) return []
     return [
       `step ${step.index}, ${step.rail ?? ''} at ${short(step.target_V, 'V')}`,
-      ...limits.because.flatMap((each) => wrapped(`${each.text} [${each.source}]`, '  ')),
+      ...limits.because.flatMap((each) => wrapped(`${each.text} [${numbered(each.source)}]`, '  ')),
     ]
   })
 }

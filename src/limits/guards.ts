@@ -38,7 +38,14 @@ export function guardsOf(
   const reaches = new Map<RailName, Reaches>()
   for (const stress of held) {
     const rail = at.leaning.get(stress.element)
-    if (rail === undefined || !stress.by_current || !(stress.A > 0) || !(stress.ratio > 0)) continue
+    if (
+      rail === undefined ||
+      !stress.by_current ||
+      !stress.reachable ||
+      !(stress.A > 0) ||
+      !(stress.ratio > 0)
+    )
+      continue
     const reach = reaches.get(rail) ?? reachesOf(rail, at)
     reaches.set(rail, reach)
     const share =

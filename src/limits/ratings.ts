@@ -28,6 +28,8 @@ export interface Stress {
   readonly source: string
   /** Whether more rail current means more of this; a voltage rating does not follow current. */
   readonly by_current: boolean
+  /** Whether the volts that stand anywhere in the set could drive the part to its rating at all. */
+  readonly reachable: boolean
   /** Amps through the part that this stress goes with. */
   readonly A: number
   /** Power ratings of resistors grow with the square of the current; all others in proportion. */
@@ -36,13 +38,16 @@ export interface Stress {
 
 /** All ratings of a solved set that are known, each with how far it is used. Driven stages carry their own data. */
 export function stresses(equipment: Equipment, elements: readonly Element[], solution: Solution): Stress[] {
+  const standing = Object.values(solution.volts)
+  const span_V =
+    standing.reduce((most, V) => Math.max(most, V), 0) - standing.reduce((least, V) => Math.min(least, V), 0)
   return elements.flatMap((element) => {
     const owner = ownerOf(equipment, element.name)
     if (owner === null) return []
     if (element.kind === 'triode' || element.kind === 'screen tube' || element.kind === 'diode tube') {
       return tubeStresses(equipment, owner, element, solution)
     }
-    return partStresses(equipment, owner, element, solution)
+    return partStresses(equipment, owner, element, solution, span_V)
   })
 }
 
@@ -85,6 +90,7 @@ function tubeStresses(
       rating: `${formatQuantity(figure.value, unit)} ${found.rating_system}${factor > 1 ? ` × ${factor}` : ''}`,
       source: sourceOf(figure),
       by_current: unit !== 'V',
+      reachable: true,
       A,
       squared: false,
     })
@@ -105,20 +111,44 @@ function sourceOf(figure: Figure): string {
     : figure.source
 }
 
-function partStresses(equipment: Equipment, owner: string, element: Element, solution: Solution): Stress[] {
+function partStresses(
+  equipment: Equipment,
+  owner: string,
+  element: Element,
+  solution: Solution,
+  span_V: number,
+): Stress[] {
   const part = equipment.parts[owner]
   if (part === undefined || !('a' in element)) return []
   const V = Math.abs((solution.volts[element.a] ?? 0) - (solution.volts[element.b] ?? 0))
   const A = Math.abs(solution.currents[element.name]?.a ?? 0)
-  const base = { part: owner, element: element.name, source: 'the set file', A, squared: false }
+  const base = {
+    part: owner,
+    element: element.name,
+    source: 'the set file',
+    A,
+    squared: false,
+    reachable: true,
+  }
   switch (part.kind) {
     case 'resistor':
     case 'potentiometer': {
       if (part.rated_W === null) return []
       const ratio = (V * A) / part.rated_W
       const rating = formatQuantity(part.rated_W, 'W')
+      // A resistor never gets more than all the volts there are.
+      const reachable = element.kind === 'resistor' && span_V * span_V > part.rated_W * element.ohm
       return [
-        { ...base, what: `${owner} power`, ratio, of_rating: ratio, rating, by_current: true, squared: true },
+        {
+          ...base,
+          what: `${owner} power`,
+          ratio,
+          of_rating: ratio,
+          rating,
+          by_current: true,
+          squared: true,
+          reachable,
+        },
       ]
     }
     case 'choke':
