@@ -107,13 +107,13 @@ export function closed(d: Draft, text: string): void {
   leave(d)
   const why = `the connection closed (${text})`
   failRequests(d, 'closed', why, (request) => !lowers(request))
-  if (was === 'closed') d.reopens += 1
   if (d.reopens >= reopens_before_lost) lose(d, 'closed', why)
   d.reopen_us = d.t_us + (was === 'closed' || d.lost ? reopen_slowly_us : reopen_after_us)
 }
 
 /** Time to ask the shell for a fresh connection. */
 export function askReopen(d: Draft): void {
+  d.reopens += 1
   d.reopen_us = d.t_us + open_within_us
   d.outputs.push({ kind: 'reopen', text: `port ${d.config.port}: opening it again` })
 }

@@ -1,6 +1,6 @@
 import type { Chance } from '../chance/index.js'
 import type { Line } from '../bench/index.js'
-import type { LineFaults } from './supplies-types.js'
+import type { LineFaults, VirtualInstrument } from './supplies-types.js'
 
 /**
  * The port of a virtual instrument: gathers bytes into messages, has them acted on one after another in the instrument's own
@@ -106,5 +106,33 @@ export function createPort(line: Line, terminator: string, chance: Chance, act: 
     faults(now) {
       faults = now
     },
+  }
+}
+
+/** What an instrument answers to the identity question where the bench names none. */
+export const standardIdentity = (name: string): string => `VIRTUAL BENCH,${name},0,1.0`
+export const otherIdentity = 'VIRTUAL BENCH,ANOTHER SUPPLY,0,1.0'
+
+/** A port with an instrument behind it: `protect` is what it does by itself as time passes. */
+export function instrument(
+  port: Port,
+  protect: (t_us: number) => void,
+  faults: (now: LineFaults) => void,
+): VirtualInstrument {
+  return {
+    receive(text, t_us) {
+      protect(t_us)
+      port.receive(text, t_us)
+    },
+    take(t_us) {
+      protect(t_us)
+      return port.take(t_us)
+    },
+    next_us: () => port.next_us(),
+    faults(now) {
+      faults(now)
+      port.faults(now)
+    },
+    abuses: () => port.abuses,
   }
 }

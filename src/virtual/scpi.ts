@@ -165,3 +165,10 @@ export function boolean(text: string): boolean | null {
   const number = decimal(text)
   return number === null ? null : Math.round(number) !== 0
 }
+
+/** Digits after the point that show a resolution. */
+export function digitsOf(resolution: number): number {
+  let digits = 0
+  for (let step = 1; step > resolution * 1.0001 && digits < 9; step /= 10) digits += 1
+  return digits
+}

@@ -1,8 +1,9 @@
 import type { Channel } from '../bench/index.js'
-import { createPort } from './port.js'
+import { createPort, instrument, otherIdentity, standardIdentity } from './port.js'
 import {
   boolean,
   decimal,
+  digitsOf,
   errors,
   grammar,
   type Answer,
@@ -10,15 +11,11 @@ import {
   type Command,
   type ScpiError,
 } from './scpi.js'
-import type {
-  LineFaults,
-  VirtualInstrument,
-  VirtualMeterOptions,
-  VirtualSupplyOptions,
-} from './supplies-types.js'
+import type { LineFaults, VirtualInstrument, VirtualSupplyOptions } from './supplies-types.js'
 import type { OutputFace } from './types.js'
 
 export type * from './supplies-types.js'
+export { createMeterDevice } from './meter-device.js'
 
 interface Output {
   readonly name: string
@@ -28,8 +25,6 @@ interface Output {
   limited: boolean
 }
 
-const standardIdentity = (name: string): string => `VIRTUAL BENCH,${name},0,1.0`
-const otherIdentity = 'VIRTUAL BENCH,ANOTHER SUPPLY,0,1.0'
 const queue_most = 20
 
 /** A supply that speaks SCPI on a port, over the faces of its outputs. */
@@ -331,81 +326,6 @@ export function createSupplyDevice(options: VirtualSupplyOptions): VirtualInstru
   })
 }
 
-/** A meter that speaks SCPI on a port. */
-export function createMeterDevice(options: VirtualMeterOptions): VirtualInstrument {
-  const { meter, name } = options
-  let faults: LineFaults = {}
-  const shown = (): string =>
-    options.shows().toFixed(digitsOf(meter.resolution)) +
-    (meter.dialect?.unit_in_reply === true ? meter.measures : '')
-  const commands: Command[] = [
-    {
-      header: 'MEASure[:SCALar]:VOLTage[:DC]',
-      ask: () => (meter.measures === 'V' ? shown() : errors.conflict),
-    },
-    {
-      header: 'MEASure[:SCALar]:CURRent[:DC]',
-      ask: () => (meter.measures === 'A' ? shown() : errors.conflict),
-    },
-    { header: 'READ', ask: shown },
-    {
-      header: '*IDN',
-      ask: () =>
-        faults.wrong_identity === true ? otherIdentity : (meter.identity ?? standardIdentity(name)),
-    },
-    { header: '*CLS', set: () => null },
-    { header: 'SYSTem:REMote', set: () => null },
-    { header: 'SYSTem:ERRor[:NEXT]', ask: () => '0,"No error"' },
-    { header: 'INSTrument:NSELect', set: () => null },
-  ]
-  const language = grammar(commands)
-  const act = (message: string): string | null => {
-    const answers: string[] = []
-    for (const found of language.units(message)) {
-      const run = 'error' in found ? undefined : found.unit.query ? found.command.ask : found.command.set
-      const answer =
-        run === undefined || 'error' in found
-          ? null
-          : run({ suffix: found.suffix, parameters: found.unit.parameters })
-      if (run === undefined) port.abuses.push(`"${message}" is not understood`)
-      if (typeof answer === 'string') answers.push(answer)
-    }
-    return answers.length === 0 ? null : answers.join(';')
-  }
-  const line = meter.line ?? { kind: 'virtual', as: 'pty', baud: 9600, spare_allowed: true }
-  const port = createPort(line, meter.dialect?.terminator ?? '\n', options.chance, act)
-  return instrument(
-    port,
-    () => undefined,
-    (now) => {
-      faults = now
-    },
-  )
-}
-
-function instrument(
-  port: ReturnType<typeof createPort>,
-  protect: (t_us: number) => void,
-  faults: (now: LineFaults) => void,
-): VirtualInstrument {
-  return {
-    receive(text, t_us) {
-      protect(t_us)
-      port.receive(text, t_us)
-    },
-    take(t_us) {
-      protect(t_us)
-      return port.take(t_us)
-    },
-    next_us: () => port.next_us(),
-    faults(now) {
-      faults(now)
-      port.faults(now)
-    },
-    abuses: () => port.abuses,
-  }
-}
-
 /** `(@1,3)`, `(@1:3)`: the channel numbers; empty when it is no list. */
 function listed(text: string): number[] {
   const inside = /^\(@([\d,:]+)\)$/.exec(text)?.[1]
@@ -414,11 +334,4 @@ function listed(text: string): number[] {
     const [from = 0, to = from] = piece.split(':').map(Number)
     return Array.from({ length: Math.min(99, to - from + 1) }, (_, i) => from + i)
   })
-}
-
-/** Digits after the point that show a resolution. */
-function digitsOf(resolution: number): number {
-  let digits = 0
-  for (let step = 1; step > resolution * 1.0001 && digits < 9; step /= 10) digits += 1
-  return digits
 }

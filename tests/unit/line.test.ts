@@ -177,6 +177,33 @@ describe('a line', () => {
     })
   })
 
+  it('says that a port which never opens is lost, and goes on trying', () => {
+    const w = world()
+    w.joined = false
+    w.give({ kind: 'closed', t_us: 0, text: 'no such port' })
+    w.run(10_000_000)
+    expect(w.kinds('line lost')).toHaveLength(1)
+    expect(w.kinds('line lost')[0]).toHaveProperty('text', expect.stringContaining('no port'))
+    w.joined = true
+    w.run(10_000_000, () => w.kinds('reading').length > 0)
+    expect(w.kinds('reading').length).toBeGreaterThan(0)
+    // Lost once, it is not raised again before a new run.
+    expect(w.ask(1, 'BENCH.plate', { do: 'set', volts: 1 })).toMatchObject({
+      kind: 'failed',
+      outcome: 'not done',
+    })
+  })
+
+  it('does not count the end of a connection that it gave up itself', () => {
+    const w = raised(50)
+    for (let i = 0; i < 4; i++) {
+      w.give({ kind: 'closed', t_us: w.t_us, text: 'hung up' })
+      w.give({ kind: 'closed', t_us: w.t_us, text: 'the same once more' })
+      w.run(2_000_000)
+    }
+    expect(w.kinds('line lost')).toEqual([])
+  })
+
   it('refuses another supply on the port and sends it no setting', () => {
     const w = world()
     w.device.faults({ wrong_identity: true })
