@@ -30,6 +30,7 @@ interface Flags {
 /** A parent that is gone leaves the bench standing this long at most: a lost controller may still have to make it safe. */
 const orphan_limit_ms = 120_000
 const orphan_idle_ms = 3_000
+const open_ohm = 9.99e7
 
 export const registerVirtualBench: Register = (program, io) => {
   program
@@ -114,8 +115,13 @@ async function serve(flags: Flags, io: Io): Promise<void> {
         say({
           kind: 'probed',
           id: message.id,
-          volts: bench.probe(message.node, message.against, message.ohm),
+          value: bench.probe(message.node, message.against, message.ohm),
         })
+        return
+      case 'ohms':
+        bench.advance(world.now_us())
+        // No number says "open" in JSON: a meter's highest range does.
+        say({ kind: 'probed', id: message.id, value: Math.min(bench.ohms(message.rail), open_ohm) })
         return
       case 'truth': {
         const { volts, rails, outputs } = bench.truth()

@@ -17,6 +17,8 @@ export const toBenchShape = z.discriminatedUnion('kind', [
     against: z.string(),
     ohm: z.number(),
   }),
+  /** What a hand ohmmeter shows at the lead ends of a rail. */
+  z.object({ kind: z.literal('ohms'), id: z.number(), rail: z.string() }),
   z.object({ kind: z.literal('truth'), id: z.number() }),
   z.object({ kind: z.literal('quit') }),
 ])
@@ -24,7 +26,7 @@ export type ToBench = z.infer<typeof toBenchShape>
 
 export const fromBenchShape = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('ports'), places: z.record(z.string(), placeShape) }),
-  z.object({ kind: z.literal('probed'), id: z.number(), volts: z.number() }),
+  z.object({ kind: z.literal('probed'), id: z.number(), value: z.number() }),
   z.object({
     kind: z.literal('truth'),
     id: z.number(),

@@ -143,28 +143,31 @@ export class Conversation {
   /** On a virtual bench the person has no meter and no knob: the bench's own are turned and read, and said to be so. */
   private async virtualMeter(prompt: number, ask: Ask): Promise<void> {
     const { bench } = this
-    if (bench === null || ask.wants.kind !== 'reading' || ask.wants.unit === 'Ω') return
-    const { node, rail, unit } = ask.wants
-    if (rail !== null && this.plan.rails[rail]?.class !== 'programmed') {
+    if (bench === null || ask.wants.kind !== 'reading') return
+    const { rail, unit } = ask.wants
+    if (rail !== null && unit === 'V' && this.plan.rails[rail]?.class !== 'programmed') {
       const target = ask.about.startsWith('hand off') ? 0 : (this.plan.steps[this.step]?.target_V ?? 0)
       if (!ask.about.startsWith('renew')) bench.tell({ kind: 'turn', rail, volts: target })
-      await new Promise((resolve) => setTimeout(resolve, 1000 / this.speed + 200))
+      await new Promise((resolve) => setTimeout(resolve, 4000 / this.speed))
     }
-    const rails = rail === null ? null : await bench.railVolts(rail)
-    const shown =
-      rails !== null
-        ? unit === 'V'
-          ? rails.volts
-          : rails.amps
-        : node !== null
-          ? await bench.probe(node, this.equipment.chassis_node, meter_ohm)
-          : null
+    const shown = await this.reads(bench, ask.wants)
     if (shown === null || this.asked?.prompt !== prompt) return
-    this.asked.shown = Math.round(shown * 1000) / 1000
+    this.asked.shown = Number(shown.toPrecision(4))
     this.terminal.line(
       `  The virtual meter shows ${formatQuantity(this.asked.shown, unit)}: Enter accepts it.`,
     )
     this.draw()
+  }
+
+  private async reads(
+    bench: BenchProcess,
+    { node, rail, unit }: Extract<Ask['wants'], { kind: 'reading' }>,
+  ): Promise<number | null> {
+    if (node !== null) return bench.probe(node, this.equipment.chassis_node, meter_ohm)
+    if (rail === null) return null
+    if (unit === 'Ω') return bench.ohms(rail)
+    const seen = await bench.rail(rail)
+    return seen === null ? null : unit === 'V' ? seen.volts : seen.amps
   }
 
   private draw(): void {

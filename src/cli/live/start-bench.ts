@@ -6,10 +6,12 @@ import { type FromBench, fromBenchShape, type ToBench } from './bench-messages.j
 /** A virtual bench as a process of its own, so that killing a controller never kills the supply. */
 export interface BenchProcess {
   readonly places: Readonly<Record<string, PortLine>>
-  tell(message: Exclude<ToBench, { kind: 'probe' | 'truth' }>): void
+  tell(message: Exclude<ToBench, { kind: 'probe' | 'ohms' | 'truth' }>): void
   /** What a hand meter shows now; null when the bench does not answer. */
   probe(node: string, against: string, ohm: number): Promise<number | null>
-  railVolts(rail: string): Promise<{ readonly volts: number; readonly amps: number } | null>
+  /** What a hand ohmmeter shows at the lead ends of a rail. */
+  ohms(rail: string): Promise<number | null>
+  rail(rail: string): Promise<{ readonly volts: number; readonly amps: number } | null>
   end(): void
 }
 
@@ -75,12 +77,17 @@ class Running implements BenchProcess {
     if (this.child.connected) this.child.send(message, () => undefined)
   }
 
-  async probe(node: string, against: string, ohm: number): Promise<number | null> {
-    const answer = await this.ask((id) => ({ kind: 'probe', id, node, against, ohm }))
-    return answer?.kind === 'probed' ? answer.volts : null
+  async ohms(rail: string): Promise<number | null> {
+    const answer = await this.ask((id) => ({ kind: 'ohms', id, rail }))
+    return answer?.kind === 'probed' ? answer.value : null
   }
 
-  async railVolts(rail: string): Promise<{ readonly volts: number; readonly amps: number } | null> {
+  async probe(node: string, against: string, ohm: number): Promise<number | null> {
+    const answer = await this.ask((id) => ({ kind: 'probe', id, node, against, ohm }))
+    return answer?.kind === 'probed' ? answer.value : null
+  }
+
+  async rail(rail: string): Promise<{ readonly volts: number; readonly amps: number } | null> {
     const answer = await this.ask((id) => ({ kind: 'truth', id }))
     return answer?.kind === 'truth' ? (answer.rails[rail] ?? null) : null
   }
