@@ -364,7 +364,15 @@ function judgeVolts(d: Draft, step: Step, rail: RailPlan, state: RailState, limi
     const span_s = first ? (d.s.t_us - first.t_us) / 1e6 : 0
     const wanted = trip(d.s, 'slow-rise', 0.5) * step.slew_V_per_s * span_s
     const behind = state.set_V - measured > Math.max(3 * error + step_V, 0.02 * state.set_V)
-    if (first && span_s >= 4.5 && first.t_us >= d.s.part_us && behind && measured - first.value < wanted) {
+    const slow =
+      first !== undefined &&
+      span_s >= 4.5 &&
+      first.t_us >= d.s.part_us &&
+      behind &&
+      measured - first.value < wanted
+    // Where the current is being judged already it tells more: what draws it, not only that something does.
+    const told = ['over-trip', 'current-limit'].some((code) => state.breaking[code] !== undefined)
+    if (lasting(d, state, 'slow-rise', slow) && first !== undefined && !told) {
       broke(d, {
         code: 'slow-rise',
         rail: rail.name,

@@ -186,6 +186,8 @@ function raiseProgrammed(d: Draft, step: Step, rail: RailPlan, state: RailState)
 
 /** One raise: never faster than the slew since the last one, never past the target, rounded down to what can be set. */
 function ramp(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
+  // A heater chain that leaves its band holds the rise; whether it is lost is judged by its own rule.
+  if (step.needs_heaters && !heatersReady(d.s)) return
   const last_us = Math.max(state.set_us, d.s.part_us)
   const since_us = d.s.t_us - last_us
   if (since_us < raiseEvery_us && state.set_V > 0) return
