@@ -95,7 +95,7 @@ class Run {
     this.world = createVirtualBench(behind, bench, {
       seed: options.seed,
       faults: options.faults,
-      mode: Object.keys(behind.modes)[0] ?? '',
+      mode: plan.steps[0]?.mode ?? Object.keys(behind.modes)[0] ?? '',
     })
   }
 

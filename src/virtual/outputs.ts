@@ -176,9 +176,9 @@ export function protect(output: Output, terminal_V: number): boolean {
 /** Read-back: calibration, some noise, then rounded to the digit the supply has. With the output off the current's zero is true. */
 export function readBack(output: Output, terminal_V: number, amps: number, limiting: boolean): void {
   const { spec, face, chance } = output
-  const volts = terminal_V * output.gain_V + output.zero_V + 0.4 * spec.resolution_V * chance.normal()
+  const volts = terminal_V * output.gain_V + output.zero_V + 0.2 * spec.resolution_V * chance.normal()
   const live = face.on && face.tripped === null
-  const zero_A = live ? output.zero_A + 0.4 * spec.resolution_A * chance.normal() : 0
+  const zero_A = live ? output.zero_A + 0.2 * spec.resolution_A * chance.normal() : 0
   const current = amps * output.gain_A + zero_A
   face.measured_V = Math.max(0, rounded(volts, spec.resolution_V))
   face.measured_A = Math.max(0, rounded(current, spec.resolution_A))
