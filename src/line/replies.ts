@@ -76,6 +76,11 @@ export function heard(d: Draft, text: string): void {
     if (!acknowledgement) identityHeard(d, text)
     return
   }
+  if (text.trim() === d.identity) {
+    // Asked more than once it comes more than once; it answers nothing else, and the answer waited for is still to come.
+    count(d, 'late_reply')
+    return
+  }
   if (flight === null || flight.move.kind === 'tell') {
     if (flight !== null) answered(d, acknowledged(d, text))
     else if (!acknowledgement) {

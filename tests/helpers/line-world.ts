@@ -127,6 +127,8 @@ export class LineWorld {
   joined = true
   /** The port stays open, but what is written reaches nobody. */
   deaf = false
+  /** What is measured, whatever is set: for tests that tell readings apart. */
+  fixed: Record<string, { readonly V: number; readonly A: number }> = {}
   private half = ''
   private moved_us = 0
 
@@ -175,6 +177,8 @@ export class LineWorld {
       this.t_us = Math.min(end, Math.max(this.t_us + 1, Math.min(...next.filter((at) => at !== null))))
       for (const [name, face] of Object.entries(this.faces)) {
         settle(face, this.ohm[name] ?? 10_000, (this.t_us - this.moved_us) / 1e6)
+        const fixed = this.fixed[name]
+        if (fixed !== undefined) Object.assign(face, { measured_V: fixed.V, measured_A: fixed.A })
       }
       this.moved_us = this.t_us
       const text = this.device.take(this.t_us)

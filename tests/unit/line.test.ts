@@ -165,6 +165,29 @@ describe('a line', () => {
     }
   })
 
+  it('never takes an answer for that of the question before, whatever the supply is late by', () => {
+    for (let late_s = 0.2; late_s < 0.9; late_s += 0.02) {
+      const w = raised(50)
+      // Volts and amps of both channels are told apart by their values alone.
+      w.fixed = { plate: { V: 0.31, A: 0.41 }, bias: { V: 0.2, A: 0.05 } }
+      w.run(300_000)
+      w.events.length = 0
+      w.device.faults({ late_s })
+      w.run(1_000_000)
+      w.device.faults({ late_s: 0.15 })
+      w.run(3_000_000)
+      w.device.faults({})
+      w.run(1_000_000)
+      for (const event of w.kinds('reading')) {
+        if (event.kind !== 'reading') continue
+        const value = event.value.n / 10 ** event.value.k
+        const truth = w.fixed[event.channel.slice(6)]?.[event.quantity]
+        expect(value, `${event.channel} ${event.quantity}, ${late_s} s late`).toBe(truth)
+      }
+      expect(w.kinds('reading').length).toBeGreaterThan(8)
+    }
+  })
+
   it('says once that the line is lost when nobody answers, after a fresh connection did not help', () => {
     const w = raised(50)
     w.device.faults({ silent: true })
