@@ -28,7 +28,7 @@ export function dischargeProblem(
   if (!stopped && bleederOhm(equipment, rail) !== null) return null
   const C = channel.output_F + railFarads(equipment, channel.feeds)
   const V = Math.max(highest_V, touch_V * 1.2)
-  const resistor = standard(Math.min(C > 0 ? within_s / (C * Math.log(V / touch_V)) : Infinity, V / 0.002))
+  const resistor = bleederFor(V, C)
   return {
     what: `rail ${channel.feeds} goes up to ${formatQuantity(V, 'V')}, and nothing discharges it at the terminals of ${name}${
       stopped ? ' (the fuse or diode in its lead parts them from the set)' : ''
@@ -83,6 +83,12 @@ function railFarads(equipment: Equipment, name: string): number {
         : sum,
     stated,
   )
+}
+
+/** A bleeder (ohm, E12) that brings C farads from V to 60 V within 5 s and takes 2 mA at least. */
+export function bleederFor(V: number, C: number): number {
+  const from_V = Math.max(V, touch_V * 1.2)
+  return standard(Math.min(C > 0 ? within_s / (C * Math.log(from_V / touch_V)) : Infinity, from_V / 0.002))
 }
 
 /** The next lower value of the E12 series (IEC 60063). */

@@ -113,17 +113,8 @@ function checkStages(profile: Profile, report: Report): void {
         )
     })
   })
-  if (
-    profile.stages.length > 0 &&
-    profile.stages[0]?.do !== 'hook-up check' &&
-    !profile.stages.some((s) => s.do === 'hook-up check')
-  )
-    report.error(
-      ['stages'],
-      'no stage checks the hook-up',
-      'begin with - { do: hook-up check }: nothing goes above 5 V before the wiring is proved',
-    )
   const firstRamp = profile.stages.findIndex((stage) => stage.do === 'ramp')
+  // Left out altogether, the plan puts it first.
   const check = profile.stages.findIndex((stage) => stage.do === 'hook-up check')
   if (check > firstRamp && firstRamp >= 0)
     report.error(

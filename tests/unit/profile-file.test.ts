@@ -47,12 +47,12 @@ const alone: readonly Case[] = [
     advises: /lower the target/,
   },
   {
-    title: 'stages that never check the hook-up',
-    from: '  - { do: hook-up check }\n',
-    to: '',
-    at: '- { do: ramp, rail: heaters',
-    says: /no stage checks the hook-up/,
-    advises: /begin with/,
+    title: 'a rail raised before the hook-up check',
+    from: '  - { do: hook-up check }\n  - { do: ramp, rail: heaters, to: 12.6 V, hold: 30 s }\n',
+    to: '  - { do: ramp, rail: heaters, to: 12.6 V, hold: 30 s }\n  - { do: hook-up check }\n',
+    at: '{ do: ramp, rail: heaters',
+    says: /raised before the hook-up check/,
+    advises: /before the first ramp/,
   },
 ]
 const withSet: readonly Case[] = [

@@ -1,6 +1,7 @@
 import type { Command } from 'commander'
 import type { Io } from '../io.js'
 import { registerCheck } from './check.js'
+import { registerNew } from './new.js'
 import { registerRun } from './run.js'
 import { registerRehearse } from './rehearse.js'
 import { registerPlan } from './plan.js'
@@ -13,6 +14,7 @@ import { registerVirtualBench } from './virtual-bench.js'
 export type Register = (program: Command, io: Io) => void
 
 export const commands: readonly Register[] = [
+  registerNew,
   registerCheck,
   registerTube,
   registerPlan,

@@ -1,0 +1,88 @@
+import { existsSync, mkdirSync, writeFileSync } from 'node:fs'
+import { join, resolve } from 'node:path'
+import { createInterface } from 'node:readline'
+import { exits } from '../exits.js'
+import { type Io, printJson } from '../io.js'
+import { AnswersEnded, Dialogue } from '../new/dialogue.js'
+import { askAll } from '../new/questions.js'
+import { textsOf } from '../new/texts.js'
+import { planFiles } from '../plan-files.js'
+import { planPage } from '../plan-text.js'
+import { checkFiles, problemText } from './check.js'
+import type { Register } from './index.js'
+
+/** `slowglow new DIR`: asks some fifteen questions and writes the first files of a set. */
+export const registerNew: Register = (program, io) => {
+  program
+    .command('new')
+    .description(
+      'ask some fifteen questions, write the first files of a set, print the plan; overwrites nothing',
+    )
+    .argument('<dir>', 'directory for the files')
+    .option('--json', 'one JSON document on standard output')
+    .action(async (dir: string, options: { json?: boolean }) => {
+      const lines = createInterface({ input: process.stdin, terminal: false })
+      try {
+        process.exitCode = await newSet(dir, lines[Symbol.asyncIterator](), options.json === true, io)
+      } finally {
+        lines.close()
+      }
+    })
+}
+
+const names = ['equipment.yaml', 'bench.yaml', 'bench-by-hand.yaml', 'reform.yaml', 'receive.yaml'] as const
+
+/** Returns the exit code. `lines` are the answers, in order. */
+export async function newSet(
+  dir: string,
+  lines: AsyncIterator<string>,
+  json: boolean,
+  io: Io,
+): Promise<number> {
+  const at = resolve(io.cwd, dir)
+  const taken = names.find((name) => existsSync(join(at, name)))
+  if (taken !== undefined) {
+    io.err(
+      `slowglow new: ${join(dir, taken)} is there already, and nothing is overwritten. Name another directory.`,
+    )
+    return exits.usage
+  }
+  const dialogue = new Dialogue(lines, io.err)
+  dialogue.tell(
+    'Enter takes what stands in brackets. Write units with quantities. Nothing is energised here.',
+  )
+  let texts: Readonly<Record<string, string>>
+  try {
+    texts = textsOf(await askAll(dialogue))
+  } catch (error) {
+    if (!(error instanceof AnswersEnded)) throw error
+    io.err(`slowglow new: the answers ended at "${error.message}". Nothing was written.`)
+    return exits.usage
+  }
+  const written: string[] = []
+  try {
+    mkdirSync(at, { recursive: true })
+    for (const [name, text] of Object.entries(texts)) {
+      writeFileSync(join(at, name), text, { flag: 'wx' })
+      written.push(join(dir, name))
+    }
+  } catch (error) {
+    const why = error instanceof Error ? error.message : String(error)
+    io.err(
+      `slowglow new: the files could not be written (${why}). Written so far: ${written.join(', ') || 'none'}.`,
+    )
+    return exits.usage
+  }
+  io.err(`Written: ${written.join(', ')}. Read them, correct what is not so, and keep them with the set.`)
+  const { problems } = checkFiles([join(at, 'receive.yaml'), join(at, 'reform.yaml')], io.cwd)
+  const sound = !problems.some(({ severity }) => severity === 'error')
+  const planned = sound ? planFiles(join(at, 'receive.yaml'), undefined, io.cwd) : null
+  if (json) printJson(io, { files: written, ok: sound, problems, plan: planned?.plan ?? null })
+  else {
+    for (const problem of problems) io.out(problemText(problem))
+    if (planned !== null && planned.plan === null)
+      for (const { what, remedy } of planned.problems) io.out(`${what}\n    ${remedy}`)
+    if (planned?.plan != null) io.out(planPage(planned.plan))
+  }
+  return sound ? exits.done : exits.finding
+}

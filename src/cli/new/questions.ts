@@ -1,0 +1,340 @@
+import { bleederFor } from '../../bench/index.js'
+import { formatQuantity, parseQuantity } from '../../quantities/index.js'
+import { findTube, type TubeRecord } from '../../tubes/index.js'
+import { items, oneOf, quantityOf, quantityOrNone, word, type Answer, type Dialogue } from './dialogue.js'
+
+/** What a supply with a line can do, as its owner says. */
+export interface SupplyAnswers {
+  /** Serial port, or null on the virtual bench. */
+  readonly path: string | null
+  readonly max_V: number
+  readonly max_A: number
+  readonly resolution_V: number
+  readonly resolution_A: number
+  readonly output_F: number
+  readonly isolation_V: number
+  readonly interface_isolated: 'yes' | 'no' | 'unknown'
+  readonly bleeder_ohm: number | null
+}
+
+export interface TubeAnswer {
+  readonly name: string
+  readonly type: string
+  readonly record: TubeRecord
+}
+
+/** All answers of `slowglow new`. */
+export interface Answers {
+  readonly name: string
+  readonly chassis: 'isolated' | 'live'
+  readonly isolating_transformer: string | null
+  readonly modes: readonly string[]
+  readonly heater_V: number
+  readonly tubes: readonly TubeAnswer[]
+  /** Chains of groups in parallel of tube names, as the file has them. */
+  readonly chains: readonly (readonly (readonly string[])[])[]
+  readonly HT_V: number
+  readonly HT_max_V: number
+  readonly total: { readonly A: number; readonly source: string } | null
+  readonly capacitors: readonly { readonly F: number; readonly rated_V: number }[]
+  readonly bias: { readonly V: number; readonly least_V: number } | null
+  readonly virtual: boolean
+  readonly HT_supply: SupplyAnswers | null
+  readonly heater_supply: SupplyAnswers | null
+  readonly bias_supply: SupplyAnswers | null
+  readonly meter: { readonly ohm: number; readonly resolution_V: number }
+}
+
+export async function askAll(dialogue: Dialogue): Promise<Answers> {
+  const name = await dialogue.ask({ ask: 'What is the set called?', fallback: null, read: word })
+  const chassis = await dialogue.ask({
+    ask: 'Is its metal chassis isolated from the mains, or live?',
+    fallback: 'isolated',
+    read: oneOf(['isolated', 'live']),
+  })
+  const isolating_transformer =
+    chassis === 'isolated'
+      ? null
+      : await dialogue.ask({
+          ask: 'Which isolating transformer is it worked on? (without one slowglow refuses the set)',
+          fallback: null,
+          read: word,
+        })
+  const modes = await dialogue.ask({
+    ask: 'Its modes, parted by commas?',
+    fallback: 'receive',
+    read: readModes,
+  })
+  const heater_V = await dialogue.ask({
+    ask: 'Volts of its heater supply?',
+    fallback: '6.3 V',
+    read: quantityOf('V', 0, 60),
+  })
+  const tubes = await dialogue.ask({
+    ask: 'Its tubes by type, in the order V1, V2 …, parted by commas? (rectifiers too)',
+    fallback: null,
+    read: readTubes,
+  })
+  const chains = await dialogue.ask({
+    ask: `Its heaters: in series joined by a dash, chains parted by commas (V1-V2, V3-V4), or parallel?`,
+    fallback: 'parallel',
+    read: (text) => readChains(text, tubes, heater_V),
+  })
+  const HT_V = await dialogue.ask({
+    ask: 'Working volts of its HT?',
+    fallback: '250 V',
+    read: quantityOf('V', 0, 5000),
+  })
+  const total = await dialogue.ask({
+    ask: "The handbook's total HT current at these volts?",
+    fallback: '',
+    read: quantityOrNone('A'),
+  })
+  const capacitors = await dialogue.ask({
+    ask: 'Its HT electrolytics, as 16 µF 450 V, parted by commas?',
+    fallback: null,
+    read: (text) => readCapacitors(text, HT_V),
+  })
+  const bias_V = await dialogue.ask({
+    ask: 'Volts of a separate negative grid bias supply, if it has one?',
+    fallback: '',
+    read: quantityOrNone('V'),
+  })
+  const bias =
+    bias_V === null
+      ? null
+      : {
+          V: bias_V,
+          least_V: await dialogue.ask({
+            ask: 'The least bias that keeps its tubes safe, as the handbook says?',
+            fallback: null,
+            read: quantityOf('V', 0, bias_V),
+          }),
+        }
+  const virtual = await dialogue.ask({
+    ask: 'Real supplies, or the virtual bench to try things out?',
+    fallback: 'real',
+    read: oneOf(['real', 'virtual']),
+  })
+  const on = (what: string) =>
+    virtual === 'virtual'
+      ? `Is a ${what} supply on a line? (yes or no)`
+      : `Serial port of the ${what} supply, if slowglow is to set it?`
+  const capacitance = capacitors.reduce((sum, { F }) => sum + F, 0)
+  return {
+    name,
+    chassis,
+    isolating_transformer,
+    modes,
+    heater_V,
+    tubes,
+    chains,
+    HT_V,
+    // Nothing may put more on the electrolytics than they are marked for, nor much more than the set ever had.
+    HT_max_V: Math.min(HT_V * 1.1, ...capacitors.map(({ rated_V }) => rated_V)),
+    total: total === null ? null : { A: total, source: 'handbook, as its owner says' },
+    capacitors,
+    bias,
+    virtual: virtual === 'virtual',
+    HT_supply: await askSupply(dialogue, on('HT'), virtual === 'virtual', HT_V, capacitance, '1 mA'),
+    heater_supply: await askSupply(dialogue, on('heater'), virtual === 'virtual', heater_V, 0, '10 mA'),
+    bias_supply:
+      bias === null
+        ? null
+        : await askSupply(dialogue, on('bias'), virtual === 'virtual', bias.V, 50e-6, '0.1 mA'),
+    meter: {
+      ohm: 10e6,
+      resolution_V: await dialogue.ask({
+        ask: 'The last digit your voltmeter shows at some hundred volts?',
+        fallback: '100 mV',
+        read: quantityOf('V', 0, 10),
+      }),
+    },
+  }
+}
+
+async function askSupply(
+  dialogue: Dialogue,
+  ask: string,
+  virtual: boolean,
+  rail_V: number,
+  set_F: number,
+  resolution: string,
+): Promise<SupplyAnswers | null> {
+  const path = await dialogue.ask({ ask, fallback: '', read: word })
+  if (/^(?:|none|no|n|-)$/i.test(path)) return null
+  const [max_V, max_A] = await dialogue.ask({
+    ask: '   Its highest volts and amps?',
+    fallback: rail_V > 60 ? '300 V, 200 mA' : '30 V, 5 A',
+    read: (text) => pair(text, 'V', 'A'),
+  })
+  const [resolution_V, resolution_A] = await dialogue.ask({
+    ask: '   The smallest steps of volts and amps it reports?',
+    fallback: `${rail_V > 60 ? '100 mV' : '10 mV'}, ${resolution}`,
+    read: (text) => pair(text, 'V', 'A'),
+  })
+  const [output_F, isolation_V] = await dialogue.ask({
+    ask: '   The capacitor across its output, and the volts its outputs may be from earth?',
+    fallback: `47 µF, ${rail_V > 60 ? '600 V' : '250 V'}`,
+    read: (text) => pair(text, 'F', 'V'),
+  })
+  const interface_isolated = await dialogue.ask({
+    ask: '   Are its outputs isolated from the computer line: yes, no or unknown?',
+    fallback: 'unknown',
+    read: oneOf(['yes', 'no', 'unknown']),
+  })
+  const wanted = bleederFor(rail_V, output_F + set_F)
+  const bleeder_ohm =
+    rail_V <= 60
+      ? null
+      : await dialogue.ask({
+          ask: `   The fixed resistor across its terminals? (${formatQuantity(wanted, 'Ω')}, ${formatQuantity(Math.ceil((2 * rail_V * rail_V) / wanted), 'W')} brings it down in about 5 s)`,
+          fallback: formatQuantity(wanted, 'Ω'),
+          read: quantityOf('Ω'),
+        })
+  return {
+    path: virtual ? null : path,
+    max_V,
+    max_A,
+    resolution_V,
+    resolution_A,
+    output_F,
+    isolation_V,
+    interface_isolated,
+    bleeder_ohm,
+  }
+}
+
+function pair(text: string, first: 'V' | 'F', second: 'A' | 'V'): Answer<readonly [number, number]> {
+  const [a, b, ...more] = items(text)
+  if (a === undefined || b === undefined || more.length > 0)
+    return { ok: false, problem: 'two quantities are wanted', remedy: 'part them by a comma' }
+  const one = quantityOf(first, first === 'F' ? -1 : 0)(a)
+  if (!one.ok) return one
+  const two = quantityOf(second)(b)
+  return two.ok ? { ok: true, value: [one.value, two.value] } : two
+}
+
+function readModes(text: string): Answer<readonly string[]> {
+  const names = items(text)
+  const odd = names.find((name) => !/^[\p{L}\p{N}][\p{L}\p{N} .-]{0,40}$/u.test(name))
+  if (odd !== undefined)
+    return {
+      ok: false,
+      problem: `'${odd}' is no usable name`,
+      remedy: 'write words such as receive, transmit',
+    }
+  if (names.length === 0 || new Set(names).size < names.length)
+    return {
+      ok: false,
+      problem: 'each mode needs a name of its own',
+      remedy: 'write for example receive, transmit',
+    }
+  return { ok: true, value: names }
+}
+
+function readTubes(text: string): Answer<readonly TubeAnswer[]> {
+  const tubes: TubeAnswer[] = []
+  for (const type of items(text)) {
+    const { found, ...rest } = findTube(type)
+    if (found === null) {
+      const near = 'near' in rest ? rest.near : []
+      return {
+        ok: false,
+        problem: `'${type}' is not in the catalogue${near.length === 0 ? '' : `; near it: ${near.join(', ')}`}`,
+        remedy: 'write all the types again, as printed on the tubes',
+      }
+    }
+    tubes.push({ name: `V${tubes.length + 1}`, type, record: found })
+  }
+  if (tubes.length === 0) return { ok: false, problem: 'a set has tubes', remedy: 'write their types' }
+  if (tubes.length > 60)
+    return {
+      ok: false,
+      problem: 'that is more than 60 tubes',
+      remedy: 'write the file by hand, from the files in profiles/',
+    }
+  return { ok: true, value: tubes }
+}
+
+/** Rectifiers are pulled on bench supplies: their heaters are out of it. */
+export function isPulled({ record }: TubeAnswer): boolean {
+  return record.kind.startsWith('rectifier')
+}
+
+function readChains(text: string, tubes: readonly TubeAnswer[], heater_V: number): Answer<Answers['chains']> {
+  const heated = tubes.filter((tube) => !isPulled(tube) && tube.record.heater !== null)
+  const chains =
+    text.toLowerCase() === 'parallel'
+      ? heated.length === 0
+        ? []
+        : [[heated.map(({ name }) => name)]]
+      : items(text).map((chain) => chain.split('-').map((name) => [name.trim().toUpperCase()]))
+  const places = chains.flat(2)
+  for (const name of places)
+    if (!heated.some((tube) => tube.name === name))
+      return {
+        ok: false,
+        problem: `there is no heater ${name}`,
+        remedy: `the heaters are ${heated.map((tube) => tube.name).join(', ')}`,
+      }
+  const absent = heated.find(({ name }) => !places.includes(name))
+  if (absent !== undefined || new Set(places).size < places.length)
+    return {
+      ok: false,
+      problem: absent === undefined ? 'a tube stands there twice' : `${absent.name} is in no chain`,
+      remedy: 'place every heater once',
+    }
+  const heaterOf = (name: string) => heated.find((tube) => tube.name === name)?.record.heater
+  for (const chain of chains) {
+    const volts = chain.reduce((sum, group) => sum + (heaterOf(group[0] ?? '')?.volts.value ?? 0), 0)
+    const odd = chain
+      .flat()
+      .find(
+        (name) =>
+          Math.abs((heaterOf(name)?.volts.value ?? 0) - (heaterOf(chain[0]?.[0] ?? '')?.volts.value ?? 0)) >
+            0.5 && chain.length === 1,
+      )
+    if (odd !== undefined)
+      return {
+        ok: false,
+        problem: `${odd} wants ${formatQuantity(heaterOf(odd)?.volts.value ?? 0, 'V')}, others in parallel with it do not`,
+        remedy: 'write the chains one by one',
+      }
+    if (Math.abs(volts - heater_V) > 0.06 * heater_V)
+      return {
+        ok: false,
+        problem: `${chain.map((group) => group.join('+')).join('-')} wants ${formatQuantity(volts, 'V')}, the heater supply gives ${formatQuantity(heater_V, 'V')}`,
+        remedy:
+          'write chains that add up; chains with droppers or shunts are written into the file by hand, see profiles/',
+      }
+    const amps = chain.map((group) => heaterOf(group[0] ?? '')?.amps.value ?? 0)
+    if (chain.length > 1 && Math.max(...amps) - Math.min(...amps) > 0.06 * Math.max(...amps))
+      return {
+        ok: false,
+        problem: `in ${chain.flat().join('-')} the heaters take ${amps.map((each) => formatQuantity(each, 'A')).join(', ')}: in series they must be equal`,
+        remedy: 'write other chains; a shunt is written into the file by hand, see profiles/',
+      }
+  }
+  return { ok: true, value: chains }
+}
+
+function readCapacitors(text: string, HT_V: number): Answer<Answers['capacitors']> {
+  const capacitors: { F: number; rated_V: number }[] = []
+  for (const item of items(text)) {
+    const match = /^(.*\S)\s*[/ ]\s*([0-9.]+ ?k?V)$/.exec(item)
+    const F = parseQuantity(match?.[1] ?? item, 'F')
+    if (!F.ok) return F
+    const rated = parseQuantity(match?.[2] ?? '', 'V')
+    if (!rated.ok)
+      return { ok: false, problem: `'${item}' says no volts`, remedy: 'write both, such as 16 µF 450 V' }
+    if (rated.value < HT_V)
+      return {
+        ok: false,
+        problem: `'${item}' is rated below the HT of ${formatQuantity(HT_V, 'V')}`,
+        remedy: 'look at the marking again; if it is so, it is replaced before any power',
+      }
+    capacitors.push({ F: F.value, rated_V: rated.value })
+  }
+  return { ok: true, value: capacitors }
+}

@@ -1,0 +1,196 @@
+import { stringify } from 'yaml'
+import { formatQuantity } from '../../quantities/index.js'
+import { isPulled, type Answers, type SupplyAnswers } from './questions.js'
+
+/** The files that `slowglow new` writes: name → text. */
+export function textsOf(answers: Answers): Readonly<Record<string, string>> {
+  const supplies = [answers.HT_supply, answers.heater_supply, answers.bias_supply].some(
+    (supply) => supply !== null,
+  )
+  return {
+    'equipment.yaml': equipmentText(answers),
+    'bench.yaml': benchText(answers),
+    ...(supplies && {
+      'bench-by-hand.yaml': benchText({
+        ...answers,
+        HT_supply: null,
+        heater_supply: null,
+        bias_supply: null,
+        virtual: false,
+      }),
+    }),
+    'reform.yaml': profileText(answers, 'reform'),
+    'receive.yaml': profileText(answers, 'receive'),
+  }
+}
+
+/** Text as YAML writes it on one line, in quotes where it needs them. */
+const q = (text: string): string =>
+  stringify(text, { lineWidth: 0, defaultStringType: 'PLAIN', blockQuote: false }).trim()
+const v = formatQuantity
+const owner = 'owner, asked by slowglow new'
+
+function equipmentText(a: Answers): string {
+  const heaters = a.chains.length > 0
+  const hazards = a.chassis === 'live' ? ['live chassis'] : []
+  return `# What slowglow knows of this set: a level-1 file, rails and tubes by type. It judges whole-rail currents; the plan
+# says what it cannot judge. It may grow: handbook charts (charts:) and the circuit itself (parts:, and nodes at the
+# tubes) are added later, and nothing here is thrown away. Quantities carry their units: 4k7, 250 V, 16 µF.
+slowglow: equipment 1
+name: ${q(a.name)}
+chassis: ${a.chassis}
+${a.isolating_transformer === null ? '' : `isolating_transformer: ${q(a.isolating_transformer)}\n`}
+# This set's own dangers, shown before every run. Add those that apply: HT on key jack, HT on phone jack,
+# aerial behind blocking capacitor, mercury, radium, PCB oil, asbestos, beryllia, selenium, X-rays.
+hazards: [${hazards.join(', ')}]
+
+# The control positions that matter in each mode; you are asked to set them before anything is judged.
+modes:
+${a.modes.map((mode) => `  ${q(mode)}:\n    controls: {}\n`).join('')}
+rails:
+${heaters ? heaterRail(a) : ''}${a.bias === null ? '' : biasRail(a.bias)}  HT:
+    role: HT
+    positive: HT line
+    negative: chassis
+    working: ${v(a.HT_V, 'V')}
+    # Nothing ever goes above this: the lowest capacitor rating, or the working volts and a tenth.
+    max: { value: ${v(a.HT_max_V, 'V')}, source: "${owner}" }
+    feeds:
+      # In the words of your set: you are asked to confirm them wire by wire.
+      positive_at: positive tag of the HT reservoir
+      negative_at: chassis
+${pulled(a)}      lift: [wire from the set's own rectifier to the reservoir]
+${totals(a)}
+# Capacitors on a rail, as marked.
+rail_capacitors:
+${a.capacitors.map(({ F, rated_V }, i) => `  C${i + 1}: { rail: HT, value: ${v(F, 'F')}, rated: ${v(rated_V, 'V')} }\n`).join('') || '  {}\n'}
+tubes:
+${a.tubes.map((tube) => `  ${tube.name}: { type: ${quoted(tube.type)}, rail: HT${isPulled(tube) ? ', pulled: true' : ''} }\n`).join('')}
+# Every heater has its place: elements of a list are in series, an inner list is in parallel.
+heater_chains:
+${a.chains.map((chain, i) => `  H${i + 1}: { rail: heaters, series: [${chain.map((group) => (group.length === 1 ? (group[0] ?? '') : `[${group.join(', ')}]`)).join(', ')}] }\n`).join('') || '  {}\n'}`
+}
+
+/** Types that are digits only would be read as numbers. */
+const quoted = (type: string): string => (/^[0-9.]+$/.test(type) ? `"${type}"` : q(type))
+
+function heaterRail({ heater_V }: Answers): string {
+  return `  heaters:
+    role: heater
+    positive: heater line
+    negative: chassis
+    working: ${v(heater_V, 'V')}
+    max: { value: ${v(heater_V * 1.1, 'V')}, source: "common practice, no source: heaters to +10 %" }
+    feeds:
+      positive_at: heater wire that is not at the chassis
+      negative_at: chassis
+      lift: [both wires of the mains transformer's heater winding]
+`
+}
+
+function biasRail(bias: NonNullable<Answers['bias']>): string {
+  return `  bias:
+    # The driven side is the negative one: positive lead to chassis.
+    role: bias
+    positive: chassis
+    negative: bias line
+    working: ${v(bias.V, 'V')}
+    max: { value: ${v(bias.V * 1.2, 'V')}, source: "${owner}: a fifth more" }
+    feeds:
+      positive_at: chassis
+      negative_at: negative tag of the bias filter
+      lift: [wire from the set's own bias rectifier]
+    # Read at the grid return, with its sign, before HT rises.
+    required_bias: { node: grid return, at_least: ${v(-bias.least_V, 'V')}, nominal: ${v(-bias.V, 'V')}, source: "${owner}" }
+`
+}
+
+function pulled({ tubes }: Answers): string {
+  const names = tubes.filter(isPulled).map(({ name }) => name)
+  return names.length === 0 ? '' : `      pull: [${names.join(', ')}]\n`
+}
+
+function totals({ total, modes, HT_V }: Answers): string {
+  const mode = modes[0]
+  if (total === null || mode === undefined)
+    return `    # The handbook's total, if you find it, sharpens every limit: totals: { ${mode ?? 'receive'}: { at: ${v(HT_V, 'V')}, current: 60 mA, source: … } }\n`
+  return `    totals:\n      ${q(mode)}: { at: ${v(HT_V, 'V')}, current: ${v(total.A, 'A')}, source: "${total.source}" }\n`
+}
+
+function benchText(a: Answers): string {
+  const supplies = [
+    supplyText('high', 'out', 'HT', 'HT', a.HT_supply, 10),
+    supplyText('heater supply', 'out', 'heaters', 'heater', a.chains.length > 0 ? a.heater_supply : null, 20),
+    supplyText('bias supply', 'out', 'bias', 'bias', a.bias_supply, 30),
+  ].filter((text) => text !== '')
+  return `# The bench: what is on a line to this computer, and what a person sets and reads by hand.
+${supplies.length === 0 ? '# Nothing is on a line: slowglow plans, asks, computes and keeps the record; you turn the knobs and switch off.\n' : '# Check every figure against the manual of the supply; slowglow qualify measures those that matter.\n'}slowglow: bench 1
+name: ${q(`bench for ${a.name}`.slice(0, 200))}
+kind: ${a.virtual ? 'virtual\nequipment: equipment.yaml\nseed: 1' : 'real'}
+
+${supplies.length === 0 ? 'supplies: {}\n' : `supplies:\n${supplies.join('')}`}
+meters:
+  hand meter:
+    # No line: you read it and type what it shows.
+    measures: V
+    resistance: ${v(a.meter.ohm, 'Ω')}
+    resolution_volts: ${v(a.meter.resolution_V, 'V')}
+    accuracy_volts: { of_reading: 1 %, plus: ${v(a.meter.resolution_V * 3, 'V')} }
+    isolation: 600 V
+`
+}
+
+function supplyText(
+  name: string,
+  channel: string,
+  rail: string,
+  role: string,
+  supply: SupplyAnswers | null,
+  order: number,
+): string {
+  if (supply === null) return ''
+  return `  ${name}:
+    line: ${supply.path === null ? '{ kind: virtual, as: pty }' : `{ kind: serial, path: ${q(supply.path)}, baud: 9600 }`}
+    # What its outputs may be from earth, and whether they are isolated from the computer's line. unknown counts as no:
+    # an ohmmeter from the supply's negative to the shield of its line settles it.
+    isolation: ${v(supply.isolation_V, 'V')}
+    interface_isolated: ${supply.interface_isolated}
+    channels:
+      ${channel}:
+        number: 1
+        feeds: ${rail}
+        role: ${role}
+        max_volts: ${v(supply.max_V, 'V')}
+        max_amps: ${v(supply.max_A, 'A')}
+        resolution_volts: ${v(supply.resolution_V, 'V')}
+        resolution_amps: ${v(supply.resolution_A, 'A')}
+        set_digits_volts: ${digits(supply.resolution_V)}
+        set_digits_amps: ${digits(supply.resolution_A)}
+        accuracy_volts: { of_reading: 0.5 %, plus: ${v(supply.resolution_V * 3, 'V')} }
+        accuracy_amps: { of_reading: 0.5 %, plus: ${v(supply.resolution_A * 3, 'A')} }
+        output_capacitance: ${v(supply.output_F, 'F')}
+        leads: 0.1 Ω
+${supply.bleeder_ohm === null ? '' : `        # Clipped across its terminals before the first run: without it "off" could not be confirmed.\n        bleeder: ${v(supply.bleeder_ohm, 'Ω')}\n`}        off_order: ${order}
+`
+}
+
+/** Digits after the point that a step of this size needs. */
+const digits = (step: number): number =>
+  step >= 1 ? 0 : step >= 0.1 ? 1 : step >= 0.01 ? 2 : step >= 0.001 ? 3 : 4
+
+function profileText(a: Answers, kind: 'reform' | 'receive'): string {
+  const mode = a.modes[0] ?? 'receive'
+  const why =
+    kind === 'reform'
+      ? `# Forming the electrolytics with the tubes pulled or cold: HT rises in small steps with long holds. Stay with it.`
+      : `# The first bring-up: hook-up check, heaters${a.bias === null ? '' : ', bias'}, then HT in steps from a low start.`
+  return `${why}
+# No stages are written here: the plan fills them in, each with its reason. See profiles/ for one written out.
+slowglow: profile 1
+name: ${q(`${a.name}, ${kind === 'reform' ? 'forming the electrolytics' : 'first bring-up'}`.slice(0, 200))}
+kind: ${kind}
+equipment: equipment.yaml
+bench: bench.yaml
+mode: ${q(mode)}
+${kind === 'reform' ? 'tubes_cold: true\n' : ''}`
+}

@@ -1,0 +1,194 @@
+import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import fc from 'fast-check'
+import { afterEach, beforeEach, describe, expect, it } from 'vitest'
+import { check } from '../../src/cli/commands/check.js'
+import { newSet } from '../../src/cli/commands/new.js'
+import type { Io } from '../../src/cli/io.js'
+import { loadBench, loadEquipment } from '../../src/files/index.js'
+
+let dir = ''
+let said: string[] = []
+let printed: string[] = []
+const io = (): Io => ({
+  out: (text) => printed.push(text),
+  err: (text) => said.push(text),
+  isTerminal: false,
+  colour: false,
+  cwd: dir,
+  env: {},
+})
+async function* lines(answers: readonly string[]): AsyncGenerator<string> {
+  yield* answers
+}
+beforeEach(() => {
+  dir = mkdtempSync(join(tmpdir(), 'slowglow-new-'))
+  said = []
+  printed = []
+})
+afterEach(() => rmSync(dir, { recursive: true, force: true }))
+
+const set = [
+  'Loft receiver',
+  '',
+  '',
+  '',
+  '6SA7, 6SK7, 6SQ7, 6V6GT, 5Y3GT',
+  '',
+  '',
+  '75 mA',
+  '16 µF 450 V, 16uF 350V',
+  '',
+]
+const byHand = ['', '', '', '']
+const onLine = ['', '/dev/ttyUSB0', '300 V, 200 mA', '100 mV, 1 mA', '47 µF, 600 V', 'yes', '', '', '']
+const virtualHt = ['virtual', 'yes', '300 V, 200 mA', '100 mV, 1 mA', '47 µF, 600 V', 'yes', '', 'no', '']
+
+describe('slowglow new', () => {
+  it('from answers of someone with no supply on a line writes files that check passes, and prints the plan', async () => {
+    expect(await newSet('set', lines([...set, ...byHand]), false, io())).toBe(0)
+    expect(readdirSync(join(dir, 'set')).sort()).toEqual([
+      'bench.yaml',
+      'equipment.yaml',
+      'receive.yaml',
+      'reform.yaml',
+    ])
+    expect(check(['set/receive.yaml', 'set/reform.yaml', 'set/bench.yaml'], false, io())).toBe(0)
+    const { value } = loadEquipment(join(dir, 'set/equipment.yaml'))
+    expect(value).toMatchObject({ name: 'Loft receiver', level: 1, chassis: 'isolated' })
+    expect(value?.tubes['V5']).toMatchObject({ type: '5Y3GT', pulled: true })
+    expect(value?.rails['HT']?.feeds.pull).toEqual(['V5'])
+    expect(value?.rails['HT']?.totals['receive']).toMatchObject({ at_V: 250, current_A: 0.075 })
+    expect(value?.rail_capacitors['C2']).toMatchObject({ F: 16e-6, rated_V: 350 })
+    expect(value?.heater_chains['H1']?.series).toEqual([['V1', 'V2', 'V3', 'V4']])
+    expect(printed.join('\n')).toMatch(/HT/)
+  })
+
+  it('with a supply on a line writes its figures, a bleeder, and a second bench file for working by hand', async () => {
+    expect(await newSet('set', lines([...set, ...onLine]), false, io())).toBe(0)
+    const { value } = loadBench(join(dir, 'set/bench.yaml'))
+    expect(value?.supplies['high']).toMatchObject({
+      line: { kind: 'serial', path: '/dev/ttyUSB0' },
+      isolation_V: 600,
+    })
+    expect(value?.supplies['high']?.channels['out']).toMatchObject({
+      feeds: 'HT',
+      role: 'HT',
+      max_A: 0.2,
+      output_F: 47e-6,
+    })
+    expect(value?.supplies['high']?.channels['out']?.bleeder_ohm).toBeGreaterThan(1000)
+    expect(loadBench(join(dir, 'set/bench-by-hand.yaml')).value?.supplies).toEqual({})
+    expect(check(['set/receive.yaml', 'set/bench-by-hand.yaml'], false, io())).toBe(0)
+  })
+
+  it('asks again, saying what would be right, until an answer can be read', async () => {
+    const answers = [...set, ...virtualHt]
+    answers.splice(4, 1, '6SA7, 6SKK7', '', '6SA7, 6SK7, 6SQ7, 6V6GT, 5Y3GT')
+    answers.splice(10, 0, '16 µF 200 V')
+    expect(await newSet('set', lines(answers), false, io())).toBe(0)
+    const all = said.join('\n')
+    expect(all).toMatch(/'6SKK7' is not in the catalogue; near it: .*6SK7/)
+    expect(all).toMatch(/An answer is needed here/)
+    expect(all).toMatch(/rated below the HT of 250 V/)
+    expect(loadBench(join(dir, 'set/bench.yaml')).value?.kind).toBe('virtual')
+  })
+
+  it('places heaters in series as told, and refuses chains that cannot be', async () => {
+    const answers = [
+      'Set',
+      'live',
+      '500 VA, not earthed',
+      'receive, transmit',
+      '12.6 V',
+      '6SK7, 6SK7, 6V6GT, 6V6GT',
+    ]
+    const chains = ['parallel', 'V1-V3, V2-V4', 'V1-V2', 'V1-V2, V3-V9', 'v1-v2, V3-V4']
+    expect(
+      await newSet(
+        'set',
+        lines([...answers, ...chains, '', '', '8 µF 450 V', '45 V', '30 V', ...byHand]),
+        false,
+        io(),
+      ),
+    ).toBe(0)
+    const all = said.join('\n')
+    for (const part of [
+      /wants 6\.3 V, the heater supply gives 12\.6 V/,
+      /in series they must be equal/,
+      /V3 is in no chain/,
+      /no heater V9/,
+    ])
+      expect(all).toMatch(part)
+    const { value } = loadEquipment(join(dir, 'set/equipment.yaml'))
+    expect(value?.heater_chains['H2']?.series).toEqual([['V3'], ['V4']])
+    expect(value?.rails['bias']).toMatchObject({
+      polarity: 'negative',
+      required_bias: { at_least_V: -30, nominal_V: -45 },
+    })
+    expect(value?.hazards).toEqual(['live chassis'])
+  })
+
+  it('overwrites nothing', async () => {
+    writeFileSync(join(dir, 'receive.yaml'), 'mine')
+    expect(await newSet('.', lines([...set, ...byHand]), false, io())).toBe(2)
+    expect(readFileSync(join(dir, 'receive.yaml'), 'utf8')).toBe('mine')
+    expect(readdirSync(dir)).toEqual(['receive.yaml'])
+  })
+
+  it('writes nothing when the answers end too soon', async () => {
+    expect(await newSet('set', lines(['Set', '', '']), false, io())).toBe(2)
+    expect(existsSync(join(dir, 'set'))).toBe(false)
+    expect(said.join('\n')).toMatch(/answers ended at/)
+  })
+
+  it('with --json prints one document with files, problems and the plan', async () => {
+    expect(await newSet('set', lines([...set, ...virtualHt]), true, io())).toBe(0)
+    expect(printed).toHaveLength(1)
+    const document = JSON.parse(printed[0] ?? '') as {
+      ok: boolean
+      files: string[]
+      plan: { steps: unknown[] } | null
+    }
+    expect(document.ok).toBe(true)
+    expect(document.files).toHaveLength(5)
+    expect(document.plan?.steps.length).toBeGreaterThan(3)
+  })
+
+  it('whatever is answered, ends with files that check passes, or with no file', async () => {
+    const odd = fc.constantFrom(
+      '',
+      'none',
+      'no',
+      'yes',
+      'x',
+      '250 V',
+      '-1 V',
+      '6V6GT',
+      '807',
+      'live',
+      'virtual',
+      '1 kV, 1 A',
+      '10 µF 450 V',
+      ': {',
+      "it's",
+      '"',
+      '#',
+      '- a',
+      '8 µF 300 V, 4 µF 500 V',
+    )
+    await fc.assert(
+      fc.asyncProperty(fc.array(odd, { maxLength: 30 }), fc.nat(20), odd, async (more, at, other) => {
+        const answers = [...set, ...virtualHt]
+        answers.splice(at % answers.length, 1, other)
+        rmSync(join(dir, 'set'), { recursive: true, force: true })
+        const exit = await newSet('set', lines([...answers, ...more]), false, io())
+        if (!existsSync(join(dir, 'set'))) expect(exit).toBe(2)
+        else if (exit === 0) expect(check(['set/receive.yaml', 'set/reform.yaml'], false, io())).toBe(0)
+        else expect(printed.join('\n')).toMatch(/isolation|interface/)
+      }),
+      { numRuns: 25 },
+    )
+  })
+})
