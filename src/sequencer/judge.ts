@@ -262,14 +262,15 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
   }
   if (rail.role === 'bias' && htIsOn(d.s)) {
     const preload_A = rail.bias?.preload_A ?? null
-    if (preload_A !== null && lasting(d, state, 'bias-low', measured < preload_A / 2)) {
+    const least_A = limits.expected_A - (preload_A ?? 0) / 2
+    if (preload_A !== null && lasting(d, state, 'bias-low', measured < least_A)) {
       broke(d, {
         code: 'bias-low',
         rail: rail.name,
         measured,
-        limit: preload_A / 2,
+        limit: least_A,
         unit: 'A',
-        text: `${at}: the preload at the grid return should draw ${amps(preload_A)}. The bias lead is off or open, so the grids may have no bias.`,
+        text: `${at}; with its preload of ${amps(preload_A)} at the grid return it should draw ${amps(limits.expected_A)}. The bias lead is off or open, so the grids may have no bias.`,
       })
     }
   }
@@ -405,7 +406,7 @@ function judgePending(d: Draft): void {
     if (d.s.t_us - pending.t_us <= us(outcomeWithin_s)) continue
     broke(d, {
       code: 'line-lost',
-      text: `${pending.channel} was told "${pending.do}" and no outcome came in ${outcomeWithin_s} s. It may have happened.`,
+      text: `${pending.channel} was told "${pending.request.do}" and no outcome came in ${outcomeWithin_s} s. It may have happened.`,
     })
   }
 }
@@ -532,5 +533,6 @@ export function htIsOn(s: State): boolean {
 }
 
 function reasonText(limits: RailLimits, limit: 'trip' | 'ceiling'): string {
-  return limits.because.find((reason) => reason.limit === limit)?.text ?? ''
+  const text = limits.because.find((reason) => reason.limit === limit)?.text
+  return text === undefined ? '' : `At ${volts(limits.at_V)}: ${text}.`
 }

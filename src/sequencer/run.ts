@@ -174,7 +174,8 @@ function raiseProgrammed(d: Draft, step: Step, rail: RailPlan, state: RailState)
       return
     }
     case 'ramp':
-      if (idle) ramp(d, step, rail, state)
+      // A heater that drops out on the way stops the rise here; what it means is judged by its own rule.
+      if (idle && (!step.needs_heaters || heatersReady(d.s))) ramp(d, step, rail, state)
       return
     case 'arrive':
       arrive(d, step, rail, state)
@@ -475,7 +476,7 @@ function holdAndSettle(d: Draft, step: Step): void {
         rail: name,
         data: { measured, ask_A: limits.ask_A, expected_A: limits.expected_A },
       })
-      ask(d, { kind: 'weak', rail: name }, confirm(text, 'below-ask'))
+      ask(d, { kind: 'weak', rail: name }, confirm(text, `below-ask ${name}`))
       return
     }
   }

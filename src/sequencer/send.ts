@@ -16,12 +16,7 @@ export function send(d: Draft, channel: string, request: LineRequestBody): void 
     return
   }
   const id = d.s.next_id++
-  d.s.pending[id] = {
-    channel,
-    do: request.do,
-    volts: request.do === 'set' ? request.volts : 0,
-    t_us: d.s.t_us,
-  }
+  d.s.pending[id] = { channel, request, t_us: d.s.t_us }
   const state = d.s.channels[channel]
   if (state && request.do === 'set') state.setting = request.volts
   if (state && request.do === 'on') {

@@ -187,12 +187,14 @@ function requestDone(d: Draft, id: number): void {
   if (!found) return
   const { rail, state } = found
   const railState = d.s.rails[rail.name]
-  switch (pending.do) {
+  switch (pending.request.do) {
     case 'limits':
+      state.limit_A = pending.request.limit_A
+      state.over_V = pending.request.over_voltage_V
       state.limits_step = d.s.plan.steps[d.s.step]?.index ?? null
       return
     case 'set':
-      state.set_V = pending.volts
+      state.set_V = pending.request.volts
       state.setting = null
       if (railState && rail.channels.every((part) => d.s.channels[part.channel]?.setting === null)) {
         const before = railState.set_V
@@ -233,7 +235,7 @@ function requestFailed(
     record(
       d,
       'off',
-      `${pending.channel}: "${pending.do}" failed (${text}); it is told again until it confirms.`,
+      `${pending.channel}: "${pending.request.do}" failed (${text}); it is told again until it confirms.`,
       { rail: found?.rail.name ?? null },
     )
     return
@@ -241,7 +243,7 @@ function requestFailed(
   broke(d, {
     code: failureCode[code],
     rail: found?.rail.name ?? '',
-    text: `${pending.channel} did not take "${pending.do}": ${text}${outcome === 'unknown' ? ' It may have happened.' : ''}`,
+    text: `${pending.channel} did not take "${pending.request.do}": ${text}${outcome === 'unknown' && !text.includes('may have happened') ? ' It may have happened.' : ''}`,
   })
 }
 
@@ -250,7 +252,7 @@ function outputRead(d: Draft, channel: string, on: boolean): void {
   const found = channelOf(d.s, channel)
   if (!found) return
   const busy = Object.values(d.s.pending).some(
-    (pending) => pending.channel === channel && (pending.do === 'on' || pending.do === 'off'),
+    (pending) => pending.channel === channel && (pending.request.do === 'on' || pending.request.do === 'off'),
   )
   const before = found.state.output
   found.state.output = on ? 'on' : 'off'

@@ -1,3 +1,4 @@
+import type { LineRequestBody } from '../exchange/index.js'
 import type { Ask, ChannelPlan, Plan, RailPlan, Step } from '../plan/index.js'
 import type { Command, ReasonRecord } from './types.js'
 
@@ -108,8 +109,7 @@ export interface ChannelState {
 
 interface Pending {
   channel: string
-  do: 'limits' | 'set' | 'on' | 'off' | 'zero'
-  volts: number
+  request: LineRequestBody
   t_us: number
 }
 
