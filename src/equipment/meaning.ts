@@ -125,6 +125,13 @@ function checkRail(name: string, rail: Rail, equipment: Equipment, known: Known,
       `a winding of the mains transformer is connected across rail ${name}: DC would flow through it and could burn it`,
       'lift both wires of the winding, list them under feeds: lift, and write winding_connected: false',
     )
+  if (rail.role === 'heater' && rail.winding_connected === undefined && rail.feeds.lift.length === 0)
+    report.warn(
+      at(),
+      `heater rail ${name} does not say whether a winding of a mains transformer is still connected across it`,
+      'list the wires to lift under feeds: lift, or write winding_connected: false where there is none',
+      'key',
+    )
   rail.feeds.pull.forEach((pulled, i) => {
     const tube = own(equipment.tubes, pulled)
     if (tube === undefined)

@@ -47,7 +47,8 @@ const stop_ohm = 1
  * The network of a level-3 set in one mode with these feeds. A rail that is not fed is left open.
  * Names: parts as in the file; a tube's sections `V7.1`, `V7.2` (one section: `V7`); heaters `V7 heater`; halves of a
  * potentiometer `R3.a`, `R3.b`; a supply as its rail; what stands in its lead `RAIL fuse`, `RAIL diode`, `RAIL series`.
- * Nodes of heater chains: `chain A:1` after the first element, and so on.
+ * Nodes of heater chains: `chain A:1` after the first element, and so on; in a feed lead `HT:supply`, `HT:fused`,
+ * `HT:blocked`, `HT:fed`. No name in a file holds a colon.
  */
 export function toNetwork(
   equipment: Equipment,
@@ -80,20 +81,20 @@ function feedElements(name: RailName, rail: Rail, { V, limit_A, ohm }: Feed): El
   const { fuse_A, blocking_diode, series_ohm, bench_bleeder_ohm } = rail.feeds
   const made: Element[] = []
   // From the supply's terminal towards the set; what stands in the lead takes a node each.
-  let node = `${name} supply`
+  let node = `${name}:supply`
   const terminal = node
   if (fuse_A !== undefined) {
     // Cold resistance of a small glass fuse, about 0.3 V at rated current (common practice, no source).
-    made.push({ kind: 'resistor', name: `${name} fuse`, a: node, b: `${name} fused`, ohm: 0.3 / fuse_A })
-    node = `${name} fused`
+    made.push({ kind: 'resistor', name: `${name} fuse`, a: node, b: `${name}:fused`, ohm: 0.3 / fuse_A })
+    node = `${name}:fused`
   }
   if (blocking_diode === true) {
-    made.push({ kind: 'junction', name: `${name} diode`, a: node, b: `${name} blocked` })
-    node = `${name} blocked`
+    made.push({ kind: 'junction', name: `${name} diode`, a: node, b: `${name}:blocked` })
+    node = `${name}:blocked`
   }
   if (series_ohm !== undefined) {
-    made.push({ kind: 'resistor', name: `${name} series`, a: node, b: `${name} fed`, ohm: series_ohm })
-    node = `${name} fed`
+    made.push({ kind: 'resistor', name: `${name} series`, a: node, b: `${name}:fed`, ohm: series_ohm })
+    node = `${name}:fed`
   }
   // The last element ends on the set's own node; with nothing in the lead the terminal is that node.
   const last = made.at(-1)

@@ -10,6 +10,7 @@ import {
 import { checkHeaters } from './heaters.js'
 import { createKnown, polarityOf } from './known.js'
 import { checkMeaning } from './meaning.js'
+import { toNetwork } from './network.js'
 import { checkNodes } from './nodes.js'
 import { equipmentShape, type Written } from './shape.js'
 import type { Charts, Equipment, HeaterChain, HeaterResistor, Part, Rail, Section, Tube } from './types.js'
@@ -31,8 +32,27 @@ export function readEquipment(
   checkMeaning(equipment, known, report)
   checkHeaters(equipment, known, report)
   if (equipment.level === 3) checkNodes(equipment, known, report)
+  if (equipment.level === 3) checkElementNames(equipment, report)
   const wrong = report.problems.some(({ severity }) => severity === 'error')
   return { value: wrong ? null : equipment, problems: report.problems }
+}
+
+/** The network names what the file does not (`V1 heater`, `V7.1`, `R3.a`): no part may bear such a name. */
+function checkElementNames(equipment: Equipment, report: Report): void {
+  const mode = Object.keys(equipment.modes)[0]
+  if (mode === undefined || report.problems.some(({ severity }) => severity === 'error')) return
+  const feeds = mapValues(equipment.rails, ({ working_V }) => ({ V: working_V, limit_A: 0, ohm: 0 }))
+  const seen = new Set<string>()
+  for (const { name } of toNetwork(equipment, mode, feeds).elements) {
+    if (seen.has(name))
+      report.error(
+        ['parts', name],
+        `'${name}' is what the network calls something else of this set`,
+        'give the part another name',
+        'key',
+      )
+    seen.add(name)
+  }
 }
 
 function fromWritten({ value: written }: WrittenRough, report: Report): Equipment {

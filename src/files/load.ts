@@ -140,7 +140,7 @@ function readText(
     const stat = statSync(path)
     if (!stat.isFile()) return fail('this is not a file', 'name the YAML file itself')
     if (stat.size > longest_bytes)
-      return fail('the file is larger than a million bytes', 'split it, or check that it is the right file')
+      return fail('the file is larger than half a million bytes', 'check that it is the right file')
     return { ok: true, text: new TextDecoder('utf-8', { fatal: true }).decode(readFileSync(path)) }
   } catch (error) {
     const code = error instanceof Error && 'code' in error ? String(error.code) : ''

@@ -13,7 +13,7 @@ import {
 import type { Path, Position, Problem, Where } from '../quantities/index.js'
 
 /** Larger files are refused unread: a set's file is some tens of kilobytes. */
-export const longest_bytes = 1_000_000
+export const longest_bytes = 500_000
 
 export interface Parsed {
   /** Plain values, or undefined where the text is no YAML at all. */
@@ -25,7 +25,7 @@ export interface Parsed {
 }
 
 const remedies: Readonly<Record<string, string>> = {
-  DUPLICATE_KEY: 'give each its own name, or remove one of them',
+  MULTIPLE_DOCS: 'one file, one document: remove the line ---',
   TAB_AS_INDENT: 'indent with spaces',
   BAD_INDENT: 'keys of one group stand under each other, indented alike',
   MISSING_CHAR: 'look for a missing comma, bracket, colon or quote here or just before',
@@ -54,41 +54,32 @@ export function parseYaml(text: string, file: string): Parsed {
     sound: false,
   })
   if (text.length > longest_bytes)
-    return failed(
-      'the file is larger than a million characters',
-      'split it, or check that it is the right file',
-    )
+    return failed('the file is larger than half a million characters', 'check that it is the right file')
   try {
-    // The limit on nesting comes first: the parser works by recursion.
+    // The parser's own search for doubled keys compares each with all: a long file would take minutes.
     const document = parseDocument(text, {
       lineCounter: lines,
       prettyErrors: false,
-      uniqueKeys: true,
+      uniqueKeys: false,
       schema: 'core',
       merge: false,
       logLevel: 'error',
     })
-    const problems: Problem[] = document.errors.slice(0, 50).map(({ code, message, pos }) => ({
+    const broken: Problem[] = document.errors.slice(0, 50).map(({ code, message, pos }) => ({
       severity: 'error',
       ...at(pos[0]),
       path: '',
-      what:
-        code === 'DUPLICATE_KEY'
-          ? `two entries have the same name: ${keyAt(text, pos[0])}`
-          : structure(message),
+      what: structure(message),
       remedy: /^Flow/.test(message)
         ? 'close it; a [ is closed by ], a { by }'
         : (remedies[code] ?? 'compare with the files in profiles/'),
     }))
-    problems.push(...foreign(document, at))
-    const sound =
-      document.errors.every(({ code }) => code === 'DUPLICATE_KEY') &&
-      !problems.some(({ path }) => path === 'alias')
-    const raw: unknown = sound ? document.toJS({ maxAliasCount: 0 }) : undefined
+    const { doubled, foreign } = walk(document, at)
+    const sound = broken.length === 0 && foreign.length === 0
     return {
-      raw,
+      raw: sound ? (document.toJS({ maxAliasCount: 0 }) as unknown) : undefined,
       where: locator(document, at, whole),
-      problems: problems.map((problem) => ({ ...problem, path: '' })),
+      problems: [...broken, ...doubled, ...foreign],
       sound,
     }
   } catch (error) {
@@ -110,33 +101,53 @@ function structure(message: string): string {
   return `this is not YAML: ${first}`
 }
 
-function keyAt(text: string, offset: number): string {
-  return (/^[^:\n]{1,60}/.exec(text.slice(offset))?.[0] ?? '').trim()
-}
-
-/** Anchors, aliases and tags: never needed here, and the way to files that grow without bound. */
-function foreign(document: Document.Parsed, at: (offset: number) => Position): Problem[] {
-  const found: Problem[] = []
-  const tell = (node: Node, what: string, remedy: string): void => {
-    if (found.length < 20)
-      found.push({ severity: 'error', ...at(node.range?.[0] ?? 0), path: 'alias', what, remedy })
+/** Two entries of one name; and anchors, aliases and tags, which are never needed here and let files grow without bound. */
+function walk(
+  document: Document.Parsed,
+  at: (offset: number) => Position,
+): { readonly doubled: readonly Problem[]; readonly foreign: readonly Problem[] } {
+  const doubled: Problem[] = []
+  const foreign: Problem[] = []
+  const tell = (list: Problem[], node: Node, what: string, remedy: string): void => {
+    if (list.length < 20)
+      list.push({ severity: 'error', ...at(node.range?.[0] ?? 0), path: '', what, remedy })
   }
   visit(document, {
-    Pair: (_, { key }) => {
-      if (isNode(key) && !isScalar(key))
-        tell(key, 'a list or group stands where a name is wanted', 'write a name before the colon')
-    },
-    Alias: (_, node) => {
-      tell(node, `an alias (*${node.source.slice(0, 40)}) stands here`, 'write the entry out')
-    },
-    Value: (_, node) => {
+    Node: (_, node) => {
+      if (isAlias(node)) {
+        tell(foreign, node, `an alias (*${node.source.slice(0, 40)}) stands here`, 'write the entry out')
+        return
+      }
       if (node.anchor !== undefined)
-        tell(node, `an anchor (&${node.anchor.slice(0, 40)}) stands here`, 'leave it out')
+        tell(foreign, node, `an anchor (&${node.anchor.slice(0, 40)}) stands here`, 'leave it out')
       if (node.tag !== undefined && !node.tag.startsWith('tag:yaml.org,2002:'))
-        tell(node, `a tag (${node.tag.slice(0, 40)}) stands here`, 'leave it out')
+        tell(foreign, node, `a tag (${node.tag.slice(0, 40)}) stands here`, 'leave it out')
+      if (!isMap(node)) return
+      const keys = new Set<string>()
+      for (const { key } of node.items) {
+        if (!isScalar(key)) {
+          if (isNode(key) && !isAlias(key))
+            tell(
+              foreign,
+              key,
+              'a list or group stands where a name is wanted',
+              'write a name before the colon',
+            )
+          continue
+        }
+        const name = String(key.value)
+        if (keys.has(name))
+          tell(
+            doubled,
+            key,
+            `two entries have the same name: ${name.slice(0, 60)}`,
+            'give each its own name, or remove one of them',
+          )
+        keys.add(name)
+      }
     },
   })
-  return found
+  return { doubled, foreign }
 }
 
 /** Finds the place of a path: its value or key, else the key of the nearest thing around it that exists. */
@@ -148,7 +159,8 @@ function locator(document: Document.Parsed, at: (offset: number) => Position, wh
       let next: unknown
       let nextKey: unknown = null
       if (isMap(node)) {
-        const pair = node.items.find(
+        // Of two entries with one name the later is the one that was read.
+        const pair = node.items.findLast(
           ({ key: each }) => (isScalar(each) ? String(each.value) : String(each)) === String(part),
         )
         next = pair?.value

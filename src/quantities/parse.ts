@@ -18,11 +18,12 @@ const letterCode = /^([+-]?)([0-9]*)([RkKMGpnuF])([0-9]*) ?(Ω|ohms?|F)?$/
 export function quantityPattern(unit: Unit): RegExp {
   return patterns[unit === 'Ω' || unit === 'F' ? 'coded' : unit === 'ratio' ? 'ratio' : 'plain']
 }
+// The look-ahead bounds the length first, so that no text makes the rest go back and forth without end.
 const patterns = {
   coded:
-    /^\s*[+\-\u2212]?[0-9.]*(?:[eE][+-]?[0-9]+)?\s*[A-Za-z\u00b5\u03bc\u03a9\u2126]+[0-9]*\s*[A-Za-z\u03a9\u2126]*\s*$/,
-  ratio: /^\s*[+\-\u2212]?[0-9.]+(?:[eE][+-]?[0-9]+)?\s*%?\s*$/,
-  plain: /^\s*[+\-\u2212]?[0-9.]+(?:[eE][+-]?[0-9]+)?\s*[A-Za-z\u00b5\u03bc]+(?:\/[a-z]+)?\s*$/,
+    /^(?![\s\S]{65})\s*[+\-\u2212]?[0-9.]*(?:[eE][+-]?[0-9]+)?\s*[A-Za-z\u00b5\u03bc\u03a9\u2126]+[0-9]*\s*[A-Za-z\u03a9\u2126]*\s*$/,
+  ratio: /^(?![\s\S]{65})\s*[+\-\u2212]?[0-9.]+(?:[eE][+-]?[0-9]+)?\s*%?\s*$/,
+  plain: /^(?![\s\S]{65})\s*[+\-\u2212]?[0-9.]+(?:[eE][+-]?[0-9]+)?\s*[A-Za-z\u00b5\u03bc]+(?:\/[a-z]+)?\s*$/,
 }
 
 /**

@@ -27,11 +27,25 @@ export interface Report {
   warn(path: Path, what: string, remedy: string, which?: 'key' | 'value'): void
 }
 
+/** More than a person reads at once; a file that is wrong throughout must not take minutes to say so. */
+const most = 200
+
 export function createReport(where: Where): Report {
   const problems: Problem[] = []
   const add =
     (severity: Problem['severity']) =>
     (path: Path, what: string, remedy: string, which: 'key' | 'value' = 'value') => {
+      if (problems.length > most) return
+      if (problems.length === most) {
+        problems.push({
+          severity: 'error',
+          ...where([], 'value'),
+          path: '',
+          what: `more than ${most} things are wrong; only the first are shown`,
+          remedy: 'mend these, and check again',
+        })
+        return
+      }
       problems.push({ severity, ...where(path, which), path: path.join('.'), what, remedy })
     }
   return { problems, error: add('error'), warn: add('warning') }

@@ -214,7 +214,10 @@ export function group<S extends z.ZodRawShape>(shape: S, about: string) {
     .strictObject(shape, {
       error: (issue) => {
         if (issue.code === 'unrecognized_keys')
-          return issue.keys.map((key) => unknownKey(key, known)).join('\n\n')
+          return issue.keys
+            .slice(0, 50)
+            .map((key) => unknownKey(key, known))
+            .join('\n\n')
         return issue.input === undefined
           ? told(`missing: ${about}`, `write a group with the keys: ${known.join(', ')}`)
           : told(
@@ -285,8 +288,8 @@ export function readRough<S extends z.ZodRawShape>(
     return { value: {}, broken }
   }
   const given = raw as Readonly<Record<string, unknown>>
-  for (const key of Object.keys(given)) {
-    if (Object.hasOwn(shape.shape, key)) continue
+  const strange = Object.keys(given).filter((key) => !Object.hasOwn(shape.shape, key))
+  for (const key of strange.slice(0, 50)) {
     const [what = '', remedy = ''] = unknownKey(key, Object.keys(shape.shape)).split('\n')
     report.error([key], what, remedy, 'key')
   }

@@ -50,6 +50,7 @@ rails:
     working: 12.6 V
     max: { value: 14 V, source: from memory }
     feeds: { positive_at: terminal A, negative_at: terminal B }
+    winding_connected: false
   bias:
     role: bias
     positive: chassis

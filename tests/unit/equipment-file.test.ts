@@ -265,9 +265,9 @@ const cases: readonly Case[] = [
   },
   {
     title: 'a winding across a DC heater feed',
-    from: '    working: 12.6 V',
-    to: '    winding_connected: true\n    working: 12.6 V',
-    at: 'true\n    working',
+    from: '    winding_connected: false\n',
+    to: '    winding_connected: true\n',
+    at: 'true\n  bias',
     says: /winding of the mains transformer is connected across rail heaters/,
     advises: /lift both wires/,
   },
@@ -409,6 +409,31 @@ describe("a set's file", () => {
     expect(whats[0]).toMatch(/is a voltage; a resistance is wanted/)
   })
 
+  it('warns where nothing is said of the winding across a DC heater rail', () => {
+    const { value, problems } = read(changed(soundSet, { from: '    winding_connected: false\n', to: '' }))
+    expect(value).not.toBeNull()
+    expect(problems.map(({ severity, what }) => `${severity}: ${what}`).join()).toMatch(
+      /^warning: heater rail heaters does not say whether a winding/,
+    )
+  })
+
+  it('with a name that the network needs for itself is refused', () => {
+    const { problems } = read(
+      changed(soundSet, {
+        from: '  R90: {',
+        to: '  V1 heater: { kind: resistor, between: [v1 grid, chassis], value: 1M }\n  R90: {',
+      }),
+    )
+    expect(problems.map(({ what }) => what).join()).toMatch(/'V1 heater' is what the network calls/)
+  })
+
+  it('that is wrong throughout says so without listing everything', () => {
+    const many = Array.from({ length: 1500 }, (_, i) => `  R${i + 1000}: { kind: resistor }`).join('\n')
+    const { problems } = read(changed(soundSet, { from: 'parts:', to: `parts:\n${many}` }))
+    expect(problems).toHaveLength(201)
+    expect(problems.some(({ what }) => /more than 200 things are wrong/.test(what))).toBe(true)
+  })
+
   it('that is a bench file is told so', () => {
     const { problems } = read('slowglow: bench 1\nname: x\n')
     expect(problems).toHaveLength(1)
@@ -427,6 +452,8 @@ describe("a set's file", () => {
 
   it('that is nested without end, or too long, is refused at once', () => {
     expect(read('['.repeat(200_000)).value).toBeNull()
-    expect(read(`slowglow: equipment 1\nname: ${'x'.repeat(1_000_001)}`).problems[0]?.what).toMatch(/million/)
+    expect(read(`slowglow: equipment 1\nname: ${'x'.repeat(1_000_001)}`).problems[0]?.what).toMatch(
+      /half a million/,
+    )
   })
 })

@@ -52,11 +52,11 @@ describe("a set's network", () => {
       to: 'negative_at: terminal B, pull: [V9], fuse: 500 mA, blocking_diode: true, series: 100R, bench_bleeder: 22k',
     })
     const { elements } = toNetwork(equipment, 'receive', feeds)
-    expect(named(elements, 'HT')).toMatchObject({ a: 'HT supply', b: 'chassis' })
-    expect(named(elements, 'HT fuse')).toMatchObject({ a: 'HT supply', b: 'HT fused' })
-    expect(named(elements, 'HT diode')).toMatchObject({ kind: 'junction', a: 'HT fused', b: 'HT blocked' })
-    expect(named(elements, 'HT series')).toMatchObject({ a: 'HT blocked', b: 'reservoir', ohm: 100 })
-    expect(named(elements, 'HT bench bleeder')).toMatchObject({ a: 'HT supply', b: 'chassis', ohm: 22000 })
+    expect(named(elements, 'HT')).toMatchObject({ a: 'HT:supply', b: 'chassis' })
+    expect(named(elements, 'HT fuse')).toMatchObject({ a: 'HT:supply', b: 'HT:fused' })
+    expect(named(elements, 'HT diode')).toMatchObject({ kind: 'junction', a: 'HT:fused', b: 'HT:blocked' })
+    expect(named(elements, 'HT series')).toMatchObject({ a: 'HT:blocked', b: 'reservoir', ohm: 100 })
+    expect(named(elements, 'HT bench bleeder')).toMatchObject({ a: 'HT:supply', b: 'chassis', ohm: 22000 })
   })
 
   it('wires heater chains from the positive side, element by element', () => {

@@ -19,8 +19,9 @@ const io = (): Io => ({
   cwd: dir,
   env: {},
 })
-async function* lines(answers: readonly string[]): AsyncGenerator<string> {
-  yield* answers
+function lines(answers: readonly string[]): AsyncIterator<string> {
+  const rest = answers[Symbol.iterator]()
+  return { next: () => Promise.resolve(rest.next()) }
 }
 beforeEach(() => {
   dir = mkdtempSync(join(tmpdir(), 'slowglow-new-'))
