@@ -118,7 +118,8 @@ export function askReopen(d: Draft): void {
   d.outputs.push({ kind: 'reopen', text: `port ${d.config.port}: opening it again` })
 }
 
-function leave(d: Draft): void {
+/** What was under way on a connection ends with it. */
+export function leave(d: Draft): void {
   d.link = 'closed'
   d.flight = null
   // OFF and zero begin anew on the next connection; anything half done is never said twice.

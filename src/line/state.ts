@@ -96,10 +96,14 @@ export interface LineState {
   readonly troubles: number
   readonly reopens: number
   readonly health: LineHealth
+  /** What the step that made this state wrote and told. */
+  readonly outputs: readonly LineOutput[]
 }
 
 /** A state under change within one step; it is a copy, and what it holds is replaced, never altered. */
-export type Draft = { -readonly [K in keyof LineState]: LineState[K] } & { outputs: LineOutput[] }
+export type Draft = { -readonly [K in keyof Omit<LineState, 'outputs'>]: LineState[K] } & {
+  outputs: LineOutput[]
+}
 
 export function tellEvent(d: Draft, event: LineEvent): void {
   d.outputs.push({ kind: 'event', event })

@@ -1,5 +1,5 @@
 import { fastMoves, slowMoves } from './moves.js'
-import { askReopen, beginQuiet, closed, endQuiet, noise } from './recover.js'
+import { askReopen, beginQuiet, closed, endQuiet, leave, noise } from './recover.js'
 import { badReply, heard, noReply } from './replies.js'
 import { count, failRequest, lowers, write, type Draft, type LineState, type Request } from './state.js'
 import type { LineConfig, LineInput, LineOutput } from './types.js'
@@ -58,6 +58,7 @@ export function openLine(config: LineConfig): LineState {
       resynchronised: 0,
       reopened: 0,
     },
+    outputs: [],
   }
 }
 
@@ -74,8 +75,7 @@ export function lineStep(
   take(d, input)
   clock(d)
   goOn(d)
-  const { outputs, ...next } = d
-  return { state: next, outputs }
+  return { state: d, outputs: d.outputs }
 }
 
 /** Earliest time at which a 'time' input would do something; null = only an input from outside can. */
@@ -126,6 +126,7 @@ function take(d: Draft, input: LineInput): void {
 }
 
 function opened(d: Draft): void {
+  if (d.link !== 'closed') leave(d)
   if (d.been_ready || d.reopens > 0) count(d, 'reopened')
   d.attempts = 0
   d.reopen_us = null
