@@ -3,7 +3,7 @@ import type { Element } from '../network/index.js'
 import { leakage_S } from './forming.js'
 import { loadElements } from './loads.js'
 import { across, type Live, vigour } from './live.js'
-import { heatedHere, type Parts } from './parts.js'
+import type { Parts } from './parts.js'
 import type { FaultSpec } from './types.js'
 import { chainOhm, heaterOhm } from './warmth.js'
 
@@ -150,7 +150,7 @@ function liveTube(
 /** A lamp of its own between two nodes; lamps and tubes in chains are part of their rail's heaters. */
 function liveLamp(parts: Parts, owner: string, base: Extract<Element, { kind: 'heater' }>): Live | null {
   const heater = parts.heaters.get(owner)
-  if (heater === undefined || heatedHere(parts, owner)) return null
+  if (heater === undefined || parts.heatedHere.has(owner)) return null
   const { name, a, b } = base
   return {
     name,

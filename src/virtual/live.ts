@@ -1,5 +1,5 @@
 import type { Element } from '../network/index.js'
-import { heatedHere, type Parts } from './parts.js'
+import type { Parts } from './parts.js'
 import { emission } from './warmth.js'
 
 /** An element whose value follows the state of its part. */
@@ -22,8 +22,7 @@ export function across(volts: Readonly<Record<string, number>>, a: string, b: st
 export function vigour(parts: Parts, tube: string): number {
   const heater = parts.heaters.get(tube)
   const strength = parts.strength.get(tube) ?? 1
-  if (heater === undefined || !heatedHere(parts, tube)) return parts.tube(tube) * strength
-  const asleep = 0.08 * parts.chance(`asleep ${tube}`).next()
-  const awake = 1 - asleep * Math.exp(-heater.active_s / 900)
+  if (heater === undefined || !parts.heatedHere.has(tube)) return parts.tube(tube) * strength
+  const awake = 1 - parts.asleep(tube) * Math.exp(-heater.active_s / 900)
   return parts.tube(tube) * strength * emission(heater) * awake
 }

@@ -11,6 +11,8 @@ export interface Parts {
   /** By tube or lamp. */
   readonly heaters: ReadonlyMap<string, Heater>
   readonly chains: readonly Chain[]
+  /** Tubes and lamps in chains; others are taken as warmed by a supply of their own. */
+  readonly heatedHere: ReadonlySet<string>
   /** By capacitor (electrolytics only). */
   readonly oxides: ReadonlyMap<string, Oxide>
   readonly records: ReadonlyMap<string, TubeRecord>
@@ -24,6 +26,8 @@ export interface Parts {
   factor(part: string): number
   /** Published space current times this, when hot: spread of used tubes. */
   tube(part: string): number
+  /** Share of its emission that a cathode long asleep lacks at first. */
+  asleep(part: string): number
   chance(name: string): Chance
 }
 
@@ -34,17 +38,23 @@ export function drawParts(equipment: Equipment, source: Chance): Parts {
     if (found !== null) records.set(name, found)
   }
   const heaters = drawHeaters(equipment, records, source)
+  const chains = makeChains(equipment, heaters, source)
+  const tubes = Object.keys(equipment.tubes)
+  const spread = new Map(tubes.map((tube) => [tube, emissionFactor(source.fork(`emission ${tube}`))]))
+  const asleep = new Map(tubes.map((tube) => [tube, 0.08 * source.fork(`asleep ${tube}`).next()]))
   return {
     equipment,
     records,
     heaters,
-    chains: makeChains(equipment, heaters, source),
+    chains,
+    heatedHere: new Set(chains.flatMap(({ series }) => series.flat().map(({ name }) => name))),
     oxides: drawOxides(equipment, source),
     gas: new Map(),
     strength: new Map(),
     lit: new Map(),
     factor: (part) => valueFactor(equipment, part, source),
-    tube: (part) => emissionFactor(source.fork(`emission ${part}`)),
+    tube: (part) => spread.get(part) ?? 1,
+    asleep: (part) => asleep.get(part) ?? 0,
     chance: (name) => source.fork(name),
   }
 }
@@ -152,16 +162,11 @@ function drawOxides(equipment: Equipment, source: Chance): Map<string, Oxide> {
     oxides.set(name, {
       F: part.F,
       rated_V: part.rated_V,
-      formed_A: periodLimit_A(part.F, part.rated_V) * (0.15 + 0.35 * own.next()),
-      fresh: 2 + 3 * own.next(),
+      formed_A: periodLimit_A(part.F, part.rated_V) * (0.1 + 0.2 * own.next()),
+      fresh: 1.5 + 1.5 * own.next(),
       n: 0.5 + 0.5 * own.next(),
       worked_s: 0,
     })
   }
   return oxides
-}
-
-/** Whether a tube gets its heat from the bench; one that no heater rail feeds is taken as warmed by its own supply. */
-export function heatedHere(parts: Parts, tube: string): boolean {
-  return parts.chains.some((chain) => chain.series.some((group) => group.some(({ name }) => name === tube)))
 }

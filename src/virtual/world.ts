@@ -23,7 +23,7 @@ import {
 } from './outputs.js'
 import type { Parts } from './parts.js'
 import type { FaultSpec } from './types.js'
-import { chainHaste, heatingRate, warm, warmChain } from './warmth.js'
+import { chainHaste, warm, warmChain } from './warmth.js'
 
 /** A rail nobody's program drives: a person's knob behind some resistance. */
 export interface Knob {
@@ -70,6 +70,8 @@ export function createWorld(
   let transient: Transient
   let solution: Solution
   let all: Map<string, Element>
+  /** Volts of the network laid before, whose charges the next one takes over. */
+  let laid: Solution['volts'] | undefined
   /** Nothing needs computing before this time while nobody touches anything. */
   let quiet_us = 0
   let step_s = shortest_s
@@ -77,8 +79,7 @@ export function createWorld(
 
   const lay = (): void => {
     body = makeBody(parts, mode, faults)
-    const before = all === undefined ? undefined : solution.volts
-    const volts = before ?? {}
+    const volts = laid ?? {}
     const elements: Element[] = [...body.fixed]
     for (const live of body.live) {
       live.last = live.key(volts)
@@ -91,7 +92,7 @@ export function createWorld(
     }
     elements.push(...hookUp(equipment, bench, outputs, knobs, faults))
     all = new Map(elements.map((element) => [element.name, element]))
-    transient = createTransient({ ground: equipment.chassis_node, elements }, before)
+    transient = createTransient({ ground: equipment.chassis_node, elements }, laid)
     sent.clear()
     solution = transient.advance(0, [])
     quiet_us = now_us
@@ -196,6 +197,7 @@ export function createWorld(
       quiet_us = now_us
     },
     relay(nextMode, nextFaults) {
+      laid = solution.volts
       mode = nextMode
       faults = nextFaults
       lay()
