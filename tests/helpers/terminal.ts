@@ -1,5 +1,5 @@
-import { type ChildProcess, spawn } from 'node:child_process'
-import { existsSync, readFileSync, readdirSync } from 'node:fs'
+import { type ChildProcess, execFileSync, spawn } from 'node:child_process'
+import { existsSync, readFileSync, readdirSync, readlinkSync } from 'node:fs'
 import { resolve } from 'node:path'
 import { setTimeout as sleep } from 'node:timers/promises'
 
@@ -40,7 +40,8 @@ export class TerminalSession {
 
   /** Waits until the terminal has shown this (from `from` on); throws with what it showed instead. */
   async shows(what: string | RegExp, within_ms = 20_000, from = 0): Promise<RegExpExecArray> {
-    const pattern = typeof what === 'string' ? new RegExp(what.replaceAll(/[.*+?^${}()|[\]\\]/g, '\\$&')) : what
+    const pattern =
+      typeof what === 'string' ? new RegExp(what.replaceAll(/[.*+?^${}()|[\]\\]/g, '\\$&')) : what
     for (let spent = 0; spent < within_ms; spent += 10) {
       const found = pattern.exec(this.seen.slice(from))
       if (found !== null) return found
@@ -53,7 +54,8 @@ export class TerminalSession {
   /** Exit code of the command. */
   async exit(within_ms = 30_000): Promise<number | null> {
     await Promise.race([this.ended, sleep(within_ms)])
-    if (this.code === null) throw new Error(`It has not ended. The terminal shows:\n${this.seen.slice(-3000)}`)
+    if (this.code === null)
+      throw new Error(`It has not ended. The terminal shows:\n${this.seen.slice(-3000)}`)
     return this.code
   }
 
@@ -62,6 +64,11 @@ export class TerminalSession {
     const found = childrenOf(this.holder.pid ?? 0)[0]
     if (found === undefined) throw new Error('The command is not running.')
     return found
+  }
+
+  /** Lets Ctrl-S and Ctrl-Q pause and resume this terminal's output, as most do outside raw mode. */
+  flowControl(): void {
+    execFileSync('stty', ['-F', readlinkSync(`/proc/${this.leader}/fd/0`), 'ixon'])
   }
 
   /** As when the window is closed. */
@@ -85,7 +92,9 @@ export function childrenOf(pid: number): number[] {
 
 /** Processes whose command line holds every one of these words. */
 export function processesWith(...words: readonly string[]): number[] {
-  return processes().flatMap(({ pid, command }) => (words.every((word) => command.includes(word)) ? [pid] : []))
+  return processes().flatMap(({ pid, command }) =>
+    words.every((word) => command.includes(word)) ? [pid] : [],
+  )
 }
 
 function processes(): { pid: number; parent: number; command: string }[] {
@@ -101,4 +110,31 @@ function processes(): { pid: number; parent: number; command: string }[] {
         return []
       }
     })
+}
+
+/** A command without a terminal. */
+export function plain(args: readonly string[]): Promise<{ code: number | null; out: string; err: string }> {
+  return new Promise((done) => {
+    const child = spawn(process.execPath, [program, ...args], { stdio: ['ignore', 'pipe', 'pipe'] })
+    let out = ''
+    let err = ''
+    child.stdout.on('data', (text: Buffer) => {
+      out += text.toString()
+    })
+    child.stderr.on('data', (text: Buffer) => {
+      err += text.toString()
+    })
+    child.on('close', (code) => {
+      done({ code, out, err })
+    })
+  })
+}
+
+/** Waits until a process is no more. */
+export async function gone(pid: number, within_ms = 30_000): Promise<void> {
+  for (let spent = 0; spent < within_ms; spent += 20) {
+    if (!processes().some((process_) => process_.pid === pid)) return
+    await sleep(20)
+  }
+  throw new Error(`Process ${pid} is still there.`)
 }

@@ -1,0 +1,90 @@
+import { mkdtempSync, readdirSync, rmSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { openRunFile } from '../../src/record/index.js'
+import type { RunEnding, RunEvent } from '../../src/story/index.js'
+import { childrenOf, processesWith, TerminalSession } from './terminal.js'
+
+export const shortProfile = 'tests/helpers/short/receive.yaml'
+
+/** One `slowglow run` on a terminal of its own, with a folder and a runtime directory of its own, and a person who answers. */
+export class LiveRun {
+  readonly folder: string
+  readonly session: TerminalSession
+  private answering: NodeJS.Timeout | null = null
+
+  constructor(args: readonly string[], folder = mkdtempSync(join(tmpdir(), 'slowglow-test-'))) {
+    this.folder = folder
+    this.session = TerminalSession.start(['run', ...args, '--runs', folder], { XDG_RUNTIME_DIR: folder })
+  }
+
+  /** Reads the word drawn for this start and types it. */
+  async acknowledge(): Promise<void> {
+    const [, word = ''] = await this.session.shows(/type the word: (\w+)/)
+    this.session.type(`${word}\r`)
+    let answered = 0
+    this.answering = setInterval(() => {
+      const { seen } = this.session
+      // A question is a line of its own that begins with "? ".
+      const asked = [...seen.matchAll(/(?:\u001b\[J|\n)\? /g)].at(-1)?.index ?? 0
+      if (asked <= answered) return
+      const since = seen.slice(asked)
+      const reading = since.includes('Enter accepts it')
+      if (!reading && !since.includes('y or n > ')) return
+      answered = asked
+      this.session.type(reading ? '\r' : 'y\r')
+    }, 20)
+  }
+
+  /** Waits until HT is being raised and has passed this many volts. */
+  async htAbove(volts: number, within_ms = 40_000): Promise<void> {
+    const from = Date.now()
+    while (Date.now() - from < within_ms) {
+      const seen = [...this.session.seen.slice(-4000).matchAll(/HT +([\d.]+) V /g)].at(-1)
+      if (seen !== undefined && Number(seen[1]) > volts) return
+      await new Promise((resolve) => setTimeout(resolve, 10))
+    }
+    throw new Error(`HT did not pass ${volts} V. The terminal shows:\n${this.session.seen.slice(-3000)}`)
+  }
+
+  get controller(): number {
+    const found = childrenOf(this.session.leader).filter((pid) =>
+      processesWith('controller.process').includes(pid),
+    )[0]
+    if (found === undefined) throw new Error('There is no controller process.')
+    return found
+  }
+
+  async exit(within_ms = 40_000): Promise<number | null> {
+    return this.session.exit(within_ms)
+  }
+
+  get file(): string | null {
+    const name = readdirSync(this.folder).find((file) => file.endsWith('.slowglow'))
+    return name === undefined ? null : join(this.folder, name)
+  }
+
+  /** What the record holds. */
+  record(): {
+    readonly events: readonly RunEvent[]
+    readonly ending: RunEnding | null
+    readonly readings: number
+  } {
+    const opened = openRunFile(this.file ?? '')
+    if ('trouble' in opened) throw new Error(opened.trouble)
+    try {
+      const { reader } = opened
+      let readings = 0
+      for (const stream of reader.streams()) readings += reader.readings(stream.id).n.length
+      return { events: [...reader.events()], ending: reader.ending()?.ending ?? null, readings }
+    } finally {
+      opened.reader.close()
+    }
+  }
+
+  async end(): Promise<void> {
+    if (this.answering !== null) clearInterval(this.answering)
+    await this.session.end()
+    rmSync(this.folder, { recursive: true, force: true })
+  }
+}
