@@ -12,7 +12,7 @@ import {
 import { expectedCurrents } from './currents.js'
 import { dischargeProblem } from './discharge.js'
 import { checkIsolation, checkLoops } from './loops.js'
-import { channelOf } from './read.js'
+import { channelOf } from './channels.js'
 import type { Bench, Channel } from './types.js'
 
 /** A channel joined to a rail of the set. */

@@ -1,6 +1,7 @@
 export type * from './types.js'
 export { benchShape } from './shape.js'
-export { channelNames, channelOf, readBench } from './read.js'
+export { channelNames, channelOf } from './channels.js'
+export { readBench } from './read.js'
 export { plainScpi } from './dialect.js'
 export { groundGraph } from './ground.js'
 export { bleederFor } from './discharge.js'

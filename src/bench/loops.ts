@@ -1,7 +1,7 @@
 import type { Equipment, NodeName } from '../equipment/index.js'
 import { formatQuantity, own, type Path, type Report } from '../quantities/index.js'
 import type { Joint } from './ground.js'
-import { channelOf } from './read.js'
+import { channelOf } from './channels.js'
 import type { Bench } from './types.js'
 
 /** A way from a node of the set, through a supply's negative terminal, to the computer or to earth. */

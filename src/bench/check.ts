@@ -1,0 +1,252 @@
+import { formatQuantity, type Path, type Report } from '../quantities/index.js'
+import { channelNames, channelOf } from './channels.js'
+import type { Bench, Channel, Line, Meter, Supply } from './types.js'
+
+/**
+ * What can be judged of a bench without the set's file. `broken` names entries that could not be read: what they may
+ * have held is not missed; `kindKnown` is false where the file does not say whether it is real or virtual.
+ */
+export function checkBench(
+  bench: Bench,
+  broken: ReadonlySet<string>,
+  kindKnown: boolean,
+  report: Report,
+): void {
+  if (kindKnown) checkKind(bench, report)
+  for (const [name, supply] of Object.entries(bench.supplies)) checkSupply(name, supply, broken, report)
+  for (const [name, meter] of Object.entries(bench.meters)) checkMeter(name, meter, report)
+  if (broken.size === 0) checkFeeds(bench, report)
+  checkPorts(bench, report)
+}
+
+function checkKind(bench: Bench, report: Report): void {
+  const lines: [Path, Line | null][] = [
+    ...Object.entries(bench.supplies).map(([name, { line }]): [Path, Line] => [
+      ['supplies', name, 'line'],
+      line,
+    ]),
+    ...Object.entries(bench.meters).map(([name, { line }]): [Path, Line | null] => [
+      ['meters', name, 'line'],
+      line,
+    ]),
+  ]
+  for (const [path, line] of lines) {
+    if (line === null) continue
+    if (bench.kind === 'real' && line.kind === 'virtual')
+      report.error(
+        path,
+        'a virtual line stands on a real bench',
+        'write the serial port or network address, or kind: virtual for the bench',
+      )
+    if (bench.kind === 'virtual' && line.kind !== 'virtual')
+      report.error(
+        path,
+        'a real line stands on a virtual bench',
+        'write line: { kind: virtual }, or kind: real for the bench',
+      )
+  }
+  if (bench.kind === 'virtual' && bench.equipment === null)
+    report.error(
+      ['kind'],
+      'a virtual bench needs a set behind it',
+      'write equipment: with the relative path of the file of the set',
+    )
+  if (bench.kind === 'real' && (bench.equipment !== null || bench.faults.length > 0))
+    report.error(
+      [bench.equipment === null ? 'faults' : 'equipment'],
+      'only a virtual bench has a set and faults in its file',
+      'leave them out, or write kind: virtual',
+    )
+}
+
+function checkSupply(name: string, supply: Supply, broken: ReadonlySet<string>, report: Report): void {
+  const at = (...path: Path): Path => ['supplies', name, ...path]
+  const channels = Object.entries(supply.channels)
+  if (channels.length === 0 && !broken.has(`supplies.${name}`))
+    report.error(at('channels'), `supply ${name} has no channel`, 'write at least one under channels')
+  const numbers = new Map<number, string>()
+  for (const [channel, { number }] of channels) {
+    const before = numbers.get(number)
+    if (before !== undefined)
+      report.error(
+        at('channels', channel),
+        `channels ${before} and ${channel} of ${name} have the same number ${number}`,
+        'give each its own number: as on the line',
+        'key',
+      )
+    numbers.set(number, channel)
+  }
+  if (channels.length > 1 && supply.dialect.select === null)
+    report.error(
+      at('channels'),
+      `supply ${name} has ${channels.length} channels, but its dialect has no words to choose one: every command would go to the same channel`,
+      'write dialect: { based_on: plain SCPI, name: …, select: ":INST:NSEL {n};" } with the words of the supply',
+    )
+  for (const [channel, is] of channels) checkChannel(name, channel, is, at('channels', channel), report)
+  const roles = new Set(channels.map(([, { role }]) => role))
+  const shared = supply.common_output_switch
+    ? 'output switch'
+    : supply.dialect.dead_man === null
+      ? null
+      : 'dead-man timer'
+  if (shared !== null && roles.has('bias') && (roles.has('HT') || roles.has('screen')))
+    report.error(
+      at(supply.common_output_switch ? 'common_output_switch' : 'dialect'),
+      `supply ${name} feeds both bias and HT, and one ${shared} acts on all its channels: HT could not go off before bias`,
+      'feed the bias from another supply, or one whose channels switch separately',
+    )
+}
+
+function checkChannel(supply: string, name: string, channel: Channel, at: Path, report: Report): void {
+  const shown = `${supply}.${name}`
+  if (channel.resolution_A > channel.max_A / 20)
+    report.error(
+      [...at, 'resolution_amps'],
+      `channel ${shown} sees only steps of ${formatQuantity(channel.resolution_A, 'A')} of its ${formatQuantity(channel.max_A, 'A')}`,
+      'check the figure; a supply this coarse cannot be judged by',
+    )
+  if (channel.min_V > channel.max_V)
+    report.error(
+      [...at, 'min_volts'],
+      `channel ${shown} begins above its highest volts`,
+      'exchange them, or correct one',
+    )
+  if (channel.min_A > channel.max_A)
+    report.error(
+      [...at, 'min_amps'],
+      `channel ${shown} begins above its highest amps`,
+      'exchange them, or correct one',
+    )
+  if (channel.bleeder_ohm !== null && (channel.max_V * channel.max_V) / channel.bleeder_ohm > 100)
+    report.error(
+      [...at, 'bleeder'],
+      `${formatQuantity(channel.bleeder_ohm, 'Ω')} across ${formatQuantity(channel.max_V, 'V')} would burn ${formatQuantity((channel.max_V * channel.max_V) / channel.bleeder_ohm, 'W')}`,
+      'check the value: bleeders are tens of kilohms',
+    )
+}
+
+function checkMeter(name: string, meter: Meter, report: Report): void {
+  const at = (...path: Path): Path => ['meters', name, ...path]
+  if (meter.resolution === 0)
+    report.error(
+      at(),
+      `meter ${name} does not say its resolution`,
+      `write resolution_${meter.measures === 'V' ? 'volts' : 'amps'}: the last digit it shows`,
+      'key',
+    )
+  if (meter.line !== null && meter.at === null && meter.rail === null)
+    report.error(
+      at(),
+      `meter ${name} is on a line, but does not say what it is clipped to`,
+      'write at: with a node and against: chassis, or rail: with a rail',
+      'key',
+    )
+  if (meter.at !== null && meter.measures === 'A')
+    report.error(
+      at('at'),
+      `meter ${name} measures current: it stands in a rail, not at a node`,
+      'write rail: with the rail it stands in',
+    )
+  if (meter.at !== null && meter.against === null)
+    report.error(
+      at('at'),
+      `meter ${name} has one lead at '${meter.at}'; the other is nowhere`,
+      'write against: with the node of the other lead, mostly chassis',
+    )
+}
+
+function checkFeeds(bench: Bench, report: Report): void {
+  const feeding = new Map<string, string[]>()
+  for (const [name, supply] of Object.entries(bench.supplies))
+    for (const [channel, { feeds }] of Object.entries(supply.channels))
+      feeding.set(feeds, [...(feeding.get(feeds) ?? []), `${name}.${channel}`])
+  const stacked = new Set<string>()
+  bench.stacks.forEach((stack, i) => {
+    checkStack(bench, stack, ['stacks', i], report)
+    for (const channel of stack.channels) stacked.add(channel)
+  })
+  for (const [rail, channels] of feeding) {
+    const stack = bench.stacks.find((each) => each.rail === rail)
+    if (channels.length < 2 || channels.every((channel) => stacked.has(channel))) continue
+    const [supply = '', channel = ''] = (channels.findLast((each) => !stacked.has(each)) ?? '').split('.')
+    report.error(
+      ['supplies', supply, 'channels', channel, 'feeds'],
+      `${channels.join(' and ')} both feed rail ${rail}: two sources on one reservoir`,
+      stack === undefined
+        ? 'let one feed it; or, if they stand in series, list them under stacks'
+        : `add it to the stack of ${rail}, or let it feed another rail`,
+    )
+  }
+}
+
+/** Channels in series: each exists, feeds the stack's rail, can switch by itself, and floats no higher than it may. */
+function checkStack(bench: Bench, stack: Bench['stacks'][number], at: Path, report: Report): void {
+  if (stack.channels.length < 2)
+    report.error(
+      [...at, 'channels'],
+      'a stack is two channels or more',
+      'name them from the negative end up, or leave the stack out',
+    )
+  if (new Set(stack.channels).size < stack.channels.length)
+    report.error([...at, 'channels'], 'a channel stands in the stack twice', 'name each once')
+  let below_V = 0
+  stack.channels.forEach((name, i) => {
+    const found = channelOf(bench, name)
+    if (found === null) {
+      report.error(
+        [...at, 'channels', i],
+        `there is no channel '${name}'`,
+        `write SUPPLY.CHANNEL, one of: ${channelNames(bench).join(', ')}`,
+      )
+      return
+    }
+    const { supply, channel } = found
+    if (channel.feeds !== stack.rail)
+      report.error(
+        [...at, 'channels', i],
+        `${name} feeds rail ${channel.feeds}, not ${stack.rail}`,
+        `write feeds: ${stack.rail} at the channel, or take it out of the stack`,
+      )
+    if (i > 0 && supply.earthed_negative)
+      report.error(
+        [...at, 'channels', i],
+        `${name} has its negative joined to earth and cannot stand on another channel`,
+        'put it lowest, or lift its earth link',
+      )
+    below_V += channel.max_V
+    if (below_V > supply.isolation_V)
+      report.error(
+        [...at, 'channels', i],
+        `${name} would stand at up to ${formatQuantity(below_V, 'V')} from earth, above its isolation of ${formatQuantity(supply.isolation_V, 'V')}`,
+        'use fewer channels or lower volts in this stack',
+      )
+  })
+}
+
+function checkPorts(bench: Bench, report: Report): void {
+  const ports = new Map<string, string>()
+  const lines: readonly (readonly [table: string, name: string, line: Line | null])[] = [
+    ...Object.entries(bench.supplies).map(([name, { line }]) => ['supplies', name, line] as const),
+    ...Object.entries(bench.meters).map(([name, { line }]) => ['meters', name, line] as const),
+  ]
+  for (const [table, name, line] of lines) {
+    if (line === null || line.kind === 'virtual') continue
+    const port = line.kind === 'serial' ? line.path : `${line.host}:${line.port}`
+    const before = ports.get(port)
+    if (before === undefined) ports.set(port, name)
+    else
+      report.error(
+        [table, name, 'line'],
+        `${before} and ${name} have the same line ${port}`,
+        'one line, one instrument: write the port of each; channels of one supply go under one supply',
+      )
+  }
+  for (const name of Object.keys(bench.meters))
+    if (Object.hasOwn(bench.supplies, name))
+      report.error(
+        ['meters', name],
+        `the name ${name} is used twice: for a supply and for a meter`,
+        'give each a name of its own',
+        'key',
+      )
+}
