@@ -336,11 +336,21 @@ function askHands(d: Draft, off: Off): void {
 }
 
 export function answerHandOff(d: Draft, rail: string, value: number | string): void {
-  const off = d.s.off
   const state = d.s.rails[rail]
-  if (!off || typeof value !== 'number' || !state) return
-  off.hand = { ...off.hand, [rail]: value }
-  if (Math.abs(value) < off_V) state.energised = false
+  const open = d.s.prompt
+  if (!d.s.off || !open || typeof value !== 'number' || !state) return
+  if (Math.abs(value) >= off_V) {
+    const again = `${volts(value)} is not zero. `
+    d.out.push({
+      kind: 'prompt',
+      prompt: open.id,
+      ask: { ...open.ask, text: again + open.ask.text },
+      until_us: open.until_us,
+    })
+    return
+  }
+  d.s.off.hand = { ...d.s.off.hand, [rail]: value }
+  state.energised = false
   closePrompt(d, 'answered')
 }
 
