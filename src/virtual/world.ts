@@ -70,8 +70,8 @@ export function createWorld(
   let transient: Transient
   let solution: Solution
   let all: Map<string, Element>
-  /** Volts of the network laid before, whose charges the next one takes over. */
-  let laid: Solution['volts'] | undefined
+  /** State of the network laid before, whose charges and choke currents the next one takes over. */
+  let laid: Solution | undefined
   /** Nothing needs computing before this time while nobody touches anything. */
   let quiet_us = 0
   let step_s = shortest_s
@@ -79,7 +79,7 @@ export function createWorld(
 
   const lay = (): void => {
     body = makeBody(parts, mode, faults)
-    const volts = laid ?? {}
+    const volts = laid?.volts ?? {}
     const elements: Element[] = [...body.fixed]
     for (const live of body.live) {
       live.last = live.key(volts)
@@ -92,7 +92,7 @@ export function createWorld(
     }
     elements.push(...hookUp(equipment, bench, outputs, knobs, faults))
     all = new Map(elements.map((element) => [element.name, element]))
-    transient = createTransient({ ground: equipment.chassis_node, elements }, laid)
+    transient = createTransient({ ground: equipment.chassis_node, elements }, laid?.volts, laid?.currents)
     sent.clear()
     solution = transient.advance(0, [])
     quiet_us = now_us
@@ -197,7 +197,7 @@ export function createWorld(
       quiet_us = now_us
     },
     relay(nextMode, nextFaults) {
-      laid = solution.volts
+      laid = solution
       mode = nextMode
       faults = nextFaults
       lay()
