@@ -21,8 +21,8 @@ export function dischargeProblem(
   const rail = own(equipment.rails, channel.feeds)
   if (rail === undefined) return null
   const stack = bench.stacks.find((each) => each.rail === channel.feeds)
-  const highest_V = Math.min(channel.max_V, rail.working_V)
-  if ((stack === undefined ? highest_V : rail.working_V) <= touch_V) return null
+  const highest_V = Math.min(channel.max_V, rail.max_V.value)
+  if ((stack === undefined ? highest_V : rail.max_V.value) <= touch_V) return null
   if (channel.bleeder_ohm !== null || rail.feeds.bench_bleeder_ohm !== undefined) return null
   const stopped = rail.feeds.fuse_A !== undefined || rail.feeds.blocking_diode === true
   if (!stopped && bleederOhm(equipment, rail) !== null) return null

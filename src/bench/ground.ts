@@ -1,4 +1,4 @@
-import type { Equipment } from '../equipment/index.js'
+import { nodesOf, type Equipment } from '../equipment/index.js'
 import {
   createReport,
   formatQuantity,
@@ -105,26 +105,9 @@ function checkJoint({ name, path, channel }: Joint, equipment: Equipment, report
 }
 
 function checkMeters(equipment: Equipment, bench: Bench, report: Report): void {
-  const nodes = new Set([
-    equipment.chassis_node,
-    ...Object.values(equipment.rails).flatMap(({ positive, negative, required_bias }) => [
-      positive,
-      negative,
-      ...(required_bias === undefined ? [] : [required_bias.node]),
-    ]),
-    ...Object.values(equipment.parts).flatMap((part) =>
-      part.kind === 'heater resistor'
-        ? []
-        : part.kind === 'potentiometer'
-          ? [...part.ends, part.wiper]
-          : (part.between ?? []),
-    ),
-    ...Object.values(equipment.tubes).flatMap(({ sections }) =>
-      sections.flatMap(({ plate, screen, grid, cathode }) =>
-        [plate, screen, grid, cathode].filter((node) => node !== undefined),
-      ),
-    ),
-  ])
+  const nodes = nodesOf(equipment)
+  for (const { required_bias } of Object.values(equipment.rails))
+    if (required_bias !== undefined) nodes.add(required_bias.node)
   for (const [name, meter] of Object.entries(bench.meters)) {
     const path: Path = ['meters', name]
     if (meter.rail !== null && !Object.hasOwn(equipment.rails, meter.rail))

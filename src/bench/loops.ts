@@ -119,16 +119,16 @@ function liveChassis(equipment: Equipment, tie: Tie, report: Report): void {
   )
 }
 
-/** Volts of the rails' nodes against chassis with every rail at its working voltage; only nodes that rails lead to. */
+/** Volts of the rails' nodes against chassis with every rail at the highest it may carry; only nodes that rails lead to. */
 function railPotentials(equipment: Equipment): ReadonlyMap<NodeName, number> {
   const at = new Map<NodeName, number>([[equipment.chassis_node, 0]])
   const rails = Object.values(equipment.rails)
   for (let round = 0; round <= rails.length; round++)
-    for (const { positive, negative, working_V } of rails) {
+    for (const { positive, negative, max_V } of rails) {
       const low = at.get(negative)
       const high = at.get(positive)
-      if (low !== undefined && high === undefined) at.set(positive, low + working_V)
-      if (high !== undefined && low === undefined) at.set(negative, high - working_V)
+      if (low !== undefined && high === undefined) at.set(positive, low + max_V.value)
+      if (high !== undefined && low === undefined) at.set(negative, high - max_V.value)
     }
   return at
 }
@@ -147,8 +147,8 @@ export function checkIsolation(
     if (rail === undefined || isolation_V === undefined) continue
     const stack = bench.stacks.find((each) => each.rail === channel.feeds)
     const below_V = stack === undefined ? 0 : belowInStack(bench, stack.channels, name)
-    const low_V = (at.get(rail.negative) ?? rail.working_V) + below_V
-    const high_V = low_V + Math.min(channel.max_V, rail.working_V)
+    const low_V = (at.get(rail.negative) ?? rail.max_V.value) + below_V
+    const high_V = low_V + Math.min(channel.max_V, rail.max_V.value)
     const furthest_V = Math.max(Math.abs(low_V), Math.abs(high_V))
     if (furthest_V > isolation_V)
       report.error(

@@ -1,4 +1,4 @@
-import type { Equipment } from '../equipment/index.js'
+import { nodesOf, type Equipment } from '../equipment/index.js'
 import {
   createReport,
   formatQuantity,
@@ -34,7 +34,21 @@ export function checkProfile(profile: Profile, equipment: Equipment, where: Wher
         `write ${formatQuantity(max.value, 'V')} or less`,
       )
   }
+  const nodes = nodesOf(equipment)
   profile.stages.forEach((stage, i) => {
+    if (
+      stage.do === 'ask' &&
+      stage.reading !== null &&
+      equipment.level === 3 &&
+      !nodes.has(stage.reading.node)
+    ) {
+      const near = nearest(stage.reading.node, nodes)[0]
+      report.error(
+        ['stages', i, 'reading', 'node'],
+        `the set has no node '${stage.reading.node}'`,
+        near === undefined ? 'name a node as in the file of the set' : `did you mean '${near}'?`,
+      )
+    }
     if (stage.do === 'mode') named(['stages', i, 'mode'], 'mode', stage.mode)
     if (stage.do !== 'ramp' || !named(['stages', i, 'rail'], 'rail', stage.rail)) return
     const max = own(equipment.rails, stage.rail)?.max_V

@@ -57,6 +57,14 @@ const alone: readonly Case[] = [
 ]
 const withSet: readonly Case[] = [
   {
+    title: 'a reading at an unknown node',
+    from: '  - { do: ramp, rail: HT',
+    to: '  - { do: ask, text: read it, reading: { node: v1 cathod, unit: V } }\n  - { do: ramp, rail: HT',
+    at: 'v1 cathod',
+    says: /no node 'v1 cathod'/,
+    advises: /'v1 cathode'/,
+  },
+  {
     title: 'an unknown rail',
     from: 'rail: heaters',
     to: 'rail: heater',

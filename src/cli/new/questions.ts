@@ -120,6 +120,8 @@ export async function askAll(dialogue: Dialogue): Promise<Answers> {
     virtual === 'virtual'
       ? `Is a ${what} supply on a line? (yes or no)`
       : `Serial port of the ${what} supply, if slowglow is to set it?`
+  // Nothing may put more on the electrolytics than they are marked for, nor much more than the set ever had.
+  const HT_max_V = Math.min(HT_V * 1.1, ...capacitors.map(({ rated_V }) => rated_V))
   const capacitance = capacitors.reduce((sum, { F }) => sum + F, 0)
   return {
     name,
@@ -130,18 +132,17 @@ export async function askAll(dialogue: Dialogue): Promise<Answers> {
     tubes,
     chains,
     HT_V,
-    // Nothing may put more on the electrolytics than they are marked for, nor much more than the set ever had.
-    HT_max_V: Math.min(HT_V * 1.1, ...capacitors.map(({ rated_V }) => rated_V)),
+    HT_max_V,
     total: total === null ? null : { A: total, source: 'handbook, as its owner says' },
     capacitors,
     bias,
     virtual: virtual === 'virtual',
-    HT_supply: await askSupply(dialogue, on('HT'), virtual === 'virtual', HT_V, capacitance, '1 mA'),
+    HT_supply: await askSupply(dialogue, on('HT'), virtual === 'virtual', HT_max_V, capacitance, '1 mA'),
     heater_supply: await askSupply(dialogue, on('heater'), virtual === 'virtual', heater_V, 0, '10 mA'),
     bias_supply:
       bias === null
         ? null
-        : await askSupply(dialogue, on('bias'), virtual === 'virtual', bias.V, 50e-6, '0.1 mA'),
+        : await askSupply(dialogue, on('bias'), virtual === 'virtual', bias.V * 1.2, 50e-6, '0.1 mA'),
     meter: {
       ohm: 10e6,
       resolution_V: await dialogue.ask({
@@ -157,7 +158,7 @@ async function askSupply(
   dialogue: Dialogue,
   ask: string,
   virtual: boolean,
-  rail_V: number,
+  highest_V: number,
   set_F: number,
   resolution: string,
 ): Promise<SupplyAnswers | null> {
@@ -165,17 +166,17 @@ async function askSupply(
   if (/^(?:|none|no|n|-)$/i.test(path)) return null
   const [max_V, max_A] = await dialogue.ask({
     ask: '   Its highest volts and amps?',
-    fallback: rail_V > 60 ? '300 V, 200 mA' : '30 V, 5 A',
+    fallback: highest_V > 60 ? '300 V, 200 mA' : '30 V, 5 A',
     read: (text) => pair(text, 'V', 'A'),
   })
   const [resolution_V, resolution_A] = await dialogue.ask({
     ask: '   The smallest steps of volts and amps it reports?',
-    fallback: `${rail_V > 60 ? '100 mV' : '10 mV'}, ${resolution}`,
+    fallback: `${highest_V > 60 ? '100 mV' : '10 mV'}, ${resolution}`,
     read: (text) => pair(text, 'V', 'A'),
   })
   const [output_F, isolation_V] = await dialogue.ask({
     ask: '   The capacitor across its output, and the volts its outputs may be from earth?',
-    fallback: `47 µF, ${rail_V > 60 ? '600 V' : '250 V'}`,
+    fallback: `47 µF, ${highest_V > 60 ? '600 V' : '250 V'}`,
     read: (text) => pair(text, 'F', 'V'),
   })
   const interface_isolated = await dialogue.ask({
@@ -183,12 +184,12 @@ async function askSupply(
     fallback: 'unknown',
     read: oneOf(['yes', 'no', 'unknown']),
   })
-  const wanted = bleederFor(rail_V, output_F + set_F)
+  const wanted = bleederFor(highest_V, output_F + set_F)
   const bleeder_ohm =
-    rail_V <= 60
+    highest_V <= 60
       ? null
       : await dialogue.ask({
-          ask: `   The fixed resistor across its terminals? (${formatQuantity(wanted, 'Ω')}, ${formatQuantity(Math.ceil((2 * rail_V * rail_V) / wanted), 'W')} brings it down in about 5 s)`,
+          ask: `   The fixed resistor across its terminals? (${formatQuantity(wanted, 'Ω')}, ${formatQuantity(Math.ceil((2 * highest_V * highest_V) / wanted), 'W')} brings it down in about 5 s)`,
           fallback: formatQuantity(wanted, 'Ω'),
           read: quantityOf('Ω'),
         })
