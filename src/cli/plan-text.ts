@@ -7,7 +7,7 @@ export function planPage(plan: Plan): string {
   const why = reasons(plan, sources)
   const parts = [
     `${plan.profile}\n${plan.equipment}, on ${plan.bench}${plan.bench_kind === 'virtual' ? ' (virtual bench)' : ''}`,
-    `File level ${plan.level} of 3. About ${short(plan.expected_s, 's')}; time budget ${short(plan.time_budget_s, 's')}.`,
+    `File level ${plan.level} of 3. About ${lasting(plan.expected_s)}; time budget ${lasting(plan.time_budget_s)}.`,
     section('HOOK-UP', hookup(plan)),
     section('RAILS', rails(plan)),
     section('STEPS', steps(plan)),
@@ -178,6 +178,11 @@ function wrapped(text: string, indent: string): string[] {
     } else line = line === '' ? word : `${line} ${word}`
   }
   return [...lines, line].map((each) => indent + each)
+}
+
+/** A length of time to plan an evening by: whole minutes, or hours to a tenth. */
+function lasting(value_s: number): string {
+  return value_s < 7200 ? `${Math.ceil(value_s / 60)} min` : `${(value_s / 3600).toFixed(1)} h`
 }
 
 function short(value: number, unit: Unit): string {

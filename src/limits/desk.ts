@@ -165,7 +165,7 @@ function fromNetwork(bench: RailBench, at_V: number, mode: ModeName, point: Oper
     spread: {
       kind: 'samples',
       A: point.samples_A[bench.name] ?? [],
-      text: `9 of 10 healthy sets (${samples} drawn: tubes, resistors by tolerance and age, read-back)`,
+      text: `9 of 10 healthy sets (${samples} drawn: tubes, resistors by tolerance and age, leakage, read-back)`,
       source: tubeSource,
     },
     guards: point.guards[bench.name] ?? [],
@@ -209,7 +209,7 @@ function heaterExpectation(
   const chains = nominal.chains.map((chain) => `${chain.chain} ${show(chain.amps, 'A')}`).join(', ')
   return {
     expected_A: nominal.amps,
-    text: `hot heaters at ${show(volts, 'V')} (current follows V^0.58), leads of ${show(bench.lead_ohm, 'Ω')} included; by chain: ${chains}`,
+    text: `hot heaters at ${show(volts, 'V')} (current follows V^0.58)${bench.lead_ohm > 0 ? `, leads of ${show(bench.lead_ohm, 'Ω')} included` : ''}; by chain: ${chains}`,
     source: sources.slice(0, 3).join('; ') + (sources.length > 3 ? `; and ${sources.length - 3} more` : ''),
     spread: {
       kind: 'samples',

@@ -85,7 +85,7 @@ export function railLimits(
       ? `the ceiling is lower than what a healthy set may reach (${show(statistical_A, 'A')}): ${ceiling.text}`
       : manual !== undefined && manual.trip_A <= statistical_A
         ? `stated by hand: ${manual.reason}`
-        : `999 of 1000 healthy sets stay below ${show(band.high_A, 'A')}, and ${floorWords} of room`,
+        : `${band.highWords} ${show(band.high_A, 'A')}, and ${floorWords} of room`,
     trip_A < wished_A
       ? ceiling.source
       : manual !== undefined
@@ -94,13 +94,7 @@ export function railLimits(
   )
 
   const ask_A = Math.max(0, Math.min(band.low_A - floor, band.lower_A - floor))
-  say(
-    'ask',
-    ask_A,
-    'A',
-    `999 of 1000 healthy sets stay above ${show(band.low_A, 'A')}, less ${floorWords}`,
-    band.source,
-  )
+  say('ask', ask_A, 'A', `${band.lowWords} ${show(band.low_A, 'A')}, less ${floorWords}`, band.source)
 
   const charge_A = from.charging_F * standing.slew_V_per_s
   const supply_limit_A = supplyLimit(bench, trip_A, charge_A, rail.role === 'heater', band.upper_A)
@@ -155,6 +149,8 @@ interface Band {
   /** 0.1 % and 99.9 % points. */
   readonly low_A: number
   readonly high_A: number
+  readonly lowWords: string
+  readonly highWords: string
   readonly text: string
   readonly source: string
 }
@@ -167,7 +163,9 @@ function bandOf(from: Expectation, expected_A: number): Band {
       upper_A: spread.high * expected_A,
       low_A: spread.low * expected_A,
       high_A: spread.high * expected_A,
-      text: `× ${spread.low} to × ${spread.high} of expected`,
+      lowWords: `${spread.low} × expected is`,
+      highWords: `${spread.high} × expected is`,
+      text: `${spread.low} to ${spread.high} × expected`,
       source: spread.source,
     }
   }
@@ -179,6 +177,8 @@ function bandOf(from: Expectation, expected_A: number): Band {
     upper_A,
     low_A: Math.min(lower_A, shape === null ? 0 : logNormalPoint(shape, '0.1 %')),
     high_A: Math.max(upper_A, shape === null ? 0 : logNormalPoint(shape, '99.9 %')),
+    lowWords: '999 of 1000 healthy sets stay above',
+    highWords: '999 of 1000 healthy sets stay below',
     text: spread.text,
     source: spread.source,
   }
@@ -244,6 +244,8 @@ function settable(bench: RailBench, amps: number, way: 'up' | 'down'): number {
 }
 
 function supplyWords(heater: boolean, charge_A: number, from: Expectation, standing: Standing): string {
+  if (standing.bench.class !== 'programmed')
+    return 'slowglow cannot set it: set it by hand where your supply has a limit'
   if (heater)
     return 'just below the trip: cold heaters draw several times their current and are held here while they warm'
   const charging =

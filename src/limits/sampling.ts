@@ -6,7 +6,7 @@ import { findTube, type ModelBand } from '../tubes/index.js'
 /** Spread of good tubes about their type: 0.66..1.33 of published taken as the 5 % and 95 % points [S27, Radiotron Designer's Handbook 4th ed. as cited]. */
 const tubeSpread = (Math.log(1.33) - Math.log(0.66)) / 2 / 1.6449
 export const tubeSource =
-  'tubes spread 0.66 to 1.33 about their type (second-hand from Radiotron Designer’s Handbook, 4th ed.); resistors as the set file states, older ones up to 50 % high (common practice, no source)'
+  'tubes spread 0.66 to 1.33 about their type (second-hand from Radiotron Designer’s Handbook, 4th ed.); resistors as the set file states, older ones up to 50 % high (common practice, no source); electrolytics leak up to the limit for new ones (JAN-C-62)'
 
 /**
  * Old carbon composition drifts high, up to +50 % (common practice, no source). How far is a matter of where the whole set
@@ -53,7 +53,13 @@ export function sampleElements(
         changed.push({ ...element, model: { ...element.model, strike_V } })
         break
       }
-      case 'capacitor':
+      case 'capacitor': {
+        const part = equipment.parts[owner]
+        if (part?.kind !== 'capacitor' || part.dielectric !== 'electrolytic') break
+        const leak_S = (own.next() * periodLeakage_A(part.F, part.rated_V)) / part.rated_V
+        changed.push({ ...element, leak_S: element.leak_S + leak_S })
+        break
+      }
       case 'inductor':
       case 'supply':
       case 'contact':
@@ -64,6 +70,12 @@ export function sampleElements(
     }
   }
   return changed
+}
+
+/** Leakage a new electrolytic was allowed at rated volts after 5 min: JAN-C-62, I(mA) = K·C(µF) + 0.3. */
+function periodLeakage_A(F: number, rated_V: number): number {
+  const K = rated_V <= 100 ? 0.01 : rated_V <= 250 ? 0.02 : rated_V <= 350 ? 0.025 : 0.04
+  return 1e-3 * (K * F * 1e6 + 0.3)
 }
 
 function resistorFactor(

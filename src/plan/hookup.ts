@@ -99,7 +99,7 @@ function byLowVolts(
     ohm_high,
     may_limit: heater,
     polarity: polarityAt(equipment, bench, rail, test_V, lowest_V),
-    because: `${show(test_V, 'V')} at ${show(limit_A, 'A')} at most can hurt nothing, and ${window.of} make ${show(ohm_low, 'Ω')} to ${show(ohm_high, 'Ω')}, at least ${steps} steps of the supply's ammeter.`,
+    because: `${show(test_V, 'V')} at ${show(limit_A, 'A')} at most can hurt nothing; ${show(ohm_low, 'Ω')} to ${show(ohm_high, 'Ω')} is what should be there (${window.of}), at least ${steps} steps of the supply's ammeter.`,
   }
 }
 
@@ -167,7 +167,7 @@ function polarityAt(
 function heaterWindow(equipment: Equipment, side: RailBench, name: RailName): Window | null {
   const window = heaterWindow_ohm(equipment, name, side.lead_ohm)
   if (window === null) return null
-  return { low: window.low_ohm * 0.9, high: window.high_ohm, of: 'the heaters, from stone cold to warm,' }
+  return { low: window.low_ohm * 0.9, high: window.high_ohm, of: 'the heaters, from stone cold to warm' }
 }
 
 /** Cold tubes draw nothing, so bleeders, dividers and the bench's own bleeder make up the rail. */
@@ -179,7 +179,7 @@ function coldWindow(equipment: Equipment, desk: LimitsDesk, name: RailName, mode
   if (desk.operating === null) {
     return bleeder === null
       ? null
-      : { low: 0.1 * bleeder, high: 1.05 * bleeder, of: 'the bench bleeder, and whatever the set adds,' }
+      : { low: 0.1 * bleeder, high: 1.05 * bleeder, of: 'the bench bleeder and whatever the set adds' }
   }
   const amps = desk.operating.cold(mode, { [name]: test.volts }).amps[name] ?? 0
   if (!(amps > 1e-9)) return { low: 100e3, high: open_ohm, of: 'nothing that conducts with the tubes cold' }
