@@ -57,7 +57,7 @@ describe('slowglow run over a real terminal line', () => {
   })
 
   it('ends with 4, keeps the bias on and alarms when HT ignores OFF', async () => {
-    const live = await begun(shortProfile, ...fast, '--fault', 'HT:ignores-off')
+    const live = await begun(shortProfile, ...fast, '--fault', 'HT:ignores-off@HT>70V')
     await live.htAbove(80)
     live.session.type('s')
     expect(await live.exit()).toBe(4)

@@ -6,7 +6,9 @@ import { registerRun } from './run.js'
 import { registerRehearse } from './rehearse.js'
 import { registerPlan } from './plan.js'
 import { registerRuns } from './runs.js'
+import { registerSafeOff } from './safe-off.js'
 import { registerShow } from './show.js'
+import { registerSupplies } from './supplies.js'
 import { registerTube } from './tube.js'
 import { registerVirtualBench } from './virtual-bench.js'
 
@@ -23,4 +25,6 @@ export const commands: readonly Register[] = [
   registerShow,
   registerVirtualBench,
   registerRun,
+  registerSafeOff,
+  registerSupplies,
 ]

@@ -28,7 +28,7 @@ export function prepare(profilePath: string, flags: PrepareFlags, io: Io): Prepa
     resolve(io.cwd, profilePath),
     flags.bench === undefined ? undefined : resolve(io.cwd, flags.bench),
   )
-  for (const problem of loaded.problems) io.err(lineOf(problem))
+  for (const problem of loaded.problems) io.err(problemLine(problem))
   if (loaded.profile.value !== null && loaded.bench === null) {
     io.err(
       'No bench is named: the profile has no `bench:` line, and --bench FILE was not given. slowglow never chooses one.',
@@ -63,6 +63,6 @@ export function prepare(profilePath: string, flags: PrepareFlags, io: Io): Prepa
   }
 }
 
-function lineOf(problem: Problem): string {
+export function problemLine(problem: Problem): string {
   return `${problem.file}:${problem.line}:${problem.column}: ${problem.severity}: ${problem.what}; ${problem.remedy}`
 }

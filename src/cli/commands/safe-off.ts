@@ -1,0 +1,133 @@
+import { existsSync } from 'node:fs'
+import { setTimeout as sleep } from 'node:timers/promises'
+import { resolve } from 'node:path'
+import {
+  type BenchState,
+  benchStatePath,
+  makeSafe,
+  readBenchState,
+  readOffPlan,
+  removeBenchState,
+  type SafeOffResult,
+  stillRuns,
+} from '../../controller/index.js'
+import { loadBench } from '../../files/index.js'
+import { lineConfigsOf } from '../../line/index.js'
+import { type OffPlan, offPlanOf } from '../../plan/index.js'
+import { openSpare, type PortLine } from '../../supply/index.js'
+import { type Exit, exits } from '../exits.js'
+import { type Io, printJson } from '../io.js'
+import { configAtSpeed } from '../live/at-speed.js'
+import { placesOf } from '../live/places.js'
+import { problemLine } from '../live/prepare.js'
+import type { Register } from './index.js'
+
+/** How long a run that is under way may take to make itself safe after it was told, ms; then it is ended. */
+const run_within_ms = 20_000
+
+export const registerSafeOff: Register = (program, io) => {
+  program
+    .command('safe-off')
+    .description('every output off in the right order and confirmed, needing nothing but the port')
+    .requiredOption('--bench <file>', 'bench file')
+    .option('--json', 'one JSON document on standard output')
+    .action(async (flags: { readonly bench: string; readonly json?: boolean }) => {
+      process.exitCode = await safeOff(flags.bench, flags.json === true, io)
+    })
+}
+
+async function safeOff(path: string, json: boolean, io: Io): Promise<Exit> {
+  for (const signal of ['SIGINT', 'SIGTSTP', 'SIGHUP', 'SIGTERM'] as const) {
+    process.on(signal, () => {
+      io.err('Still putting outputs off: the way to stop sooner is the mains switch of the HT supplies.')
+    })
+  }
+  const file = resolve(io.cwd, path)
+  const loaded = loadBench(file)
+  const bench = loaded.value
+  if (bench === null) {
+    for (const problem of loaded.problems) io.err(problemLine(problem))
+    io.err('Without the bench file no port is known. Switch the supplies off by their own switches.')
+    return exits.finding
+  }
+  const statePath = benchStatePath(file, io.env)
+  const left = readBenchState(statePath)
+  const places = placesOf(bench, left?.places ?? {})
+  const off = readOffPlan(left?.off_plan ?? null) ?? offPlanOf(bench)
+  if (Object.keys(places).length === 0) {
+    io.err(
+      'No port of this bench is known: its lines are virtual and no virtual bench of it is running. Nothing was done.',
+    )
+    return exits.notReachable
+  }
+  offAtOnce(off, places)
+  if (left !== null) await endRun(left, io)
+  const speed = left?.speed ?? 1
+  const result = await makeSafe(
+    {
+      off,
+      configs: lineConfigsOf(bench).map((config) => configAtSpeed(config, speed)),
+      places,
+      speed,
+      from_us: 0,
+    },
+    {
+      told: (output) => {
+        io.err(output.kind === 'alarm' ? `ALARM: ${output.text}` : output.text)
+      },
+    },
+  )
+  if (result.outputs_off === 'confirmed' && left !== null && !stillRuns(left.supervisor))
+    removeBenchState(statePath)
+  tell(result, json, io)
+  if (result.outputs_off === 'confirmed') return exits.done
+  return result.silent.length === Object.keys(places).length ? exits.notReachable : exits.notConfirmedOff
+}
+
+/** Before anything is asked or waited for: terminator and OFF to drive, screen and HT, whoever else holds the port. */
+function offAtOnce(off: OffPlan, places: Readonly<Record<string, PortLine>>): void {
+  for (const [port, place] of Object.entries(places)) {
+    if (place.kind !== 'serial' || !existsSync(place.path)) continue
+    const spare = openSpare(place)
+    for (const channel of off.channels) {
+      if (channel.port === port && channel.role !== 'heater' && channel.role !== 'bias')
+        spare.writeNow(channel.off_text)
+    }
+    spare.close()
+  }
+}
+
+/** A run on this bench reads the same port and would take our replies: it is told to go off, and ended when it does not. */
+async function endRun(left: BenchState, io: Io): Promise<void> {
+  if (stillRuns(left.supervisor)) {
+    io.err(
+      `A run is under way on this bench (process ${left.supervisor.pid}): it is told to put its outputs off now.`,
+    )
+    process.kill(left.supervisor.pid, 'SIGQUIT')
+    for (let spent = 0; spent < run_within_ms && stillRuns(left.supervisor); spent += 50) await sleep(50)
+    if (stillRuns(left.supervisor)) process.kill(left.supervisor.pid, 'SIGKILL')
+  }
+  if (left.controller !== null && stillRuns(left.controller)) {
+    io.err(`Its controller (process ${left.controller.pid}) is still there: ended.`)
+    process.kill(left.controller.pid, 'SIGKILL')
+    for (let spent = 0; spent < 3000 && stillRuns(left.controller); spent += 20) await sleep(20)
+  }
+}
+
+function tell(result: SafeOffResult, json: boolean, io: Io): void {
+  if (json) {
+    printJson(io, { ...result, stored_charge: 'not measured' })
+    return
+  }
+  io.out(
+    [
+      result.text,
+      ...Object.entries(result.channels).map(
+        ([name, { rail, how, confirmed }]) =>
+          `  ${rail} (${name}): ${how}${confirmed ? '' : '  NOT CONFIRMED'}`,
+      ),
+      ...(result.bias_released_by === null ? [] : [`  bias let go by ${result.bias_released_by}`]),
+      "The set's stored charge: not measured: take it as charged. Measure before touching.",
+    ].join('\n'),
+  )
+}

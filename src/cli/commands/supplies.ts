@@ -1,0 +1,66 @@
+import { resolve } from 'node:path'
+import { benchStatePath, readBenchState } from '../../controller/index.js'
+import { loadBench } from '../../files/index.js'
+import { exits } from '../exits.js'
+import { type Io, printJson } from '../io.js'
+import { placesOf } from '../live/places.js'
+import { problemLine } from '../live/prepare.js'
+import { askInstrument, type Told } from '../live/ask-instrument.js'
+import type { Register } from './index.js'
+
+export const registerSupplies: Register = (program, io) => {
+  program
+    .command('supplies')
+    .description('what is connected, its identity, settings and state; changes nothing')
+    .requiredOption('--bench <file>', 'bench file')
+    .option('--json', 'one JSON document on standard output')
+    .action(async (flags: { readonly bench: string; readonly json?: boolean }) => {
+      process.exitCode = await supplies(flags.bench, flags.json === true, io)
+    })
+}
+
+async function supplies(path: string, json: boolean, io: Io): Promise<number> {
+  const file = resolve(io.cwd, path)
+  const loaded = loadBench(file)
+  const bench = loaded.value
+  if (bench === null) {
+    for (const problem of loaded.problems) io.err(problemLine(problem))
+    return exits.finding
+  }
+  const places = placesOf(bench, readBenchState(benchStatePath(file, io.env))?.places ?? {})
+  const told: Record<string, Told> = {}
+  for (const [name, supply] of Object.entries(bench.supplies)) {
+    const place = places[name]
+    told[name] =
+      place === undefined
+        ? {
+            trouble: 'its line is virtual, and no virtual bench of this file is running',
+            identity: null,
+            channels: {},
+          }
+        : await askInstrument(place, supply)
+  }
+  if (json) printJson(io, { bench: bench.name, supplies: told })
+  else
+    for (const [name, one] of Object.entries(told))
+      io.out(describe(name, one, bench.supplies[name]?.identity ?? null))
+  const silent = Object.values(told).some(({ trouble }) => trouble !== null)
+  if (silent) return exits.notReachable
+  const wrong = Object.entries(told).some(([name, { identity }]) => {
+    const wanted = bench.supplies[name]?.identity ?? null
+    return wanted !== null && wanted !== identity
+  })
+  return wrong ? exits.finding : exits.done
+}
+
+function describe(name: string, told: Told, wanted: string | null): string {
+  if (told.trouble !== null) return `${name}: ${told.trouble}`
+  const other = wanted !== null && wanted !== told.identity ? `  (the bench file expects "${wanted}")` : ''
+  return [
+    `${name}: ${told.identity ?? 'no identity'}${other}`,
+    ...Object.entries(told.channels).map(
+      ([channel, { set_V, limit_A, over_V, output, volts, amps }]) =>
+        `  ${channel}: output ${output ?? 'not told'}, set ${set_V ?? '–'} V, limit ${limit_A ?? '–'} A, over-voltage ${over_V ?? '–'} V, measured ${volts ?? '–'} V ${amps ?? '–'} A`,
+    ),
+  ].join('\n')
+}

@@ -1,0 +1,89 @@
+import type { Supply } from '../../bench/index.js'
+import { channelMessage, decimalValue, parseNumber } from '../../line/index.js'
+import { openPort, type PortLine } from '../../supply/index.js'
+
+/** What a supply says of itself; null where it said nothing that could be read. SI units. */
+export interface Told {
+  readonly trouble: string | null
+  readonly identity: string | null
+  readonly channels: Readonly<
+    Record<
+      string,
+      {
+        readonly output: 'on' | 'off' | null
+        readonly set_V: number | null
+        readonly limit_A: number | null
+        readonly over_V: number | null
+        readonly volts: number | null
+        readonly amps: number | null
+      }
+    >
+  >
+}
+
+const settle_ms = 150
+
+/** Questions only, one after another, each with its deadline: nothing is set, cleared or switched. */
+export async function askInstrument(place: PortLine, supply: Supply): Promise<Told> {
+  const { dialect } = supply
+  let waiting: ((text: string | null) => void) | null = null
+  const found: { trouble: string | null } = { trouble: null }
+  const hear = (text: string | null): void => {
+    const answer = waiting
+    waiting = null
+    answer?.(text)
+  }
+  let opened: () => void = () => undefined
+  const open = new Promise<void>((resolve) => {
+    opened = resolve
+  })
+  const connection = openPort(place, {
+    opened: () => {
+      opened()
+    },
+    text: (text) => {
+      if (text.trim() !== '') hear(text.trim())
+    },
+    discarded: () => undefined,
+    closed: (why) => {
+      found.trouble = why.text
+      hear(null)
+      opened()
+    },
+  })
+  await open
+  const ask = (text: string): Promise<string | null> =>
+    new Promise((resolve) => {
+      const late = setTimeout(() => {
+        hear(null)
+      }, supply.reply_s * 1000)
+      waiting = (answer) => {
+        clearTimeout(late)
+        resolve(answer)
+      }
+      if (!connection.write(text)) hear(null)
+    })
+  connection.write(dialect.terminator)
+  await new Promise((resolve) => setTimeout(resolve, settle_ms))
+  const identity = await ask(dialect.identify + dialect.terminator)
+  const channels: Record<string, Told['channels'][string]> = {}
+  for (const [name, channel] of Object.entries(supply.channels)) {
+    const query = async (words: string | null): Promise<string | null> =>
+      words === null || identity === null ? null : ask(channelMessage(dialect, channel.number, words))
+    const number = async (words: string | null, unit: 'V' | 'A'): Promise<number | null> => {
+      const parsed = parseNumber((await query(words)) ?? '', dialect.unit_in_reply ? unit : null)
+      return parsed === null ? null : decimalValue(parsed)
+    }
+    const on = await query(dialect.ask_output)
+    channels[name] = {
+      output: on === null ? null : /^(1|ON)$/i.test(on) ? 'on' : 'off',
+      set_V: await number(dialect.ask_set_volts, 'V'),
+      limit_A: await number(dialect.ask_set_amps, 'A'),
+      over_V: await number(dialect.ask_over_volts, 'V'),
+      volts: await number(dialect.measure_volts, 'V'),
+      amps: await number(dialect.measure_amps, 'A'),
+    }
+  }
+  await connection.close()
+  return { trouble: found.trouble ?? (identity === null ? 'nobody answers' : null), identity, channels }
+}
