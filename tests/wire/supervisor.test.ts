@@ -1,0 +1,71 @@
+import { afterEach, describe, expect, it } from 'vitest'
+import { LiveRun, shortProfile } from '../helpers/live-run.js'
+import { gone } from '../helpers/terminal.js'
+
+let run: LiveRun | null = null
+afterEach(async () => {
+  await run?.end()
+  run = null
+})
+async function raised(...args: string[]): Promise<LiveRun> {
+  run = new LiveRun([shortProfile, '--speed', '20', ...args])
+  await run.acknowledge()
+  await run.htAbove(30)
+  return run
+}
+/** Where in the record something was first said of a rail going off. */
+function first(live: LiveRun, ...words: readonly string[]): number {
+  const { events } = live.record()
+  return events.findIndex(
+    ({ from, text }) => from === 'supervisor' && words.every((word) => text.includes(word)),
+  )
+}
+
+describe('the supervisor over a real terminal line', () => {
+  it('has the outputs off when the controller is killed in mid-ramp, bias after HT, and says so in the record', async () => {
+    const live = await raised()
+    process.kill(live.controller, 'SIGKILL')
+    expect(await live.exit(60_000)).toBe(8)
+    const { ending } = live.record()
+    expect(ending).toMatchObject({ outcome: 'failed', outputs_off: 'confirmed' })
+    expect(ending?.reason).toMatchObject({ code: 'controller-lost' })
+    expect(ending?.reason?.text).toContain('SIGKILL')
+    expect(ending?.stored_charge).toEqual({ reservoir: 'not measured' })
+    const ht = first(live, 'OFF sent')
+    const bias = first(live, 'OFF to bias')
+    expect(ht).toBeGreaterThanOrEqual(0)
+    expect(bias).toBeGreaterThan(ht)
+    expect(live.session.seen).toContain('take it as charged')
+  })
+
+  it('has them off as well when the controller only stands still (SIGSTOP), and ends it', async () => {
+    const live = await raised()
+    const { controller } = live
+    process.kill(controller, 'SIGSTOP')
+    expect(await live.exit(60_000)).toBe(8)
+    await gone(controller)
+    const { ending } = live.record()
+    expect(ending).toMatchObject({ outcome: 'failed', outputs_off: 'confirmed' })
+    expect(ending?.reason?.text).toContain('silent for')
+    expect(first(live, 'OFF to bias')).toBeGreaterThan(first(live, 'OFF sent'))
+  })
+
+  it('leaves the bias on and exits 4 when the controller is lost and HT ignores OFF', async () => {
+    const live = await raised('--fault', 'HT:ignores-off@HT>20V')
+    process.kill(live.controller, 'SIGKILL')
+    expect(await live.exit(60_000)).toBe(4)
+    expect(live.session.seen).toContain('Cut the mains of the HT sources')
+    expect(first(live, 'OFF to bias')).toBe(-1)
+    expect(first(live, 'OFF to heaters')).toBeGreaterThanOrEqual(0)
+  })
+
+  it('is itself watched: when it is killed the controller makes safe and keeps the record', async () => {
+    const live = await raised()
+    const { controller } = live
+    process.kill(live.session.leader, 'SIGKILL')
+    await gone(controller, 60_000)
+    const { ending } = live.record()
+    expect(ending?.outputs_off).toBe('confirmed')
+    expect(ending?.reason?.code).toBe('parent-lost')
+  })
+})
