@@ -1,5 +1,5 @@
 import type { HookupTest, Step } from '../plan/index.js'
-import { broke } from './judge.js'
+import { broke } from './breach.js'
 import { ask, readingOf } from './prompts.js'
 import { record, send } from './send.js'
 import type { Draft } from './state.js'

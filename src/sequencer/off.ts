@@ -1,5 +1,5 @@
 import type { RailPlan, RuleCode } from '../plan/index.js'
-import { outcomeOf } from './judge.js'
+import { outcomeOf } from './breach.js'
 import { ask, closePrompt, readingOf } from './prompts.js'
 import { record, send, warn } from './send.js'
 import type { Draft, Off, Sample } from './state.js'

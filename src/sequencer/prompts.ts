@@ -1,5 +1,5 @@
 import type { Ask } from '../plan/index.js'
-import { broke } from './judge.js'
+import { broke } from './breach.js'
 import { record } from './send.js'
 import type { Draft, Prompt } from './state.js'
 import { us } from './state.js'

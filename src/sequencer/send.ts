@@ -1,5 +1,5 @@
 import type { LineRequestBody } from '../exchange/index.js'
-import { broke } from './judge.js'
+import { broke } from './breach.js'
 import type { Draft, State } from './state.js'
 import { channelOf, currentStep } from './state.js'
 import type { RecordedEvent } from './types.js'

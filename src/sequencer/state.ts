@@ -254,7 +254,18 @@ export function without<T>(entries: Readonly<Record<string, T>>, key: string): R
   return Object.fromEntries(Object.entries(entries).filter(([name]) => name !== key))
 }
 
+/** Touch limit, IEC/EN 61010-1 6.3.1 (60 V DC). */
+export const touch_V = 60
+/** A typed reading is valid for its step and this long at most. */
+export const typedValid_s = 900
+
 export const us = (seconds: number): number => Math.round(seconds * 1e6)
+
+/** Goes to a part of the step. */
+export function enter(d: Draft, part: StepPart): void {
+  d.s.part = part
+  d.s.part_us = d.s.t_us
+}
 
 /** The rail a channel feeds, with that channel's plan. */
 export function channelOf(

@@ -1,4 +1,4 @@
-import { limitsNow } from './judge.js'
+import { limitsNow } from './in-force.js'
 import type { State } from './state.js'
 import { currentStep } from './state.js'
 import type { View } from './types.js'

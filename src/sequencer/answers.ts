@@ -1,0 +1,146 @@
+import { broke } from './breach.js'
+import { nextStep } from './hold.js'
+import { polarityWrong } from './hookup.js'
+import { knobTurned } from './knob.js'
+import { answerHandOff } from './off.js'
+import { closePrompt } from './prompts.js'
+import { record, warn } from './send.js'
+import type { Draft } from './state.js'
+import { currentStep, us } from './state.js'
+import { amps, volts } from './words.js'
+
+/** What a person's answer means. A slip of the pen is asked once more; then it counts. */
+
+const handsClear_s = 5
+
+export function answer(d: Draft, prompt: number, value: number | string, by: string): void {
+  const open = d.s.prompt
+  if (open?.id !== prompt) return
+  record(d, 'answer', `${open.text} → ${value}${typeof value === 'number' ? ` ${open.unit}` : ''}`, {
+    data: { prompt, value, by },
+  })
+  if (open.purpose.kind === 'hand off') {
+    answerHandOff(d, open.purpose.rail, value)
+    return
+  }
+  if (value === 'no') {
+    closePrompt(d, 'answered no')
+    broke(d, { code: 'operator', text: `Stopped by a person, who answered no to: ${open.text}` })
+    return
+  }
+  if (open.low !== null && open.high !== null) {
+    if (typeof value !== 'number') {
+      if (value === 'go on' && open.purpose.kind === 'step') {
+        warn(d, `Could not tell: ${open.text} (the person answered "go on").`, null)
+        takeAnswer(d, null)
+      }
+      return
+    }
+    if (value < open.low || value > open.high) {
+      outside(d, value)
+      return
+    }
+    takeAnswer(d, value)
+    return
+  }
+  takeAnswer(d, null)
+}
+
+/** Outside its window: asked once more (a slip of the pen), then it counts. */
+function outside(d: Draft, value: number): void {
+  const open = d.s.prompt
+  if (!open) return
+  const step = currentStep(d.s)
+  if (open.tries === 0) {
+    d.s.prompt = { ...open, tries: 1 }
+    const again = `${value} ${open.unit} is outside ${open.low ?? ''} to ${open.high ?? ''} ${open.unit}; read and type it once more. `
+    d.out.push({
+      kind: 'prompt',
+      prompt: open.id,
+      ask: { ...open.ask, text: again + open.text },
+      until_us: open.until_us,
+    })
+    return
+  }
+  closePrompt(d, 'outside its window twice')
+  if (open.purpose.kind === 'polarity' && step?.hookup) {
+    polarityWrong(d, step.hookup, value)
+    return
+  }
+  const code =
+    open.purpose.kind === 'bias' ? 'bias-low' : step?.do === 'hook-up check' ? 'hook-up' : 'watched-input'
+  broke(d, {
+    code,
+    rail: 'rail' in open.purpose ? open.purpose.rail : (step?.rail ?? step?.hookup?.rail ?? ''),
+    measured: value,
+    limit: value < (open.low ?? value) ? (open.low ?? value) : (open.high ?? value),
+    unit: open.unit,
+    text: `A reading of ${value} ${open.unit} is outside ${open.low ?? ''} to ${open.high ?? ''} ${open.unit}: ${open.text}`,
+  })
+}
+
+function takeAnswer(d: Draft, value: number | null): void {
+  const open = d.s.prompt
+  const step = currentStep(d.s)
+  if (!open || !step) return
+  const purpose = open.purpose
+  closePrompt(d, 'answered')
+  const sample = value === null ? null : { value, t_us: d.s.t_us }
+  switch (purpose.kind) {
+    case 'step':
+      if (sample && step.ask?.wants.kind === 'reading' && step.ask.wants.node !== null) {
+        d.s.typed = { ...d.s.typed, [`node:${step.ask.wants.node}`]: sample }
+      }
+      if (step.do === 'hook-up check' && step.hookup)
+        d.s.hookup_done = [...d.s.hookup_done, step.hookup.channel]
+      nextStep(d, step)
+      return
+    case 'polarity':
+      if (sample && step.hookup) {
+        d.s.typed = { ...d.s.typed, [`polarity:${step.hookup.channel}`]: sample }
+        record(
+          d,
+          'hook-up',
+          `${step.hookup.rail}: ${volts(sample.value)} at ${step.hookup.polarity.node}, typed: polarity as it should be.`,
+          { rail: step.hookup.rail, data: { volts: sample.value } },
+        )
+      }
+      return
+    case 'bias':
+      if (sample) d.s.typed = { ...d.s.typed, [`node:${purpose.node}`]: sample }
+      return
+    case 'hands clear':
+      d.s.hands_clear_until_us = d.s.t_us + us(handsClear_s)
+      d.out.push({ kind: 'hands clear', until_us: d.s.hands_clear_until_us })
+      return
+    case 'weak': {
+      const limits = step.limits[purpose.rail]
+      const measured = d.s.rails[purpose.rail]?.A?.value ?? 0
+      if (limits) d.s.weak = { ...d.s.weak, [purpose.rail]: measured / limits.expected_A }
+      warn(
+        d,
+        `${purpose.rail} is weak (${amps(measured)}, expected ${amps(limits?.expected_A ?? 0)}); the person chose to go on.`,
+        purpose.rail,
+      )
+      return
+    }
+    case 'not settled':
+      d.s.weak = { ...d.s.weak, [`settle:${purpose.rail}:${step.index}`]: 1 }
+      warn(
+        d,
+        `${purpose.rail} had not settled at step ${step.index}; the person chose to go on.`,
+        purpose.rail,
+      )
+      return
+    case 'knob':
+      knobTurned(d, step, purpose.rail, purpose.wants, sample)
+      return
+    case 'renew': {
+      const state = d.s.rails[purpose.rail]
+      if (state && sample) state.V = sample
+      return
+    }
+    case 'hand off':
+      return
+  }
+}

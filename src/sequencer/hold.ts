@@ -1,0 +1,146 @@
+import type { Step } from '../plan/index.js'
+import { leastOf } from './in-force.js'
+import { renewHandReadings } from './knob.js'
+import { ask, confirm } from './prompts.js'
+import { record, warn } from './send.js'
+import type { Draft } from './state.js'
+import { accuracy, currentStep, enter, resolution, us } from './state.js'
+import { amps, volts } from './words.js'
+
+/** The end of a step: hold by the clock, settle by the current, judge what was measured beside what was expected. */
+
+export function holdAndSettle(d: Draft, step: Step): void {
+  if (d.s.prompt) return
+  if (renewHandReadings(d)) return
+  if (d.s.part === 'hold') {
+    if (d.s.t_us - d.s.part_us < us(step.hold_s)) return
+    enter(d, 'settle')
+  }
+  if (d.s.part !== 'settle') return
+  const names = step.rail === null ? Object.keys(step.limits) : [step.rail]
+  if (step.settle_within_s > 0) {
+    const open = names.filter((name) => !isSettled(d, name))
+    if (open.length > 0) {
+      const first = open[0] ?? ''
+      if (
+        d.s.t_us - d.s.part_us >= us(step.settle_within_s) &&
+        d.s.weak[`settle:${first}:${step.index}`] === undefined
+      ) {
+        ask(
+          d,
+          { kind: 'not settled', rail: first },
+          confirm(
+            `${first} has not settled in ${Math.round(step.hold_s + step.settle_within_s)} s (now ${amps(d.s.rails[first]?.A?.value ?? 0)}). Go on, or stop?`,
+            'not settled',
+          ),
+        )
+        return
+      }
+      if (d.s.weak[`settle:${first}:${step.index}`] === undefined) return
+    }
+  }
+  for (const name of names) {
+    const limits = step.limits[name]
+    const state = d.s.rails[name]
+    const measured = state?.A?.value
+    if (!limits || !state?.energised || measured === undefined || limits.expected_A <= 0) continue
+    if (measured < leastOf(d.s, name, limits)) {
+      const text = `${name} draws ${amps(measured)} where ${amps(limits.expected_A)} is expected and ${amps(limits.ask_A)} is the least that passes unasked. Tubes long in store read low and rise; an open part reads low and stays. Go on, or stop?`
+      record(d, 'judgement', text, {
+        rail: name,
+        data: { measured, ask_A: limits.ask_A, expected_A: limits.expected_A },
+      })
+      ask(d, { kind: 'weak', rail: name }, confirm(text, `below-ask ${name}`))
+      return
+    }
+  }
+  nextStep(d, step)
+}
+
+/** The last ten seconds lie within max(2 resolutions, 1 %). */
+function isSettled(d: Draft, name: string): boolean {
+  const rail = d.s.plan.rails[name]
+  const state = d.s.rails[name]
+  if (
+    !rail ||
+    !state?.energised ||
+    rail.class === 'hand' ||
+    (rail.class === 'watched' && rail.amps_meter === null)
+  )
+    return true
+  const from = d.s.t_us - us(10)
+  const window = state.recent.filter((sample) => sample.t_us >= from)
+  const first = window[0]
+  if (!first || state.set_us > from || first.t_us - from > us(1)) return false
+  // Drift, not the last digit's flicker: the means of the two halves are compared.
+  const middle_us = from + us(5)
+  const early = mean(window.filter((sample) => sample.t_us < middle_us))
+  const late = mean(window.filter((sample) => sample.t_us >= middle_us))
+  if (early === null || late === null) return false
+  return Math.abs(late - early) <= Math.max(2 * resolution(d.s, rail).A, 0.01 * Math.abs(late))
+}
+
+function mean(samples: readonly { value: number }[]): number | null {
+  if (samples.length === 0) return null
+  return samples.reduce((sum, sample) => sum + sample.value, 0) / samples.length
+}
+
+export function nextStep(d: Draft, step: Step): void {
+  for (const name of Object.keys(step.limits)) judgeAtEnd(d, step, name)
+  d.s.step += 1
+  d.s.step_us = d.s.t_us
+  d.s.intent = null
+  enter(d, 'gate')
+  for (const state of Object.values(d.s.rails)) state.breaking = {}
+  const next = currentStep(d.s)
+  if (next)
+    record(d, 'step', `Step ${next.index}: ${next.stage}.`, {
+      rail: next.rail,
+      step: next.index,
+      data: { target_V: next.target_V, mode: next.mode },
+    })
+}
+
+/** What was measured beside what was expected, kept for every rail at the end of every step. */
+function judgeAtEnd(d: Draft, step: Step, name: string): void {
+  const limits = step.limits[name]
+  const state = d.s.rails[name]
+  const rail = d.s.plan.rails[name]
+  if (!limits || !state?.energised || !rail || step.do === 'hook-up check') return
+  const measured = state.A?.value ?? null
+  if (measured === null) {
+    record(d, 'judgement', `${name}: current not measured in this step.`, {
+      rail: name,
+      data: { volts: state.V?.value ?? null, amps: null },
+    })
+    return
+  }
+  const inside = measured >= limits.lower_A && measured <= limits.upper_A
+  const near = accuracy(d.s, rail, 0, measured).A + resolution(d.s, rail).A
+  const marginal = !inside && (measured < limits.lower_A - near || measured > limits.upper_A + near)
+  const moved = step.rail === name || step.rail === null
+  if (moved) {
+    record(
+      d,
+      'judgement',
+      `${name} at ${volts(state.V?.value ?? 0)}: ${amps(measured)}, expected ${amps(limits.expected_A)} (${amps(limits.lower_A)} to ${amps(limits.upper_A)})${marginal ? ': marginal' : ''}.`,
+      {
+        rail: name,
+        data: {
+          volts: state.V?.value ?? null,
+          amps: measured,
+          expected_A: limits.expected_A,
+          lower_A: limits.lower_A,
+          upper_A: limits.upper_A,
+          marginal,
+        },
+      },
+    )
+    if (marginal)
+      warn(
+        d,
+        `${name} at ${volts(limits.at_V)} is marginal: ${amps(measured)}, band ${amps(limits.lower_A)} to ${amps(limits.upper_A)}.`,
+        name,
+      )
+  }
+}

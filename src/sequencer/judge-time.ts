@@ -1,0 +1,117 @@
+import type { RailPlan, Step } from '../plan/index.js'
+import { broke, trip } from './breach.js'
+import { comesDown, htIsOn, isRising } from './in-force.js'
+import type { Draft, RailState } from './state.js'
+import { accuracy, currentStep, resolution, us } from './state.js'
+import { volts } from './words.js'
+
+/** The trip rules that time alone can break: judged at every tick. */
+
+/** Judged at every tick: what the clock alone can break. `dt_s` is the time since the last tick. */
+export function judgeTick(d: Draft, dt_s: number): void {
+  const step = currentStep(d.s)
+  if (!step) return
+  for (const rail of Object.values(d.s.plan.rails)) {
+    const state = d.s.rails[rail.name]
+    if (!state?.energised || rail.class === 'hand') continue
+    judgeFreshness(d, rail, state)
+    if (rail.class === 'programmed' && step.do !== 'hook-up check') judgeIntegral(d, step, rail, state, dt_s)
+  }
+  judgeBiasFreshness(d)
+  judgePending(d)
+  judgeIntent(d)
+  if (d.s.begun_us !== null && d.s.t_us - d.s.begun_us > us(d.s.plan.time_budget_s)) {
+    broke(d, {
+      code: 'time-budget',
+      measured: (d.s.t_us - d.s.begun_us) / 1e6,
+      limit: d.s.plan.time_budget_s,
+      unit: 's',
+      text: `The run has used its time budget of ${Math.round(d.s.plan.time_budget_s)} s.`,
+    })
+  }
+}
+
+function judgeFreshness(d: Draft, rail: RailPlan, state: RailState): void {
+  const since_us = state.on_us ?? d.s.t_us
+  const age = (sample: { t_us: number } | null): number => d.s.t_us - Math.max(sample?.t_us ?? 0, since_us)
+  const seen = rail.class === 'programmed' || rail.amps_meter !== null ? [state.V, state.A] : [state.V]
+  const age_us = Math.max(...seen.map(age))
+  if (age_us > us(d.s.plan.stale_s)) {
+    broke(d, {
+      code: 'stale',
+      rail: rail.name,
+      measured: age_us / 1e6,
+      limit: d.s.plan.stale_s,
+      unit: 's',
+      text: `The newest reading of ${rail.name} is ${(age_us / 1e6).toFixed(2)} s old (limit ${d.s.plan.stale_s.toFixed(2)} s): the line or its supply has gone quiet.`,
+    })
+  }
+}
+
+function judgeIntegral(d: Draft, step: Step, rail: RailPlan, state: RailState, dt_s: number): void {
+  const rising = step.rail === rail.name && isRising(d.s, step)
+  if (rising || comesDown(d.s, state) || state.set_V <= 0 || d.s.t_us - state.set_us < us(2)) {
+    state.error_pct_s = 0
+    return
+  }
+  // What is set and what is read each have the supply's error, so together they may differ by twice that.
+  const allowed = Math.max(2 * accuracy(d.s, rail, state.set_V, 0).V, resolution(d.s, rail).V)
+  const beyond = Math.abs((state.V?.value ?? state.set_V) - state.set_V) - allowed
+  if (beyond > 0) state.error_pct_s += (100 * beyond * dt_s) / state.set_V
+  const limit = 100 * trip(d.s, 'error-integral', 0.1)
+  if (state.error_pct_s > limit) {
+    broke(d, {
+      code: 'error-integral',
+      rail: rail.name,
+      measured: state.error_pct_s,
+      limit,
+      unit: '%·s',
+      text: `${rail.name} has stood off its set-point of ${volts(state.set_V)} for too long (${state.error_pct_s.toFixed(1)} %·s, limit ${limit.toFixed(0)} %·s).`,
+    })
+  }
+}
+
+/** A bias meter that went quiet while HT is on. */
+function judgeBiasFreshness(d: Draft): void {
+  if (!htIsOn(d.s)) return
+  for (const rail of Object.values(d.s.plan.rails)) {
+    const bias = rail.bias
+    if (!bias || bias.meter === null) continue
+    const age_us = d.s.t_us - (d.s.meters[bias.meter]?.t_us ?? 0)
+    if (age_us > us(d.s.plan.stale_s)) {
+      broke(d, {
+        code: 'stale',
+        rail: rail.name,
+        measured: age_us / 1e6,
+        limit: d.s.plan.stale_s,
+        unit: 's',
+        text: `The bias meter at ${bias.node} has not answered for ${(age_us / 1e6).toFixed(2)} s while HT is on.`,
+      })
+    }
+  }
+}
+
+/** An intent that never reaches the disk. */
+function judgeIntent(d: Draft): void {
+  const limit_s = trip(d.s, 'recorder-lost', 10)
+  if (d.s.part !== 'intent' || d.s.intent?.recorded !== false || d.s.t_us - d.s.part_us <= us(limit_s)) return
+  broke(d, {
+    code: 'recorder-lost',
+    measured: (d.s.t_us - d.s.part_us) / 1e6,
+    limit: limit_s,
+    unit: 's',
+    text: `The record did not confirm the intent of this segment within ${limit_s} s, so nothing was raised.`,
+  })
+}
+
+/** A request whose outcome never came is a line that cannot be trusted, whatever the line thinks of itself. */
+const outcomeWithin_s = 10
+function judgePending(d: Draft): void {
+  for (const pending of Object.values(d.s.pending)) {
+    if (d.s.t_us - pending.t_us <= us(outcomeWithin_s)) continue
+    broke(d, {
+      code: 'line-lost',
+      text: `${pending.channel} was told "${pending.request.do}" and no outcome came in ${outcomeWithin_s} s. It may have happened.`,
+    })
+  }
+}
