@@ -49,7 +49,7 @@ export interface World {
 
 /** Longest and shortest step of the coupled world, s; between them by how fast things move. */
 const longest_s = 1
-const shortest_s = 0.02
+const shortest_s = 0.04
 /** Part of a heater's temperature that may pass in one step. */
 const heatStep = 0.01
 /** Insulation of a floating output to the bench's earth, ohm (common practice, no source). */

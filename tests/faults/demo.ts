@@ -1,19 +1,32 @@
 import type { Bench } from '../../src/bench/index.js'
 import { loadAll } from '../../src/files/index.js'
 import { makePlan, type Plan } from '../../src/plan/index.js'
+import type { Profile } from '../../src/profile/index.js'
 import { type Operator, rehearse, type Rehearsal } from '../../src/rehearse/index.js'
 import type { RunEntry } from '../../src/story/index.js'
 import { type FaultSpec, parseFault } from '../../src/virtual/index.js'
 
-/** The demo's receiver profile, planned once. */
-export function demo(change: (bench: Bench) => Bench = (bench) => bench) {
+/** The demo's receiver profile as it stands, or with a changed bench or profile. */
+export function demo(
+  change: (bench: Bench) => Bench = (bench) => bench,
+  pace: (profile: Profile) => Profile = (profile) => profile,
+) {
   const all = loadAll('profiles/tern-rock/receive.yaml')
   if (all.value === null) throw new Error(JSON.stringify(all.problems))
-  const { profile, equipment } = all.value
+  const { equipment } = all.value
+  const profile = pace(all.value.profile)
   const bench = change(all.value.bench)
   const { plan, problems } = makePlan(profile, equipment, bench)
   if (plan === null) throw new Error(JSON.stringify(problems))
   return { plan, equipment, bench }
+}
+
+/** The same stages with short holds: enough to meet a fault in. */
+export function brisk(profile: Profile): Profile {
+  const stages = profile.stages.map((stage) =>
+    stage.do === 'ramp' ? { ...stage, hold_s: stage.rail === 'heaters' ? 30 : 10 } : stage,
+  )
+  return { ...profile, stages }
 }
 
 export function fault(text: string): FaultSpec {

@@ -1,15 +1,16 @@
 import { describe, expect, it } from 'vitest'
-import { demo, told } from './demo.js'
+import { brisk, demo, told } from './demo.js'
 
-const receiver = demo()
+const slow = demo()
+const receiver = demo(undefined, brisk)
 
 describe('a healthy Tern Rock receiver', () => {
   it.each([1953, 2, 3, 4, 5])('completes with outputs confirmed off, seed %i', (seed) => {
-    const { ending } = told(receiver, [], seed)
+    const { ending } = told(slow, [], seed)
     expect(ending.outcome).toBe('completed')
     expect(ending.reason).toBeNull()
     expect(ending.outputs_off).toBe('confirmed')
-    expect(ending.steps_done).toBe(receiver.plan.steps.length)
+    expect(ending.steps_done).toBe(slow.plan.steps.length)
     // Nothing but "marginal" may be said of a healthy set: one current in twenty lies outside a 5-95 % band.
     for (const warning of ending.warnings) expect(warning).toMatch(/marginal/)
     expect(ending.stored_charge['reservoir']).toBe('not measured')
@@ -154,7 +155,7 @@ describe('two channels in series onto HT', () => {
       },
       stacks: [{ rail: 'HT', channels: ['high.upper', 'high.lower'] }],
     }
-  })
+  }, brisk)
 
   it('complete when healthy, and share the volts', () => {
     const run = told(stacked, [])
