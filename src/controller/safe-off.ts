@@ -80,7 +80,7 @@ export type SafeOffOutput =
 const fall_within_us = 10_000_000
 const escalations_before_alarm = 2
 /** A port that has not answered by then is given up, as far as waiting goes; OFF goes on being sent while we wait for others. */
-const answer_within_us = 20_000_000
+const answer_within_us = 10_000_000
 const after_alarm_us = 10_000_000
 const look_within_us = 2_000_000
 const quiet_samples = 3
@@ -270,6 +270,11 @@ function low(d: Draft, name: string): boolean {
   return typeof volts === 'number' && Math.abs(volts) < d.s.plan.bias_release.below_V
 }
 
+function isDown(d: Draft, name: string): boolean {
+  const channel = d.s.channels[name]
+  return channel?.output === 'off' && channel.volts !== null && Math.abs(channel.volts) < off_V
+}
+
 function give(d: Draft, names: readonly string[], why: string): void {
   for (const name of names) {
     if (d.s.channels[name]?.given_us !== null) continue
@@ -314,6 +319,8 @@ function heatersGiven(d: Draft): boolean {
 function biasRule(d: Draft, first: readonly string[]): string | null {
   const { below_V, discharge_s, cathodes_cold_s, only_wire_between } = d.s.plan.bias_release
   if (first.length === 0) return 'no HT on this bench'
+  // An output that is off already holds nothing back: to wait would only put off the answer.
+  if (ofStage(d, 'bias').every((name) => isDown(d, name))) return 'it was off already'
   if (only_wire_between && first.every((name) => low(d, name))) {
     return `(a) HT below ${below_V} V at the supply, only wire between`
   }

@@ -113,9 +113,15 @@ function processes(): { pid: number; parent: number; command: string }[] {
 }
 
 /** A command without a terminal. */
-export function plain(args: readonly string[]): Promise<{ code: number | null; out: string; err: string }> {
+export function plain(
+  args: readonly string[],
+  env: Readonly<Record<string, string>> = {},
+): Promise<{ code: number | null; out: string; err: string }> {
   return new Promise((done) => {
-    const child = spawn(process.execPath, [program, ...args], { stdio: ['ignore', 'pipe', 'pipe'] })
+    const child = spawn(process.execPath, [program, ...args], {
+      stdio: ['ignore', 'pipe', 'pipe'],
+      env: { ...process.env, ...env },
+    })
     let out = ''
     let err = ''
     child.stdout.on('data', (text: Buffer) => {

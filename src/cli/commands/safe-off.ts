@@ -18,7 +18,7 @@ import { openSpare, type PortLine } from '../../supply/index.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { configAtSpeed } from '../live/at-speed.js'
-import { placesOf } from '../live/places.js'
+import { placesOf, virtualAs } from '../live/places.js'
 import { problemLine } from '../live/prepare.js'
 import type { Register } from './index.js'
 
@@ -62,6 +62,13 @@ async function safeOff(path: string, json: boolean, io: Io): Promise<Exit> {
   }
   offAtOnce(off, places)
   if (left !== null) await endRun(left, io)
+  if (left !== null && virtualAs(bench) !== null && readBenchState(statePath) === null) {
+    const text = 'The run confirmed its outputs off, and its virtual bench ended with it.'
+    if (json) printJson(io, { outputs_off: 'confirmed', text, stored_charge: 'not measured' })
+    else
+      io.out(`${text}\nThe set's stored charge: not measured: take it as charged. Measure before touching.`)
+    return exits.done
+  }
   const speed = left?.speed ?? 1
   const result = await makeSafe(
     {
@@ -81,7 +88,8 @@ async function safeOff(path: string, json: boolean, io: Io): Promise<Exit> {
     removeBenchState(statePath)
   tell(result, json, io)
   if (result.outputs_off === 'confirmed') return exits.done
-  return result.silent.length === Object.keys(places).length ? exits.notReachable : exits.notConfirmedOff
+  const ports = new Set(off.channels.map(({ port }) => port))
+  return result.silent.length === ports.size ? exits.notReachable : exits.notConfirmedOff
 }
 
 /** Before anything is asked or waited for: terminator and OFF to drive, screen and HT, whoever else holds the port. */

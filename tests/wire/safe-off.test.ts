@@ -1,0 +1,119 @@
+import { spawn } from 'node:child_process'
+import { readFileSync, writeFileSync } from 'node:fs'
+import { setTimeout as sleep } from 'node:timers/promises'
+import { afterEach, describe, expect, it } from 'vitest'
+import { LiveRun, shortProfile } from '../helpers/live-run.js'
+import { gone, plain } from '../helpers/terminal.js'
+import { BenchProgram } from '../helpers/virtual-bench.js'
+
+const ends: (() => Promise<void> | void)[] = []
+afterEach(async () => {
+  for (const end of ends.splice(0).reverse()) await end()
+})
+
+async function benchWithHtOn(): Promise<BenchProgram> {
+  const bench = await BenchProgram.start('--speed', '20')
+  ends.push(() => bench.end())
+  const say = (port: string, text: string): void => {
+    writeFileSync(bench.paths[port] ?? '', text)
+  }
+  say('low', '\n:INST:NSEL 1;:VOLT 12.6\n:INST:NSEL 1;:CURR 8\n:INST:NSEL 1;:OUTP ON\n')
+  say('high', '\n:VOLT 150\n:CURR 0.1\n:OUTP ON\n')
+  await sleep(300)
+  expect(await bench.outputs()).toMatchObject({ 'high.out': true, 'low.heaters': true })
+  return bench
+}
+
+describe('slowglow safe-off', () => {
+  it('puts everything off and confirms it while another program holds the ports', async () => {
+    const bench = await benchWithHtOn()
+    for (const path of [bench.paths['high'] ?? '', bench.paths['low'] ?? '']) {
+      const holder = spawn('flock', [path, 'sleep', '100'], { detached: true })
+      ends.push(() => {
+        if (holder.pid !== undefined) process.kill(-holder.pid, 'SIGKILL')
+      })
+    }
+    await sleep(200)
+    const { code, out, err } = await plain(['safe-off', '--bench', bench.bench_file])
+    expect(`${out}${err}`).toContain('Outputs confirmed off')
+    expect(code).toBe(0)
+    expect(out).toContain('take it as charged')
+    expect(out.toLowerCase()).not.toContain('safe to touch')
+    expect(Object.values(await bench.outputs())).toEqual([false, false, false])
+  })
+
+  it('says so, and exits 5, when no port can be reached', async () => {
+    const bench = await BenchProgram.start()
+    await bench.outputs()
+    const file = bench.bench_file.replace('bench.yaml', 'gone.yaml')
+    writeFileSync(
+      file,
+      readFileSync(bench.bench_file, 'utf8').replaceAll('/tmp/slowglow-lines', '/tmp/no-such-lines'),
+    )
+    ends.push(() => bench.end())
+    const { code, out } = await plain(['safe-off', '--bench', file, '--json'])
+    expect(code).toBe(5)
+    expect(JSON.parse(out)).toMatchObject({ outputs_off: 'not confirmed' })
+  })
+
+  it('tells a run that is under way to put its outputs off now', async () => {
+    const run = new LiveRun([shortProfile, '--speed', '20'])
+    ends.push(() => run.end())
+    await run.acknowledge()
+    await run.htAbove(30)
+    const { code, err } = await plain(['safe-off', '--bench', 'profiles/tern-rock/bench.yaml'], {
+      XDG_RUNTIME_DIR: run.folder,
+    })
+    expect(err).toContain('A run is under way on this bench')
+    expect(code).toBe(0)
+    expect(await run.exit()).toBe(7)
+    expect(run.record().ending).toMatchObject({ outcome: 'stopped', outputs_off: 'confirmed' })
+  })
+})
+
+describe('the next start', () => {
+  it('ends an orphan controller, reads back what is on, makes it safe and reports it before anything else', async () => {
+    const first = new LiveRun([shortProfile, '--speed', '20'])
+    ends.push(() => first.end())
+    await first.acknowledge()
+    await first.htAbove(30)
+    const { controller } = first
+    process.kill(controller, 'SIGSTOP')
+    process.kill(first.session.leader, 'SIGKILL')
+    const next = new LiveRun([shortProfile, '--speed', '20'], first.folder)
+    ends.push(() => next.end())
+    await next.session.shows('did not end well', 30_000)
+    await next.session.shows(/type the word: \w+/, 60_000)
+    await gone(controller)
+    const { seen } = next.session
+    expect(seen).toContain(`process ${controller}`)
+    expect(seen).toMatch(/Found on: .*high\.out/)
+    expect(seen).toContain('Outputs confirmed off')
+    expect(seen).toContain('take it as charged')
+    next.session.type('\u0003')
+    expect(await next.exit()).toBe(7)
+  })
+
+  it('refuses while another run is under way on the same bench', async () => {
+    const first = new LiveRun([shortProfile, '--speed', '20'])
+    ends.push(() => first.end())
+    await first.acknowledge()
+    await first.htAbove(5)
+    const next = new LiveRun([shortProfile, '--speed', '20'], first.folder)
+    ends.push(() => next.end())
+    expect(await next.exit()).toBe(5)
+    expect(next.session.seen).toContain('Another run is under way')
+  })
+})
+
+describe('slowglow supplies', () => {
+  it('tells identity, settings and state of every supply and changes nothing', async () => {
+    const bench = await benchWithHtOn()
+    const { code, out } = await plain(['supplies', '--bench', bench.bench_file, '--json'])
+    expect(code).toBe(0)
+    expect(JSON.parse(out)).toMatchObject({
+      supplies: { high: { trouble: null, channels: { out: { output: 'on', set_V: 150, limit_A: 0.1 } } } },
+    })
+    expect(await bench.outputs()).toMatchObject({ 'high.out': true, 'low.heaters': true })
+  })
+})
