@@ -91,14 +91,21 @@ describe('a heater in its thermal balance', () => {
   it('keeps the energy balance: heat in is heat stored plus heat radiated', () => {
     const heater = makeHeater(output)
     let joules = 0
-    for (let t = 0; t < 60; t += 0.01) {
-      const volts = 6.3
-      const power = (volts * volts) / heaterOhm(heater)
-      joules += power * 0.01
-      warm(heater, volts, 0.01)
+    const stored = (): number =>
+      (heater.content_s * 6.3 * 0.45 * (heater.kelvin - 295)) / (heater.hot_K - 295)
+    const on = (volts: number, seconds: number): void => {
+      for (let t = 0; t < seconds; t += 0.005) {
+        joules += ((volts * volts) / heaterOhm(heater)) * 0.005
+        warm(heater, volts, 0.005)
+      }
     }
-    const stored = (heater.content_s * 6.3 * 0.45 * (heater.kelvin - 295)) / (heater.hot_K - 295)
-    expect(stored).toBeLessThan(joules)
+    // Well below red heat next to nothing is radiated: what goes in stays in.
+    on(2, 1)
+    expect(heater.kelvin).toBeGreaterThan(350)
+    expect(stored() / joules).toBeGreaterThan(0.97)
+    expect(stored() / joules).toBeLessThan(1.03)
+    on(6.3, 60)
+    expect(stored()).toBeLessThan(joules)
     // Once hot, input equals radiation.
     expect((6.3 * 6.3) / heaterOhm(heater)).toBeCloseTo(6.3 * 0.45, 2)
   })
