@@ -16,6 +16,7 @@ import {
 import { type Connection, openPort, type PortLine } from '../supply/index.js'
 import { type FromController, type Start, toControllerShape } from './messages.js'
 import { beat_lost_us, beat_us } from './supervise.js'
+import { jsonLines } from './unrecorded.js'
 
 /**
  * The controller: ports, line, sequencer, limits, and nothing else. From a reply to the OFF it causes there are only plain
@@ -64,12 +65,14 @@ function control(start: Start): void {
   let ready = false
   let begun = false
   let ended = false
+  let recorderLost = false
 
   const recorder = connectRecorder(start.recorder, 'controller', {
     recorded(intent) {
       event({ kind: 'recorded', intent })
     },
     trouble(text) {
+      recorderLost = true
       event({ kind: 'recorder lost', text })
     },
   })
@@ -184,6 +187,10 @@ function control(start: Start): void {
     const off = (): void => {
       for (const connection of connections.values()) void connection.close()
       setTimeout(() => process.exit(0), 20)
+    }
+    if (recorderLost) {
+      const rest = recorder.unconfirmed()
+      if (rest.length > 0) say({ kind: 'unrecorded', lines: jsonLines(rest) })
     }
     void recorder.close(2500).then(off, off)
   }

@@ -106,6 +106,8 @@ export const fromControllerShape = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('notice'), text: z.string() }),
   z.object({ kind: z.literal('hands clear'), for_s: z.number() }),
   z.object({ kind: z.literal('ended'), ending: endingShape }),
+  /** Entries that a lost recorder never confirmed, as JSON lines. */
+  z.object({ kind: z.literal('unrecorded'), lines: z.string() }),
   z.object({ kind: z.literal('trouble'), text: z.string() }),
 ])
 export type FromController = z.infer<typeof fromControllerShape>

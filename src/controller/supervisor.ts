@@ -11,6 +11,7 @@ import { openSpare, type PortLine, type SpareLine } from '../supply/index.js'
 import { makeSafe } from './make-safe.js'
 import { type FromController, fromControllerShape, type ToController } from './messages.js'
 import type { SafeOffResult } from './safe-off.js'
+import { jsonLines, keepUnrecorded } from './unrecorded.js'
 import {
   type SuperviseAct,
   superviseBegin,
@@ -191,6 +192,9 @@ class RunningSupervisor implements Supervisor {
         this.recorder.append([happened(this.run_us(), 'supervisor', 'trouble', message.text)])
         this.shown.next({ kind: 'notice', text: message.text })
         return
+      case 'unrecorded':
+        this.keepRest(message.lines)
+        return
       case 'view':
         this.stepsDone = message.view.step
         this.shown.next(message)
@@ -203,6 +207,13 @@ class RunningSupervisor implements Supervisor {
         this.shown.next(message)
         return
     }
+  }
+
+  private keepRest(lines: string): void {
+    const where = keepUnrecorded(this.job.run_file, lines)
+    if (where === null) process.stderr.write(lines)
+    const text = `What the lost recorder had not confirmed is kept in ${where ?? 'standard error'}.`
+    this.shown.next({ kind: 'alarm', text })
   }
 
   private take(input: Untimed<SuperviseInput>): void {
@@ -288,6 +299,8 @@ class RunningSupervisor implements Supervisor {
       this.recorder.append([{ entry: 'ending', t_us: this.run_us(), ending: outcome.ending }])
     }
     await this.recorder.close()
+    const rest = this.recorder.unconfirmed()
+    if (rest.length > 0) this.keepRest(jsonLines(rest))
     for (const spare of this.spares.values()) spare.close()
     if (this.controller.connected) this.controller.disconnect()
     this.settleReady(null)

@@ -210,9 +210,14 @@ function isLow(d: Draft, rail: RailPlan): boolean {
     const said = off?.hand[rail.name]
     return !state?.energised || (typeof said === 'number' && said < low_V)
   }
+  // Only a reading taken after OFF counts: the last one before a line went quiet may be older than the last raise.
+  const since_us = off?.given_us[rail.name] ?? d.s.t_us
   const sample = state?.V ?? null
   return (
-    sample !== null && d.s.t_us - sample.t_us <= us(2 * d.s.plan.stale_s) && Math.abs(sample.value) < low_V
+    sample !== null &&
+    sample.t_us > since_us &&
+    d.s.t_us - sample.t_us <= us(2 * d.s.plan.stale_s) &&
+    Math.abs(sample.value) < low_V
   )
 }
 

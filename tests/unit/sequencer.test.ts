@@ -336,6 +336,17 @@ describe('going off', () => {
     expect(alarm?.kind === 'alarm' && alarm.text).toMatch(/Cut the mains/)
   })
 
+  it('does not take a reading from before OFF for low HT: a line that went quiet in mid-ramp keeps the bias', () => {
+    const rig = new Rig(smallPlan()).start()
+    rig.until('55 V on the way up', () => (rig.set['ht.1'] ?? 0) > 50)
+    rig.silent.add('HT')
+    const ending = rig.toTheEnd()
+    expect(ending.outputs_off).toBe('not confirmed')
+    expect(ending.bias_released_by).toBeNull()
+    expect(rig.on['bias.1']).toBe(true)
+    expect(rig.on['lt.1']).toBe(false)
+  })
+
   it('never raises anything once it is going off', () => {
     const rig = new Rig(smallPlan()).start().toFullHT()
     rig.extra_A['HT'] = 0.2

@@ -1,6 +1,7 @@
+import { readFileSync, rmSync } from 'node:fs'
 import { afterEach, describe, expect, it } from 'vitest'
 import { LiveRun, shortProfile } from '../helpers/live-run.js'
-import { gone } from '../helpers/terminal.js'
+import { childrenOf, gone, processesWith } from '../helpers/terminal.js'
 
 let run: LiveRun | null = null
 afterEach(async () => {
@@ -67,5 +68,20 @@ describe('the supervisor over a real terminal line', () => {
     const { ending } = live.record()
     expect(ending?.outputs_off).toBe('confirmed')
     expect(ending?.reason?.code).toBe('parent-lost')
+  })
+
+  it('makes safe when the recorder is killed, says why, and keeps elsewhere what was not confirmed', async () => {
+    const live = await raised()
+    const [recorder] = childrenOf(live.session.leader).filter((pid) =>
+      processesWith('recorder.process').includes(pid),
+    )
+    process.kill(recorder ?? 0, 'SIGKILL')
+    expect(await live.exit(60_000)).toBe(8)
+    const { seen } = live.session
+    expect(seen).toContain('The record is not being kept')
+    expect(seen).toContain('Outputs confirmed off')
+    const [, kept = ''] = /is kept in (\S+\.jsonl)/.exec(seen) ?? []
+    expect(readFileSync(kept, 'utf8')).toContain('recorder-lost')
+    rmSync(kept)
   })
 })

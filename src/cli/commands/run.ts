@@ -117,6 +117,10 @@ async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
         return exits.notReachable
       }
       bench = started
+      started.lost((text) => {
+        log.error(text)
+        terminal.line(text)
+      })
     }
     const plan = hashed(planAtSpeed(prepared.plan, flags.speed))
     conversation = new Conversation(terminal, plan, prepared.equipment, bench, flags.speed)

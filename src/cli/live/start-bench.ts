@@ -13,6 +13,8 @@ export interface BenchProcess {
   ohms(rail: string): Promise<number | null>
   rail(rail: string): Promise<{ readonly volts: number; readonly amps: number } | null>
   end(): void
+  /** Called once when the bench ends without having been told to, with what it said. */
+  lost(told: (text: string) => void): void
 }
 
 export interface BenchStart {
@@ -62,16 +64,25 @@ export async function startBench(start: BenchStart): Promise<BenchProcess | { re
   })
   if (places === null)
     return { trouble: said.trim() === '' ? 'The virtual bench could not be started.' : said.trim() }
-  return new Running(child, places, waiting)
+  return new Running(child, places, waiting, () => said.trim())
 }
 
 class Running implements BenchProcess {
   private id = 0
+  private ended = false
   constructor(
     private readonly child: ChildProcess,
     readonly places: Readonly<Record<string, PortLine>>,
     private readonly waiting: Map<number, (message: FromBench | null) => void>,
+    private readonly said: () => string,
   ) {}
+
+  lost(told: (text: string) => void): void {
+    this.child.on('exit', (code, signal) => {
+      if (!this.ended)
+        told(`The virtual bench ended by itself (${signal ?? `exit code ${code ?? 0}`}). ${this.said()}`)
+    })
+  }
 
   tell(message: ToBench): void {
     if (this.child.connected) this.child.send(message, () => undefined)
@@ -93,6 +104,7 @@ class Running implements BenchProcess {
   }
 
   end(): void {
+    this.ended = true
     this.tell({ kind: 'quit' })
     if (this.child.connected) this.child.disconnect()
     this.child.unref()

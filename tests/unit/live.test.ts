@@ -1,0 +1,97 @@
+import { describe, expect, it } from 'vitest'
+import { exits } from '../../src/cli/exits.js'
+import { closingText, exitOf } from '../../src/cli/live/closing.js'
+import { answerOf, typeKey, type Typing } from '../../src/cli/live/keys.js'
+import { clock } from '../../src/cli/live/screen.js'
+import type { Ask } from '../../src/plan/index.js'
+import type { RunEnding } from '../../src/story/index.js'
+
+const ending: RunEnding = {
+  outcome: 'completed',
+  outputs_off: 'confirmed',
+  reason: null,
+  stored_charge: { reservoir: 'not measured' },
+  hand_rails: {},
+  warnings: [],
+  steps_done: 4,
+  duration_s: 60,
+  details: {},
+}
+const live: Typing = { buffer: '', live: true, asking: true }
+const press = (typing: Typing, text: string) => typeKey(typing, { kind: 'text', text })
+
+describe('keys during a run', () => {
+  it('stop at once with s and run down with r, also while a question is open', () => {
+    expect(press(live, 's').typed).toEqual([{ kind: 'stop', by: 'key s', now: true }])
+    expect(press(live, 'r').typed).toEqual([{ kind: 'stop', by: 'key r', now: false }])
+    expect(press({ ...live, asking: false }, 's').typed).toHaveLength(1)
+  })
+
+  it('are ordinary letters while the word of the cautions is typed, when nothing is energised', () => {
+    const turn = press({ buffer: '', live: false, asking: true }, 'silver')
+    expect(turn.typed).toEqual([])
+    expect(turn.typing.buffer).toBe('silver')
+  })
+
+  it('give up before a run and stop during one with Ctrl-C and Ctrl-Z', () => {
+    for (const kind of ['interrupt', 'suspend'] as const) {
+      expect(typeKey(live, { kind }).typed[0]).toMatchObject({ kind: 'stop', now: false })
+      expect(typeKey({ ...live, live: false }, { kind }).typed[0]).toMatchObject({ kind: 'abandoned' })
+    }
+  })
+
+  it('put a typed reading together, with corrections', () => {
+    const typed = press(live, '12.57').typing
+    const corrected = typeKey(typed, { kind: 'erase' }).typing
+    expect(typeKey(corrected, { kind: 'enter' }).typed).toEqual([{ kind: 'entered', text: '12.5' }])
+  })
+})
+
+describe('an answer', () => {
+  const confirm: Ask = { text: '?', wants: { kind: 'confirm' }, timeout_s: 0, inside: false, about: '' }
+  const reading: Ask = {
+    ...confirm,
+    wants: { kind: 'reading', node: 'a', rail: null, unit: 'V', low: 1, high: 2 },
+  }
+  it('to a plain question is yes or no; Enter alone is neither', () => {
+    expect(answerOf('y', confirm, null)).toEqual({ value: 'yes' })
+    expect(answerOf('n', confirm, null)).toEqual({ value: 'no' })
+    expect(answerOf('', confirm, null)).toHaveProperty('problem')
+  })
+
+  it('to a reading is a number with or without its unit; Enter accepts only what a virtual meter shows', () => {
+    expect(answerOf('1.5', reading, null)).toEqual({ value: 1.5 })
+    expect(answerOf('-900 mV', reading, null)).toEqual({ value: -0.9 })
+    expect(answerOf('', reading, 1.25)).toEqual({ value: 1.25 })
+    expect(answerOf('', reading, null)).toHaveProperty('problem')
+    expect(answerOf('3 mA', reading, null)).toHaveProperty('problem')
+  })
+})
+
+describe('the end of a run', () => {
+  it('has an exit code for each outcome, and 4 wins over all of them', () => {
+    expect(exitOf(ending)).toBe(exits.done)
+    expect(exitOf({ ...ending, warnings: ['marginal'] })).toBe(exits.finding)
+    expect(exitOf({ ...ending, hand_rails: { mains: 'not confirmed by you' } })).toBe(exits.finding)
+    expect(exitOf({ ...ending, outcome: 'tripped' })).toBe(exits.tripped)
+    expect(exitOf({ ...ending, outcome: 'stopped' })).toBe(exits.stopped)
+    expect(exitOf({ ...ending, outcome: 'failed' })).toBe(exits.rigFailed)
+    for (const outcome of ['completed', 'tripped', 'stopped', 'failed'] as const) {
+      expect(exitOf({ ...ending, outcome, outputs_off: 'not confirmed' })).toBe(exits.notConfirmedOff)
+    }
+  })
+
+  it('keeps "outputs off" and "stored charge" apart and never calls anything safe', () => {
+    const text = closingText(ending, '/runs/one.slowglow')
+    expect(text).toContain('Outputs confirmed off')
+    expect(text).toContain('reservoir: not measured: take it as charged')
+    expect(text).toContain('measure before touching')
+    expect(text.toLowerCase()).not.toMatch(/safe|you may touch/)
+    const open = closingText({ ...ending, outputs_off: 'not confirmed' }, null)
+    expect(open).toContain('Cut the mains of the HT sources now (not of the bias)')
+  })
+
+  it('writes times as a clock does', () => {
+    expect([clock(5), clock(65), clock(3661)]).toEqual(['0:05', '1:05', '1:01:01'])
+  })
+})
