@@ -4,7 +4,7 @@ import { type Exit, exits } from '../exits.js'
 
 /** What a run says at its end, the same for run and every take-over. "Outputs off" and "stored charge" stay two statements. */
 export function closingText(ending: RunEnding, file: string | null): string {
-  const lines = [`${outcomes[ending.outcome]}${ending.reason === null ? '' : `: ${ending.reason.text}`}`]
+  const lines = [`${heading(ending)}${ending.reason === null ? '' : `: ${ending.reason.text}`}`]
   if (ending.reason !== null) {
     const { code, rail, step, measured, limit, unit } = ending.reason
     const where = [rail === null ? '' : `rail ${rail}`, step === null ? '' : `step ${step}`].filter(
@@ -40,12 +40,14 @@ export function closingText(ending: RunEnding, file: string | null): string {
   return lines.join('\n')
 }
 
-const outcomes = {
-  completed: 'Completed, within limits',
-  tripped: 'TRIPPED',
-  stopped: 'Stopped',
-  failed: 'THE RIG FAILED',
-} as const
+const outcomes = { tripped: 'TRIPPED', stopped: 'Stopped', failed: 'THE RIG FAILED' } as const
+
+/** A run that did all its steps is not "within limits" where something was marginal, and not done where outputs are open. */
+function heading(ending: RunEnding): string {
+  if (ending.outcome !== 'completed') return outcomes[ending.outcome]
+  if (ending.outputs_off !== 'confirmed') return 'All steps done, but the outputs did not go off'
+  return ending.warnings.length > 0 ? 'Completed, with warnings' : 'Completed, within limits'
+}
 
 function figure(value: number, unit: string): string {
   return unit === 'V' || unit === 'A' ? formatQuantity(value, unit) : `${value} ${unit}`

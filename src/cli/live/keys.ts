@@ -75,6 +75,8 @@ export function answerOf(
     return { problem: 'Type y for yes or n for no (no stops the run).' }
   }
   if (text === '' && shown !== null) return { value: shown }
+  // A bare number is volts or ohms, as the question says; for amps the unit is wanted, since meters show milliamps.
+  if (ask.wants.unit !== 'A' && /^[+-]?\d+(\.\d+)?$/.test(text)) return { value: Number(text) }
   const parsed = parseQuantity(text, ask.wants.unit)
-  return parsed.ok ? { value: parsed.value } : { problem: `${parsed.problem} ${parsed.remedy}` }
+  return parsed.ok ? { value: parsed.value } : { problem: `${parsed.problem}; ${parsed.remedy}.` }
 }
