@@ -4,6 +4,11 @@ import { commands } from './commands/index.js'
 import { exits } from './exits.js'
 import { processIo } from './io.js'
 
+// Output piped into a program that stops reading (head, a pager) is no fault of anyone's.
+process.stdout.on('error', (error: NodeJS.ErrnoException) => {
+  if (error.code !== 'EPIPE') throw error
+})
+
 const io = processIo()
 const program = new Command('slowglow')
   .description(

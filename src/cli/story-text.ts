@@ -128,7 +128,9 @@ function cautions(story: Story): string[] {
 
 function events(story: Story): string[] {
   if (story.events.length === 0) return []
-  const rows = story.events.map(({ t_s, what, rail, step, text }) => [
+  // What the sequencer was fed is kept for replay; a person reads what was decided.
+  const told = story.events.filter(({ what }) => what !== 'fed')
+  const rows = told.map(({ t_s, what, rail, step, text }) => [
     clock(t_s),
     step === null ? '' : String(step),
     what,

@@ -35,10 +35,19 @@ export const willing: Operator = (ask, at) => {
   if (knob !== undefined && at.step?.rail === knob) at.world.turn(knob, at.step.target_V)
   const off = /^hand off (.+)$/.exec(ask.about)?.[1]
   if (off !== undefined) at.world.turn(off, 0)
+  const weak = /^below-ask (.+)$/.exec(ask.about)?.[1]
+  if (weak !== undefined) return { after_s: readingTakes_s, value: mayGoOn(weak, at) ? 'yes' : 'no' }
   const after_s = knob !== undefined || off !== undefined ? turningTakes_s : readingTakes_s
   if (ask.wants.kind === 'confirm') return { after_s, value: 'yes' }
   const value = read(ask.wants, at)
   return { after_s, value: value ?? 'go on' }
+}
+
+/** Tubes long in store read 40 to 70 % of new and rise (common practice, no source); below that a careful person stops. */
+const weakest = 0.4
+function mayGoOn(rail: string, at: AtTheBench): boolean {
+  const expected_A = at.step?.limits[rail]?.expected_A ?? 0
+  return (at.world.truth().rails[rail]?.amps ?? 0) >= weakest * expected_A
 }
 
 /** What the meter in hand shows; null where nothing can be read there. */

@@ -1,3 +1,4 @@
+import { rmSync } from 'node:fs'
 import { createServer, type Socket } from 'node:net'
 import type { PortLine } from '../../supply/index.js'
 import { openPtyLine, ptyDirectory } from './pty.js'
@@ -20,6 +21,7 @@ export async function openPtyPorts(names: readonly string[], handlers: Handlers)
   const places: Record<string, PortLine> = {}
   const close = (): void => {
     for (const line of Object.values(lines)) line.close()
+    rmSync(directory, { recursive: true, force: true })
   }
   for (const name of names) {
     const line = await openPtyLine(
