@@ -10,7 +10,7 @@ import {
   heaterWindow,
   type HeaterPoint,
 } from './heaters.js'
-import { estimate, tubeSumGuard } from './level1.js'
+import { coldEstimate, estimate, tubeSumGuard } from './level1.js'
 import { inWords, type SetPoints } from './guards.js'
 import { createOperating, type Operating } from './operating.js'
 import { type Expectation, railLimits, show } from './rail-limits.js'
@@ -78,7 +78,7 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
         const rail = equipment.rails[name]
         const railBench = rails[name]
         if (rail === undefined || railBench === undefined) continue
-        const from = expectationOf(equipment, railBench, at_V, mode, point, heaterAt)
+        const from = expectationOf(equipment, railBench, at_V, mode, point, heaterAt, tubes)
         if (from === null) {
           problems.push(nothingKnown(name, mode, volts))
           continue
@@ -121,16 +121,20 @@ function expectationOf(
   mode: ModeName,
   point: OperatingPoint | null,
   heaterAt: (rail: RailBench, volts: number) => WithProblems,
+  tubes: 'hot' | 'cold',
 ): WithProblems | null {
   if (bench.role === 'heater') return heaterAt(bench, at_V)
   if (point !== null && point.expected_A[bench.name] !== undefined)
     return fromNetwork(bench, at_V, mode, point)
   const rail = equipment.rails[bench.name]
   if (rail === undefined) return null
-  const known = estimate(equipment, bench.name, rail, mode, at_V, bench)
+  const known =
+    tubes === 'cold' && rail.role !== 'bias'
+      ? coldEstimate(equipment, bench.name, rail, at_V, bench)
+      : estimate(equipment, bench.name, rail, mode, at_V, bench)
   if (known === null) return null
   const guard =
-    rail.role === 'bias'
+    rail.role === 'bias' || tubes === 'cold'
       ? null
       : tubeSumGuard(equipment, bench.name, mode, at_V, terminalBleeder_ohm(rail, bench))
   return {

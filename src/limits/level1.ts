@@ -3,6 +3,7 @@ import { formatQuantity } from '../quantities/index.js'
 import { findTube } from '../tubes/index.js'
 import { ratingFactor } from './ratings.js'
 import { terminalBleeder_ohm } from './bench-rails.js'
+import { periodLeakage_A } from './sampling.js'
 import type { Guard, RailBench } from './types.js'
 
 /**
@@ -68,6 +69,34 @@ export function estimate(
     high: 1.25,
     text: `${formatQuantity(volts, 'V')} across the bench bleeder of ${formatQuantity(bleeder, 'Ω')}, nothing else is stated`,
     source: 'the set and bench files',
+  }
+}
+
+/**
+ * The same rail with its tubes cold or pulled (reforming): only bleeders and capacitor leakage are left, and a handbook's
+ * total says nothing. Unformed electrolytics draw several times their limit at first (2-3 mA seen where 1 mA is allowed).
+ */
+export function coldEstimate(
+  equipment: Equipment,
+  name: RailName,
+  rail: Rail,
+  volts: number,
+  bench: RailBench,
+): Estimate | null {
+  const bleeder = terminalBleeder_ohm(rail, bench)
+  const bleeder_A = bleeder === null ? 0 : volts / bleeder
+  const leakage_A = Object.values(equipment.rail_capacitors)
+    .filter((part) => part.rail === name && part.dielectric === 'electrolytic')
+    .reduce((sum, part) => sum + periodLeakage_A(part.F, part.rated_V), 0)
+  const expected_A = bleeder_A + leakage_A
+  if (!(expected_A > 0)) return null
+  return {
+    expected_A,
+    low: (0.8 * bleeder_A) / expected_A,
+    high: (1.25 * bleeder_A + 3 * leakage_A) / expected_A,
+    text: `tubes cold or pulled: ${formatQuantity(round(leakage_A), 'A')} of capacitor leakage allowed${bleeder === null ? '' : `, and ${formatQuantity(round(bleeder_A), 'A')} of bleeder`}`,
+    source:
+      'JAN-C-62, I(mA) = K·C(µF) + 0.3, second-hand; three times that while unformed (common practice, no source)',
   }
 }
 

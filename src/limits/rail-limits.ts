@@ -163,9 +163,9 @@ function bandOf(from: Expectation, expected_A: number): Band {
       upper_A: spread.high * expected_A,
       low_A: spread.low * expected_A,
       high_A: spread.high * expected_A,
-      lowWords: `${spread.low} × expected is`,
-      highWords: `${spread.high} × expected is`,
-      text: `${spread.low} to ${spread.high} × expected`,
+      lowWords: `${factor(spread.low)} × expected is`,
+      highWords: `${factor(spread.high)} × expected is`,
+      text: `${factor(spread.low)} to ${factor(spread.high)} × expected`,
       source: spread.source,
     }
   }
@@ -287,3 +287,6 @@ function short(value: number): number {
 export function show(value: number, unit: Unit): string {
   return formatQuantity(short(value), unit)
 }
+
+/** A factor in words: 1.5, not 1.500000001. */
+const factor = (value: number): string => String(Number(value.toPrecision(2)))

@@ -73,7 +73,7 @@ export function sampleElements(
 }
 
 /** Leakage a new electrolytic was allowed at rated volts after 5 min: JAN-C-62, I(mA) = K·C(µF) + 0.3. */
-function periodLeakage_A(F: number, rated_V: number): number {
+export function periodLeakage_A(F: number, rated_V: number): number {
   const K = rated_V <= 100 ? 0.01 : rated_V <= 250 ? 0.02 : rated_V <= 350 ? 0.025 : 0.04
   return 1e-3 * (K * F * 1e6 + 0.3)
 }

@@ -22,6 +22,15 @@ const standing = { heaters: 12.6, bias: 60, HT: 250 }
 const at250 = desk.at('receive', standing, { rail: 'HT', slew_V_per_s: 2 }, {}, 'hot')
 const HT = at250.limits['HT']!
 
+it('cold tubes at level 1 expect bleeder and leakage alone, not the handbook’s total', () => {
+  const of = (tubes: 'hot' | 'cold') =>
+    createLimits(small.equipment, small.bench).at('receive', { HT: 250 }, null, {}, tubes).limits['HT']!
+  expect(of('cold').trip_A).toBeLessThan(0.3 * of('hot').trip_A)
+  expect(of('cold').because.find((reason) => reason.limit === 'expected')?.text).toMatch(
+    /tubes cold or pulled/,
+  )
+})
+
 describe('limits of a rail', () => {
   it('leave at least 2 mA, three read-back steps and 3 % of expected as room', () => {
     expect(floor_A(0.01, 1e-4)).toBe(0.002)
