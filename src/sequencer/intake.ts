@@ -36,7 +36,12 @@ export function takeMeter(d: Draft, meter: string, value: Decimal): string | nul
     if (rail.volts_meter === meter) {
       keep(state, 'V', { ...sample, value: Math.abs(sample.value) })
       state.energised = Math.abs(sample.value) > 5
-      if (state.energised) d.s.ever_energised = true
+      if (state.energised) {
+        d.s.ever_energised = true
+        state.on_us ??= d.s.t_us
+      } else {
+        state.on_us = null
+      }
       return rail.name
     }
     if (rail.amps_meter === meter) {

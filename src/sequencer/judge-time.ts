@@ -15,6 +15,13 @@ export function judgeTick(d: Draft, dt_s: number): void {
     const state = d.s.rails[rail.name]
     if (!state?.energised || rail.class === 'hand') continue
     judgeFreshness(d, rail, state)
+    if (step.do !== 'hook-up check' && state.set_V > 5 && step.limits[rail.name] === undefined) {
+      broke(d, {
+        code: 'invariant',
+        rail: rail.name,
+        text: `${rail.name} stands at ${volts(state.set_V)} in a step that has no limits for it.`,
+      })
+    }
     if (rail.class === 'programmed' && step.do !== 'hook-up check') judgeIntegral(d, step, rail, state, dt_s)
   }
   judgeBiasFreshness(d)

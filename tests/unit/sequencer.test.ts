@@ -358,6 +358,47 @@ describe('going off', () => {
     }
   })
 
+  it('a rail that would stand in a step without limits for it makes the run safe', () => {
+    const rig = new Rig(
+      smallPlan((plan) => ({
+        ...plan,
+        steps: plan.steps.map((step) =>
+          step.do === 'hold' ? { ...step, limits: { LT: step.limits['LT']! } } : step,
+        ),
+      })),
+    ).start()
+    const ending = rig.toTheEnd()
+    expect(ending.reason?.code).toBe('invariant')
+    expect(ending.outputs_off).toBe('confirmed')
+  })
+
+  it('a watched rail whose meter goes quiet is stale', () => {
+    const rig = new Rig(
+      smallPlan((plan) => ({
+        ...plan,
+        rails: {
+          ...plan.rails,
+          AUX: {
+            ...plan.rails['HT']!,
+            name: 'AUX',
+            role: 'other',
+            class: 'watched',
+            channels: [],
+            volts_meter: 'aux meter',
+          },
+        },
+        meters: {
+          ...plan.meters,
+          'aux meter': { ...plan.meters['grid meter']!, name: 'aux meter', at: 'aux' },
+        },
+      })),
+    ).start()
+    rig.feed({ kind: 'meter', meter: 'aux meter', value: { n: 90, k: 0 } })
+    rig.until('the trip', () => rig.state.phase === 'making off', 30)
+    expect(rig.state.off?.reason?.code).toBe('stale')
+    expect(rig.state.off?.reason?.rail).toBe('AUX')
+  })
+
   it('a second stop during the run-down is the urgent OFF', () => {
     const rig = new Rig(smallPlan()).start().toFullHT()
     rig.feed({ kind: 'stop', how: 'run down', by: 'a test' })
