@@ -7,6 +7,7 @@ export default defineConfig({
   test: {
     include: ['tests/**/*.test.ts'],
     exclude: ['tests/fixtures/**'],
+    setupFiles: ['tests/setup.ts'],
     reporters: report === undefined ? ['default'] : ['default', ['json', { outputFile: report }]],
     testTimeout: 60_000,
     hookTimeout: 120_000,

@@ -45,7 +45,8 @@ function fail(text: string): void {
 }
 
 function say(message: FromController): void {
-  if (process.connected) process.send?.(message)
+  // With a callback a parent that has just died is a failed send; without one it would be an uncaught exception here.
+  if (process.connected) process.send?.(message, () => undefined)
 }
 
 function control(start: Start): void {

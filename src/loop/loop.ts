@@ -73,10 +73,13 @@ function drive(work: Work, port: string, input: LineInput): void {
   if (!line) return
   const { state, outputs } = lineStep(line, input)
   work.lines = { ...work.lines, [port]: state }
+  // What the line has already written goes first: an OFF that an event causes must be the last word on the wire.
+  for (const output of outputs)
+    if (output.kind === 'write')
+      work.outputs.push({ kind: 'write', port, text: output.text, urgent: output.urgent })
   for (const output of outputs) {
     switch (output.kind) {
       case 'write':
-        work.outputs.push({ kind: 'write', port, text: output.text, urgent: output.urgent })
         break
       case 'reopen':
         work.outputs.push({ kind: 'reopen', port, text: output.text })

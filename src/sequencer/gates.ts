@@ -1,6 +1,6 @@
 import type { RailPlan, Step } from '../plan/index.js'
 import { broke } from './breach.js'
-import { limitsNow } from './in-force.js'
+import { htIsOn, limitsNow } from './in-force.js'
 import { askKnob } from './knob.js'
 import { ask, confirm, readingOf } from './prompts.js'
 import { heatersReady } from './send.js'
@@ -80,6 +80,15 @@ function biasStands(d: Draft): boolean {
     const typed = d.s.typed[`node:${bias.node}`]
     if (typed && d.s.t_us - typed.t_us <= us(typedValid_s) && bias.sign * typed.value >= bias.at_least_V)
       continue
+    if (htIsOn(d.s)) {
+      // Nobody is asked to put a probe on a grid with HT up: the reading ran out, so the run does too.
+      broke(d, {
+        code: 'prompt-timeout',
+        rail: rail.name,
+        text: `The typed bias at ${bias.node} is older than ${typedValid_s / 60} min and HT is up. Start again, or put a meter on a line there.`,
+      })
+      return false
+    }
     if (!d.s.prompt) {
       const far = bias.sign * 2 * bias.nominal_V
       const near = bias.sign * bias.at_least_V

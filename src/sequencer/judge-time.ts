@@ -15,11 +15,13 @@ export function judgeTick(d: Draft, dt_s: number): void {
     const state = d.s.rails[rail.name]
     if (!state?.energised || rail.class === 'hand') continue
     judgeFreshness(d, rail, state)
-    if (step.do !== 'hook-up check' && state.set_V > 5 && step.limits[rail.name] === undefined) {
+    const stands_V = rail.class === 'watched' ? Math.max(state.set_V, state.V?.value ?? 0) : state.set_V
+    const exempt = step.do === 'hook-up check' && rail.class === 'programmed'
+    if (!exempt && stands_V > 5 && step.limits[rail.name] === undefined) {
       broke(d, {
-        code: 'invariant',
+        code: rail.class === 'watched' ? 'watched-input' : 'invariant',
         rail: rail.name,
-        text: `${rail.name} stands at ${volts(state.set_V)} in a step that has no limits for it.`,
+        text: `${rail.name} stands at ${volts(stands_V)} in a step that has no limits for it${rail.class === 'watched' ? ': its knob was turned before its turn' : ''}.`,
       })
     }
     if (rail.class === 'programmed' && step.do !== 'hook-up check') judgeIntegral(d, step, rail, state, dt_s)

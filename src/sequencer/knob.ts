@@ -1,7 +1,7 @@
 import type { RailPlan, Step } from '../plan/index.js'
 import { ask, confirm, readingOf } from './prompts.js'
 import type { Draft } from './state.js'
-import { enter, typedValid_s, us } from './state.js'
+import { enter, isHot, touch_V, typedValid_s, us, without } from './state.js'
 import { volts } from './words.js'
 
 /** Watched and hand rails: a person turns the knob, slowglow judges what is measured or typed. */
@@ -70,17 +70,26 @@ export function knobTurned(
   }
   if (!sample) return
   if (wants === 'V') {
-    const again = state.good_since_us !== null && rail.role === 'heater'
+    // The second reading after the warm-up comes while another rail waits at its gate; one for its own raise starts anew.
+    const again = rail.role === 'heater' && step.rail !== name
     state.V = sample
     state.set_V = sample.value
     state.set_us = d.s.t_us
     state.energised = sample.value > 5
     state.on_us ??= d.s.t_us
     if (state.energised) d.s.ever_energised = true
+    if (isHot(rail) && sample.value > touch_V) d.s.ht_was_up = true
     if (rail.role === 'heater') {
-      if (again) d.s.typed = { ...d.s.typed, [`again:${name}`]: sample }
-      else state.good_since_us = d.s.t_us
-      if (again) return
+      if (again) {
+        d.s.typed = { ...d.s.typed, [`again:${name}`]: sample }
+        return
+      }
+      const full_V = Math.max(
+        0,
+        ...d.s.plan.heaters.filter((watch) => watch.rail === name).map((watch) => watch.volts),
+      )
+      state.good_since_us = Math.abs(sample.value - full_V) <= 0.1 * full_V ? d.s.t_us : null
+      d.s.typed = without(d.s.typed, `again:${name}`)
     }
     const limits = step.limits[name]
     if (limits && limits.expected_A > 0 && rail.amps_meter !== null) {

@@ -3,7 +3,7 @@ import { outcomeOf } from './breach.js'
 import { ask, closePrompt, readingOf } from './prompts.js'
 import { record, send, warn } from './send.js'
 import type { Draft, Off, Sample } from './state.js'
-import { accuracy, resolution, us } from './state.js'
+import { accuracy, isHot, resolution, us } from './state.js'
 import type { Ending, ReasonRecord } from './types.js'
 import { volts } from './words.js'
 
@@ -92,8 +92,6 @@ export function trip(d: Draft, reason: ReasonRecord): void {
   makeOff(d, outcome === 'stopped' ? 'run down' : 'urgent', outcome, reason)
 }
 
-/** Plates, screens and drive: what the urgent OFF takes at once. Never bias or heaters. */
-export const isHot = (rail: RailPlan): boolean => rail.role !== 'heater' && rail.role !== 'bias'
 const isHeater = (rail: RailPlan): boolean => rail.role === 'heater'
 const isBias = (rail: RailPlan): boolean => rail.role === 'bias'
 
@@ -158,7 +156,11 @@ export function offTick(d: Draft): void {
 
 /** Off read back, no current, and terminals below 5 V or falling as their discharge path predicts. */
 function confirm(d: Draft, off: Off, rail: RailPlan): void {
-  if (rail.class === 'hand' || typeof off.confirmed[rail.name] === 'string') return
+  if (rail.class === 'hand') return
+  if (typeof off.confirmed[rail.name] === 'string') {
+    if (cameBack(d, off, rail)) retract(d, off, rail)
+    return
+  }
   const given_us = off.given_us[rail.name]
   const state = d.s.rails[rail.name]
   if (given_us === undefined || !state) return
@@ -179,6 +181,31 @@ function confirm(d: Draft, off: Off, rail: RailPlan): void {
     rail: rail.name,
     data: { volts: fresh.value, after_s: (d.s.t_us - given_us) / 1e6 },
   })
+}
+
+/** An output that reads as on again, or volts that stopped falling: what was confirmed no longer is. */
+function cameBack(d: Draft, off: Off, rail: RailPlan): boolean {
+  if (rail.channels.some((part) => d.s.channels[part.channel]?.output === 'on')) return true
+  const sample = d.s.rails[rail.name]?.V
+  const path = rail.discharge
+  if (!sample || !path || Math.abs(sample.value) < off_V) return false
+  const t_s = (sample.t_us - (off.given_us[rail.name] ?? sample.t_us)) / 1e6
+  const allowed_V =
+    slowDecay(off.from_V[rail.name] ?? 0, t_s / (3 * path.ohm * path.F)) + 3 * resolution(d.s, rail).V
+  return sample.value > Math.max(off_V, allowed_V)
+}
+
+function retract(d: Draft, off: Off, rail: RailPlan): void {
+  off.confirmed = { ...off.confirmed, [rail.name]: null }
+  const state = d.s.rails[rail.name]
+  if (state) state.energised = true
+  record(
+    d,
+    'off',
+    `${rail.name}: no longer confirmed off, it reads ${volts(state?.V?.value ?? 0)}; told again.`,
+    { rail: rail.name },
+  )
+  give(d, [rail], isHot(rail) ? 'urgent' : 'run down')
 }
 
 function fallsAsPredicted(d: Draft, off: Off, rail: RailPlan, now: Sample): string | null {
@@ -240,7 +267,7 @@ function heaters(d: Draft, off: Off): void {
 /** Which rule lets the bias go, in words for the record; null while it must stay. */
 function biasRule(d: Draft, off: Off): string | null {
   const hot = rails(d, isHot)
-  if (!d.s.ht_was_up && hot.every((rail) => rail.class === 'hand' || isLow(d, rail)))
+  if (!d.s.ht_was_up && hot.every((rail) => isLow(d, rail)))
     return `plates and screens were never above ${low_V} V in this run`
   const release = d.s.plan.off.bias_release
   if (release.only_wire_between && hot.every((rail) => isLow(d, rail))) {
@@ -324,7 +351,10 @@ function escalate(d: Draft, off: Off): void {
 /** Hand rails: only the person can say. */
 function askHands(d: Draft, off: Off): void {
   if (d.s.prompt) return
-  for (const rail of Object.values(d.s.plan.rails)) {
+  // In the order of going off: heaters and bias only when their own rule lets them go.
+  for (const rail of rails(d, () => true)) {
+    if (isHeater(rail) && off.heaters_off_us === null) continue
+    if (isBias(rail) && off.bias_released_by === null) continue
     if (rail.class !== 'hand' || !d.s.rails[rail.name]?.energised || off.hand[rail.name] !== undefined)
       continue
     const wanted = readingOf(

@@ -132,7 +132,8 @@ function raiseProgrammed(d: Draft, step: Step, rail: RailPlan, state: RailState)
       if (handsAreClear(d, step)) intentRecorded(d, step)
       return
     case 'intent':
-      if (d.s.intent?.recorded) enter(d, 'limits')
+      // Hands and record may have taken minutes: the interlocks are looked at once more.
+      if (d.s.intent?.recorded && gateOpen(d, step, rail)) enter(d, 'limits')
       return
     case 'limits': {
       const open = rail.channels.filter((part) => d.s.channels[part.channel]?.limits_step !== step.index)

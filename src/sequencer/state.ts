@@ -261,6 +261,9 @@ export const typedValid_s = 900
 
 export const us = (seconds: number): number => Math.round(seconds * 1e6)
 
+/** Plates, screens and drive: what the urgent OFF takes at once. Never bias or heaters. */
+export const isHot = (rail: RailPlan): boolean => rail.role !== 'heater' && rail.role !== 'bias'
+
 /** Goes to a part of the step. */
 export function enter(d: Draft, part: StepPart): void {
   d.s.part = part

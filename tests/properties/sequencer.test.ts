@@ -103,6 +103,7 @@ function strike(rig: Rig, what: string, size: number): void {
       rig.feed({ kind: 'answer', prompt: rig.state.prompt?.id ?? 0, value: 'no', by: 'rehearsal' })
       return
     case 'output off':
+      rig.on['ht.1'] = false
       rig.feed({ kind: 'output', channel: 'ht.1', on: false })
       return
   }

@@ -372,7 +372,7 @@ describe('going off', () => {
     expect(ending.outputs_off).toBe('confirmed')
   })
 
-  it('a watched rail whose meter goes quiet is stale', () => {
+  const watched = (withLimits: boolean): Rig => {
     const rig = new Rig(
       smallPlan((plan) => ({
         ...plan,
@@ -391,12 +391,32 @@ describe('going off', () => {
           ...plan.meters,
           'aux meter': { ...plan.meters['grid meter']!, name: 'aux meter', at: 'aux' },
         },
+        steps: plan.steps.map((step) =>
+          withLimits ? { ...step, limits: { ...step.limits, AUX: limitsAt(90, 0.01) } } : step,
+        ),
       })),
     ).start()
     rig.feed({ kind: 'meter', meter: 'aux meter', value: { n: 90, k: 0 } })
-    rig.until('the trip', () => rig.state.phase === 'making off', 30)
-    expect(rig.state.off?.reason?.code).toBe('stale')
-    expect(rig.state.off?.reason?.rail).toBe('AUX')
+    return rig.until('the trip', () => rig.state.phase === 'making off', 30)
+  }
+
+  it('a watched rail whose meter goes quiet is stale', () => {
+    expect(watched(true).state.off?.reason).toMatchObject({ code: 'stale', rail: 'AUX' })
+  })
+
+  it('a watched rail turned up before its turn drops everything else', () => {
+    expect(watched(false).state.off?.reason).toMatchObject({ code: 'watched-input', rail: 'AUX' })
+  })
+
+  it('takes back "confirmed off" when the output comes on again, and keeps the bias', () => {
+    const rig = new Rig(smallPlan()).start().toFullHT()
+    rig.feed({ kind: 'stop', how: 'off now', by: 'a test' })
+    rig.until('HT confirmed', () => typeof rig.state.off?.confirmed['HT'] === 'string')
+    rig.on['ht.1'] = true
+    rig.ignoresOff.add('ht.1')
+    rig.feed({ kind: 'output', channel: 'ht.1', on: true })
+    rig.tick()
+    expect(rig.state.off?.confirmed['HT']).toBeNull()
   })
 
   it('a second stop during the run-down is the urgent OFF', () => {
