@@ -390,6 +390,10 @@ function end(d: Draft, outputs_off: SafeOffResult['outputs_off']): void {
     const channel = d.s.channels[planned.channel]
     if (channel === undefined) continue
     const stays = channel.stage === 'bias' && channel.given_us === null
+    // A port that is missing or mute took nothing that we know of; saying "sent" there would be a lie.
+    const mute = d.s.answered.includes(planned.port)
+      ? ''
+      : '; its port never answered, so whether anything arrived is unknown'
     channels[planned.channel] = {
       rail: planned.rail,
       confirmed: channel.confirmed !== null,
@@ -397,8 +401,8 @@ function end(d: Draft, outputs_off: SafeOffResult['outputs_off']): void {
       how:
         channel.confirmed ??
         (stays
-          ? 'left on: bias stays while HT is not confirmed off'
-          : 'OFF sent, not confirmed by measurement'),
+          ? `not told OFF: bias stays while HT is not confirmed off${mute}`
+          : `OFF given, not confirmed by measurement${mute}`),
     }
   }
   const silent = Object.keys(d.s.lines).filter((port) => !d.s.answered.includes(port))
