@@ -1,5 +1,5 @@
 import { formatQuantity } from '../quantities/index.js'
-import type { Because, RailStory, Story } from '../record/index.js'
+import type { RailStory, Story } from '../record/index.js'
 
 /** A run as a page of text for a terminal. */
 export function storyText(story: Story): string {
@@ -50,11 +50,15 @@ function reasonLines(reason: NonNullable<Story['reason']>): string[] {
   const { rule } = reason
   const held = rule === null || rule.for_s === 0 ? '' : `, for ${formatQuantity(rule.for_s, 's')}`
   const rules = rule === null ? [] : [`  rule ${rule.code}: ${rule.text}${held} [${rule.source}]`]
-  return [...figures, ...rules, ...reason.because.map(becauseText)]
-}
-
-function becauseText({ limit, value, unit, text, source }: Because): string {
-  return `  ${limit} ${formatQuantity(value, unit)}: ${text} [${source}]`
+  const { because, at_V, step, rail } = reason
+  const planned =
+    because.length === 0
+      ? []
+      : [
+          `  as planned for step ${step ?? '?'}, ${rail ?? ''} at ${at_V === null ? '?' : formatQuantity(at_V, 'V')}:`,
+          ...because.map(({ text, source }) => `    ${text} [${source}]`),
+        ]
+  return [...figures, ...rules, ...planned]
 }
 
 function standing(story: Story): string[] {

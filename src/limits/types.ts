@@ -35,6 +35,7 @@ export interface Reason {
     | 'hold'
   readonly value: number
   readonly unit: 'A' | 'V' | 'V/s' | 's'
+  /** The whole sentence: limit and figure, a colon, then why. */
   readonly text: string
   readonly source: string
 }

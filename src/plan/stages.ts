@@ -148,7 +148,7 @@ export function defaultsFor(equipment: Equipment, rail: RailName, charging_F: nu
       slew_V_per_s: 0.5,
       slew_because: `0.5 V/s: cold heaters are held in current limit anyway (${commonPractice})`,
       hold_s: warm_s,
-      hold_because: `the longest warm-up on the rail, ${show(warm_s, 's')}: ${warmUpOf(equipment, rail).source}`,
+      hold_because: `${show(warm_s, 's')}: the longest warm-up on the rail (${warmUpOf(equipment, rail).source})`,
       settle_within_s: 120,
     }
   }
@@ -157,7 +157,7 @@ export function defaultsFor(equipment: Equipment, rail: RailName, charging_F: nu
       slew_V_per_s: 5,
       slew_because: `5 V/s (${commonPractice})`,
       hold_s: 10,
-      hold_because: 'ten seconds, the window in which a current counts as settled',
+      hold_because: '10 s: the window in which a current counts as settled',
       settle_within_s: 60,
     }
   }
@@ -168,7 +168,7 @@ export function defaultsFor(equipment: Equipment, rail: RailName, charging_F: nu
     slew_V_per_s,
     slew_because: `${show(slew_V_per_s, 'V/s')}: charging ${show(charging_F, 'F')} then takes ${show(charging_F * slew_V_per_s, 'A')} (at most 5 mA and 5 V/s: our choice)`,
     hold_s: 30,
-    hold_because: `half a minute, then until settled (${commonPractice})`,
+    hold_because: `30 s: then until settled (${commonPractice})`,
     settle_within_s: 120,
   }
 }

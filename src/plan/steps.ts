@@ -445,8 +445,13 @@ function hookupLimits(test: HookupTest, rail: RailPlan | undefined): RailLimits 
     supply_limit_A: test.limit_A,
     over_voltage_V: test.test_V + Math.max(margin_V, 0.1 * test.test_V),
     because: [
-      reason('expected', expected_A, 'A', test.because),
-      reason('supply limit', test.limit_A, 'A', 'low enough to hurt no part of the set'),
+      reason('expected', expected_A, 'A', `expected ${show(expected_A, 'A')}: ${test.because}`),
+      reason(
+        'supply limit',
+        test.limit_A,
+        'A',
+        `supply limit ${show(test.limit_A, 'A')}: low enough to hurt no part of the set`,
+      ),
     ],
     sees: null,
   }

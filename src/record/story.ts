@@ -1,5 +1,5 @@
 import { z } from 'zod'
-import type { Plan, RailPlan, Reason, Rule, Step } from '../plan/index.js'
+import type { Plan, RailLimits, RailPlan, Reason, Rule, Step } from '../plan/index.js'
 import type { Standing } from './open.js'
 import type { RunReader } from './reader.js'
 import { decimal } from './statistics.js'
@@ -24,6 +24,8 @@ export interface Story {
   readonly reason:
     | (NonNullable<RunEnding['reason']> & {
         readonly because: readonly Because[]
+        /** Where the plan gave those reasons for: the end of the step, in which the rail may not have arrived. */
+        readonly at_V: number | null
         readonly rule: RuleWord | null
       })
     | null
@@ -104,7 +106,12 @@ export function storyOf(reader: RunReader): Story {
     outcome: ending?.outcome ?? 'interrupted',
     outputs_off: ending?.outputs_off ?? 'not known',
     reason: ending?.reason
-      ? { ...ending.reason, because: becauseOf(ending.reason, plan), rule: ruleOf(ending.reason.code, plan) }
+      ? {
+          ...ending.reason,
+          because: becauseOf(ending.reason, plan),
+          at_V: limitsOf(ending.reason, plan)?.at_V ?? null,
+          rule: ruleOf(ending.reason.code, plan),
+        }
       : null,
     off: words.find(({ off }) => Object.keys(off).length > 0)?.off ?? {},
     bias_released_by: words.find((word) => word.bias_released_by !== null)?.bias_released_by ?? null,
@@ -140,14 +147,23 @@ function stepsSeen(events: readonly RunEvent[]): number {
   return events.reduce((most, { step }) => Math.max(most, step ?? 0), 0)
 }
 
+function limitsOf(
+  { rail, step }: NonNullable<RunEnding['reason']>,
+  plan: Plan | null,
+): RailLimits | undefined {
+  return step === null || rail === null ? undefined : plan?.steps[step]?.limits[rail]
+}
+
 /** Why the limit that ended the run was what it was: that limit first, then what was expected there. */
-function becauseOf({ rail, step, limit }: NonNullable<RunEnding['reason']>, plan: Plan | null): Because[] {
-  const limits = step === null || rail === null ? undefined : plan?.steps[step]?.limits[rail]
+function becauseOf(reason: NonNullable<RunEnding['reason']>, plan: Plan | null): Because[] {
+  const { code, limit } = reason
+  const told = ['expected', 'band', code === 'over-ceiling' ? 'ceiling' : 'trip']
+  const limits = limitsOf(reason, plan)
   const near = (value: number): boolean => limit !== null && Math.abs(value - limit) <= 1e-6 * Math.abs(limit)
   const reasons = limits?.because ?? []
   const wanted = [
     ...reasons.filter(({ value }) => near(value)),
-    ...reasons.filter((each) => !near(each.value) && ['trip', 'expected', 'band'].includes(each.limit)),
+    ...reasons.filter((each) => !near(each.value) && told.includes(each.limit)),
   ]
   return wanted.map(({ limit: name, value, unit, text, source }) => ({
     limit: name,

@@ -1,29 +1,53 @@
 import type { RailLimits, RailPlan, Step } from '../plan/index.js'
 import type { RailState, State } from './state.js'
 import { currentStep, resolution, us } from './state.js'
-import { volts } from './words.js'
+import { amps, volts } from './words.js'
 
 /** What is in force now: limits of the moment, and the states that change what a reading means. */
+
+/** A rail on its way between two steps: their limits, and how far its set-point has come. */
+interface Way {
+  readonly from: Step
+  readonly before: RailLimits
+  readonly now: RailLimits
+  readonly part: number
+}
+
+/** Null where the rail is not being raised, or nothing lower stood before: the step's own limits hold then. */
+function wayOf(s: State, step: Step, rail: string): Way | null {
+  const now = step.limits[rail]
+  const state = s.rails[rail]
+  if (!now || !state || step.rail !== rail || !isRising(s, step)) return null
+  const from = s.plan.steps
+    .slice(0, s.step)
+    .reverse()
+    .find((earlier) => earlier.limits[rail] !== undefined && earlier.do !== 'hook-up check')
+  const before = from?.limits[rail]
+  if (!from || !before || before.at_V >= now.at_V) return null
+  const part = Math.min(1, Math.max(0, (state.set_V - before.at_V) / (now.at_V - before.at_V)))
+  return { from, before, now, part }
+}
+
+function between(way: Way, of: (limits: RailLimits) => number): number {
+  return of(way.before) + (of(way.now) - of(way.before)) * way.part
+}
+
+/** As `between`, and never below what already held: a limit does not tighten because the rail moved. */
+function atLeastBefore(way: Way, of: (limits: RailLimits) => number): number {
+  return Math.max(of(way.before), between(way, of))
+}
 
 /** Limits a rail is held to now: those of the step, or, while it is being raised, between the last step's and these. */
 export function limitsNow(s: State, rail: string): RailLimits | null {
   const step = currentStep(s)
   if (!step) return null
-  const now = step.limits[rail] ?? null
-  const state = s.rails[rail]
-  if (!now || !state || step.rail !== rail || !isRising(s, step)) return now
-  const before = s.plan.steps
-    .slice(0, s.step)
-    .reverse()
-    .find((earlier) => earlier.limits[rail] !== undefined && earlier.do !== 'hook-up check')?.limits[rail]
-  if (!before || before.at_V >= now.at_V) return now
-  const part = Math.min(1, Math.max(0, (state.set_V - before.at_V) / (now.at_V - before.at_V)))
-  const between = (a: number, b: number): number => a + (b - a) * part
+  const way = wayOf(s, step, rail)
+  if (!way) return step.limits[rail] ?? null
   return {
-    ...now,
-    expected_A: between(before.expected_A, now.expected_A),
-    trip_A: Math.max(before.trip_A, between(before.trip_A, now.trip_A)),
-    ceiling_A: Math.max(before.ceiling_A, between(before.ceiling_A, now.ceiling_A)),
+    ...way.now,
+    expected_A: between(way, (limits) => limits.expected_A),
+    trip_A: atLeastBefore(way, (limits) => limits.trip_A),
+    ceiling_A: atLeastBefore(way, (limits) => limits.ceiling_A),
   }
 }
 
@@ -71,7 +95,43 @@ export function htIsOn(s: State): boolean {
   })
 }
 
-export function reasonText(limits: RailLimits, limit: 'trip' | 'ceiling'): string {
-  const text = limits.because.find((reason) => reason.limit === limit)?.text
-  return text === undefined ? '' : `At ${volts(limits.at_V)}: ${text}.`
+const figure = {
+  trip: (limits: RailLimits): number => limits.trip_A,
+  ceiling: (limits: RailLimits): number => limits.ceiling_A,
+}
+
+/**
+ * Why a limit is what it is at this moment, with the figure that is in force: between two steps it belongs to neither, so
+ * both are named. `charge_A` is what is allowed on top of it now.
+ */
+export function reasonText(s: State, rail: string, limit: 'trip' | 'ceiling', charge_A: number): string {
+  const step = currentStep(s)
+  const limits = limitsNow(s, rail)
+  if (!step || !limits) return ''
+  const of = figure[limit]
+  const way = wayOf(s, step, rail)
+  const whole_A = of(limits) + charge_A
+  const charge = charge_A > 0 ? `, ${amps(charge_A)} of it to charge capacitors` : ''
+  const name = `${limit === 'trip' ? 'Trip' : 'Ceiling'} ${amps(whole_A)}`
+  const end = whyOf(step, rail, limit)
+  if (!way || way.part >= 1) return sentence(`${name} at ${volts(limits.at_V)}${charge}`, [end])
+  const begin = whyOf(way.from, rail, limit)
+  const whys = begin === end ? [end] : [`${end}; in step ${way.from.index}, ${begin}`]
+  const set_V = s.rails[rail]?.set_V ?? 0
+  const low = `${amps(of(way.before))} of step ${way.from.index} (${volts(way.before.at_V)})`
+  const high = `${amps(of(way.now))} of step ${step.index} (${volts(way.now.at_V)})`
+  const how =
+    of(way.now) < of(way.before) ? `still the ${low}, above the ${high}` : `between ${low} and ${high}`
+  return sentence(`${name} at ${volts(set_V)} set${charge}, ${how}`, whys)
+}
+
+/** What the plan says behind the figure. */
+function whyOf(step: Step, rail: string, limit: 'trip' | 'ceiling'): string {
+  const text = step.limits[rail]?.because.find((reason) => reason.limit === limit)?.text ?? ''
+  return text.slice(text.indexOf(': ') + 1).trim()
+}
+
+function sentence(what: string, whys: readonly string[]): string {
+  const why = whys.filter((each) => each !== '').join('; ')
+  return `${what}${why === '' ? '' : `: ${why}`}.`
 }

@@ -37,12 +37,11 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
   const charging = rising || d.s.t_us - state.set_us < us(2)
   const charge_A = charging ? limits.charge_A : 0
   const at = `${rail.name} drew ${amps(measured)} at ${volts(state.V?.value ?? 0)}`
-  const why = reasonText(limits, 'trip')
+  const why = reasonText(d.s, rail.name, 'trip', charge_A)
 
   // Cold heaters draw what the supply allows, and the supply's own limit is that ceiling.
-  const ceiling_A = soft
-    ? Math.max(limits.ceiling_A, limits.supply_limit_A * 1.02)
-    : limits.ceiling_A + charge_A
+  const cold_A = soft ? limits.supply_limit_A * 1.02 : 0
+  const ceiling_A = soft ? Math.max(limits.ceiling_A, cold_A) : limits.ceiling_A + charge_A
   if (measured > ceiling_A) {
     broke(d, {
       code: 'over-ceiling',
@@ -50,7 +49,11 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
       measured,
       limit: ceiling_A,
       unit: 'A',
-      text: `${at}, above the ceiling of ${amps(ceiling_A)}. ${reasonText(limits, 'ceiling')}`,
+      text: `${at}, above the ceiling of ${amps(ceiling_A)}. ${
+        ceiling_A === cold_A
+          ? `While its heaters are cold that is the supply's own limit of ${amps(limits.supply_limit_A)}, and 2 %.`
+          : reasonText(d.s, rail.name, 'ceiling', soft ? 0 : charge_A)
+      }`,
     })
   }
   if (

@@ -69,7 +69,7 @@ export const plan: Plan = {
             limit: 'trip',
             value: 0.015 * (index + 1),
             unit: 'A',
-            text: 'upper end of the band and a quarter more',
+            text: `trip ${15 * (index + 1)} mA: upper end of the band and a quarter more`,
             source: 'common practice, no source',
           },
         ],

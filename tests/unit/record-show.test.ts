@@ -41,7 +41,10 @@ describe('slowglow show', () => {
     expect(err).toBe('')
     expect(out).toContain('Tripped, in step 1: HT current 41 mA was over its trip of 30 mA for 0.3 s')
     expect(out).toContain('measured 41 mA, limit 30 mA, rail HT (over-trip)')
-    expect(out).toContain('trip 30 mA: upper end of the band and a quarter more [common practice, no source]')
+    expect(out).toContain(
+      '  as planned for step 1, HT at 120 V:\n    trip 30 mA: upper end of the band and a quarter more [common practice, no source]',
+    )
+    expect(out).not.toContain('trip 30 mA: trip')
     expect(out).toContain('Outputs confirmed off\n  HT: confirmed off, 2.1 V at the supply (OFF read back')
     expect(out).toContain('Bias released by: every plate and screen node below 60 V')
     expect(out).toMatch(

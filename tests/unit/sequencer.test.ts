@@ -162,6 +162,35 @@ describe('each trip rule, by the smallest thing that breaks it', () => {
     })
   }
 
+  it('tells a limit that stood between two steps by the figures of both, and one at a step by its own', () => {
+    const moving = new Rig(smallPlan()).start()
+    moving.until('half way', () => moving.state.step === 6 && (moving.state.rails['HT']?.set_V ?? 0) >= 175)
+    moving.extra_A['HT'] = 0.2
+    expect(moving.toTheEnd().reason?.text).toMatch(
+      /above the ceiling of (7\d\.\d mA)\. Ceiling \1 at 1\d\d V set, 1\.0 mA of it to charge capacitors, between 40\.0 mA of step 6 \(100 V\) and 100 mA of step 7 \(250 V\): invented for this test\.$/,
+    )
+    const standing = at()
+    standing.extra_A['HT'] = 0.2
+    expect(standing.toTheEnd().reason?.text).toMatch(
+      /above the ceiling of 100 mA\. Ceiling 100 mA at 250 V: invented for this test\.$/,
+    )
+  })
+
+  it('says that cold heaters may draw what the supply allows, where that is the ceiling', () => {
+    const LT = { ...limitsAt(12, 4), supply_limit_A: 9 }
+    const rig = new Rig(
+      smallPlan((plan) => ({
+        ...plan,
+        steps: plan.steps.map((step) => (step.stage === 'heaters' ? { ...step, limits: { LT } } : step)),
+      })),
+    ).start()
+    rig.until('heaters rising', () => rig.state.step === 3 && rig.state.part === 'ramp')
+    rig.extra_A['LT'] = 20
+    expect(rig.toTheEnd().reason?.text).toMatch(
+      /above the ceiling of 9\.18 A\. While its heaters are cold that is the supply's own limit of 9\.00 A, and 2 %\.$/,
+    )
+  })
+
   it('rising: a slow climb above the band at a constant set-point', () => {
     const rig = new Rig(
       smallPlan((plan) => ({
