@@ -97,9 +97,12 @@ function checkSupply(name: string, supply: Supply, broken: ReadonlySet<string>, 
     )
 }
 
+/** Steps of read-back current that a supply's highest must hold (common practice, no source). */
+export const coarsest = 20
+
 function checkChannel(supply: string, name: string, channel: Channel, at: Path, report: Report): void {
   const shown = `${supply}.${name}`
-  if (channel.resolution_A > channel.max_A / 20)
+  if (channel.resolution_A > channel.max_A / coarsest)
     report.error(
       [...at, 'resolution_amps'],
       `channel ${shown} sees only steps of ${formatQuantity(channel.resolution_A, 'A')} of its ${formatQuantity(channel.max_A, 'A')}`,

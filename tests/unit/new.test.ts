@@ -96,6 +96,18 @@ describe('slowglow new', () => {
     expect(loadBench(join(dir, 'set/bench.yaml')).value?.kind).toBe('virtual')
   })
 
+  it('takes nothing for a port, a yes or a step of read-back that is none, so that check passes what it wrote', async () => {
+    const shifted = [...set, 'virtual', '300 V, 200 mA', '', '100 mV, 1 mA', 'yes', '30 V, 5 A', '10 mV, 1 A']
+    const rest = ['10 mV, 10 mA', '47 µF, 250 V', 'yes', '']
+    expect(await newSet('set', lines([...shifted, ...rest]), false, io())).toBe(0)
+    expect(said.join('\n')).toMatch(/'300 V, 200 mA' is neither yes nor no/)
+    expect(said.join('\n')).toMatch(/steps of 1 A are too coarse for a supply of 5 A/)
+    expect(check(['set/receive.yaml'], false, io())).toBe(0)
+    const real = [...set, '', 'yes', '', '', '']
+    expect(await newSet('other', lines(real), false, io())).toBe(0)
+    expect(said.join('\n')).toMatch(/'yes' is no serial port: write its whole path, such as \/dev\/ttyUSB0/)
+  })
+
   it('places heaters in series as told, and refuses chains that cannot be', async () => {
     const answers = [
       'Set',

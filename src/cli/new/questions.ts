@@ -1,4 +1,4 @@
-import { bleederFor } from '../../bench/index.js'
+import { bleederFor, coarsest } from '../../bench/index.js'
 import { formatQuantity, parseQuantity } from '../../quantities/index.js'
 import { findTube, type TubeRecord } from '../../tubes/index.js'
 import { items, oneOf, quantityOf, quantityOrNone, word, type Answer, type Dialogue } from './dialogue.js'
@@ -162,8 +162,8 @@ async function askSupply(
   set_F: number,
   resolution: string,
 ): Promise<SupplyAnswers | null> {
-  const path = await dialogue.ask({ ask, fallback: '', read: word })
-  if (/^(?:|none|no|n|-)$/i.test(path)) return null
+  const path = await dialogue.ask({ ask, fallback: '', read: virtual ? yesOrNone : portOrNone })
+  if (path === null) return null
   const [max_V, max_A] = await dialogue.ask({
     ask: '   Its highest volts and amps?',
     fallback: highest_V > 60 ? '300 V, 200 mA' : '30 V, 5 A',
@@ -172,7 +172,7 @@ async function askSupply(
   const [resolution_V, resolution_A] = await dialogue.ask({
     ask: '   The smallest steps of volts and amps it reports?',
     fallback: `${highest_V > 60 ? '100 mV' : '10 mV'}, ${resolution}`,
-    read: (text) => pair(text, 'V', 'A'),
+    read: (text) => steps(text, max_A),
   })
   const [output_F, isolation_V] = await dialogue.ask({
     ask: '   The capacitor across its output, and the volts its outputs may be from earth?',
@@ -214,6 +214,37 @@ function pair(text: string, first: 'V' | 'F', second: 'A' | 'V'): Answer<readonl
   if (!one.ok) return one
   const two = quantityOf(second)(b)
   return two.ok ? { ok: true, value: [one.value, two.value] } : two
+}
+
+/** A supply that shows less than this of its own current cannot be judged by, and `check` refuses it. */
+function steps(text: string, max_A: number): ReturnType<typeof pair> {
+  const read = pair(text, 'V', 'A')
+  if (!read.ok || read.value[1] <= max_A / coarsest) return read
+  return {
+    ok: false,
+    problem: `steps of ${formatQuantity(read.value[1], 'A')} are too coarse for a supply of ${formatQuantity(max_A, 'A')}`,
+    remedy: `look at its manual again: ${formatQuantity(max_A / coarsest, 'A')} or less is needed`,
+  }
+}
+
+const none = /^(?:|none|no|n|-)$/i
+
+function yesOrNone(text: string): Answer<'yes' | null> {
+  if (none.test(text)) return { ok: true, value: null }
+  return /^y(?:es)?$/i.test(text)
+    ? { ok: true, value: 'yes' }
+    : { ok: false, problem: `'${text}' is neither yes nor no`, remedy: 'answer yes or no' }
+}
+
+function portOrNone(text: string): Answer<string | null> {
+  if (none.test(text)) return { ok: true, value: null }
+  return /^(?:\/\S+|COM[0-9]+|\\\\[.?]\\\S+)$/i.test(text) && text.length <= 200
+    ? { ok: true, value: text }
+    : {
+        ok: false,
+        problem: `'${text}' is no serial port`,
+        remedy: 'write its whole path, such as /dev/ttyUSB0, or none',
+      }
 }
 
 function readModes(text: string): Answer<readonly string[]> {
