@@ -77,12 +77,19 @@ function outside(value: number, unit: Unit, { least, most, above }: Bounds): str
 
 /** A ratio: `5 %` or a number. */
 export function ratio(about: string, least = 0, most = 1) {
-  const wrong = (input: unknown): string =>
-    input === undefined
-      ? told(`missing: a ratio is wanted here (${about})`, 'write for example 5 %')
+  const wrong = (input: unknown): string => {
+    if (input === undefined)
+      return told(`missing: a ratio is wanted here (${about})`, 'write for example 5 %')
+    const read = typeof input === 'string' ? parseQuantity(input, 'ratio') : null
+    return read?.ok === false
+      ? told(read.problem, read.remedy)
       : told(`${written(input)} is not a ratio`, 'write for example 5 %')
+  }
   return z
-    .union([z.number(), z.string().regex(quantityPattern('ratio'))], { error: (issue) => wrong(issue.input) })
+    .union(
+      [z.number(), z.string().regex(quantityPattern('ratio'), { error: (issue) => wrong(issue.input) })],
+      { error: (issue) => wrong(issue.input) },
+    )
     .describe(`${about} (a ratio, such as 5 %)`)
     .transform((input, context): number => {
       const read = parseQuantity(input, 'ratio')
@@ -330,8 +337,24 @@ function tableOf(schema: z.ZodType): z.ZodType | null {
   return schema instanceof z.ZodRecord ? (schema.valueType as z.ZodType) : null
 }
 
+/**
+ * Where a value may be one of several kinds, what is wrong with it as the kind it is: `[250 mA]` is a list whose item is
+ * in the wrong unit, not "neither a target nor a list of targets". The shape's own sentence where it is of no kind.
+ */
+function meant(issue: z.core.$ZodIssue): z.core.$ZodIssue[] {
+  if (issue.code !== 'invalid_union') return [issue]
+  const ofItsKind = issue.errors.filter((issues) =>
+    issues.every(
+      ({ code, path }) => path.length > 0 || (code !== 'invalid_type' && code !== 'invalid_value'),
+    ),
+  )
+  const [only, ...others] = ofItsKind
+  if (only === undefined || others.length > 0) return [issue]
+  return only.flatMap((inner) => meant({ ...inner, path: [...issue.path, ...inner.path] }))
+}
+
 function tell(error: z.ZodError, base: Path, report: Report): void {
-  for (const issue of error.issues) {
+  for (const issue of error.issues.flatMap(meant)) {
     const path = [...base, ...issue.path.map((part) => (typeof part === 'symbol' ? String(part) : part))]
     if (issue.code === 'unrecognized_keys') {
       issue.message.split('\n\n').forEach((message, i) => {

@@ -39,6 +39,22 @@ const alone: readonly Case[] = [
     advises: /2 V\/s/,
   },
   {
+    title: 'one of several targets in the wrong unit',
+    from: '[100 V, 250 V]',
+    to: '[100 V, 250 mA]',
+    at: '250 mA',
+    says: /^'250 mA' is a current; a voltage is wanted here$/,
+    advises: /250 V/,
+  },
+  {
+    title: 'the bound of a reading in the wrong unit',
+    from: '  - { do: ramp, rail: HT',
+    to: '  - { do: ask, text: read it, reading: { node: b1, unit: V, low: 90 mA } }\n  - { do: ramp, rail: HT',
+    at: '90 mA',
+    says: /^'90 mA' is a current; a voltage is wanted here$/,
+    advises: /250 V/,
+  },
+  {
     title: 'a target above its own ceiling',
     from: '[100 V, 250 V]',
     to: '[100 V, 260 V]',
