@@ -13,12 +13,15 @@ const lines = Object.entries(fits).map(
 writeFileSync(fitsPath, `{\n${lines.join(',\n')}\n}\n`)
 writeCatalogue(build, data, fits)
 
-const errors = Object.values(fits)
-  .flatMap((sections) => sections.slice(0, 1))
-  .filter((s) => s.model?.form === 'triode' || s.model?.form === 'screen')
-  .flatMap((s) => s.unseen.map((ratio) => Math.abs(Math.log(ratio))))
-  .sort((a, b) => a - b)
-const share = (of) => `${(100 * (Math.exp(errors[Math.floor(of * (errors.length - 1))]) - 1)).toFixed(1)} %`
-console.log(
-  `${errors.length} points unseen by their fit: median ${share(0.5)}, 90th percentile ${share(0.9)}`,
-)
+const rows = Object.values(fits).flatMap((sections) => sections.slice(0, 1).flatMap((s) => s.unseen))
+const share = (errors, of) =>
+  errors.length === 0 ? '-' : `${(100 * errors[Math.floor(of * (errors.length - 1))]).toFixed(1)} %`
+for (const at of ['class A', 'low plate', 'idle', 'drop']) {
+  const errors = rows
+    .filter((row) => row.at === at)
+    .map((row) => Math.abs(row.ratio - 1))
+    .sort((a, b) => a - b)
+  console.log(
+    `${at}: ${errors.length} rows unseen by their fit, off by ${share(errors, 0.5)} (median), ${share(errors, 0.9)} (90th percentile)`,
+  )
+}

@@ -15,7 +15,7 @@ export async function loadBuild() {
   const folder = mkdtempSync(join(cache, 'tubes-'))
   try {
     writeFileSync(join(folder, 'package.json'), '{"type":"module"}')
-    for (const name of ['build', 'data-shape', 'fit', 'models']) {
+    for (const name of ['build', 'data-shape', 'fit', 'models', 'rows', 'unseen']) {
       const { outputText } = ts.transpileModule(readFileSync(join(room, `${name}.ts`), 'utf8'), {
         compilerOptions: { module: ts.ModuleKind.ESNext, target: ts.ScriptTarget.ES2022 },
       })

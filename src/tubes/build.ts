@@ -1,16 +1,18 @@
 import { type TypeData, typeShape, type VariantData, variantShape } from './data-shape.js'
-import { atPoint, type Fitted, fitSection, type Kind, usable } from './fit.js'
-import type { Figure, ModelBand, OperatingPoint, SectionModel, TubeRecord } from './types.js'
+import { type Fitted, fitSection, usable } from './fit.js'
+import { kindOf, pointsOf } from './rows.js'
+import type { Figure, SectionModel, TubeRecord } from './types.js'
+import { bandOf, type Unseen, unseenRows } from './unseen.js'
 
 /*
  * From the readable files of `data/` to the catalogue: parameters fitted by `fits`, records joined by `records`.
  * Used by the scripts that write fits.json and catalogue.generated.ts, and by the tests that hold them true.
  */
 
-/** One section's fit: its parameters, and how far points lay that the fit had not seen (published over computed). */
+/** One section's fit: its parameters, and how far rows lay that a fit had not seen. */
 interface SectionFit {
   readonly model: SectionModel | null
-  readonly unseen: readonly number[]
+  readonly unseen: readonly Unseen[]
 }
 export type Fits = Readonly<Record<string, readonly SectionFit[]>>
 
@@ -43,27 +45,6 @@ export function readData(files: readonly { readonly name: string; readonly raw: 
   return { data: { types, variants }, problems }
 }
 
-/** What the fit must know of a section; null for those that are no space-charge amplifier. */
-export function kindOf(type: TypeData, section: number): Kind | null {
-  const curves = type.sections[section]?.curves
-  if (curves !== 'triode' && curves !== 'screen') return null
-  const part = type.sections[section]?.name ?? ''
-  return {
-    curves,
-    cathode: type.cathode === 'direct' ? 'direct' : 'indirect',
-    cut_off: curves === 'screen' ? type.cut_off : 'sharp',
-    beam: part.startsWith('tetrode'),
-  }
-}
-
-/** Points of a section; one without any of its own takes those of the first section with the same curves. */
-export function pointsOf(type: TypeData, section: number): readonly OperatingPoint[] {
-  const own = type.points.filter((p) => p.section === section)
-  if (own.length > 0) return own
-  const like = type.sections.findIndex((s) => s.curves === type.sections[section]?.curves)
-  return like < 0 || like >= section ? [] : type.points.filter((p) => p.section === like)
-}
-
 export function fits(data: Data): Fits {
   return Object.fromEntries(data.types.map((type) => [type.type, type.sections.map((_, i) => fit(type, i))]))
 }
@@ -79,18 +60,26 @@ function fit(type: TypeData, section: number): SectionFit {
       const model = fitSection(used, kind)
       return {
         model: model === null ? null : rounded(model),
-        unseen: unseenRatios(used, kind).map((ratio) => round(ratio, 4)),
+        unseen: unseenRows(used, kind),
       }
     }
     case 'diode': {
-      const logs = points.flatMap((p) =>
-        p.plate_A === null ? [] : [Math.log(p.plate_A / (p.plate_V * Math.sqrt(p.plate_V)))],
+      const rows = points.flatMap(({ plate_V, plate_A, confidence }) =>
+        plate_A === null
+          ? []
+          : [{ plate_A, confidence, log: Math.log(plate_A / (plate_V * Math.sqrt(plate_V))) }],
       )
-      if (logs.length === 0) return { model: null, unseen: [] }
-      const middle = logs.reduce((a, b) => a + b, 0) / logs.length
+      if (rows.length === 0) return { model: null, unseen: [] }
+      const middle = rows.reduce((sum, { log }) => sum + log, 0) / rows.length
+      const apart = rows.map(({ plate_A, confidence, log }) => ({
+        at: 'drop' as const,
+        confidence,
+        ratio: round(Math.exp(log - middle), 4),
+        plate_A,
+      }))
       return {
         model: { form: 'diode', K: round(Math.exp(middle), 6) },
-        unseen: logs.length > 1 ? logs.map((l) => round(Math.exp(l - middle), 4)) : [],
+        unseen: rows.length > 1 ? apart : [],
       }
     }
     case 'arc': {
@@ -126,26 +115,6 @@ function fit(type: TypeData, section: number): SectionFit {
     case undefined:
       return { model: null, unseen: [] }
   }
-}
-
-/**
- * Published over computed plate current of each point by a fit of all the others; none with fewer than two.
- * Cut-off rows (under 2 % of the largest current) are left out: there a ratio says nothing, the band's amps do.
- */
-export function unseenRatios(points: readonly OperatingPoint[], kind: Kind): readonly number[] {
-  const largest = Math.max(0, ...points.map((p) => p.plate_A ?? 0))
-  const placed = points.filter(
-    (p) => p.plate_A !== null && p.plate_A > 0.02 * largest && (p.grid_V !== null || p.cathode_ohm !== null),
-  )
-  if (placed.length < 2) return []
-  return placed.flatMap((left) => {
-    const model = fitSection(
-      points.filter((p) => p !== left),
-      kind,
-    )
-    const computed = model === null ? 0 : atPoint(model, left).plate_A
-    return computed > 0 && left.plate_A !== null ? [left.plate_A / computed] : []
-  })
 }
 
 const defaultWarmUp = {
@@ -184,35 +153,10 @@ function record(type: TypeData, fitted: readonly SectionFit[]): TubeRecord {
     sections: type.sections.map((section, i) => ({
       name: section.name,
       model: fitted[i]?.model ?? null,
-      band: band(type, i, fitted[i]),
+      band: bandOf(type, i, fitted[i]?.unseen ?? []),
     })),
     points: type.points,
     service: type.service,
-  }
-}
-
-/**
- * Model error of a section. It starts from the band that held 95-98 % of unseen class A points (×0.88..1.15 and
- * 3 % of the largest published current), or of those near cut-off (×0.85..1.20 and 5 %); a type that did worse
- * on points its fit had not seen gets what it needed, and one that no second point could check the wider of the two.
- */
-function band(type: TypeData, section: number, fitted: SectionFit | undefined): ModelBand {
-  const points = pointsOf(type, section).filter((p) => p.doubtful === null)
-  const checked = (fitted?.unseen.length ?? 0) > 1
-  const classA = points.some((p) => p.plate_A !== null && p.class.startsWith('class A1'))
-  const tight = checked && classA && type.cut_off === 'sharp'
-  const gmOnly = points.length > 0 && points.every((p) => p.plate_A === null)
-  const start = gmOnly
-    ? { low: 0.6, high: 1.6, share: 0.05 }
-    : tight
-      ? { low: 0.88, high: 1.15, share: 0.03 }
-      : { low: 0.85, high: 1.2, share: 0.05 }
-  const largest = Math.max(0, ...points.map((p) => p.plate_A ?? 0))
-  const unseen = fitted?.unseen ?? []
-  return {
-    low: round(Math.min(start.low, ...unseen), 4),
-    high: round(Math.max(start.high, ...unseen), 4),
-    plus_A: round(Math.max(0.05e-3, start.share * largest), 4),
   }
 }
 

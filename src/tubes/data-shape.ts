@@ -23,6 +23,7 @@ const point = z.strictObject({
   source,
   confidence,
   doubtful: z.string().nullable().default(null),
+  disputed: z.string().optional(),
 })
 
 const service = z.strictObject({
@@ -39,6 +40,7 @@ const service = z.strictObject({
   screen_W: maybe,
   source,
   confidence,
+  disputed: z.string().optional(),
 })
 
 const heater = z.strictObject({ volts: figure, amps: figure })

@@ -112,13 +112,19 @@ export function usable(point: OperatingPoint): boolean {
       : point.grid_V !== null || point.cathode_ohm !== null || point.gm_S !== null)
   )
 }
+/** Whether a row is a push-pull stage without signal. */
+export function isIdle(point: OperatingPoint): boolean {
+  return /idle|zero signal|AB/.test(point.class)
+}
+
 /** Class AB and idle rows are rounder than class A ones: half weight; cut-off rows only say where currents end. */
 function weight(point: OperatingPoint): number {
   if (/cut-off/.test(point.class)) return 0.004
-  return /idle|zero signal|AB/.test(point.class) ? 0.5 : 1
+  const share = isIdle(point) ? 0.5 : 1
+  return point.disputed == null ? share : 0.25 * share
 }
 
-/** Residual spreads: how far published rows of one type lie from a smooth curve. */
+/** Residual spreads: how far published rows of one type lie from a smooth curve; idle screen currents are the roughest. */
 const spread = { plate_A: 0.03, gm: 0.04, rp_triode: 0.12, rp_screen: 0.2, screen_A: 0.08 }
 
 /** Fits one section; null where no usable point tells its current. */
@@ -188,7 +194,8 @@ export function fitSection(points: readonly OperatingPoint[], kind: Kind): Fitte
       if (place(point).grid_V !== null) found.push((w * apart(at.plate_A, point.plate_A)) / spread.plate_A)
       found.push((w * apart(at.gm_S, point.gm_S)) / spread.gm)
       found.push((w * apart(1 / at.gp_S, point.rp_ohm)) / (triode ? spread.rp_triode : spread.rp_screen))
-      if (!triode) found.push((w * apart(at.screen_A, point.screen_A)) / spread.screen_A)
+      const ws = isIdle(point) ? 0.3 * w : w
+      if (!triode) found.push((ws * apart(at.screen_A, point.screen_A)) / spread.screen_A)
     }
     return found
   }
@@ -201,11 +208,11 @@ export function fitSection(points: readonly OperatingPoint[], kind: Kind): Fitte
 }
 
 /**
- * Where no row tells the slope: idle stages are biased to about three quarters of cut-off; 20 for mixers, whose
- * rows state the bias of another grid. Both ours, only a start and a loose prior.
+ * Where no row tells the slope: idle stages are biased to about 85 % of cut-off; 20 for mixers, whose rows state
+ * the bias of another grid. Both ours, tried on these data, only a start and a loose prior.
  */
 function guessedMu(driver_V: number, grid_V: number | null, cut_off: Cutoff): number {
-  return cut_off === 'remote' || grid_V === null || grid_V > -3 ? 20 : driver_V / (-1.3 * grid_V)
+  return cut_off === 'remote' || grid_V === null || grid_V > -3 ? 20 : driver_V / (-1.15 * grid_V)
 }
 
 function muOf(point: OperatingPoint): number[] {

@@ -2,6 +2,7 @@ export { allTypes, findTube } from './find.js'
 export { diodeCurrent, diodeWithSlope, regulatorVolts } from './diodes.js'
 export { type ColdRatio, coldRatio, coldResistance, heaterCurrent } from './heaters.js'
 export {
+  screenBand,
   type ScreenTubeSlopes,
   screenTubeCurrents,
   screenTubeWithSlopes,

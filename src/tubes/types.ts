@@ -132,6 +132,8 @@ export interface OperatingPoint {
   readonly confidence: Confidence
   /** Why it is not used, where it is not. */
   readonly doubtful: string | null
+  /** Why sources do not agree on it: used lightly by the fit, never counted when fits are judged. */
+  readonly disputed?: string | null | undefined
 }
 export interface ServicePoint {
   readonly service: string
@@ -147,4 +149,5 @@ export interface ServicePoint {
   readonly screen_W: number | null
   readonly source: string
   readonly confidence: Confidence
+  readonly disputed?: string | null | undefined
 }

@@ -1,21 +1,24 @@
 import { describe, expect, test } from 'vitest'
-import { kindOf, pointsOf, unseenRatios } from '../../src/tubes/build.js'
-import { usable } from '../../src/tubes/fit.js'
+import { fits } from '../../src/tubes/build.js'
+import { atPoint, fitSection, isIdle, usable } from '../../src/tubes/fit.js'
 import {
   diodeCurrent,
   findTube,
-  screenTubeCurrents,
+  screenBand,
   screenTubeWithSlopes,
   type SectionModel,
+  triodeConnectedCurrents,
   triodeCurrents,
   triodeWithSlopes,
 } from '../../src/tubes/index.js'
+import { kindOf, pointsOf, samePlace } from '../../src/tubes/rows.js'
+import { bandOf } from '../../src/tubes/unseen.js'
 import { tubeData } from '../helpers/tube-data.js'
 
 /*
  * Our curves against what others published. Each row names its source; "from memory" rows were recalled, not read.
  * Tolerances: 6 % for plate current where the fit has seen the point (rows of one type scatter by 3 %, physics.md),
- * 20 % for screen current, 12 % for transconductance.
+ * 12 % for zero-signal rows of push-pull stages, 20 % for screen current, 12 % for transconductance.
  */
 
 function model(type: string, section = 0): SectionModel {
@@ -63,11 +66,13 @@ const triodeRows: [string, number, number, number, number, string][] = [
 describe('published operating points', () => {
   test.each(screenRows)(
     '%s at plate %d V, screen %d V, grid %d V draws its published %d mA',
-    (type, plate, screen, grid, plate_mA, screen_mA, gm_uS) => {
+    (type, plate, screen, grid, plate_mA, screen_mA, gm_uS, source) => {
       const curves = model(type)
       if (curves.form !== 'screen') throw new Error(type)
       const at = screenTubeWithSlopes(curves, plate, screen, grid)
-      expect(Math.abs((1e3 * at.plate_A) / plate_mA - 1)).toBeLessThan(0.06)
+      expect(Math.abs((1e3 * at.plate_A) / plate_mA - 1)).toBeLessThan(
+        source.includes('zero-signal') ? 0.12 : 0.06,
+      )
       if (screen_mA !== null) expect(Math.abs((1e3 * at.screen_A) / screen_mA - 1)).toBeLessThan(0.2)
       if (gm_uS !== null) expect(Math.abs((1e6 * at.plate_by_grid_S) / gm_uS - 1)).toBeLessThan(0.12)
     },
@@ -100,39 +105,100 @@ describe('published operating points', () => {
   })
 })
 
-describe('points that the fit had not seen', () => {
-  const ratios = tubeData().types.flatMap((type) => {
-    const kind = kindOf(type, 0)
-    return kind === null ? [] : unseenRatios(pointsOf(type, 0).filter(usable), kind)
-  })
-  const errors = ratios.map((ratio) => Math.abs(ratio - 1)).sort((a, b) => a - b)
+describe('rows that the fit had not seen', () => {
+  const { types } = tubeData()
+  const fitted = fits({ types, variants: [] })
+  // A row printed for two types with the same electrodes counts once.
+  const seen = new Set<string>()
+  const rows = types.flatMap((type) =>
+    type.sections.flatMap(({ curves }, section) => {
+      const unseen = fitted[type.type]?.[section]?.unseen ?? []
+      return unseen.flatMap((row, i) => {
+        const key = [curves, row.at, row.plate_A, row.ratio].join(' ')
+        if (row.at === 'drop' || seen.has(key)) return []
+        seen.add(key)
+        // The band this type would have had without this row.
+        const band = bandOf(
+          type,
+          section,
+          unseen.filter((_, k) => k !== i),
+        )
+        const computed = row.plate_A / row.ratio
+        const held =
+          row.plate_A >= band.low * computed - band.plus_A &&
+          row.plate_A <= band.high * computed + band.plus_A
+        return [{ ...row, error: Math.abs(row.ratio - 1), held }]
+      })
+    }),
+  )
+  const at = (...of: string[]) => rows.filter((row) => of.includes(row.at))
+  const share = (of: readonly { error: number }[], part: number): number =>
+    of.map(({ error }) => error).sort((a, b) => a - b)[Math.floor(part * (of.length - 1))] ?? Number.NaN
 
-  test('leaving one published row out at a time, the other rows of its type predict it: median 4 %, nine in ten 12 %', () => {
-    // The prototype in physics.md reached 2.3-3.3 % and 6-10 % on class A, 2-6 % and 9-26 % on idle rows.
-    expect(errors.length).toBeGreaterThan(60)
-    expect(errors[Math.floor(0.5 * errors.length)]).toBeLessThan(0.04)
-    expect(errors[Math.floor(0.9 * errors.length)]).toBeLessThan(0.12)
+  test.each(['published', 'from memory'])(
+    'class A plate current, %s: half of the rows within 4 %%, nine in ten within 12 %%',
+    (confidence) => {
+      const of = at('class A', 'low plate').filter((row) => row.confidence === confidence)
+      expect(of.length).toBeGreaterThan(confidence === 'published' ? 10 : 40)
+      expect(share(of, 0.5)).toBeLessThan(0.04)
+      expect(share(of, 0.9)).toBeLessThan(0.12)
+    },
+  )
+
+  test('at or below half the usual plate volts half of the rows lie within 10 %', () => {
+    expect(at('low plate').length).toBeGreaterThan(10)
+    expect(share(at('low plate'), 0.5)).toBeLessThan(0.1)
   })
 
-  // Zero-signal rows of push-pull stages, per tube; none of them is among the points of the fits.
-  // From memory: RCA Receiving Tube Manual and TT-4/TT-5. Idle rows are the hardest: 25 %.
-  test.each([
-    ['6V6GT', 250, 250, -15, 35],
-    ['6V6GT', 285, 285, -19, 35],
-    ['6L6', 250, 250, -16, 60],
-    ['6L6', 270, 270, -17.5, 67],
-    ['6L6', 360, 225, -18, 39],
-    ['6F6', 375, 250, -26, 17],
-    ['6146', 600, 180, -45, 13],
-    ['6146', 750, 195, -50, 11.5],
-    ['6146', 600, 190, -48, 14],
-    ['1614', 530, 340, -36, 30],
-    ['1619', 400, 300, -16.5, 37.5],
-  ])('%s idling at plate %d V, screen %d V, grid %d V draws about %d mA', (type, plate, screen, grid, mA) => {
-    const curves = model(type)
-    if (curves.form !== 'screen') throw new Error(type)
-    const { plate_A } = screenTubeCurrents(curves, plate, screen, grid)
-    expect(Math.abs((1e3 * plate_A) / mA - 1)).toBeLessThan(0.25)
+  test('idle rows of push-pull stages: half of them within 7 %', () => {
+    expect(at('idle').length).toBeGreaterThan(20)
+    expect(share(at('idle'), 0.5)).toBeLessThan(0.07)
+  })
+
+  test('the band of model error that the other rows of a type give holds at least 93 % of all of them', () => {
+    expect(rows.filter(({ held }) => held).length / rows.length).toBeGreaterThanOrEqual(0.93)
+  })
+
+  test('screen currents: half of the rows within 10 %, nine in ten inside their band', () => {
+    const ratios = types.flatMap((type) => {
+      const kind = kindOf(type, 0)
+      if (kind?.curves !== 'screen') return []
+      const points = pointsOf(type, 0).filter((p) => usable(p) && p.disputed == null)
+      return points.flatMap((left) => {
+        if (left.screen_A === null || isIdle(left) || /cut-off/.test(left.class)) return []
+        const model = fitSection(
+          points.filter((p) => !samePlace(p, left)),
+          kind,
+        )
+        // Where no other row prints a screen current there is only the prior of the kind.
+        if (!points.some((p) => p.screen_A !== null && !samePlace(p, left))) return []
+        return model === null ? [] : [left.screen_A / atPoint(model, left).screen_A]
+      })
+    })
+    expect(ratios.length).toBeGreaterThan(40)
+    const errors = ratios.map((ratio) => ({ error: Math.abs(ratio - 1) }))
+    expect(share(errors, 0.5)).toBeLessThan(0.1)
+    const inside = ratios.filter((ratio) => ratio >= screenBand.low && ratio <= screenBand.high)
+    expect(inside.length / ratios.length).toBeGreaterThan(0.9)
+  })
+
+  test('disputed rows are listed with their reason and none of them is counted', () => {
+    const disputed = types.flatMap((type) =>
+      [...type.points, ...type.service].flatMap((row) =>
+        row.disputed === undefined ? [] : [`${type.type}: ${row.disputed}`],
+      ),
+    )
+    const named = new Set(disputed.map((text) => text.split(':')[0]))
+    expect([...named].sort()).toEqual(['5670', '6SQ7', '7591', '811A', '813', '845', 'EF86'])
+    for (const type of ['5670', '6SQ7', '811A', '813', '845', 'EF86'])
+      expect(fitted[type]?.[0]?.unseen).toEqual([])
+  })
+
+  // From memory: RCA Receiving Tube Manual, class AB2 with screens tied to plates, per tube. Zero signal 48 mA for two.
+  test('a pentode as a triode draws its published idle current within 25 %', () => {
+    const curves = model('6F6')
+    if (curves.form !== 'screen') throw new Error('6F6')
+    expect(Math.abs(triodeConnectedCurrents(curves, 350, -38).plate_A / 0.024 - 1)).toBeLessThan(0.25)
   })
 })
 
