@@ -157,6 +157,8 @@ function record(type: TypeData, fitted: readonly SectionFit[]): TubeRecord {
     })),
     points: type.points,
     service: type.service,
+    ...(type.barretter !== undefined && { barretter: type.barretter }),
+    notes: type.notes,
   }
 }
 

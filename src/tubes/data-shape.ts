@@ -61,11 +61,17 @@ export const typeShape = z.strictObject({
     'twin-diode-triode',
     'diode',
     'indicator',
+    'diode-triode',
+    'diode-pentode',
     'rectifier-vacuum',
     'rectifier-mercury',
     'regulator-gas',
+    'lamp',
+    'barretter',
   ]),
   cathode: z.enum(['indirect', 'direct', 'cold']),
+  /** What the rows' volts are against, of a directly heated type: the middle of its filament, or its negative end. */
+  volts_against: z.enum(['middle of the filament', 'negative filament end']).optional(),
   cut_off: z.enum(['sharp', 'remote']).default('sharp'),
   sections: z.array(
     z.strictObject({
@@ -104,6 +110,8 @@ export const typeShape = z.strictObject({
       max_A: figure,
     })
     .optional(),
+  barretter: z.strictObject({ amps: figure, least_V: figure, most_V: figure }).optional(),
+  notes: z.array(z.strictObject({ text: z.string().min(1), source, confidence })).default([]),
 })
 
 /** Another type with the same electrodes and ratings as `as`, and a heater of its own. */

@@ -40,7 +40,8 @@ export function findTube(
   | { readonly found: TubeRecord; readonly as: string }
   | { readonly found: null; readonly near: readonly string[] } {
   const wanted = plain(type)
-  const hit = byName.get(wanted)
+  // Military marking before the type: JAN-6V6GT, JAN-CRC-6V6GT.
+  const hit = byName.get(wanted) ?? byName.get(wanted.replace(/^JAN(C[A-Z]{2})?(?=\d)/, ''))
   if (hit !== undefined) {
     return {
       found: hit.record,

@@ -25,6 +25,8 @@ type Cutoff = 'sharp' | 'remote'
 export interface Kind {
   readonly curves: 'triode' | 'screen'
   readonly cathode: 'indirect' | 'direct'
+  /** Volts across a filament whose negative end the rows' volts are against; 0 where they are against its middle. */
+  readonly filament_V: number
   readonly cut_off: Cutoff
   readonly beam: boolean
 }
@@ -42,7 +44,8 @@ function family(kind: Kind): Family {
     },
     Vct:
       kind.cathode === 'direct'
-        ? { middle_V: 0, spread_V: 0.3 }
+        ? // Along the filament the grid is on average half its volts more negative than against its negative end.
+          { middle_V: -kind.filament_V / 2, spread_V: 0.3 }
         : triode
           ? { middle_V: 0.65, spread_V: 0.15 }
           : { middle_V: 0.5, spread_V: 0.2 },

@@ -12,6 +12,7 @@ export function kindOf(type: TypeData, section: number): Kind | null {
   return {
     curves,
     cathode: type.cathode === 'direct' ? 'direct' : 'indirect',
+    filament_V: type.volts_against === 'negative filament end' ? (type.heater?.volts.value ?? 0) : 0,
     cut_off: curves === 'screen' ? type.cut_off : 'sharp',
     beam: part.startsWith('tetrode'),
   }

@@ -20,9 +20,13 @@ export type TubeKind =
   | 'twin-diode-triode'
   | 'diode'
   | 'indicator'
+  | 'diode-triode'
+  | 'diode-pentode'
   | 'rectifier-vacuum'
   | 'rectifier-mercury'
   | 'regulator-gas'
+  | 'lamp'
+  | 'barretter'
 
 /**
  * Smooth-cut-off space charge (physics.md section 1):
@@ -113,6 +117,15 @@ export interface TubeRecord {
   readonly points: readonly OperatingPoint[]
   /** Typical and maximum operation by service and duty. */
   readonly service: readonly ServicePoint[]
+  /** A barretter's current and the volts between which it holds it. */
+  readonly barretter?: { readonly amps: Figure; readonly least_V: Figure; readonly most_V: Figure }
+  /** What else is known: pins, limits of a heater, production limits. */
+  readonly notes: readonly Note[]
+}
+export interface Note {
+  readonly text: string
+  readonly source: string
+  readonly confidence: Confidence
 }
 export interface OperatingPoint {
   readonly class: string

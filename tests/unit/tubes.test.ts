@@ -58,6 +58,38 @@ describe('names', () => {
     expect(twelve.sections).toEqual(found('6SK7').sections)
   })
 
+  test.each([
+    ['VT-107', '6V6GT'],
+    ['JAN-6V6GT', '6V6GT'],
+    ['JAN-CRC-6SN7GT', '6SN7GT'],
+    ['CV511', '6V6GT'],
+    ['DF91', '1T4'],
+    ['VT-171', '1R5'],
+    ['3s4 1.4 V', '3S4 (1.4 V)'],
+    ['12AX7 (12.6 V)', '12AX7 (12.6 V)'],
+    ['dial lamp 47', 'lamp 47'],
+    ['47', '47'],
+  ])('%s is found as %s', (name, type) => {
+    expect(found(name).type).toBe(type)
+  })
+
+  test('the bare number of a lamp or barretter is suggested and never taken, because tubes bear such numbers too', () => {
+    expect(findTube('40')).toMatchObject({
+      found: null,
+      near: expect.arrayContaining(['lamp 40']) as unknown,
+    })
+    expect(found('47').kind).toBe('pentode')
+    expect(found('lamp 47').heater?.amps.value).toBe(0.15)
+    expect(found('barretter 301').barretter).toMatchObject({ amps: { value: 0.3 }, most_V: { value: 221 } })
+  })
+
+  test('the two connections of a split filament are two records, each with its own rows', () => {
+    expect(found('3S4').heater?.volts.value).toBe(2.8)
+    expect(found('3S4').points[0]?.plate_A).toBe(0.0061)
+    expect(found('3S4 (1.4 V)').heater?.amps.value).toBe(0.1)
+    expect(found('3S4 (1.4 V)').points[0]?.plate_A).toBe(0.0074)
+  })
+
   test('no two types share a name', () => {
     const names = allTypes().map((t) => t.type.toUpperCase())
     expect(new Set(names).size).toBe(names.length)
@@ -134,7 +166,7 @@ describe('data', () => {
   })
 
   test('what was recalled with doubt has no curves', () => {
-    expect(found('EF92').sections[0]?.model).toBeNull()
+    for (const type of ['EF92', 'RV12P4000']) expect(found(type).sections[0]?.model).toBeNull()
     expect(found('RV12P4000').max).toEqual({
       heater_cathode_V: expect.objectContaining({ value: 90 }) as unknown,
     })
