@@ -32,13 +32,18 @@ function section(title: string, lines: readonly string[]): string {
 }
 
 function hookup(plan: Plan): string[] {
-  return plan.hookup.flatMap((line) => [
-    `${line.rail}: from ${line.supply}`,
-    `  [ ] + to ${line.positive}`,
-    `  [ ] - to ${line.negative}`,
-    ...line.first.map((each) => `  [ ] first: ${each}`),
-    ...wrapped(`proved by ${line.proved_by}`, '  '),
-  ])
+  const boxes = (of: string): string[] =>
+    plan.wires.filter((wire) => wire.of === of).flatMap(({ text }) => wrapped(`[ ] ${text}`, '  '))
+  const meters = boxes('meters')
+  return [
+    'Everything off and discharged first; you confirm each line before the first volt.',
+    ...plan.hookup.flatMap((line) => [
+      `${line.rail}: from ${line.supply}`,
+      ...boxes(line.rail),
+      ...wrapped(`proved by ${line.proved_by}`, '  '),
+    ]),
+    ...(meters.length === 0 ? [] : ['Meters that stay clipped on', ...meters]),
+  ]
 }
 
 function rails(plan: Plan): string[] {

@@ -133,7 +133,14 @@ function cautions(story: Story): string[] {
 function events(story: Story): string[] {
   if (story.events.length === 0) return []
   // What the sequencer was fed is kept for replay; a person reads what was decided.
-  const told = story.events.filter(({ what }) => what !== 'fed')
+  // Single wires stand in the record too; their sum is said in one line.
+  const wires = new Set(
+    story.events.filter(({ data }) => data.purpose === 'wire').map(({ data }) => data.prompt),
+  )
+  const told = story.events.filter(
+    ({ what, data }) =>
+      what !== 'fed' && !((what === 'prompt' || what === 'answer') && wires.has(data.prompt)),
+  )
   const rows = told.map(({ t_s, what, rail, step, text }) => [
     clock(t_s),
     step === null ? '' : String(step),

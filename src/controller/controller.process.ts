@@ -272,7 +272,12 @@ function control(start: Start): void {
         return
       case 'begin':
         begun = true
-        event({ kind: 'begin', word: message.word, channel: message.channel })
+        event({
+          kind: 'begin',
+          word: message.word,
+          channel: message.channel,
+          hooked_up_as_in: message.hooked_up_as_in,
+        })
         return
       case 'answer':
         event({ kind: 'answer', prompt: message.prompt, value: message.value, by: message.by })

@@ -35,6 +35,7 @@ export const toControllerShape = z.discriminatedUnion('kind', [
     kind: z.literal('begin'),
     word: z.string(),
     channel: z.enum(['terminal', 'page']),
+    hooked_up_as_in: z.string().nullable(),
   }),
   z.object({
     kind: z.literal('answer'),

@@ -53,7 +53,7 @@ export interface Supervisor {
   readonly ready: Promise<Readonly<Record<string, string>> | null>
   readonly finished: Promise<RunOutcome>
   /** The cautions were acknowledged: from here on the controller may energise. */
-  begin(word: string, channel: 'terminal' | 'page'): void
+  begin(word: string, channel: 'terminal' | 'page', hooked_up_as_in: string | null): void
   answer(prompt: number, value: number | 'yes' | 'no' | 'go on', by: 'terminal' | 'page'): void
   stop(by: string, now: boolean): void
 }
@@ -119,10 +119,10 @@ class RunningSupervisor implements Supervisor {
     return this.controller.pid ?? null
   }
 
-  begin(word: string, channel: 'terminal' | 'page'): void {
+  begin(word: string, channel: 'terminal' | 'page', hooked_up_as_in: string | null): void {
     this.begun_us = this.now_us()
     this.take({ kind: 'begun' })
-    this.tell({ kind: 'begin', word, channel })
+    this.tell({ kind: 'begin', word, channel, hooked_up_as_in })
   }
 
   answer(prompt: number, value: number | 'yes' | 'no' | 'go on', by: 'terminal' | 'page'): void {

@@ -9,7 +9,7 @@ import {
   show,
   terminalBleeder_ohm,
 } from '../limits/index.js'
-import type { HookupLine, HookupTest } from './types.js'
+import type { HookupLine, HookupTest, Wire } from './types.js'
 
 /** Highest volts of a hook-up test by current, and its highest limit where the rail is not a heater (architecture.md). */
 const test = { volts: 5, heater_V: 2, limit_A: 0.005 } as const
@@ -231,6 +231,33 @@ export function hookupLine(
     first,
     proved_by: tests.map((each) => provedBy(each, bench)).join('; '),
   }
+}
+
+/** Everything to be made and confirmed by hand: each rail's preparations and two leads, then the meters that stay clipped on. */
+export function wiresOf(equipment: Equipment, bench: Bench, hookup: readonly HookupLine[]): Wire[] {
+  const rails = hookup.flatMap(({ rail, supply, positive, negative, first }) =>
+    [...first, `positive lead of ${supply} to ${positive}`, `negative lead of ${supply} to ${negative}`].map(
+      (text) => ({ of: rail, text }),
+    ),
+  )
+  const meters = Object.entries(bench.meters).flatMap(([name, meter]) => {
+    const text = clipped(equipment, meter)
+    return text === null ? [] : [{ of: 'meters', text: `${name} ${text}` }]
+  })
+  return [...rails, ...meters]
+}
+
+/** Where a meter stays through the run; null where it is taken in the hand. */
+function clipped(
+  equipment: Equipment,
+  { at, against, rail, measures }: Bench['meters'][string],
+): string | null {
+  if (at !== null) return `with its red lead on ${at}, its black lead on ${against ?? equipment.chassis_node}`
+  const fed = rail === null ? undefined : equipment.rails[rail]
+  if (fed === undefined) return null
+  return measures === 'A'
+    ? `in series with the positive lead of ${rail ?? ''}`
+    : `with its red lead on ${fed.positive}, its black lead on ${fed.negative}`
 }
 
 function provedBy(each: HookupTest, bench: Bench): string {

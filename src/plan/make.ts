@@ -10,7 +10,7 @@ import {
 } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
 import { low_V, setDischarge_s } from './discharge.js'
-import { hookupLine } from './hookup.js'
+import { hookupLine, wiresOf } from './hookup.js'
 import { offPlan } from './off.js'
 import { meterPlans, railPlans } from './rails.js'
 import { looserRules, staleAfter_s, standardRules } from './rules.js'
@@ -67,6 +67,9 @@ export function makePlan(
 
   const expected_s = Math.round(built.steps.reduce((sum, step) => sum + step.expected_s, 0))
   const time_budget_s = profile.time_budget_s ?? Math.max(600, 3 * expected_s)
+  const hookup = Object.entries(built.tests).map(([rail, tests]) =>
+    hookupLine(equipment, bench, desk, rail, tests),
+  )
   const plan: Plan = {
     format: 'slowglow plan 1',
     equipment: equipment.name,
@@ -78,9 +81,8 @@ export function makePlan(
     hash: '',
     rails,
     meters: meterPlans(bench),
-    hookup: Object.entries(built.tests).map(([rail, tests]) =>
-      hookupLine(equipment, bench, desk, rail, tests),
-    ),
+    hookup,
+    wires: wiresOf(equipment, bench, hookup),
     unproved: unprovedWords({ profile, equipment, rails, built }),
     steps: built.steps,
     rules: standardRules(bench, profile, time_budget_s),

@@ -20,6 +20,8 @@ export interface Plan {
   readonly rails: Readonly<Record<RailName, RailPlan>>
   readonly meters: Readonly<Record<string, MeterPlan>>
   readonly hookup: readonly HookupLine[]
+  /** Every connection and preparation of the hook-up, in the order in which a person makes and confirms them. */
+  readonly wires: readonly Wire[]
   readonly unproved: readonly string[]
   readonly steps: readonly Step[]
   readonly rules: readonly Rule[]
@@ -93,6 +95,13 @@ export interface MeterPlan {
   readonly ohm: number
   readonly resolution: number
   readonly accuracy: { readonly of_reading: number; readonly plus: number }
+}
+
+/** One thing done with the hands before the first volt. */
+export interface Wire {
+  /** The rail, or `meters`. */
+  readonly of: string
+  readonly text: string
 }
 
 export interface HookupLine {

@@ -2,7 +2,7 @@ import { existsSync, readdirSync, statSync } from 'node:fs'
 import { basename, join, resolve } from 'node:path'
 import { openRunFile } from './reader.js'
 import { RecordTrouble } from './trouble.js'
-import type { RunEnding } from './types.js'
+import type { Known, RunEnding, RunEvent } from './types.js'
 
 /** One line of the list of runs. `trouble`: the file cannot be read, and why. */
 export interface RunLine {
@@ -26,6 +26,30 @@ export function listRuns(folder: string): RunLine[] {
   return filesOf(folder)
     .map((file) => lineOf(join(folder, file)))
     .sort((a, b) => (a.started ?? a.run).localeCompare(b.started ?? b.run))
+}
+
+/** The newest run of a set that was no rehearsal; null where there is none, or where a newer file
+ * cannot be read and might be it. File names begin with their time. */
+export function lastRunOf(
+  folder: string,
+  equipment: string,
+): { readonly known: Known; readonly events: readonly RunEvent[] } | null {
+  for (const file of filesOf(folder).sort().reverse()) {
+    const opened = openRunFile(join(folder, file))
+    if ('trouble' in opened) return null
+    const { reader } = opened
+    try {
+      const known = reader.known()
+      if (known?.command === 'run' && known.plan.equipment === equipment)
+        return { known, events: reader.events() }
+    } catch (error) {
+      if (!(error instanceof RecordTrouble)) throw error
+      return null
+    } finally {
+      reader.close()
+    }
+  }
+  return null
 }
 
 /** A run by path, or by the beginning or end of its name among `folder`. */

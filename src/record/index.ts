@@ -7,7 +7,7 @@ export type { Overview, OverviewColumn } from './thin.js'
 export { type RecorderStart, type StartedRecorder, startRecorder } from './start.js'
 export { RecordTrouble } from './trouble.js'
 export { createRunFile, type RunFileOptions, type RunWriter } from './writer.js'
-export { findRun, listRuns, type RunLine } from './find.js'
+export { findRun, lastRunOf, listRuns, type RunLine } from './find.js'
 export {
   type Because,
   type OffWord,

@@ -106,7 +106,7 @@ class Run {
       Object.values(this.loop.lines).map(({ config, identity }) => [config.port, identity ?? '']),
     )
     if (reachable) {
-      this.event({ kind: 'begin', word: 'rehearsal', channel: 'rehearsal' })
+      this.event({ kind: 'begin', word: 'rehearsal', channel: 'rehearsal', hooked_up_as_in: null })
       const most_us = this.t_us + this.plan.time_budget_s * 1e6 + overtime_us
       while (this.ending === null && this.t_us < most_us) this.next()
     }

@@ -7,6 +7,7 @@ import { closePrompt } from './prompts.js'
 import { record, warn } from './send.js'
 import type { Draft } from './state.js'
 import { currentStep, us } from './state.js'
+import { nothingMoved, wireConfirmed } from './wires.js'
 import { amps, volts } from './words.js'
 
 /** What a person's answer means. A slip of the pen is asked once more; then it counts. */
@@ -21,6 +22,10 @@ export function answer(d: Draft, prompt: number, value: number | string, by: str
   })
   if (open.purpose.kind === 'hand off') {
     answerHandOff(d, open.purpose.rail, value)
+    return
+  }
+  if (open.purpose.kind === 'nothing moved' && value === 'no') {
+    nothingMoved(d, false)
     return
   }
   if (value === 'no') {
@@ -87,6 +92,12 @@ function takeAnswer(d: Draft, value: number | null): void {
   closePrompt(d, 'answered')
   const sample = value === null ? null : { value, t_us: d.s.t_us }
   switch (purpose.kind) {
+    case 'wire':
+      wireConfirmed(d)
+      return
+    case 'nothing moved':
+      nothingMoved(d, true)
+      return
     case 'step':
       if (sample && step.ask?.wants.kind === 'reading' && step.ask.wants.node !== null) {
         d.s.typed = { ...d.s.typed, [`node:${step.ask.wants.node}`]: sample }

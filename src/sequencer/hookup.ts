@@ -15,6 +15,7 @@ import { amps, volts } from './words.js'
 const judgeWithin_s = 15
 const meterWithin_s = 5
 const fallWithin_s = 10
+const standsAfter_s = 1
 
 export function advanceHookup(
   d: Draft,
@@ -144,7 +145,8 @@ function polarity(
 ): void {
   const { node, sign, low_V, high_V, meter } = test.polarity
   if (meter === null) {
-    if (d.s.prompt) return
+    // A needle is read once the volts stand, not while the output comes up.
+    if (d.s.prompt || waited_s < standsAfter_s) return
     const typed = d.s.typed[`polarity:${test.channel}`]
     if (typed && typed.t_us >= d.s.part_us) {
       enter('hook-up ohms')

@@ -2,7 +2,7 @@ import type { RailPlan, Step } from '../plan/index.js'
 import { broke, trip } from './breach.js'
 import { comesDown, htIsOn, isRising } from './in-force.js'
 import type { Draft, RailState } from './state.js'
-import { accuracy, currentStep, resolution, us } from './state.js'
+import { accuracy, currentStep, hookedUp, resolution, us } from './state.js'
 import { volts } from './words.js'
 
 /** The trip rules that time alone can break: judged at every tick. */
@@ -29,7 +29,7 @@ export function judgeTick(d: Draft, dt_s: number): void {
   judgeBiasFreshness(d)
   judgePending(d)
   judgeIntent(d)
-  if (d.s.begun_us !== null && d.s.t_us - d.s.begun_us > us(d.s.plan.time_budget_s)) {
+  if (d.s.begun_us !== null && hookedUp(d.s) && d.s.t_us - d.s.begun_us > us(d.s.plan.time_budget_s)) {
     broke(d, {
       code: 'time-budget',
       measured: (d.s.t_us - d.s.begun_us) / 1e6,

@@ -10,6 +10,7 @@ import { ask } from './prompts.js'
 import { heatersReady, record, send } from './send.js'
 import type { Draft, RailState } from './state.js'
 import { accuracy, currentStep, enter, resolution, touch_V, us } from './state.js'
+import { wiresConfirmed } from './wires.js'
 import { amps, volts } from './words.js'
 
 /** How a step goes forward: gate, hands clear, intent on disk, limits read back, on, ramp, arrive, hold, settle, judge. */
@@ -32,7 +33,7 @@ function advanceOnce(d: Draft): void {
     makeOff(d, 'run down', 'completed', null)
     return
   }
-  if (!outputsKnown(d)) return
+  if (!outputsKnown(d) || !wiresConfirmed(d)) return
   if (step.do === 'hook-up check') {
     if (step.hookup?.method === 'low volts' && !intentRecorded(d, step)) return
     advanceHookup(

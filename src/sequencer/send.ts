@@ -1,7 +1,7 @@
 import type { LineRequestBody } from '../exchange/index.js'
 import { broke } from './breach.js'
 import type { Draft, State } from './state.js'
-import { channelOf, currentStep } from './state.js'
+import { channelOf, currentStep, hookedUp } from './state.js'
 import type { RecordedEvent } from './types.js'
 import { volts } from './words.js'
 
@@ -48,6 +48,7 @@ function objectionTo(s: State, channel: string, request: LineRequestBody): strin
     return `the run is over, so ${channel} may not be raised or switched on.`
   if (request.do === 'limits') return null
 
+  if (!hookedUp(s)) return 'the hook-up was not confirmed in this start.'
   if (s.intent?.recorded !== true) return `the intent of this segment is not in the record yet.`
   if (state.limits_step !== step.index) return `limits of ${channel} were not read back for this segment.`
   if (request.do === 'on') {

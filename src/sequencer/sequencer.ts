@@ -13,6 +13,7 @@ import { record, warn } from './send.js'
 import type { Draft, State } from './state.js'
 import { channelOf, draftOf, initialState, isHot, without } from './state.js'
 import type { Command, Event } from './types.js'
+import { noWires } from './wires.js'
 
 /**
  * Decisions. A pure function of what is known and what just happened: no clock, no port, no disk. Live run, rehearsal, replay
@@ -71,6 +72,8 @@ function handle(d: Draft, event: Event): void {
       record(d, 'begin', `Cautions acknowledged by typing "${event.word}" (${event.channel}).`, {
         data: { word: event.word, channel: event.channel },
       })
+      d.s.wires_as_in = event.hooked_up_as_in
+      if (event.channel === 'rehearsal') noWires(d)
       return
     case 'tick':
       tick(d, event.late_us, event.slept_us)

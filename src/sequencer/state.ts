@@ -42,6 +42,10 @@ export interface State {
   /** A plate, screen or drive rail stood or was set above the touch limit in this run. */
   ht_was_up: boolean
   hookup_done: string[]
+  /** How many of the plan's connections the person has confirmed. */
+  wires_done: number
+  /** The set's last run, where it was hooked up like this; then one question stands for all. */
+  wires_as_in: string | null
 }
 
 export type StepPart =
@@ -116,6 +120,8 @@ interface Pending {
 export interface Prompt {
   id: number
   purpose:
+    | { kind: 'wire' }
+    | { kind: 'nothing moved' }
     | { kind: 'step' }
     | { kind: 'polarity' }
     | { kind: 'hands clear' }
@@ -246,6 +252,8 @@ export function initialState(plan: Plan): State {
     ever_energised: false,
     ht_was_up: false,
     hookup_done: [],
+    wires_done: 0,
+    wires_as_in: null,
   }
 }
 
@@ -263,6 +271,9 @@ export const us = (seconds: number): number => Math.round(seconds * 1e6)
 
 /** Plates, screens and drive: what the urgent OFF takes at once. Never bias or heaters. */
 export const isHot = (rail: RailPlan): boolean => rail.role !== 'heater' && rail.role !== 'bias'
+
+/** The person has confirmed every connection of the hook-up in this start. */
+export const hookedUp = (s: State): boolean => s.wires_done >= s.plan.wires.length
 
 /** Goes to a part of the step. */
 export function enter(d: Draft, part: StepPart): void {

@@ -5,7 +5,13 @@ import type { Ask, RailLimits } from '../plan/index.js'
 export type Event = { readonly t_us: number } & EventBody
 export type EventBody =
   /** Cautions were acknowledged in this start; nothing energises before. */
-  | { readonly kind: 'begin'; readonly word: string; readonly channel: 'terminal' | 'page' | 'rehearsal' }
+  | {
+      readonly kind: 'begin'
+      readonly word: string
+      readonly channel: 'terminal' | 'page' | 'rehearsal'
+      /** The set's last run, where its hook-up was confirmed and was the same as this plan's; else null. */
+      readonly hooked_up_as_in: string | null
+    }
   /** Sent by the loop at least every 50 ms. `late_us`: how late this tick is; `slept_us`: uptime ran ahead of the monotonic clock. */
   | { readonly kind: 'tick'; readonly late_us: number; readonly slept_us: number }
   /** Readings, outcomes of requests, protections, a lost line: what the line says. */

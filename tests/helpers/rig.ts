@@ -131,10 +131,10 @@ export class Rig {
     this.feed({ kind: 'tick', late_us, slept_us })
   }
 
-  start(): this {
+  start(channel: 'rehearsal' | 'terminal' = 'rehearsal', hooked_up_as_in: string | null = null): this {
     for (const c of Object.keys(this.on)) this.feed({ kind: 'output', channel: c, on: false })
     this.tick()
-    this.feed({ kind: 'begin', word: 'kettle', channel: 'rehearsal' })
+    this.feed({ kind: 'begin', word: 'kettle', channel, hooked_up_as_in })
     return this
   }
 

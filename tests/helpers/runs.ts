@@ -22,6 +22,7 @@ export const plan: Plan = {
   kind: 'receive',
   level: 3,
   hash: 'a'.repeat(64),
+  wires: [],
   rails: {
     HT: {
       name: 'HT',

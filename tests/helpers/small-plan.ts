@@ -205,6 +205,11 @@ export function smallPlan(change: (plan: Plan) => Plan = (plan) => plan): Plan {
       },
     },
     hookup: [],
+    wires: [
+      { of: 'HT', text: 'pull V2' },
+      { of: 'HT', text: 'positive lead of ht.1 to HT+' },
+      { of: 'HT', text: 'negative lead of ht.1 to chassis' },
+    ],
     unproved: [],
     steps: steps.map((step, index) => ({ ...step, index: index + 1 })),
     rules: ruleCodes.map((code) => ({

@@ -170,6 +170,7 @@ describe('any event at any time', () => {
       kind: fc.constant('begin' as const),
       word: fc.string(),
       channel: fc.constant('terminal' as const),
+      hooked_up_as_in: fc.option(fc.string()),
     }),
     fc.record({
       kind: fc.constant('answer' as const),

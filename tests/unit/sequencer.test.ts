@@ -311,6 +311,72 @@ describe('each trip rule, by the smallest thing that breaks it', () => {
   })
 })
 
+describe('the hook-up, confirmed by a person', () => {
+  const asked = (rig: Rig) =>
+    rig.commands.flatMap((command) => (command.kind === 'prompt' ? [command.ask] : []))
+  const confirmations = (rig: Rig) =>
+    rig.commands.flatMap((command) =>
+      command.kind === 'record' && command.entry.data['confirmed'] === true ? [command.entry.text] : [],
+    )
+
+  it('is gone through wire by wire when it is new, and no output is touched before the last answer', () => {
+    const rig = new Rig(smallPlan())
+    rig.answers = false
+    rig.start('terminal')
+    for (let i = 0; i < 3; i++) {
+      rig.until(`wire ${i + 1}`, () => rig.state.prompt !== null)
+      expect(lines(rig)).toEqual([])
+      rig.feed({ kind: 'answer', prompt: rig.state.prompt?.id ?? 0, value: 'yes', by: 'terminal' })
+    }
+    expect(asked(rig).map(({ text }) => /[123] of 3.*$/.exec(text)?.[0])).toEqual([
+      '1 of 3. HT: pull V2. Is it so?',
+      '2 of 3. HT: positive lead of ht.1 to HT+. Is it so?',
+      '3 of 3. HT: negative lead of ht.1 to chassis. Is it so?',
+    ])
+    expect(confirmations(rig)).toEqual(['Hook-up confirmed by the person: wire by wire, 3 of 3.'])
+    rig.answers = true
+    expect(rig.toTheEnd().outcome).toBe('completed')
+  })
+
+  it('is one question when it is as in the last run', () => {
+    const rig = new Rig(smallPlan()).start('terminal', 'an earlier run')
+    expect(rig.toTheEnd().outcome).toBe('completed')
+    expect(asked(rig).filter(({ about }) => about === 'wire' || about === 'nothing moved')).toHaveLength(1)
+    expect(confirmations(rig)).toEqual([
+      'Hook-up confirmed by the person: nothing moved since an earlier run.',
+    ])
+  })
+
+  it('is gone through wire by wire after all when something was moved', () => {
+    const rig = new Rig(smallPlan())
+    rig.answers = false
+    rig.start('terminal', 'an earlier run').until('the question', () => rig.state.prompt !== null)
+    rig.answers = true
+    rig.feed({ kind: 'answer', prompt: rig.state.prompt?.id ?? 0, value: 'no', by: 'terminal' })
+    expect(rig.toTheEnd().outcome).toBe('completed')
+    expect(confirmations(rig)).toEqual(['Hook-up confirmed by the person: wire by wire, 3 of 3.'])
+  })
+
+  it('stops the run with nothing energised when a wire is not as written', () => {
+    const rig = new Rig(smallPlan())
+    rig.answers = false
+    rig.start('terminal').until('the first wire', () => rig.state.prompt !== null)
+    rig.feed({ kind: 'answer', prompt: rig.state.prompt?.id ?? 0, value: 'no', by: 'terminal' })
+    const ending = rig.toTheEnd()
+    expect(ending).toMatchObject({ outcome: 'stopped', outputs_off: 'confirmed' })
+    expect(lines(rig).every((command) => command.do === 'off' || command.do === 'zero')).toBe(true)
+  })
+
+  it('does not take the time of making wires out of the run’s budget', () => {
+    const rig = new Rig(smallPlan((plan) => ({ ...plan, time_budget_s: 600 })))
+    rig.answers = false
+    rig.start('terminal').until('the first wire', () => rig.state.prompt !== null)
+    const from_us = rig.t_us
+    rig.until('half an hour', () => rig.t_us - from_us > 1800e6, 2000)
+    expect(rig.ending).toBeNull()
+  })
+})
+
 describe('the hook-up check', () => {
   it('stops below 5 V when the load is not what the file says', () => {
     const rig = new Rig(smallPlan())

@@ -26,6 +26,7 @@ import { configAtSpeed, planAtSpeed } from '../live/at-speed.js'
 import { closingText, exitOf } from '../live/closing.js'
 import { Conversation } from '../live/conversation.js'
 import { collect, speedOf, whole } from '../live/flags.js'
+import { hookedUpAsIn } from '../live/hooked-up.js'
 import { inhibitSleep } from '../live/inhibit.js'
 import { placesOf, virtualAs } from '../live/places.js'
 import { prepare, type Prepared } from '../live/prepare.js'
@@ -215,6 +216,7 @@ async function supervised(start: Started): Promise<Exit> {
   const folder = resolve(io.cwd, flags.runs)
   mkdirSync(folder, { recursive: true })
   const file = join(folder, runFileName(at, plan.equipment, randomInt(0, 2 ** 32) / 2 ** 32))
+  const hooked_up_as_in = hookedUpAsIn(folder, plan)
   const offPath = `${file}.off.json`
   writeFileSync(offPath, JSON.stringify(plan.off))
   const known: Known = {
@@ -251,7 +253,7 @@ async function supervised(start: Started): Promise<Exit> {
   const ready = await supervisor.ready
   if (ready !== null) {
     log.debug({ identities: ready }, 'ready')
-    supervisor.begin(start.word, 'terminal')
+    supervisor.begin(start.word, 'terminal', hooked_up_as_in)
   }
   const outcome = await supervisor.finished
   awake()

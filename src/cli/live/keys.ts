@@ -72,7 +72,8 @@ export function answerOf(
   if (ask.wants.kind === 'confirm') {
     if (word === 'y' || word === 'yes') return { value: 'yes' }
     if (word === 'g' || word === 'go on') return { value: 'go on' }
-    return { problem: 'Type y for yes or n for no (no stops the run).' }
+    const no = ask.about === 'nothing moved' ? 'no goes through it wire by wire' : 'no stops the run'
+    return { problem: `Type y for yes or n for no (${no}).` }
   }
   if (text === '' && shown !== null) return { value: shown }
   // A bare number is volts or ohms, as the question says; for amps the unit is wanted, since meters show milliamps.
