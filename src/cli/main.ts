@@ -2,14 +2,17 @@
 import { Command, CommanderError } from 'commander'
 import { commands } from './commands/index.js'
 import { exits } from './exits.js'
-import { processIo } from './io.js'
+import { printJson, processIo } from './io.js'
+import { errorJson } from './refuse.js'
 
-// Output piped into a program that stops reading (head, a pager) is no fault of anyone's.
-process.stdout.on('error', (error: NodeJS.ErrnoException) => {
-  if (error.code !== 'EPIPE') throw error
-})
+// Output piped into a program that stops reading (head, a pager), or a terminal that was closed, is no fault of anyone's.
+for (const stream of [process.stdout, process.stderr])
+  stream.on('error', (error: NodeJS.ErrnoException) => {
+    if (error.code !== 'EPIPE' && error.code !== 'EIO') throw error
+  })
 
 const io = processIo()
+const json = process.argv.includes('--json')
 const program = new Command('slowglow')
   .description(
     'Bring valve-era radio equipment back to life, slowly, under limits computed from its own tubes and circuit.',
@@ -25,11 +28,22 @@ try {
   await program.parseAsync(process.argv)
 } catch (error) {
   if (error instanceof CommanderError) {
-    process.exitCode = error.exitCode === 0 ? exits.done : exits.usage
+    // Help and the version are answers; everything else is a command line that could not be read.
+    const exit = error.exitCode === 0 ? exits.done : exits.usage
+    process.exitCode = exit
+    if (json && exit !== exits.done)
+      printJson(
+        io,
+        errorJson({
+          exit,
+          what: error.message.replace(/^error: /, ''),
+          remedy: 'slowglow COMMAND --help says how it is written.',
+        }),
+      )
   } else {
-    io.err(
-      `slowglow: our own fault, not yours: ${error instanceof Error ? (error.stack ?? error.message) : String(error)}`,
-    )
+    const what = error instanceof Error ? (error.stack ?? error.message) : String(error)
+    io.err(`slowglow: our own fault, not yours: ${what}`)
     process.exitCode = exits.ourFault
+    if (json) printJson(io, errorJson({ exit: exits.ourFault, what }))
   }
 }

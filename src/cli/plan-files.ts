@@ -2,16 +2,21 @@ import { createHash } from 'node:crypto'
 import { resolve } from 'node:path'
 import type { Bench } from '../bench/index.js'
 import type { Equipment } from '../equipment/index.js'
-import { loadAll, type Problem } from '../files/index.js'
+import { loadAll } from '../files/index.js'
 import { makePlan, type Plan, planText } from '../plan/index.js'
 import type { Profile } from '../profile/index.js'
+import { exits } from './exits.js'
+import { placed, type PlanProblem, shown } from './problems.js'
+import type { Refusal } from './refuse.js'
 
-/** What stands in the way of a plan or goes with it: in a file at a place, or in how the files fit together. */
-export interface PlanProblem {
-  readonly severity: 'error' | 'warning'
-  readonly what: string
-  readonly remedy: string
-  readonly at: Pick<Problem, 'file' | 'line' | 'column' | 'path'> | null
+/** Everything a plan was made from, all of it sound and fitting together. */
+export interface PlanParts {
+  readonly profile: Profile
+  readonly equipment: Equipment
+  readonly bench: Bench
+  readonly bench_path: string
+  /** The set behind a virtual bench: the profile's own unless the bench file names another. */
+  readonly behind: Equipment
 }
 
 export interface PlannedFiles {
@@ -19,8 +24,8 @@ export interface PlannedFiles {
   readonly problems: readonly PlanProblem[]
   /** No bench is named anywhere: wrong usage, not a finding. */
   readonly noBench: boolean
-  readonly parts: { readonly profile: Profile; readonly equipment: Equipment; readonly bench: Bench } | null
-  /** Input files as they were: path → text. */
+  readonly parts: PlanParts | null
+  /** Input files as they were: path, as a person at `cwd` would type it → text. */
   readonly files: Readonly<Record<string, string>>
 }
 
@@ -33,22 +38,48 @@ export function planFiles(profilePath: string, benchPath: string | undefined, cw
     resolve(cwd, profilePath),
     benchPath === undefined ? undefined : resolve(cwd, benchPath),
   )
-  const inFiles = all.problems.map(({ severity, what, remedy, file, line, column, path }) => ({
-    severity,
-    what,
-    remedy,
-    at: { file, line, column, path },
-  }))
+  const inFiles = placed(all.problems, cwd)
   const files: Record<string, string> = {}
   for (const loaded of [all.profile, all.equipment, all.bench, all.benchEquipment]) {
-    if (loaded !== null) files[loaded.path] = loaded.text
+    if (loaded !== null) files[shown(loaded.path, cwd)] = loaded.text
   }
   const noBench = all.profile.value !== null && all.bench === null
-  if (all.value === null) return { plan: null, problems: inFiles, noBench, parts: null, files }
+  if (all.value === null || all.bench === null)
+    return { plan: null, problems: inFiles, noBench, parts: null, files }
   const { profile, equipment, bench } = all.value
   const made = makePlan(profile, equipment, bench)
-  const problems = [...inFiles, ...made.problems.map((each) => ({ ...each, at: null }))]
-  return { plan: made.plan === null ? null : hashed(made.plan), problems, noBench, parts: all.value, files }
+  return {
+    plan: made.plan === null ? null : hashed(made.plan),
+    problems: [...inFiles, ...made.problems.map((each) => ({ ...each, at: null }))],
+    noBench,
+    parts: { ...all.value, bench_path: all.bench.path, behind: all.benchEquipment?.value ?? equipment },
+    files,
+  }
+}
+
+/** Why there is nothing to go on with; null where there is a plan without an error. Its problems are then still to be told. */
+export function notPlanned(
+  { plan, problems, noBench }: PlannedFiles,
+  command: string,
+  profile: string,
+): Refusal | null {
+  const errors = problems.some(({ severity }) => severity === 'error')
+  if (noBench && !errors)
+    return {
+      exit: exits.usage,
+      where: profile,
+      what: `slowglow ${command}: ${profile} names no bench, and slowglow never chooses one.`,
+      remedy: 'Name one in it (bench: …), or give --bench FILE.',
+      problems,
+    }
+  if (plan !== null && !errors) return null
+  return {
+    exit: exits.finding,
+    where: profile,
+    what: `slowglow ${command}: no plan; nothing is energised without one.`,
+    remedy: 'Mend what is named; `slowglow check` says when nothing is left.',
+    problems,
+  }
 }
 
 /** The plan with its SHA-256 over everything else in it. */

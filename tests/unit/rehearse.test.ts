@@ -120,7 +120,9 @@ describe('slowglow rehearse', () => {
     const { err, exit } = await run(profilePath, '--fault', 'C99:short')
     expect(exit).toBe(2)
     expect(err).toMatch(/There are/)
-    expect((await run(profilePath, '--seed', 'many')).exit).toBe(2)
+    await expect(run(profilePath, '--seed', 'many')).rejects.toMatchObject({
+      code: 'commander.invalidArgument',
+    })
     expect(readdirSync(folder)).toEqual([])
   })
 })

@@ -1,8 +1,9 @@
-import { relative, resolve } from 'node:path'
+import { resolve } from 'node:path'
 import { groundGraph } from '../../bench/index.js'
 import { kindOf, loadAll, loadBench, loadEquipment, type Kind, type Problem } from '../../files/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
+import { placed, problemText, shown } from '../problems.js'
 import type { Register } from './index.js'
 
 /** `slowglow check FILE…`: everything wrong in the files, at once, each with its place and what would be right. */
@@ -23,7 +24,7 @@ export function check(files: readonly string[], json: boolean, io: Io): number {
   const errors = problems.filter(({ severity }) => severity === 'error').length
   if (json) printJson(io, { ok: errors === 0, files: checked, problems })
   else {
-    for (const problem of problems) io.out(problemText(problem))
+    for (const problem of placed(problems, io.cwd)) io.out(problemText(problem))
     io.out(summary(checked, errors, problems.length - errors))
   }
   return errors === 0 ? exits.done : exits.finding
@@ -72,15 +73,6 @@ export function checkFiles(
       if (bench.value !== null)
         add(groundGraph(equipment.value, bench.value, { equipment: equipment.where, bench: bench.where }))
   return { checked: [...checked].map(([file, kind]) => ({ file, kind })), problems: [...problems.values()] }
-}
-
-function shown(path: string, cwd: string): string {
-  const near = relative(cwd, path)
-  return near === '' || near.startsWith('..') ? path : near
-}
-
-export function problemText({ severity, file, line, column, what, remedy }: Problem): string {
-  return `${file}:${line}:${column}: ${severity === 'error' ? '' : 'warning: '}${what}\n    ${remedy}`
 }
 
 function summary(checked: readonly Checked[], errors: number, warnings: number): string {

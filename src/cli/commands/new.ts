@@ -8,7 +8,9 @@ import { askAll } from '../new/questions.js'
 import { textsOf } from '../new/texts.js'
 import { planFiles } from '../plan-files.js'
 import { planPage } from '../plan-text.js'
-import { checkFiles, problemText } from './check.js'
+import { placed, problemText } from '../problems.js'
+import { refuse } from '../refuse.js'
+import { checkFiles } from './check.js'
 import type { Register } from './index.js'
 
 /** `slowglow new DIR`: asks some fifteen questions and writes the first files of a set. */
@@ -41,12 +43,13 @@ export async function newSet(
 ): Promise<number> {
   const at = resolve(io.cwd, dir)
   const taken = names.find((name) => existsSync(join(at, name)))
-  if (taken !== undefined) {
-    io.err(
-      `slowglow new: ${join(dir, taken)} is there already, and nothing is overwritten. Name another directory.`,
-    )
-    return exits.usage
-  }
+  if (taken !== undefined)
+    return refuse(io, json, {
+      exit: exits.usage,
+      where: join(dir, taken),
+      what: `slowglow new: ${join(dir, taken)} is there already, and nothing is overwritten.`,
+      remedy: 'Name another directory.',
+    })
   const dialogue = new Dialogue(lines, io.err)
   dialogue.tell(
     'Enter takes what stands in brackets. Write units with quantities. Nothing is energised here.',
@@ -56,8 +59,12 @@ export async function newSet(
     texts = textsOf(await askAll(dialogue))
   } catch (error) {
     if (!(error instanceof AnswersEnded)) throw error
-    io.err(`slowglow new: the answers ended at "${error.message}". Nothing was written.`)
-    return exits.usage
+    return refuse(io, json, {
+      exit: exits.usage,
+      where: error.message,
+      what: `slowglow new: the answers ended at "${error.message}". Nothing was written.`,
+      remedy: 'Give an answer to every question that has none in brackets.',
+    })
   }
   const written: string[] = []
   try {
@@ -68,10 +75,12 @@ export async function newSet(
     }
   } catch (error) {
     const why = error instanceof Error ? error.message : String(error)
-    io.err(
-      `slowglow new: the files could not be written (${why}). Written so far: ${written.join(', ') || 'none'}.`,
-    )
-    return exits.usage
+    return refuse(io, json, {
+      exit: exits.usage,
+      where: dir,
+      what: `slowglow new: the files could not be written (${why}). Written so far: ${written.join(', ') || 'none'}.`,
+      remedy: 'Name a directory that can be written.',
+    })
   }
   io.err(`Written: ${written.join(', ')}. Read them, correct what is not so, and keep them with the set.`)
   const { problems } = checkFiles([join(at, 'receive.yaml'), join(at, 'reform.yaml')], io.cwd)
@@ -79,7 +88,7 @@ export async function newSet(
   const planned = sound ? planFiles(join(at, 'receive.yaml'), undefined, io.cwd) : null
   if (json) printJson(io, { files: written, ok: sound, problems, plan: planned?.plan ?? null })
   else {
-    for (const problem of problems) io.out(problemText(problem))
+    for (const problem of placed(problems, io.cwd)) io.out(problemText(problem))
     if (planned !== null && planned.plan === null)
       for (const { what, remedy } of planned.problems) io.out(`${what}\n    ${remedy}`)
     if (planned?.plan != null) io.out(planPage(planned.plan))

@@ -1,9 +1,10 @@
-import { relative } from 'node:path'
 import type { Plan } from '../../plan/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
-import { planFiles, type PlanProblem } from '../plan-files.js'
+import { notPlanned, planFiles } from '../plan-files.js'
 import { ownLimits, planPage } from '../plan-text.js'
+import { type PlanProblem, problemText } from '../problems.js'
+import { refuse } from '../refuse.js'
 import type { Register } from './index.js'
 
 interface Options {
@@ -30,16 +31,10 @@ export const registerPlan: Register = (program, io) => {
 export function plan(profile: string, options: Options, io: Io): number {
   const planned = planFiles(profile, options.bench, io.cwd)
   const json = options.json === true
-  if (planned.noBench && !planned.problems.some(({ severity }) => severity === 'error')) {
-    io.err(`slowglow plan: ${profile} names no bench. Name one in it (bench: …), or give --bench FILE.`)
-    return exits.usage
-  }
-  for (const problem of planned.problems) io.err(problemLine(problem, io.cwd))
-  if (planned.plan === null) {
-    if (json) printJson(io, { plan: null, problems: planned.problems })
-    io.err('slowglow plan: no plan; nothing is energised without one.')
-    return exits.finding
-  }
+  const refusal = notPlanned(planned, 'plan', profile)
+  if (refusal !== null) return refuse(io, json, refusal)
+  if (planned.plan === null) return exits.finding
+  for (const problem of planned.problems) io.err(problemText(problem))
   if (json) printJson(io, planJson(planned.plan, planned.problems))
   else io.out(planPage(planned.plan))
   return exits.done
@@ -68,12 +63,4 @@ export function planJson(plan: Plan, problems: readonly PlanProblem[]): Record<s
       }
     }),
   }
-}
-
-/** A problem as one says it: where, what, what to do. */
-export function problemLine({ severity, what, remedy, at }: PlanProblem, cwd: string): string {
-  const near = at === null ? '' : relative(cwd, at.file)
-  const file = near === '' || near.startsWith('..') ? (at?.file ?? '') : near
-  const where = at === null ? '' : `${file}:${at.line}:${at.column}: `
-  return `${where}${severity === 'error' ? '' : 'warning: '}${what}\n    ${remedy}`
 }

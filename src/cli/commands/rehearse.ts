@@ -1,24 +1,24 @@
-import { createHash, randomInt } from 'node:crypto'
+import { randomInt } from 'node:crypto'
 import { mkdirSync } from 'node:fs'
-import { join, relative, resolve } from 'node:path'
+import { join, resolve } from 'node:path'
 import { cautionsFor } from '../../cautions/index.js'
-import { loadAll, type LoadedAll } from '../../files/index.js'
-import { makePlan, type Plan, planText } from '../../plan/index.js'
 import { createRunFile, RecordTrouble, runFileName, type RunWriter } from '../../record/index.js'
 import { type Rehearsal, rehearse } from '../../rehearse/index.js'
 import { type RunEntry, streamsOf } from '../../story/index.js'
-import { checkFault, type FaultSpec, parseFault } from '../../virtual/index.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { closingText, exitOf } from '../live/closing.js'
+import { collect, whole } from '../live/flags.js'
+import { prepare, type Prepared } from '../live/prepare.js'
 import { frameOf } from '../live/screen.js'
-import { problemText } from './check.js'
+import { shown } from '../problems.js'
+import { refuse } from '../refuse.js'
 import type { Register } from './index.js'
 
 interface Flags {
   readonly bench?: string
   readonly fault: string[]
-  readonly seed?: string
+  readonly seed?: number
   readonly out?: string
   readonly json?: boolean
 }
@@ -32,13 +32,8 @@ export const registerRehearse: Register = (program, io) => {
     )
     .argument('<profile>', 'profile file')
     .option('--bench <file>', 'bench file in place of the one the profile names')
-    .option(
-      '--fault <spec>',
-      'PART:KIND[=VALUE][@WHEN]; may be given again',
-      (spec: string, before: string[]) => [...before, spec],
-      [],
-    )
-    .option('--seed <n>', 'which set and bench are drawn; the bench file’s own unless given')
+    .option('--fault <spec>', 'PART:KIND[=VALUE][@WHEN]; may be given again', collect, [])
+    .option('--seed <n>', 'which set and bench are drawn; the bench file’s own unless given', whole)
     .option('--out <dir>', 'folder for the run file', 'runs')
     .option('--json', 'one JSON document on standard output')
     .action((profile: string, flags: Flags) => {
@@ -46,19 +41,11 @@ export const registerRehearse: Register = (program, io) => {
     })
 }
 
-interface Prepared {
-  readonly value: NonNullable<LoadedAll['value']>
-  readonly behind: NonNullable<LoadedAll['value']>['equipment']
-  readonly plan: Plan
-  readonly seed: number
-  readonly faults: readonly FaultSpec[]
-  readonly files: Readonly<Record<string, string>>
-}
-
 function command(profilePath: string, flags: Flags, io: Io): Exit {
-  const prepared = prepare(profilePath, flags, io)
+  const prepared = prepare('rehearse', profilePath, flags, io)
   if (typeof prepared === 'number') return prepared
-  const { plan } = prepared
+  const { plan, bench } = prepared
+  const json = flags.json === true
   io.err(cautionsFor(plan.figures, plan))
   io.err('This is a rehearsal: nothing real is energised, and nothing is to be acknowledged.')
   const started = new Date()
@@ -70,73 +57,32 @@ function command(profilePath: string, flags: Flags, io: Io): Exit {
     writer = createRunFile(file, { fsync: false })
   } catch (error) {
     if (!(error instanceof RecordTrouble) && !isSystemError(error)) throw error
-    io.err(`The run file ${file} could not be made: ${error.message}. Give another folder with --out.`)
-    return exits.recordNotAvailable
+    return refuse(io, json, {
+      exit: exits.recordNotAvailable,
+      where: file,
+      what: `The run file ${file} could not be made: ${error.message}.`,
+      remedy: 'Give another folder with --out.',
+    })
   }
   try {
     const run = file.slice(folder.length + 1).replace(/\.slowglow$/, '')
-    const outcome = perform(prepared, { run, started }, writer, io)
+    const outcome = perform(prepared, { run, started, seed: flags.seed ?? bench.seed }, writer, io)
     writer.close()
-    tell(outcome, { run, file: shown(file, io.cwd), started }, flags.json === true, io)
+    tell(outcome, { run, file: shown(file, io.cwd), started }, json, io)
     return outcome.reachable ? exitOf(outcome.ending) : exits.notReachable
   } catch (error) {
     if (!(error instanceof RecordTrouble)) throw error
-    io.err(`The record broke off: ${error.message}`)
-    return exits.recordNotAvailable
-  }
-}
-
-/** Loads, checks and plans; says on stderr what is wrong. */
-function prepare(profilePath: string, flags: Flags, io: Io): Prepared | Exit {
-  const loaded = loadAll(
-    resolve(io.cwd, profilePath),
-    flags.bench === undefined ? undefined : resolve(io.cwd, flags.bench),
-  )
-  for (const problem of loaded.problems) {
-    io.err(problemText({ ...problem, file: shown(problem.file, io.cwd) }))
-  }
-  if (loaded.profile.value !== null && loaded.bench === null) {
-    io.err('No bench is named: give --bench FILE, or a `bench:` line in the profile.')
-    return exits.usage
-  }
-  if (loaded.value === null || loaded.bench === null || loaded.equipment === null) return exits.finding
-  const { profile, equipment, bench } = loaded.value
-  const behind = loaded.benchEquipment?.value ?? equipment
-  const seed = flags.seed === undefined ? bench.seed : Number(flags.seed)
-  if (!Number.isSafeInteger(seed)) {
-    io.err(`--seed ${flags.seed ?? ''} is not a whole number.`)
-    return exits.usage
-  }
-  const faults: FaultSpec[] = []
-  for (const text of [...bench.faults, ...flags.fault]) {
-    const parsed = parseFault(text)
-    const misfit = parsed.ok ? checkFault(parsed.value, behind, bench) : parsed
-    if (misfit !== null) {
-      io.err(`Fault ${text}: ${misfit.problem}. ${misfit.remedy}.`)
-      return exits.usage
-    }
-    if (parsed.ok) faults.push(parsed.value)
-  }
-  const made = makePlan(profile, equipment, bench)
-  for (const { severity, what, remedy } of made.problems) io.err(`${severity}: ${what} ${remedy}`)
-  if (made.plan === null) return exits.finding
-  const hash = createHash('sha256').update(planText(made.plan)).digest('hex')
-  const sources = [loaded.profile, loaded.equipment, loaded.bench, loaded.benchEquipment]
-  return {
-    value: loaded.value,
-    behind,
-    plan: { ...made.plan, hash },
-    seed,
-    faults,
-    files: Object.fromEntries(
-      sources.flatMap((source) => (source === null ? [] : [[shown(source.path, io.cwd), source.text]])),
-    ),
+    return refuse(io, json, {
+      exit: exits.recordNotAvailable,
+      where: file,
+      what: `The record broke off: ${error.message}`,
+    })
   }
 }
 
 function perform(
-  { value, behind, plan, seed, faults, files }: Prepared,
-  { run, started }: { readonly run: string; readonly started: Date },
+  { equipment, bench, behind, plan, faults, files }: Prepared,
+  { run, started, seed }: { readonly run: string; readonly started: Date; readonly seed: number },
   writer: RunWriter,
   io: Io,
 ): Rehearsal {
@@ -161,7 +107,7 @@ function perform(
     ...streamsOf(plan).map((stream): RunEntry => ({ entry: 'stream', stream })),
   ])
   const screen = progress(io)
-  const rehearsal = rehearse(plan, value.equipment, value.bench, {
+  const rehearsal = rehearse(plan, equipment, bench, {
     seed,
     faults,
     behind,
@@ -228,11 +174,6 @@ function tell(
     hand_rails,
     faults,
   })
-}
-
-function shown(path: string, cwd: string): string {
-  const near = relative(cwd, path)
-  return near === '' || near.startsWith('..') ? path : near
 }
 
 function isSystemError(error: unknown): error is Error & { readonly code: string } {

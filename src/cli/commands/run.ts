@@ -1,4 +1,4 @@
-import { createHash, randomInt } from 'node:crypto'
+import { randomInt } from 'node:crypto'
 import { mkdirSync, rmSync, writeFileSync } from 'node:fs'
 import { basename, join, resolve } from 'node:path'
 import pino, { type Logger } from 'pino'
@@ -16,7 +16,7 @@ import {
   writeBenchState,
 } from '../../controller/index.js'
 import { lineConfigsOf } from '../../line/index.js'
-import { offPlanOf, type Plan, planText } from '../../plan/index.js'
+import { offPlanOf, type Plan } from '../../plan/index.js'
 import { runFileName } from '../../record/index.js'
 import type { Known } from '../../story/index.js'
 import type { PortLine } from '../../supply/index.js'
@@ -32,6 +32,8 @@ import { placesOf, virtualAs } from '../live/places.js'
 import { prepare, type Prepared } from '../live/prepare.js'
 import { type BenchProcess, startBench } from '../live/start-bench.js'
 import { type Key, openTerminal, type Terminal } from '../live/terminal.js'
+import { hashed } from '../plan-files.js'
+import { refuse, type Refusal } from '../refuse.js'
 import type { Register } from './index.js'
 
 interface Flags {
@@ -62,14 +64,16 @@ export const registerRun: Register = (program, io) => {
 }
 
 async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
-  const prepared = prepare(profile, flags, io)
+  const prepared = prepare('run', profile, flags, io)
   if (typeof prepared === 'number') return prepared
-  if (prepared.bench.kind === 'real' && process.platform !== 'linux') {
-    io.err(
-      'A real bench is energised on Linux only. Everything else works here, also `rehearse` and a virtual bench.',
-    )
-    return exits.usage
-  }
+  const json = flags.json === true
+  if (prepared.bench.kind === 'real' && process.platform !== 'linux')
+    return refuse(io, json, {
+      exit: exits.usage,
+      where: prepared.bench_path,
+      what: 'A real bench is energised on Linux only.',
+      remedy: 'Everything else works here, also `rehearse` and a virtual bench.',
+    })
   const statePath = benchStatePath(prepared.bench_path, io.env)
   let conversation: Conversation | null = null
   let hungUp = false
@@ -81,11 +85,16 @@ async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
   const terminal = openTerminal((key: Key) => {
     conversation?.key(key)
   }, onHangUp)
-  if (terminal === null) {
-    io.err(
-      'The cautions of a run are read and acknowledged on a terminal in every start, and its stop keys are there: run it from one. No flag stands in for it.',
-    )
-    return exits.usage
+  if (terminal === null)
+    return refuse(io, json, {
+      exit: exits.usage,
+      what: 'The cautions of a run are read and acknowledged on a terminal in every start, and its stop keys are there. No flag stands in for it.',
+      remedy: 'Run it from a terminal.',
+    })
+  // What is said last must stay on the screen: the drawn frame goes first.
+  const refused = async (refusal: Refusal): Promise<Exit> => {
+    await terminal.close()
+    return refuse(io, json, refusal)
   }
   const signals = {
     SIGINT: () => conversation?.stop('Ctrl-C', false),
@@ -101,7 +110,7 @@ async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
   )
   let bench: BenchProcess | null = null
   try {
-    const clear = await clearFormerRun(prepared, statePath, terminal, io)
+    const clear = await clearFormerRun(prepared, statePath, terminal, refused)
     if (clear !== null) return clear
     const as = virtualAs(prepared.bench)
     if (as !== null) {
@@ -114,8 +123,11 @@ async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
         mode: prepared.plan.steps[0]?.mode ?? '',
       })
       if ('trouble' in started) {
-        terminal.line(`The virtual bench did not start: ${started.trouble}`)
-        return exits.notReachable
+        return await refused({
+          exit: exits.notReachable,
+          where: prepared.bench_path,
+          what: `The virtual bench did not start: ${started.trouble}`,
+        })
       }
       bench = started
       started.lost((text) => {
@@ -126,7 +138,8 @@ async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
     const plan = hashed(planAtSpeed(prepared.plan, flags.speed))
     conversation = new Conversation(terminal, plan, prepared.equipment, bench, flags.speed)
     const word = await acknowledged(conversation, terminal, plan)
-    if (word === null) return exits.stopped
+    if (word === null)
+      return await refused({ exit: exits.stopped, what: 'Given up before anything was energised.' })
     const places = placesOf(prepared.bench, bench?.places ?? {})
     return await supervised({
       prepared,
@@ -152,16 +165,17 @@ async function clearFormerRun(
   prepared: Prepared,
   statePath: string,
   terminal: Terminal,
-  io: Io,
+  refused: (refusal: Refusal) => Promise<Exit>,
 ): Promise<Exit | null> {
   const left = readBenchState(statePath)
   if (left === null) return null
-  if (stillRuns(left.supervisor)) {
-    io.err(
-      `Another run is under way on this bench (process ${left.supervisor.pid}, ${left.run_file}). End that one first.`,
-    )
-    return exits.notReachable
-  }
+  if (stillRuns(left.supervisor))
+    return refused({
+      exit: exits.notReachable,
+      where: left.run_file,
+      what: `Another run is under way on this bench (process ${left.supervisor.pid}, ${left.run_file}).`,
+      remedy: 'End that one first.',
+    })
   terminal.line(
     'An earlier run on this bench did not end well. Reading back its outputs and making them safe first.',
   )
@@ -172,7 +186,13 @@ async function clearFormerRun(
     },
   })
   for (const text of orphan.found) terminal.line(text)
-  if (orphan.result.outputs_off !== 'confirmed') return exits.notConfirmedOff
+  if (orphan.result.outputs_off !== 'confirmed')
+    return refused({
+      exit: exits.notConfirmedOff,
+      where: left.run_file,
+      what: `OUTPUTS NOT CONFIRMED OFF after an earlier run: ${orphan.result.text}`,
+      remedy: 'Cut the mains of the HT sources now (not of the bias).',
+    })
   removeBenchState(statePath)
   terminal.line("The set's stored charge: not measured: take it as charged. Measure before touching.")
   return null
@@ -228,7 +248,7 @@ async function supervised(start: Started): Promise<Exit> {
     files: prepared.files,
     identities: {},
     seed: prepared.bench.kind === 'virtual' ? (flags.seed ?? prepared.bench.seed) : null,
-    faults: [...prepared.bench.faults, ...flags.fault],
+    faults: prepared.faults.map(({ text }) => text),
   }
   const supervisor = await supervise({
     plan,
@@ -239,9 +259,13 @@ async function supervised(start: Started): Promise<Exit> {
     speed: flags.speed,
   })
   if ('trouble' in supervisor) {
-    terminal.line(`The record cannot be kept: ${supervisor.trouble} Nothing was energised.`)
     rmSync(offPath, { force: true })
-    return exits.recordNotAvailable
+    await terminal.close()
+    return refuse(io, flags.json === true, {
+      exit: exits.recordNotAvailable,
+      where: file,
+      what: `The record cannot be kept: ${supervisor.trouble} Nothing was energised.`,
+    })
   }
   log.debug({ run: file, controller: supervisor.controller_pid }, 'supervising')
   supervisor.shown.subscribe((shown) => {
@@ -288,14 +312,19 @@ async function closed(
     for (const path of [run.file, `${run.file}-wal`, `${run.file}-shm`, run.offPath])
       rmSync(path, { force: true })
     removeBenchState(start.statePath)
-    const text =
-      outcome.kind === 'not reachable'
-        ? `Supply or port not reachable: ${outcome.text} Nothing was energised.`
-        : `Nothing was energised: ${outcome.text}.`
     await terminal.close()
-    io.err(text)
-    if (outcome.kind === 'not reachable') return exits.notReachable
-    return start.conversation.stopped ? exits.stopped : exits.rigFailed
+    return refuse(io, flags.json === true, {
+      ...(outcome.kind === 'not reachable'
+        ? {
+            exit: exits.notReachable,
+            what: `Supply or port not reachable: ${outcome.text} Nothing was energised.`,
+          }
+        : {
+            exit: start.conversation.stopped ? exits.stopped : exits.rigFailed,
+            what: `Nothing was energised: ${outcome.text}.`,
+          }),
+      where: start.prepared.bench_path,
+    })
   }
   const { ending } = outcome
   if (ending.outputs_off === 'confirmed') removeBenchState(start.statePath)
@@ -318,8 +347,4 @@ async function closed(
     io.out(closingText(ending, run.file))
   }
   return exitOf(ending)
-}
-
-function hashed(plan: Plan): Plan {
-  return { ...plan, hash: createHash('sha256').update(planText(plan)).digest('hex') }
 }

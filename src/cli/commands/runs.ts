@@ -4,6 +4,7 @@ import { formatQuantity } from '../../quantities/index.js'
 import { listRuns, type RunLine } from '../../record/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
+import { refuse } from '../refuse.js'
 import type { Register } from './index.js'
 
 export const registerRuns: Register = (program, io) => {
@@ -20,8 +21,12 @@ export const registerRuns: Register = (program, io) => {
 function runs(dir: string, json: boolean, io: Io): number {
   const folder = resolve(io.cwd, dir)
   if (dir !== 'runs' && !existsSync(folder)) {
-    io.err(`There is no folder ${folder}. Name the folder that holds the run files.`)
-    return exits.recordNotAvailable
+    return refuse(io, json, {
+      exit: exits.recordNotAvailable,
+      where: folder,
+      what: `There is no folder ${folder}.`,
+      remedy: 'Name the folder that holds the run files.',
+    })
   }
   const found = listRuns(folder)
   if (json) printJson(io, { folder, runs: found })

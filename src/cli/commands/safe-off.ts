@@ -19,7 +19,8 @@ import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { configAtSpeed } from '../live/at-speed.js'
 import { placesOf, virtualAs } from '../live/places.js'
-import { problemLine } from '../live/prepare.js'
+import { placed } from '../problems.js'
+import { refuse } from '../refuse.js'
 import type { Register } from './index.js'
 
 /** How long a run that is under way may take to make itself safe after it was told, ms; then it is ended. */
@@ -45,21 +46,24 @@ async function safeOff(path: string, json: boolean, io: Io): Promise<Exit> {
   const file = resolve(io.cwd, path)
   const loaded = loadBench(file)
   const bench = loaded.value
-  if (bench === null) {
-    for (const problem of loaded.problems) io.err(problemLine(problem))
-    io.err('Without the bench file no port is known. Switch the supplies off by their own switches.')
-    return exits.finding
-  }
+  if (bench === null)
+    return refuse(io, json, {
+      exit: exits.finding,
+      where: path,
+      what: 'Without the bench file no port is known. Nothing was done.',
+      remedy: 'Switch the supplies off by their own switches.',
+      problems: placed(loaded.problems, io.cwd),
+    })
   const statePath = benchStatePath(file, io.env)
   const left = readBenchState(statePath)
   const places = placesOf(bench, left?.places ?? {})
   const off = readOffPlan(left?.off_plan ?? null) ?? offPlanOf(bench)
-  if (Object.keys(places).length === 0) {
-    io.err(
-      'No port of this bench is known: its lines are virtual and no virtual bench of it is running. Nothing was done.',
-    )
-    return exits.notReachable
-  }
+  if (Object.keys(places).length === 0)
+    return refuse(io, json, {
+      exit: exits.notReachable,
+      where: path,
+      what: 'No port of this bench is known: its lines are virtual and no virtual bench of it is running. Nothing was done.',
+    })
   offAtOnce(off, places)
   if (left !== null) await endRun(left, io)
   if (left !== null && virtualAs(bench) !== null && readBenchState(statePath) === null) {

@@ -2,6 +2,7 @@ import { resolve } from 'node:path'
 import { findRun, openRunFile, RecordTrouble, storyOf } from '../../record/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
+import { refuse } from '../refuse.js'
 import { storyText } from '../story-text.js'
 import type { Register } from './index.js'
 
@@ -19,13 +20,12 @@ export const registerShow: Register = (program, io) => {
 function show(run: string, json: boolean, io: Io): number {
   const found = findRun(run, resolve(io.cwd, 'runs'), io.cwd)
   if ('trouble' in found) {
-    io.err(found.trouble)
-    return found.ambiguous ? exits.usage : exits.recordNotAvailable
+    const exit = found.ambiguous ? exits.usage : exits.recordNotAvailable
+    return refuse(io, json, { exit, where: run, what: found.trouble })
   }
   const opened = openRunFile(found.path)
   if ('trouble' in opened) {
-    io.err(opened.trouble)
-    return exits.recordNotAvailable
+    return refuse(io, json, { exit: exits.recordNotAvailable, where: found.path, what: opened.trouble })
   }
   try {
     const story = storyOf(opened.reader)
@@ -34,8 +34,7 @@ function show(run: string, json: boolean, io: Io): number {
     return exits.done
   } catch (error) {
     if (!(error instanceof RecordTrouble)) throw error
-    io.err(error.message)
-    return exits.recordNotAvailable
+    return refuse(io, json, { exit: exits.recordNotAvailable, where: found.path, what: error.message })
   } finally {
     opened.reader.close()
   }

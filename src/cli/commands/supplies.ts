@@ -4,7 +4,8 @@ import { loadBench } from '../../files/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { placesOf } from '../live/places.js'
-import { problemLine } from '../live/prepare.js'
+import { placed } from '../problems.js'
+import { refuse } from '../refuse.js'
 import { askInstrument, type Told } from '../live/ask-instrument.js'
 import type { Register } from './index.js'
 
@@ -23,10 +24,14 @@ async function supplies(path: string, json: boolean, io: Io): Promise<number> {
   const file = resolve(io.cwd, path)
   const loaded = loadBench(file)
   const bench = loaded.value
-  if (bench === null) {
-    for (const problem of loaded.problems) io.err(problemLine(problem))
-    return exits.finding
-  }
+  if (bench === null)
+    return refuse(io, json, {
+      exit: exits.finding,
+      where: path,
+      what: 'Without the bench file no port is known.',
+      remedy: 'Mend what is named in it.',
+      problems: placed(loaded.problems, io.cwd),
+    })
   const places = placesOf(bench, readBenchState(benchStatePath(file, io.env))?.places ?? {})
   const told: Record<string, Told> = {}
   for (const [name, supply] of Object.entries(bench.supplies)) {

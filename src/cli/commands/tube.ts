@@ -10,6 +10,7 @@ import {
 } from '../../tubes/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
+import { refuse } from '../refuse.js'
 import type { Register } from './index.js'
 
 /** `slowglow tube TYPE`: what is known of a type, and what it should draw at a point. */
@@ -53,21 +54,29 @@ export function tube(type: string, options: Options, io: Io): number {
   const section = sectionOf(found, options.section)
   if (section === null) {
     const names = found.sections.map((s) => s.name).join(', ')
-    io.err(`slowglow tube: ${found.type} has no section ${options.section ?? ''}; it has ${names}.`)
-    return exits.usage
+    return refuse(io, options.json === true, {
+      exit: exits.usage,
+      where: `--section ${options.section ?? ''}`,
+      what: `slowglow tube: ${found.type} has no section ${options.section ?? ''}.`,
+      remedy: `It has ${names}.`,
+    })
   }
   const { name, model, band } = section
   if (model === null) {
-    io.err(
-      `slowglow tube: no curves of the ${found.type} could be fitted: too few published points. ` +
-        'Its ratings and typical operation are in its record (without --at).',
-    )
-    return exits.finding
+    return refuse(io, options.json === true, {
+      exit: exits.finding,
+      where: found.type,
+      what: `slowglow tube: no curves of the ${found.type} could be fitted: too few published points.`,
+      remedy: 'Its ratings and typical operation are in its record (without --at).',
+    })
   }
   const at = readAt(options.at, model)
   if (!at.ok) {
-    io.err(`slowglow tube: --at ${options.at}: ${at.problem}`)
-    return exits.usage
+    return refuse(io, options.json === true, {
+      exit: exits.usage,
+      where: `--at ${options.at}`,
+      what: `slowglow tube: --at ${options.at}: ${at.problem}`,
+    })
   }
   const currents = currentsAt(model, at.volts)
   const lower_A = Math.max(0, band.low * currents.plate_A - band.plus_A)

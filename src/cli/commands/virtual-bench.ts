@@ -13,6 +13,8 @@ import { exits } from '../exits.js'
 import type { Io } from '../io.js'
 import { type FromBench, toBenchShape } from '../live/bench-messages.js'
 import { collect, speedOf, whole } from '../live/flags.js'
+import { placed } from '../problems.js'
+import { refuse } from '../refuse.js'
 import { openPtyPorts, openTcpPorts, type VirtualPorts } from '../live/virtual-ports.js'
 import { runWorld } from '../live/virtual-world.js'
 import type { Register } from './index.js'
@@ -25,6 +27,7 @@ interface Flags {
   readonly fault: string[]
   readonly seed?: number
   readonly mode?: string
+  readonly json?: boolean
 }
 
 /** A parent that is gone leaves the bench standing this long at most: a lost controller may still have to make it safe. */
@@ -51,8 +54,11 @@ export const registerVirtualBench: Register = (program, io) => {
 
 async function serve(flags: Flags, io: Io): Promise<void> {
   if (flags.pty !== true && flags.tcp === undefined) {
-    io.err('Say how the virtual supplies are to be reached: --pty, or --tcp PORT.')
-    process.exitCode = exits.usage
+    process.exitCode = refuse(io, flags.json === true, {
+      exit: exits.usage,
+      what: 'Nothing says how the virtual supplies are to be reached.',
+      remedy: 'Give --pty, or --tcp PORT.',
+    })
     return
   }
   const loaded = load(flags, io)
@@ -74,9 +80,8 @@ async function serve(flags: Flags, io: Io): Promise<void> {
       ? await openPtyPorts(bench.ports(), handlers)
       : await openTcpPorts(bench.ports(), flags.tcp, handlers)
   if ('trouble' in opened) {
-    io.err(opened.trouble)
     world.stop()
-    process.exitCode = exits.notReachable
+    process.exitCode = refuse(io, flags.json === true, { exit: exits.notReachable, what: opened.trouble })
     if (process.connected) process.disconnect()
     return
   }
@@ -154,38 +159,37 @@ async function serve(flags: Flags, io: Io): Promise<void> {
 }
 
 function load(flags: Flags, io: Io): { bench: VirtualBench } | null {
-  const fail = (text: string): null => {
-    io.err(text)
-    process.exitCode = exits.finding
+  const fail = (what: string, remedy: string, problems: readonly Problem[] = []): null => {
+    process.exitCode = refuse(io, flags.json === true, {
+      ...{ exit: exits.finding, where: flags.bench, what, remedy },
+      problems: placed(problems, io.cwd),
+    })
     return null
   }
+  const noBench = 'There is no bench to be virtual.'
+  const mend = 'Mend what is named in it.'
   const file = loadBench(flags.bench)
-  const wrong = file.problems.find((found) => found.severity === 'error')
-  if (file.value === null || wrong !== undefined) return fail(problemText(wrong, flags.bench))
+  const broken = (problems: readonly Problem[]) => problems.some(({ severity }) => severity === 'error')
+  if (file.value === null || broken(file.problems)) return fail(noBench, mend, file.problems)
   const bench = file.value
   if (bench.equipment === null) {
     return fail(
-      `${flags.bench} names no equipment: a virtual bench needs the set behind it. Add \`equipment: FILE.yaml\`.`,
+      `${flags.bench} names no equipment: a virtual bench needs the set behind it.`,
+      'Add `equipment: FILE.yaml`.',
     )
   }
   const set = loadEquipment(resolve(dirname(flags.bench), bench.equipment))
-  const amiss = set.problems.find((found) => found.severity === 'error')
-  if (set.value === null || amiss !== undefined) return fail(problemText(amiss, set.path))
+  if (set.value === null || broken(set.problems)) return fail(noBench, mend, set.problems)
   const faults: FaultSpec[] = []
   for (const text of [...bench.faults, ...flags.fault]) {
     const parsed = parseFault(text)
-    if (!parsed.ok) return fail(`${parsed.problem}. ${parsed.remedy}.`)
+    if (!parsed.ok) return fail(`${parsed.problem}.`, `${parsed.remedy}.`)
     const misfit = checkFault(parsed.value, set.value, bench)
-    if (misfit !== null) return fail(`${misfit.problem}. ${misfit.remedy}.`)
+    if (misfit !== null) return fail(`${misfit.problem}.`, `${misfit.remedy}.`)
     faults.push(parsed.value)
   }
   const mode = flags.mode ?? Object.keys(set.value.modes)[0] ?? ''
   return { bench: createVirtualBench(set.value, bench, { seed: flags.seed ?? bench.seed, faults, mode }) }
-}
-
-function problemText(problem: Problem | undefined, path: string): string {
-  if (problem === undefined) return `${path} could not be read.`
-  return `${problem.file}:${problem.line}:${problem.column}: ${problem.what}; ${problem.remedy}`
 }
 
 function leaveWhenIdle(bench: VirtualBench, close: () => void): void {
