@@ -75,6 +75,7 @@ const endingShape: z.ZodType<RunEnding> = z.looseObject({
 const viewShape: z.ZodType<View> = z.looseObject({
   phase: z.string(),
   step: z.number(),
+  steps_done: z.number(),
   steps: z.number(),
   stage: z.string(),
   waiting_for: z.string(),

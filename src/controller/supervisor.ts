@@ -196,7 +196,7 @@ class RunningSupervisor implements Supervisor {
         this.keepRest(message.lines)
         return
       case 'view':
-        this.stepsDone = message.view.step
+        this.stepsDone = message.view.steps_done
         this.shown.next(message)
         return
       case 'prompt':

@@ -10,5 +10,6 @@ export {
   type RuleCode,
 } from './rules.js'
 export { makePlan, type Made, type PlanOptions } from './make.js'
+export { stepNumbered } from './numbered.js'
 export { offPlanOf } from './off.js'
 export { planText } from './text.js'

@@ -387,7 +387,7 @@ class Builder {
   private push(stage: string, step: Partial<Step> & Pick<Step, 'do' | 'expected_s'>): void {
     const standing = step.limits === undefined ? this.point(this.volts, null) : null
     this.steps.push({
-      index: this.steps.length,
+      index: this.steps.length + 1,
       stage,
       mode: this.mode,
       rail: null,

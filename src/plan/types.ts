@@ -117,6 +117,7 @@ export interface HookupLine {
 
 /** Charge and heat a rail stands for. Every step names limits for every rail that is energised in it. */
 export interface Step {
+  /** Its number as everything shows it, from 1: no place in a list (see `stepNumbered`). */
   readonly index: number
   readonly stage: string
   readonly mode: ModeName

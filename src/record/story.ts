@@ -1,5 +1,13 @@
 import { z } from 'zod'
-import type { Plan, RailLimits, RailPlan, Reason, Rule, Step } from '../plan/index.js'
+import {
+  stepNumbered,
+  type Plan,
+  type RailLimits,
+  type RailPlan,
+  type Reason,
+  type Rule,
+  type Step,
+} from '../plan/index.js'
 import type { Standing } from './open.js'
 import type { RunReader } from './reader.js'
 import { decimal } from './statistics.js'
@@ -121,7 +129,7 @@ export function storyOf(reader: RunReader): Story {
     cautions: events
       .filter(({ what }) => what === 'begin')
       .map(({ t_us, text }) => ({ t_s: t_us / 1e6, text })),
-    steps_done: ending?.steps_done ?? stepsSeen(events),
+    steps_done: ending?.steps_done ?? stepsSeen(events, plan),
     steps: plan === null ? [] : stepStories(reader, plan, events, end?.t_us ?? span?.to_us ?? 0),
     duration_s: ending?.duration_s ?? (span === null ? 0 : (span.to_us - span.from_us) / 1e6),
     unproved: plan?.unproved ?? [],
@@ -143,15 +151,16 @@ function withoutBulk({ run, started, version, command, identities, seed, faults 
 }
 
 /** Without an ending: every step before the last that was begun. */
-function stepsSeen(events: readonly RunEvent[]): number {
-  return events.reduce((most, { step }) => Math.max(most, step ?? 0), 0)
+function stepsSeen(events: readonly RunEvent[], plan: Plan | null): number {
+  const last = events.reduce((most, { step }) => Math.max(most, step ?? 0), 0)
+  return plan?.steps.filter(({ index }) => index < last).length ?? 0
 }
 
 function limitsOf(
   { rail, step }: NonNullable<RunEnding['reason']>,
   plan: Plan | null,
 ): RailLimits | undefined {
-  return step === null || rail === null ? undefined : plan?.steps[step]?.limits[rail]
+  return plan === null || rail === null ? undefined : stepNumbered(plan, step)?.limits[rail]
 }
 
 /** Why the limit that ended the run was what it was: that limit first, then what was expected there. */

@@ -141,8 +141,8 @@ class Run {
     this.t_us = end_us
     this.world.advance(end_us)
     this.event({ kind: 'tick', late_us: 0, slept_us: 0 })
-    const step = this.loop.sequencer.step
-    this.world.step(step)
+    const step = this.plan.steps[this.loop.sequencer.step]
+    if (step !== undefined) this.world.step(step.index)
     if (end_us % 1_000_000 < tick_us) this.look()
   }
 

@@ -12,7 +12,7 @@ export interface State {
   t_us: number
   tick_us: number
   begun_us: number | null
-  /** Index of the step under way. */
+  /** Place of the step under way in the list, from 0; its number is its `index`. */
   step: number
   /** When that step began. */
   step_us: number

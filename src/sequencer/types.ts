@@ -106,7 +106,9 @@ export interface RailView {
 }
 export interface View {
   readonly phase: string
+  /** Number of the step under way, from 1. */
   readonly step: number
+  readonly steps_done: number
   readonly steps: number
   readonly stage: string
   readonly waiting_for: string

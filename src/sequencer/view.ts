@@ -32,7 +32,8 @@ export function view(s: State): View {
   const left = step && s.phase === 'running' ? rest + Math.max(0, step.expected_s - inStep_s) : 0
   return {
     phase: s.phase,
-    step: s.step,
+    step: step?.index ?? s.plan.steps.length,
+    steps_done: s.step,
     steps: s.plan.steps.length,
     stage: step?.stage ?? 'running down',
     waiting_for:

@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest'
+import { stepNumbered } from '../../src/plan/index.js'
 import { brisk, demo, told } from './demo.js'
 
 const slow = demo()
@@ -24,7 +25,7 @@ describe('a set or bench with a fault, in the middle of the ramp', () => {
     expect(run.ending.outcome).toBe('tripped')
     expect(run.ending.outputs_off).toBe('confirmed')
     expect(reason?.rail).toBe('HT')
-    expect(receiver.plan.steps[reason?.step ?? -1]?.rail).toBe('HT')
+    expect(stepNumbered(receiver.plan, reason?.step ?? null)?.rail).toBe('HT')
     expect(['over-trip', 'over-ceiling', 'current-limit']).toContain(reason?.code)
     expect(reason?.measured ?? 0).toBeGreaterThan(0.98 * (reason?.limit ?? Infinity))
     expect(reason?.text).toMatch(/999 of 1000|ceiling|limit/)

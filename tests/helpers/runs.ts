@@ -43,34 +43,34 @@ export const plan: Plan = {
   meters: {},
   hookup: [],
   unproved: ['receive sensitivity: no signal source on this bench'],
-  steps: [0, 1].map((index) => ({
+  steps: [1, 2].map((index) => ({
     index,
     stage: 'HT',
     mode: 'receive',
     do: 'raise',
     rail: 'HT',
-    target_V: 60 * (index + 1),
+    target_V: 60 * index,
     slew_V_per_s: 1,
     hold_s: 60,
     settle_within_s: 60,
     limits: {
       HT: {
-        at_V: 60 * (index + 1),
-        expected_A: 0.01 * (index + 1),
-        lower_A: 0.008 * (index + 1),
-        upper_A: 0.012 * (index + 1),
-        ask_A: 0.005 * (index + 1),
-        trip_A: 0.015 * (index + 1),
+        at_V: 60 * index,
+        expected_A: 0.01 * index,
+        lower_A: 0.008 * index,
+        upper_A: 0.012 * index,
+        ask_A: 0.005 * index,
+        trip_A: 0.015 * index,
         ceiling_A: 0.05,
         charge_A: 0.001,
-        supply_limit_A: 0.02 * (index + 1),
-        over_voltage_V: 70 * (index + 1),
+        supply_limit_A: 0.02 * index,
+        over_voltage_V: 70 * index,
         because: [
           {
             limit: 'trip',
-            value: 0.015 * (index + 1),
+            value: 0.015 * index,
             unit: 'A',
-            text: `trip ${15 * (index + 1)} mA: upper end of the band and a quarter more`,
+            text: `trip ${15 * index} mA: upper end of the band and a quarter more`,
             source: 'common practice, no source',
           },
         ],
@@ -84,7 +84,7 @@ export const plan: Plan = {
     needs_heaters: true,
     needs_bias: false,
     needs_plate: null,
-    hands_clear: index === 1,
+    hands_clear: index === 2,
     expected_s: 120,
   })),
   rules: [
@@ -155,7 +155,7 @@ export const tripped: RunEnding = {
   reason: {
     code: 'over-trip',
     rail: 'HT',
-    step: 1,
+    step: 2,
     measured: 0.041,
     limit: 0.03,
     unit: 'A',
@@ -163,7 +163,7 @@ export const tripped: RunEnding = {
   },
   stored_charge: { b1: { volts: 3.2, meter: 'meter 1' }, b2: 'not measured' },
   hand_rails: {},
-  warnings: ['HT current was near its upper band in step 0'],
+  warnings: ['HT current was near its upper band in step 1'],
   steps_done: 1,
   duration_s: 95.5,
   details: {
@@ -183,7 +183,7 @@ export function smallRun(): RunEntry[] {
       text: 'cautions acknowledged',
       data: { word: 'bleeder', channel: 'terminal' },
     }),
-    event(1000, { what: 'step', text: 'HT to 60 V', step: 0, rail: 'HT' }),
+    event(1000, { what: 'step', text: 'HT to 60 V', step: 1, rail: 'HT' }),
   ]
   for (let i = 0; i < 900; i++) {
     const t_us = 100_000 * (i + 1)
@@ -191,10 +191,10 @@ export function smallRun(): RunEntry[] {
     entries.push({ entry: 'reading', stream: 1, t_us: t_us + 310, n: Math.min(6000, i * 10), k: 2 })
     entries.push({ entry: 'reading', stream: 2, t_us: t_us + 620, n: Math.min(101, i), k: 4 })
   }
-  entries.push(event(91_000_000, { what: 'step', text: 'HT to 120 V', step: 1, rail: 'HT' }))
+  entries.push(event(91_000_000, { what: 'step', text: 'HT to 120 V', step: 2, rail: 'HT' }))
   entries.push({ entry: 'reading', stream: 1, t_us: 92_000_000, n: 8000, k: 2 })
   entries.push({ entry: 'reading', stream: 2, t_us: 92_000_200, n: 410, k: 4 })
-  entries.push(event(92_000_300, { what: 'trip', text: 'over-trip on HT', rail: 'HT', step: 1 }))
+  entries.push(event(92_000_300, { what: 'trip', text: 'over-trip on HT', rail: 'HT', step: 2 }))
   entries.push({ entry: 'ending', t_us: 95_500_000, ending: tripped })
   return entries
 }

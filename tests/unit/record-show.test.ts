@@ -39,10 +39,10 @@ describe('slowglow show', () => {
     const { out, err, code } = slowglow('show', 'a')
     expect(code).toBe(0)
     expect(err).toBe('')
-    expect(out).toContain('Tripped, in step 1: HT current 41 mA was over its trip of 30 mA for 0.3 s')
+    expect(out).toContain('Tripped, in step 2: HT current 41 mA was over its trip of 30 mA for 0.3 s')
     expect(out).toContain('measured 41 mA, limit 30 mA, rail HT (over-trip)')
     expect(out).toContain(
-      '  as planned for step 1, HT at 120 V:\n    trip 30 mA: upper end of the band and a quarter more [common practice, no source]',
+      '  as planned for step 2, HT at 120 V:\n    trip 30 mA: upper end of the band and a quarter more [common practice, no source]',
     )
     expect(out).not.toContain('trip 30 mA: trip')
     expect(out).toContain('Outputs confirmed off\n  HT: confirmed off, 2.1 V at the supply (OFF read back')
@@ -50,10 +50,10 @@ describe('slowglow show', () => {
     expect(out).toMatch(
       /stored charge \(measure before touching\)\n {2}b1: 3.2 V by meter 1\n {2}b2: not measured: take it as charged/,
     )
-    expect(out).toMatch(/0 +HT, receive +HT +60 V +10.1 mA +10 mA \(8 mA to 12 mA\) +in band/)
-    expect(out).toMatch(/1 +HT, receive +HT +80 V +41 mA +20 mA \(16 mA to 24 mA\) +above band/)
+    expect(out).toMatch(/1 +HT, receive +HT +60 V +10.1 mA +10 mA \(8 mA to 12 mA\) +in band/)
+    expect(out).toMatch(/2 +HT, receive +HT +80 V +41 mA +20 mA \(16 mA to 24 mA\) +above band/)
     expect(out).toContain('Cautions at 0:00:00: cautions acknowledged')
-    expect(out).toContain('Warning: HT current was near its upper band in step 0')
+    expect(out).toContain('Warning: HT current was near its upper band in step 1')
     expect(out).toContain('Not proved: receive sensitivity')
     expect(out).toContain('Faults put in: C12:short@HT>100V')
   })

@@ -1,6 +1,6 @@
 import type { Supervisor, Shown } from '../../controller/index.js'
 import type { Equipment } from '../../equipment/index.js'
-import type { Ask, Plan } from '../../plan/index.js'
+import { stepNumbered, type Ask, type Plan } from '../../plan/index.js'
 import { formatQuantity } from '../../quantities/index.js'
 import type { View } from '../../sequencer/index.js'
 import { answerOf, type Typing, typeKey } from './keys.js'
@@ -129,14 +129,14 @@ export class Conversation {
   private stepChanged(step: number): void {
     if (step === this.step) return
     this.step = step
-    const planned = this.plan.steps[step]
-    if (planned === undefined) return
-    this.terminal.line(`Step ${step + 1} of ${this.plan.steps.length}: ${planned.stage}`)
+    const planned = stepNumbered(this.plan, step)
+    if (planned === null) return
+    this.terminal.line(`Step ${step} of ${this.plan.steps.length}: ${planned.stage}`)
     this.bench?.tell({ kind: 'step', step: planned.index })
   }
 
   private setMode(): void {
-    const mode = this.plan.steps[this.step]?.mode
+    const mode = stepNumbered(this.plan, this.step)?.mode
     if (mode !== undefined) this.bench?.tell({ kind: 'mode', mode })
   }
 
@@ -146,7 +146,9 @@ export class Conversation {
     if (bench === null || ask.wants.kind !== 'reading') return
     const { rail, unit } = ask.wants
     if (rail !== null && unit === 'V' && this.plan.rails[rail]?.class !== 'programmed') {
-      const target = ask.about.startsWith('hand off') ? 0 : (this.plan.steps[this.step]?.target_V ?? 0)
+      const target = ask.about.startsWith('hand off')
+        ? 0
+        : (stepNumbered(this.plan, this.step)?.target_V ?? 0)
       if (!ask.about.startsWith('renew')) bench.tell({ kind: 'turn', rail, volts: target })
       await new Promise((resolve) => setTimeout(resolve, 4000 / this.speed))
     }

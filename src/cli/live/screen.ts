@@ -6,7 +6,7 @@ export function frameOf(view: View, speed: number): string[] {
   const pace = speed === 1 ? '' : `   (${speed} × faster than life)`
   const head =
     view.phase === 'running'
-      ? `Step ${view.step + 1} of ${view.steps}: ${view.stage}   ${bar(view)}   ${clock(view.elapsed_s)}, about ${clock(view.left_s)} left${pace}`
+      ? `Step ${view.step} of ${view.steps}: ${view.stage}   ${bar(view)}   ${clock(view.elapsed_s)}, about ${clock(view.left_s)} left${pace}`
       : view.phase === 'making off'
         ? `Outputs going off, being confirmed   ${clock(view.elapsed_s)}${pace}`
         : `${view.phase}${pace}`
