@@ -36,7 +36,11 @@ function hookup(plan: Plan): string[] {
     plan.wires.filter((wire) => wire.of === of).flatMap(({ text }) => wrapped(`[ ] ${text}`, '  '))
   const meters = boxes('meters')
   return [
-    'Everything off and discharged first; you confirm each line before the first volt.',
+    'You confirm each line before the first volt, in this order.',
+    ...plan.prove_dead.map(
+      ({ rail, at }) => `  [ ] proved dead before anything is touched: ${rail} at ${at}, 5 V at most`,
+    ),
+    ...boxes('first'),
     ...plan.hookup.flatMap((line) => [
       `${line.rail}: from ${line.supply}`,
       ...boxes(line.rail),

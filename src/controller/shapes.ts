@@ -196,6 +196,7 @@ export const planShape: z.ZodType<Plan> = z.looseObject({
   hash: text,
   rails: z.record(text, rail),
   meters: z.record(text, meter),
+  prove_dead: z.array(z.looseObject({ rail: text, node: text, at: text })),
   wires: z.array(z.looseObject({ of: text, text })),
   hookup: z.array(
     z.looseObject({

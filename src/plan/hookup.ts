@@ -9,7 +9,8 @@ import {
   show,
   terminalBleeder_ohm,
 } from '../limits/index.js'
-import type { HookupLine, HookupTest, Wire } from './types.js'
+import { isHot } from './stages.js'
+import type { HookupLine, HookupTest, Plan, Wire } from './types.js'
 
 /** Highest volts of a hook-up test by current, and its highest limit where the rail is not a heater (architecture.md). */
 const test = { volts: 5, heater_V: 2, limit_A: 0.005 } as const
@@ -203,9 +204,6 @@ export function hookupLine(
   const side = desk.rails[name]
   const feeds = rail?.feeds
   const first: string[] = []
-  if (equipment.chassis === 'live') {
-    first.push(`isolating transformer: ${equipment.isolating_transformer ?? 'none stated'}`)
-  }
   for (const wire of feeds?.lift ?? []) first.push(`lift ${wire}`)
   for (const tube of feeds?.pull ?? []) first.push(`pull ${tube}${typeOf(equipment, tube)}`)
   if (feeds?.fuse_A !== undefined) first.push(`fuse of ${show(feeds.fuse_A, 'A')} in the positive lead`)
@@ -235,6 +233,15 @@ export function hookupLine(
 
 /** Everything to be made and confirmed by hand: each rail's preparations and two leads, then the meters that stay clipped on. */
 export function wiresOf(equipment: Equipment, bench: Bench, hookup: readonly HookupLine[]): Wire[] {
+  const before = [
+    "the set's mains plug is out and covered: its pins can be live, fed backwards through its transformer",
+    equipment.chassis === 'live'
+      ? `the set stands behind an isolating transformer of its own: ${equipment.isolating_transformer ?? 'none stated'}`
+      : "the chassis is joined to the bench's protective earth",
+    ...(hookup.some(({ rail }) => isHot(equipment, rail))
+      ? ['a switch that cuts the mains of the HT supply is within reach of the free hand']
+      : []),
+  ].map((text) => ({ of: 'first', text }))
   const rails = hookup.flatMap(({ rail, supply, positive, negative, first }) =>
     [...first, `positive lead of ${supply} to ${positive}`, `negative lead of ${supply} to ${negative}`].map(
       (text) => ({ of: rail, text }),
@@ -244,7 +251,20 @@ export function wiresOf(equipment: Equipment, bench: Bench, hookup: readonly Hoo
     const text = clipped(equipment, meter)
     return text === null ? [] : [{ of: 'meters', text: `${name} ${text}` }]
   })
-  return [...rails, ...meters]
+  return [...before, ...rails, ...meters]
+}
+
+/** Each rail that may have left charge behind, at the point where its supply goes in. */
+export function proveDeadAt(equipment: Equipment, hookup: readonly HookupLine[]): Plan['prove_dead'] {
+  return hookup.flatMap(({ rail, positive, negative }) => {
+    const set = equipment.rails[rail]
+    if (set === undefined || !isHot(equipment, rail)) return []
+    return [
+      set.polarity === 'negative'
+        ? { rail, node: set.negative, at: negative }
+        : { rail, node: set.positive, at: positive },
+    ]
+  })
 }
 
 /** Where a meter stays through the run; null where it is taken in the hand. */

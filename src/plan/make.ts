@@ -10,7 +10,7 @@ import {
 } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
 import { low_V, setDischarge_s } from './discharge.js'
-import { hookupLine, wiresOf } from './hookup.js'
+import { hookupLine, proveDeadAt, wiresOf } from './hookup.js'
 import { offPlan } from './off.js'
 import { meterPlans, railPlans } from './rails.js'
 import { looserRules, staleAfter_s, standardRules } from './rules.js'
@@ -82,6 +82,7 @@ export function makePlan(
     rails,
     meters: meterPlans(bench),
     hookup,
+    prove_dead: proveDeadAt(equipment, hookup),
     wires: wiresOf(equipment, bench, hookup),
     unproved: unprovedWords({ profile, equipment, rails, built }),
     steps: built.steps,

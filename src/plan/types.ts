@@ -20,6 +20,8 @@ export interface Plan {
   readonly rails: Readonly<Record<RailName, RailPlan>>
   readonly meters: Readonly<Record<string, MeterPlan>>
   readonly hookup: readonly HookupLine[]
+  /** Where the set is proved dead with a meter, before anyone touches it to hook it up. */
+  readonly prove_dead: readonly { readonly rail: RailName; readonly node: NodeName; readonly at: string }[]
   /** Every connection and preparation of the hook-up, in the order in which a person makes and confirms them. */
   readonly wires: readonly Wire[]
   readonly unproved: readonly string[]
@@ -99,7 +101,7 @@ export interface MeterPlan {
 
 /** One thing done with the hands before the first volt. */
 export interface Wire {
-  /** The rail, or `meters`. */
+  /** The rail, `first` or `meters`. */
   readonly of: string
   readonly text: string
 }

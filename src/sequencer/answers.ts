@@ -7,7 +7,7 @@ import { closePrompt } from './prompts.js'
 import { record, warn } from './send.js'
 import type { Draft } from './state.js'
 import { currentStep, us } from './state.js'
-import { nothingMoved, wireConfirmed } from './wires.js'
+import { nothingMoved, provedDead, wireConfirmed } from './wires.js'
 import { amps, volts } from './words.js'
 
 /** What a person's answer means. A slip of the pen is asked once more; then it counts. */
@@ -56,7 +56,8 @@ function outside(d: Draft, value: number): void {
   const open = d.s.prompt
   if (!open) return
   const step = currentStep(d.s)
-  if (open.tries === 0) {
+  // A charged can is discharged and read again, as often as it takes.
+  if (open.tries === 0 || open.purpose.kind === 'charge') {
     d.s.prompt = { ...open, tries: 1 }
     const again = `${value} ${open.unit} is outside ${open.low ?? ''} to ${open.high ?? ''} ${open.unit}; read and type it once more. `
     d.out.push({
@@ -92,6 +93,9 @@ function takeAnswer(d: Draft, value: number | null): void {
   closePrompt(d, 'answered')
   const sample = value === null ? null : { value, t_us: d.s.t_us }
   switch (purpose.kind) {
+    case 'charge':
+      provedDead(d, value)
+      return
     case 'wire':
       wireConfirmed(d)
       return

@@ -42,6 +42,8 @@ export interface State {
   /** A plate, screen or drive rail stood or was set above the touch limit in this run. */
   ht_was_up: boolean
   hookup_done: string[]
+  /** How many of the points where charge may be left were read as dead in this start. */
+  proved_dead: number
   /** How many of the plan's connections the person has confirmed. */
   wires_done: number
   /** The set's last run, where it was hooked up like this; then one question stands for all. */
@@ -120,6 +122,7 @@ interface Pending {
 export interface Prompt {
   id: number
   purpose:
+    | { kind: 'charge' }
     | { kind: 'wire' }
     | { kind: 'nothing moved' }
     | { kind: 'step' }
@@ -252,6 +255,7 @@ export function initialState(plan: Plan): State {
     ever_energised: false,
     ht_was_up: false,
     hookup_done: [],
+    proved_dead: 0,
     wires_done: 0,
     wires_as_in: null,
   }
@@ -272,8 +276,9 @@ export const us = (seconds: number): number => Math.round(seconds * 1e6)
 /** Plates, screens and drive: what the urgent OFF takes at once. Never bias or heaters. */
 export const isHot = (rail: RailPlan): boolean => rail.role !== 'heater' && rail.role !== 'bias'
 
-/** The person has confirmed every connection of the hook-up in this start. */
-export const hookedUp = (s: State): boolean => s.wires_done >= s.plan.wires.length
+/** In this start the set was read as dead and every connection was confirmed. */
+export const hookedUp = (s: State): boolean =>
+  s.proved_dead >= s.plan.prove_dead.length && s.wires_done >= s.plan.wires.length
 
 /** Goes to a part of the step. */
 export function enter(d: Draft, part: StepPart): void {

@@ -22,6 +22,7 @@ export const plan: Plan = {
   kind: 'receive',
   level: 3,
   hash: 'a'.repeat(64),
+  prove_dead: [],
   wires: [],
   rails: {
     HT: {

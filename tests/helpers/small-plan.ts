@@ -205,6 +205,7 @@ export function smallPlan(change: (plan: Plan) => Plan = (plan) => plan): Plan {
       },
     },
     hookup: [],
+    prove_dead: [{ rail: 'HT', node: 'HT+', at: 'the reservoir (HT+)' }],
     wires: [
       { of: 'HT', text: 'pull V2' },
       { of: 'HT', text: 'positive lead of ht.1 to HT+' },

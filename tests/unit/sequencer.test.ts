@@ -319,16 +319,42 @@ describe('the hook-up, confirmed by a person', () => {
       command.kind === 'record' && command.entry.data['confirmed'] === true ? [command.entry.text] : [],
     )
 
-  it('is gone through wire by wire when it is new, and no output is touched before the last answer', () => {
+  const typed = (rig: Rig, value: number | 'yes' | 'no') =>
+    rig.feed({ kind: 'answer', prompt: rig.state.prompt?.id ?? 0, value, by: 'terminal' })
+  /** Begun by a person who answers by hand, the set proved dead. */
+  const dead = (hooked_up_as_in: string | null = null): Rig => {
     const rig = new Rig(smallPlan())
     rig.answers = false
-    rig.start('terminal')
+    rig.start('terminal', hooked_up_as_in).until('the question of charge', () => rig.state.prompt !== null)
+    typed(rig, 0.4)
+    return rig.until('the hook-up', () => rig.state.prompt !== null)
+  }
+
+  it('begins with the set proved dead, asked again as long as a can is charged', () => {
+    const rig = new Rig(smallPlan())
+    rig.answers = false
+    rig.start('terminal', 'an earlier run').until('the question', () => rig.state.prompt !== null)
+    expect(asked(rig)[0]?.text).toContain('the set may still hold a charge')
+    for (const volts of [380, 120, -30, 6]) typed(rig, volts)
+    expect(rig.state.prompt?.purpose.kind).toBe('charge')
+    typed(rig, 4)
+    rig.tick()
+    expect(rig.state.prompt?.purpose.kind).toBe('nothing moved')
+    expect(lines(rig)).toEqual([])
+  })
+
+  it('is gone through wire by wire when it is new, and no output is touched before the last answer', () => {
+    const rig = dead()
     for (let i = 0; i < 3; i++) {
       rig.until(`wire ${i + 1}`, () => rig.state.prompt !== null)
       expect(lines(rig)).toEqual([])
-      rig.feed({ kind: 'answer', prompt: rig.state.prompt?.id ?? 0, value: 'yes', by: 'terminal' })
+      typed(rig, 'yes')
     }
-    expect(asked(rig).map(({ text }) => /[123] of 3.*$/.exec(text)?.[0])).toEqual([
+    expect(
+      asked(rig)
+        .slice(1)
+        .map(({ text }) => /[123] of 3.*$/.exec(text)?.[0]),
+    ).toEqual([
       '1 of 3. HT: pull V2. Is it so?',
       '2 of 3. HT: positive lead of ht.1 to HT+. Is it so?',
       '3 of 3. HT: negative lead of ht.1 to chassis. Is it so?',
@@ -348,20 +374,16 @@ describe('the hook-up, confirmed by a person', () => {
   })
 
   it('is gone through wire by wire after all when something was moved', () => {
-    const rig = new Rig(smallPlan())
-    rig.answers = false
-    rig.start('terminal', 'an earlier run').until('the question', () => rig.state.prompt !== null)
+    const rig = dead('an earlier run')
     rig.answers = true
-    rig.feed({ kind: 'answer', prompt: rig.state.prompt?.id ?? 0, value: 'no', by: 'terminal' })
+    typed(rig, 'no')
     expect(rig.toTheEnd().outcome).toBe('completed')
     expect(confirmations(rig)).toEqual(['Hook-up confirmed by the person: wire by wire, 3 of 3.'])
   })
 
   it('stops the run with nothing energised when a wire is not as written', () => {
-    const rig = new Rig(smallPlan())
-    rig.answers = false
-    rig.start('terminal').until('the first wire', () => rig.state.prompt !== null)
-    rig.feed({ kind: 'answer', prompt: rig.state.prompt?.id ?? 0, value: 'no', by: 'terminal' })
+    const rig = dead()
+    typed(rig, 'no')
     const ending = rig.toTheEnd()
     expect(ending).toMatchObject({ outcome: 'stopped', outputs_off: 'confirmed' })
     expect(lines(rig).every((command) => command.do === 'off' || command.do === 'zero')).toBe(true)
