@@ -328,8 +328,8 @@ describe('slowglow tube', () => {
   ])('%s --at %s is wrong usage and says why', (type, text, why) => {
     const { code, out, err } = run(type, { at: text, json: true })
     expect(code).toBe(2)
-    expect(out).toBe('')
-    expect(err).toContain(why)
+    expect(JSON.parse(out)).toMatchObject({ error: { exit: 2 } })
+    expect(`${out}${err}`).toContain(why)
   })
 
   test('a named section is used, an unnamed one is refused', () => {
