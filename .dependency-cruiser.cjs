@@ -19,7 +19,7 @@ const may = {
   rehearse: ['chance', 'exchange', 'story', 'loop', 'virtual', 'line', 'sequencer', 'plan', 'limits', 'profile', 'equipment', 'bench', 'network', 'tubes', 'quantities', 'cautions'],
   files: ['equipment', 'bench', 'profile', 'quantities', 'tubes'],
   supply: ['exchange', 'line', 'bench', 'quantities'],
-  record: ['story', 'plan', 'quantities'],
+  record: ['exchange', 'story', 'plan', 'quantities'],
   controller: ['exchange', 'story', 'cautions', 'loop', 'line', 'sequencer', 'supply', 'record', 'plan', 'bench', 'quantities'],
 }
 const pure = ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse']

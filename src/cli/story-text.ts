@@ -84,7 +84,7 @@ function off(story: Story): string[] {
   )
   const charge = Object.entries(story.stored_charge).map(
     ([node, seen]) =>
-      `  ${node}: ${seen === 'not measured' ? 'not measured: take it as charged' : `${formatQuantity(seen.volts, 'V')} by ${seen.meter}`}`,
+      `  ${node}: ${seen === 'not measured' ? 'not measured: take it as charged' : `${formatQuantity(seen.volts, 'V')} by ${seen.meter}, read ${seen.age_s.toFixed(1)} s before the end`}`,
   )
   return [
     story.outputs_off === 'confirmed' ? 'Outputs confirmed off' : 'Outputs NOT confirmed off',

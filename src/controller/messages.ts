@@ -63,7 +63,10 @@ const endingShape: z.ZodType<RunEnding> = z.looseObject({
   reason: reasonShape.nullable(),
   stored_charge: z.record(
     z.string(),
-    z.union([z.looseObject({ volts: z.number(), meter: z.string() }), z.literal('not measured')]),
+    z.union([
+      z.looseObject({ volts: z.number(), meter: z.string(), age_s: z.number() }),
+      z.literal('not measured'),
+    ]),
   ),
   hand_rails: z.record(z.string(), z.union([z.number(), z.literal('not confirmed by you')])),
   warnings: z.array(z.string()),

@@ -1,12 +1,9 @@
 /**
- * The words that sequencer and line exchange. Types only: neither room knows the other.
+ * The words that sequencer and line exchange: types, and what a reading is. Neither room knows the other.
  */
+import type { Decimal } from './decimal.js'
 
-/** A reading exactly as it is stored: value = n / 10^k. */
-export interface Decimal {
-  readonly n: number
-  readonly k: number
-}
+export { decimal, type Decimal, decimalValue, most_n } from './decimal.js'
 
 /** What a line says to the sequencer. */
 export type LineEvent =

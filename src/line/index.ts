@@ -1,6 +1,5 @@
 export type * from './types.js'
 export type { LineState } from './state.js'
 export { lineConfigOf, lineConfigsOf } from './config.js'
-export { decimalValue, fixedPoint, parseNumber } from './numbers.js'
+export { fixedPoint, parseNumber } from './numbers.js'
 export { lineStep, lineWakeAt, openLine } from './step.js'
-export { channelMessage, offText, urgentOffText } from './words.js'

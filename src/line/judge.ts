@@ -1,6 +1,6 @@
-import type { Decimal } from '../exchange/index.js'
+import { type Decimal, decimalValue } from '../exchange/index.js'
 import { quantities, type Move, type Setting, type Want } from './moves.js'
-import { decimalValue, parseError, parseNumber, parseRegister, parseSwitch } from './numbers.js'
+import { parseError, parseNumber, parseRegister, parseSwitch } from './numbers.js'
 import { channelName, setChannel, tellEvent, type Draft } from './state.js'
 
 /** What a reply came to. `bad`: no such answer can be; `differs`: a true answer, but not what was set. */

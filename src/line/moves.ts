@@ -1,7 +1,7 @@
-import type { LineRequestBody } from '../exchange/index.js'
-import { decimalValue, fixedPoint, parseNumber } from './numbers.js'
+import { channelMessage } from '../bench/index.js'
+import { decimalValue, type LineRequestBody } from '../exchange/index.js'
+import { fixedPoint, parseNumber } from './numbers.js'
 import type { LineChannel, LineConfig } from './types.js'
-import { channelMessage } from './words.js'
 
 /** What a reply must be, and what is done with it. */
 export type Want =

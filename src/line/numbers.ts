@@ -1,4 +1,4 @@
-import type { Decimal } from '../exchange/index.js'
+import { type Decimal, most_n } from '../exchange/index.js'
 
 /**
  * NR1, NR2 and NR3 of IEEE 488.2 (integer; explicit point; point and exponent), sign optional, one pattern anchored at
@@ -6,8 +6,8 @@ import type { Decimal } from '../exchange/index.js'
  */
 const pattern = /^([+-]?)(\d{1,24})?(?:\.(\d{0,24}))?(?:[eE]([+-]?\d{1,3}))?$/
 
-/** Digits a reading may carry: below this JavaScript keeps every integer. */
-const most_digits = 15
+/** Digits a reading may carry. */
+const most_digits = String(most_n).length
 /** Finer than 10^-15 of a volt or an amp is no reading of a bench instrument: such digits are dropped. */
 const finest = 15
 
@@ -39,13 +39,6 @@ export function parseNumber(text: string, unit: 'V' | 'A' | null = null): Decima
   if (digits.length > most_digits) return null
   const n = digits === '' ? 0 : Number(digits)
   return { n: sign === '-' && n !== 0 ? -n : n, k }
-}
-
-const powers = [1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15]
-
-/** The number a decimal stands for. */
-export function decimalValue(decimal: Decimal): number {
-  return decimal.n / (powers[decimal.k] ?? Number.NaN)
 }
 
 /**

@@ -1,5 +1,5 @@
+import { urgentOffText } from '../bench/index.js'
 import { failRequests, lowers, setChannel, write, type Draft } from './state.js'
-import { urgentOffText } from './words.js'
 
 /** A burst that waits for nothing, then an OFF between questions until the read-back says off. */
 const burst_us = [50_000, 150_000]

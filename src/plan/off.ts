@@ -1,4 +1,4 @@
-import type { Bench, Dialect } from '../bench/index.js'
+import { type Bench, urgentOffText } from '../bench/index.js'
 import type { Equipment, RailName, RailRole } from '../equipment/index.js'
 import { createLimits, type LimitsDesk } from '../limits/index.js'
 import { dischargeOf, type Discharge, setDischarge_s } from './discharge.js'
@@ -37,7 +37,7 @@ export function offPlan(bench: Bench, equipment: Equipment | undefined, desk: Li
         rail: channel.feeds,
         role: channel.role,
         off_order: channel.off_order,
-        off_text: offText(supply.dialect, channel.number),
+        off_text: urgentOffText(supply.dialect, [channel.number]),
         expected_fall: known === undefined || known === null ? own : { ohm: known.ohm, F: known.F },
         resolution_V: channel.resolution_V,
         resolution_A: channel.resolution_A,
@@ -72,14 +72,4 @@ function onlyWire(equipment: Equipment): boolean {
         feeds.blocking_diode !== true &&
         (feeds.series_ohm === undefined || feeds.series_ohm === 0),
     )
-}
-
-/**
- * OFF for one channel as it is sent: a bare terminator first, so that a half-sent line cannot swallow it, then the words
- * and their terminator (hazard of a parser that joins what it gets).
- */
-function offText(dialect: Dialect, number: number): string {
-  const select = dialect.select ?? ''
-  const words = `${select}${dialect.off}`.replaceAll('{n}', number.toString())
-  return `${dialect.terminator}${words}${dialect.terminator}`
 }

@@ -1,6 +1,10 @@
 import { connect } from 'node:net'
+import { momentOf } from './keep.js'
 import { framed, fromRecorderShape, type ToRecorder, unframer } from './messages.js'
-import type { RunEntry } from './types.js'
+import { happened } from '../story/index.js'
+import type { RunEntry, RunEvent } from './types.js'
+
+export { jsonLines } from './messages.js'
 
 /** Called from the socket; none may block. */
 export interface RecorderHandlers {
@@ -10,7 +14,10 @@ export interface RecorderHandlers {
   trouble(text: string): void
 }
 export interface RecorderClient {
-  /** Hands entries on and returns at once. False: they will not reach the run file (queue full: dropped; recorder lost: kept in `unconfirmed`). */
+  /**
+   * Hands entries on and returns at once. False: some will not reach the run file (queue full: readings and ticks are dropped and
+   * counted; recorder lost: all is kept in `unconfirmed`).
+   */
   append(entries: readonly RunEntry[]): boolean
   /** What the recorder has not confirmed, in order: for a fallback when it is lost. */
   unconfirmed(): readonly RunEntry[]
@@ -18,7 +25,10 @@ export interface RecorderClient {
   close(within_ms?: number): Promise<void>
 }
 export interface RecorderClientOptions {
-  /** Most entries that may wait for a confirmation; one more is trouble. */
+  /**
+   * Most entries that may wait for a confirmation; one more is trouble. Readings and ticks are dropped then; an eighth as many
+   * again is kept free for what happened: trip, OFF and ending must not be crowded out by them.
+   */
   readonly most?: number
   /** Trouble when the oldest unconfirmed batch is older than this, ms. */
   readonly silent_after_ms?: number
@@ -27,22 +37,28 @@ export interface RecorderClientOptions {
 /** Entries that are not urgent are gathered this long, so that a poll is one message and not five. */
 const gather_ms = 20
 
+/** What comes many times a second, and of which the newest says most. */
+const isPlenty = ({ entry }: RunEntry): boolean => entry === 'reading' || entry === 'tick'
+
 /**
  * A line to the recorder process for those who must never wait for a disk. `from` names the client in the record.
  * Imports neither disk nor database.
  */
 export function connectRecorder(
   path: string,
-  from: string,
+  from: RunEvent['from'],
   handlers: RecorderHandlers,
   options: RecorderClientOptions = {},
 ): RecorderClient {
   const most = options.most ?? 65_536
+  const reserve = Math.ceil(most / 8)
   const silent_after_ms = options.silent_after_ms ?? 10_000
   let batches: { readonly seq: number; readonly entries: readonly RunEntry[]; readonly sent_ms: number }[] =
     []
   let gathered: RunEntry[] = []
   let waiting = 0
+  let dropped = 0
+  let dropped_us = 0
   let seq = 0
   let gathering: NodeJS.Timeout | null = null
   let troubled = false
@@ -110,23 +126,42 @@ export function connectRecorder(
   }, 250).unref()
   send({ kind: 'hello', from })
 
+  const put = (entry: RunEntry): void => {
+    waiting++
+    gathered.push(entry)
+  }
+  /** In the record, before the first thing that is kept again: a gap that nobody tells is a lie. */
+  const tellDropped = (): void => {
+    if (dropped === 0) return
+    const text = `${dropped} entries up to this moment are not in the record: the queue to the recorder was full.`
+    dropped = 0
+    put(happened(dropped_us, from, 'dropped', text))
+  }
+
   return {
     append(entries) {
       if (closing !== null) return false
-      if (waiting + entries.length > most) {
+      if (waiting + entries.length > most)
         trouble(`The queue to the recorder is full: ${waiting} entries are not confirmed.`)
-        return false
+      let whole = true
+      for (const entry of entries) {
+        if (waiting >= (isPlenty(entry) ? most : most + reserve)) {
+          whole = false
+          dropped++
+          dropped_us = momentOf(entry)
+          continue
+        }
+        tellDropped()
+        put(entry)
       }
-      waiting += entries.length
-      for (const entry of entries) gathered.push(entry)
       if (gone) return false
-      const urgent = entries.some(({ entry }) => entry !== 'reading' && entry !== 'tick')
-      if (urgent || gathered.length >= 256) sendGathered()
-      else gathering ??= setTimeout(sendGathered, gather_ms)
-      return true
+      if (gathered.length >= 256 || !gathered.every(isPlenty)) sendGathered()
+      else if (gathered.length > 0) gathering ??= setTimeout(sendGathered, gather_ms)
+      return whole
     },
     unconfirmed: () => [...batches.flatMap(({ entries }) => entries), ...gathered],
     close(within_ms = 5000) {
+      tellDropped()
       return new Promise((resolve) => {
         if (gone) {
           resolve()

@@ -4,7 +4,7 @@ import { RecordTrouble } from './trouble.js'
 /**
  * Columns of integers as bytes. Each column: first value, mean step, then what each difference is off that step
  * (zigzag, variable length, 7 bits a byte); all columns deflated together, with zlib's checksum over them.
- * Regular columns become runs of zeros and all but vanish. Exact for |difference| ≤ 2^50.
+ * Regular columns become runs of zeros and all but vanish. Exact within `bounds` (`layout.ts`).
  */
 export function encodeColumns(columns: readonly Float64Array[], count: number): Buffer {
   const bytes = new Bytes(16 + columns.length * (20 + count * 3))

@@ -1,22 +1,25 @@
 import { closeSync, fsyncSync, openSync, statSync, unlinkSync, writeSync } from 'node:fs'
 import { homedir, tmpdir } from 'node:os'
 import { basename, dirname, join } from 'node:path'
-import type { RunEntry } from './types.js'
 
-/** Where entries go that the run file did not take: JSON, one entry a line, in a file elsewhere, or stderr when there is no elsewhere. */
+/** Where entries go that the run file did not take: `jsonLines` in a file elsewhere, or on stderr when there is no elsewhere. */
 export interface Fallback {
   /** For a person: where it is. */
   readonly where: string
-  put(entries: readonly RunEntry[]): void
+  /** On disk when it returns. */
+  put(lines: string): void
   close(): void
 }
 
-/** `folder`: tried first where given. Then folders on other file systems than the run file's, then any, then stderr. */
-export function openFallback(runFile: string, folder?: string): Fallback {
-  const elsewhere = [tmpdir(), '/dev/shm', homedir()]
+/**
+ * `kind`: what the run file refused (`rest`), or what a lost recorder never confirmed (`unrecorded`). `folder`: tried first where
+ * given. Then folders on other file systems than the run file's, then any, then stderr.
+ */
+export function openFallback(runFile: string, kind: 'rest' | 'unrecorded', folder?: string): Fallback {
+  const elsewhere = [tmpdir(), '/dev/shm', homedir(), dirname(runFile)]
   const home = device(dirname(runFile))
   const others = elsewhere.filter((each) => device(each) !== home)
-  const name = `${basename(runFile, '.slowglow')}-rest.jsonl`
+  const name = `${basename(runFile, '.slowglow')}-${kind}.jsonl`
   for (const each of [...(folder === undefined ? [] : [folder]), ...others, ...elsewhere]) {
     const path = join(each, name)
     const handle = tryOpen(path)
@@ -24,16 +27,16 @@ export function openFallback(runFile: string, folder?: string): Fallback {
     let kept = handle as number | null
     return {
       where: path,
-      put(entries) {
+      put(lines) {
         if (kept !== null)
           try {
-            writeSync(kept, lines(entries))
+            writeAll(kept, lines)
             fsyncSync(kept)
             return
           } catch {
             kept = null
           }
-        toStderr(entries)
+        toStderr(lines)
       },
       close() {
         if (kept !== null) closeSync(kept)
@@ -61,16 +64,19 @@ function tryOpen(path: string): number | null {
   }
 }
 
-function toStderr(entries: readonly RunEntry[]): void {
+function toStderr(lines: string): void {
   try {
-    writeSync(2, lines(entries))
+    writeAll(2, lines)
   } catch {
     // Nobody reads and no disk takes it: there is no further place.
   }
 }
 
-const lines = (entries: readonly RunEntry[]): string =>
-  entries.map((entry) => `${JSON.stringify(entry)}\n`).join('')
+/** One write may take only a part. */
+function writeAll(handle: number, text: string): void {
+  const bytes = Buffer.from(text, 'utf8')
+  for (let written = 0; written < bytes.length; ) written += writeSync(handle, bytes, written)
+}
 
 function device(folder: string): number | null {
   try {

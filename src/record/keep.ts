@@ -199,7 +199,8 @@ function entries(
 
 const isLazy = (entry: RunEntry): boolean => entry.entry === 'event' && !entry.event.durable
 
-function momentOf(entry: RunEntry): number {
+/** The moment of the run an entry speaks of; 0 for what was known before. */
+export function momentOf(entry: RunEntry): number {
   if (entry.entry === 'event') return entry.event.t_us
   return entry.entry === 'known' || entry.entry === 'stream' ? 0 : entry.t_us
 }

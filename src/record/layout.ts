@@ -1,3 +1,5 @@
+import { most_n } from '../exchange/index.js'
+
 /**
  * The layout of a run file: an ordinary SQLite database, open to any tool that reads SQLite.
  *
@@ -20,8 +22,11 @@ export const blockTicks = 2048
 /** Blocks in a roll-up, the second level of statistics for long runs. */
 export const blocksInRollup = 32
 
-/** Bounds that keep every difference between two stored integers exact in a double. */
-export const bounds = { t_us: 2 ** 50, n: 2 ** 49, k: 30 } as const
+/**
+ * Bounds that keep a column exact in a double: a difference of two such integers, less a mean step as large, doubled (zigzag),
+ * is at most eight times `n`, below 2^53.
+ */
+export const bounds = { t_us: 2 ** 50, n: most_n, k: 30 } as const
 
 const statistics = `
   n INTEGER NOT NULL, from_us INTEGER NOT NULL, to_us INTEGER NOT NULL,

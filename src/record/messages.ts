@@ -33,6 +33,11 @@ export function framed(message: ToRecorder | FromRecorder): string {
   return `${JSON.stringify(message)}\n`
 }
 
+/** Entries as JSON, one a line: the form of every fallback file. */
+export function jsonLines(entries: readonly RunEntry[]): string {
+  return entries.map((entry) => `${JSON.stringify(entry)}\n`).join('')
+}
+
 /** Cuts a stream of text into messages. What is not a message is given to `garbled` in words, and the rest goes on. */
 export function unframer<T>(
   shape: z.ZodType<T>,

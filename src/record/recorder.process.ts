@@ -4,7 +4,7 @@ import { dirname } from 'node:path'
 import { parseArgs } from 'node:util'
 import { type Fallback, openFallback } from './fallback.js'
 import { type KeepInput, type KeepOutput, keepBegin, keepStep } from './keep.js'
-import { framed, toRecorderShape, unframer } from './messages.js'
+import { framed, jsonLines, toRecorderShape, unframer } from './messages.js'
 import { RecordTrouble } from './trouble.js'
 import { createRunFile, type RunWriter } from './writer.js'
 
@@ -75,7 +75,7 @@ function keep(
       work()
       return true
     } catch (error) {
-      fallback ??= openFallback(path, folder)
+      fallback ??= openFallback(path, 'rest', folder)
       const why = error instanceof RecordTrouble ? error.message : `The recorder failed: ${String(error)}`
       say({ kind: 'failed', text: `${why} What follows is kept in ${fallback.where}.` })
       return false
@@ -84,7 +84,7 @@ function keep(
   const act = (output: KeepOutput): void => {
     switch (output.do) {
       case 'append':
-        // After a failure inside this same batch the rest of it is in `unwritten` and is diverted with it.
+        // After a failure inside this batch the whole of it is in `unwritten` and is diverted with what waited before it.
         orFail(() => {
           writer.append(output.entries)
         })
@@ -99,8 +99,8 @@ function keep(
           say({ kind: 'committed' })
         break
       case 'divert':
-        fallback ??= openFallback(path, folder)
-        fallback.put(output.entries.length === 0 ? writer.unwritten() : output.entries)
+        fallback ??= openFallback(path, 'rest', folder)
+        fallback.put(jsonLines(output.entries.length === 0 ? writer.unwritten() : output.entries))
         break
       case 'send':
         sockets.get(output.client)?.write(framed(output.message))
@@ -111,8 +111,8 @@ function keep(
           writer.close()
         } catch (error) {
           if (fallback === null) {
-            fallback = openFallback(path, folder)
-            fallback.put(writer.unwritten())
+            fallback = openFallback(path, 'rest', folder)
+            fallback.put(jsonLines(writer.unwritten()))
           }
           process.exitCode = 6
           console.error(

@@ -1,3 +1,5 @@
+import { decimal } from '../exchange/index.js'
+
 /** What a block, a roll-up or a pixel column says of its readings, in the stream's unit. `first` and `last` by order. */
 export interface Statistics {
   readonly n: number
@@ -9,14 +11,6 @@ export interface Statistics {
   readonly max: number
   readonly mean: number
 }
-
-/** n / 10^k, by one division, so that the same stored reading is the same number everywhere. */
-export function decimal(n: number, k: number): number {
-  return k < 0 ? n * powerOfTen(-k) : n / powerOfTen(k)
-}
-
-const powers = Array.from({ length: 31 }, (_, k) => Number(`1e${k}`))
-const powerOfTen = (k: number): number => powers[k] ?? Number(`1e${k}`)
 
 export function statisticsOf(
   t_us: Float64Array,

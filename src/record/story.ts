@@ -1,4 +1,5 @@
 import { z } from 'zod'
+import { decimal } from '../exchange/index.js'
 import {
   stepNumbered,
   type Plan,
@@ -10,7 +11,6 @@ import {
 } from '../plan/index.js'
 import type { Standing } from './open.js'
 import type { RunReader } from './reader.js'
-import { decimal } from './statistics.js'
 import type { Known, RunEnding, RunEvent, Stream } from './types.js'
 
 /** A run told from its file, as data: what was done, what was seen, how it ended and why. SI units, times in s of the run. */

@@ -1,4 +1,5 @@
-import { decimal, type Statistics } from './statistics.js'
+import { decimal } from '../exchange/index.js'
+import type { Statistics } from './statistics.js'
 
 /**
  * A run at the width of a plot: of each pixel column the first, last, lowest and highest reading, and nothing else.

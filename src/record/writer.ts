@@ -9,15 +9,15 @@ import type { RunEntry } from './types.js'
 export interface RunWriter {
   /**
    * Takes entries in the order of the run. When it returns, durable entries (and all before them) are on disk; others are
-   * in the file within a second. Throws `RecordTrouble` when the file cannot take more: nothing taken is forgotten then,
-   * see `unwritten`.
+   * in the file within a second. Throws `RecordTrouble` when the file cannot take more, or `RangeError` for a number beyond
+   * `bounds`: nothing given is forgotten then, see `unwritten`.
    */
   append(entries: readonly RunEntry[]): void
   /** Everything taken is in the file (not necessarily fsynced) when it returns. */
   flush(): void
   /** Tails become compressed blocks now. */
   seal(): void
-  /** Entries taken since the last commit that succeeded. */
+  /** Entries given since the last commit that succeeded. */
   unwritten(): readonly RunEntry[]
   /** Seals, gives the file its final form (one file is the whole run) and lets it go. Without an ending the run stays interrupted. */
   close(): void
@@ -29,7 +29,7 @@ export interface RunFileOptions {
   readonly fsync?: boolean
 }
 
-/** At most this many entries wait for a commit, so that memory stays flat. */
+/** With this many entries waiting a batch is committed, so that memory stays flat. */
 const most = 65_536
 const commitEvery_ms = 1000
 
@@ -47,7 +47,7 @@ export function createRunFile(path: string, options: RunFileOptions = {}): RunWr
   let timer: NodeJS.Timeout | null = null
   const put = statements(db)
 
-  const take = (entry: RunEntry): void => {
+  const file = (entry: RunEntry, seq: number): void => {
     if (entry.entry === 'reading') {
       if (!holdable(entry.t_us, entry.n, entry.k))
         throw new RangeError(`not storable: ${JSON.stringify(entry)}`)
@@ -59,8 +59,6 @@ export function createRunFile(path: string, options: RunFileOptions = {}): RunWr
         throw new RangeError(`not storable: ${JSON.stringify(entry)}`)
       ticks.add(seq, entry.t_us, entry.late_us, entry.slept_us)
     }
-    waiting.push(entry)
-    seq++
   }
 
   const commit = (wanted: 'FULL' | 'NORMAL'): void => {
@@ -103,14 +101,13 @@ export function createRunFile(path: string, options: RunFileOptions = {}): RunWr
 
   return {
     append(entries) {
-      let durable = false
-      for (const entry of entries) {
-        take(entry)
-        if (fsync && isDurable(entry)) durable = true
-        if (waiting.length >= most) commit('NORMAL')
-      }
-      if (durable) commit('FULL')
-      else if (performance.now() - lastCommit_ms >= commitEvery_ms) commit('NORMAL')
+      const from = seq
+      // The whole batch counts as taken before any of it is looked at: what cannot be stored must not take its neighbours along.
+      for (const entry of entries) waiting.push(entry)
+      seq += entries.length
+      for (const [i, entry] of entries.entries()) file(entry, from + i)
+      if (fsync && entries.some(isDurable)) commit('FULL')
+      else if (waiting.length >= most || performance.now() - lastCommit_ms >= commitEvery_ms) commit('NORMAL')
       else if (waiting.length > 0) commitLater()
     },
     flush: () => {

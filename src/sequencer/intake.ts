@@ -1,20 +1,13 @@
-import type { Decimal } from '../exchange/index.js'
+import { type Decimal, decimalValue } from '../exchange/index.js'
 import type { RailPlan } from '../plan/index.js'
 import type { Draft, RailState, Sample, State } from './state.js'
 import { channelOf, us } from './state.js'
-
-/** Value of a stored reading: n / 10^k, by division alone so that every machine agrees. */
-export function valueOf(decimal: Decimal): number {
-  let scale = 1
-  for (let i = 0; i < decimal.k; i++) scale *= 10
-  return decimal.n / scale
-}
 
 /** A channel's reading: keeps it, and combines its rail's volts or amps. Returns the rail's name when the rail's own value changed. */
 export function takeReading(d: Draft, channel: string, quantity: 'V' | 'A', value: Decimal): string | null {
   const found = channelOf(d.s, channel)
   if (!found) return null
-  found.state[quantity] = { value: valueOf(value), t_us: d.s.t_us }
+  found.state[quantity] = { value: decimalValue(value), t_us: d.s.t_us }
   const combined = combine(d.s, found.rail, quantity)
   if (combined === null) return null
   const rail = d.s.rails[found.rail.name]
@@ -27,7 +20,7 @@ export function takeReading(d: Draft, channel: string, quantity: 'V' | 'A', valu
 export function takeMeter(d: Draft, meter: string, value: Decimal): string | null {
   const plan = d.s.plan.meters[meter]
   if (!plan) return null
-  const sample = { value: valueOf(value), t_us: d.s.t_us }
+  const sample = { value: decimalValue(value), t_us: d.s.t_us }
   d.s.meters[meter] = sample
   for (const rail of Object.values(d.s.plan.rails)) {
     if (rail.class !== 'watched') continue

@@ -53,6 +53,12 @@ export interface RunEvent {
   /** On disk (fsync) before it is acknowledged. */
   readonly durable: boolean
 }
+/** Volts at a node after OFF, by a named meter, and how old that reading was when the run ended. */
+export interface ChargeReading {
+  readonly volts: number
+  readonly meter: string
+  readonly age_s: number
+}
 export interface RunEnding {
   readonly outcome: 'completed' | 'tripped' | 'stopped' | 'failed'
   readonly outputs_off: 'confirmed' | 'not confirmed'
@@ -65,9 +71,7 @@ export interface RunEnding {
     readonly unit: string
     readonly text: string
   } | null
-  readonly stored_charge: Readonly<
-    Record<string, { readonly volts: number; readonly meter: string } | 'not measured'>
-  >
+  readonly stored_charge: Readonly<Record<string, ChargeReading | 'not measured'>>
   readonly hand_rails: Readonly<Record<string, number | 'not confirmed by you'>>
   readonly warnings: readonly string[]
   readonly steps_done: number

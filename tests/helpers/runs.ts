@@ -162,7 +162,7 @@ export const tripped: RunEnding = {
     unit: 'A',
     text: 'HT current 41 mA was over its trip of 30 mA for 0.3 s',
   },
-  stored_charge: { b1: { volts: 3.2, meter: 'meter 1' }, b2: 'not measured' },
+  stored_charge: { b1: { volts: 3.2, meter: 'meter 1', age_s: 0.4 }, b2: 'not measured' },
   hand_rails: {},
   warnings: ['HT current was near its upper band in step 1'],
   steps_done: 1,

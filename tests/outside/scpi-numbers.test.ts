@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest'
-import { decimalValue, fixedPoint, parseNumber } from '../../src/line/index.js'
+import { decimalValue } from '../../src/exchange/index.js'
+import { fixedPoint, parseNumber } from '../../src/line/index.js'
 import { grammar } from '../../src/virtual/scpi.js'
 
 /**

@@ -1,13 +1,12 @@
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
-import type { LineRequestBody } from '../../src/exchange/index.js'
+import { decimalValue, type LineRequestBody } from '../../src/exchange/index.js'
 import {
   fixedPoint,
   lineConfigOf,
   lineStep,
   openLine,
   parseNumber,
-  decimalValue,
   type LineInput,
   type LineOutput,
   type LineState,

@@ -2,13 +2,14 @@ import { readFileSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
+import { most_n } from '../../src/exchange/index.js'
 import { decodeColumns, encodeColumns } from '../../src/record/codec.js'
 import { createRunFile, openRunFile, RecordTrouble, type RunEntry, storyOf } from '../../src/record/index.js'
 import { Thinning } from '../../src/record/thin.js'
 import { event, folder, known, smallRun, tripped } from '../helpers/runs.js'
 
 const time = fc.integer({ min: 0, max: 2 ** 50 })
-const stored = fc.oneof(fc.integer({ min: -5000, max: 5000 }), fc.integer({ min: -(2 ** 49), max: 2 ** 49 }))
+const stored = fc.oneof(fc.integer({ min: -5000, max: 5000 }), fc.integer({ min: -most_n, max: most_n }))
 const anEntry: fc.Arbitrary<RunEntry> = fc.oneof(
   {
     weight: 8,

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest'
-import { lineConfigOf, lineStep, offText, openLine, type LineConfig } from '../../src/line/index.js'
+import { offText } from '../../src/bench/index.js'
+import { lineConfigOf, lineStep, openLine, type LineConfig } from '../../src/line/index.js'
 import { channelOf, fullDialect, LineWorld, supplyOf } from '../helpers/line-world.js'
 
 const channels = {

@@ -48,7 +48,7 @@ describe('slowglow show', () => {
     expect(out).toContain('Outputs confirmed off\n  HT: confirmed off, 2.1 V at the supply (OFF read back')
     expect(out).toContain('Bias released by: every plate and screen node below 60 V')
     expect(out).toMatch(
-      /stored charge \(measure before touching\)\n {2}b1: 3.2 V by meter 1\n {2}b2: not measured: take it as charged/,
+      /stored charge \(measure before touching\)\n {2}b1: 3.2 V by meter 1, read 0.4 s before the end\n {2}b2: not measured: take it as charged/,
     )
     expect(out).toMatch(/1 +HT, receive +HT +60 V +10.1 mA +10 mA \(8 mA to 12 mA\) +in band/)
     expect(out).toMatch(/2 +HT, receive +HT +80 V +41 mA +20 mA \(16 mA to 24 mA\) +above band/)

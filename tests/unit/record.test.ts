@@ -11,7 +11,9 @@ import { join } from 'node:path'
 import Database from 'better-sqlite3'
 import { describe, expect, it } from 'vitest'
 import { chance } from '../../src/chance/index.js'
-import { createRunFile, decimal, openRunFile, type RunEntry, runFileName } from '../../src/record/index.js'
+import { decimal, most_n } from '../../src/exchange/index.js'
+import { parseNumber } from '../../src/line/index.js'
+import { createRunFile, openRunFile, type RunEntry, runFileName } from '../../src/record/index.js'
 import { event, folder, known, smallRun, tripped } from '../helpers/runs.js'
 
 function opened(path: string) {
@@ -240,6 +242,33 @@ describe('readings in a run file', () => {
     expect(columns).toHaveLength(800)
     expect(columns.filter(({ max }) => max > 0.6)).toHaveLength(1)
     expect(columns.reduce((sum, { n }) => sum + n, 0)).toBe(100_000)
+  })
+
+  it('are taken whatever the line believes, to the last of fifteen digits', () => {
+    const texts = ['0.612345678901234', '-999999999999999', '9.99999999999999E-1']
+    const readings = texts.map((text, t_us): RunEntry => {
+      const value = parseNumber(text)
+      expect(value).not.toBeNull()
+      return { entry: 'reading', stream: 1, t_us, n: value?.n ?? 0, k: value?.k ?? 0 }
+    })
+    const reader = opened(written(join(folder(), 'a.slowglow'), readings))
+    expect([...reader.entries()]).toEqual(readings)
+    reader.close()
+    expect(parseNumber(`${most_n + 1}`)).toBeNull()
+  })
+
+  it('that no run file can hold take none of their batch along: all of it is still in hand', () => {
+    const writer = createRunFile(join(folder(), 'a.slowglow'), { fsync: false })
+    const batch: RunEntry[] = [
+      { entry: 'reading', stream: 1, t_us: 1, n: 10 * most_n, k: 0 },
+      { entry: 'reading', stream: 1, t_us: 2, n: 5, k: 0 },
+      event(3, { what: 'trip' }),
+    ]
+    expect(() => {
+      writer.append(batch)
+    }).toThrow(RangeError)
+    expect(writer.unwritten()).toEqual(batch)
+    writer.close()
   })
 
   it('are the same number everywhere: n / 10^k', () => {

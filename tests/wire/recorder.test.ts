@@ -5,7 +5,7 @@ import { dirname, join } from 'node:path'
 import { afterAll, describe, expect, it, onTestFinished } from 'vitest'
 import { connectRecorder } from '../../src/record/client.js'
 import { openRunFile, type RunEntry, startRecorder } from '../../src/record/index.js'
-import type { RecorderStart } from '../../src/record/index.js'
+import type { RunEvent, RecorderStart } from '../../src/record/index.js'
 import { compiled } from '../helpers/compiled.js'
 import { event, folder, smallRun } from '../helpers/runs.js'
 
@@ -26,7 +26,7 @@ async function started(more: Partial<RecorderStart> = {}) {
   })
   return { file, ...recorder }
 }
-function client(path: string, from: string, options = {}) {
+function client(path: string, from: RunEvent['from'], options = {}) {
   const heard = { recorded: [] as number[], trouble: [] as string[] }
   const line = connectRecorder(
     path,

@@ -1,5 +1,6 @@
-import type { Supply } from '../../bench/index.js'
-import { channelMessage, decimalValue, parseNumber } from '../../line/index.js'
+import { channelMessage, type Supply } from '../../bench/index.js'
+import { decimalValue } from '../../exchange/index.js'
+import { parseNumber } from '../../line/index.js'
 import { openPort, type PortLine } from '../../supply/index.js'
 
 /** What a supply says of itself; null where it said nothing that could be read. SI units. */

@@ -33,7 +33,7 @@ export function closingText(ending: RunEnding, file: string | null): string {
     lines.push(
       found === 'not measured'
         ? `  ${node}: not measured: take it as charged`
-        : `  ${node}: ${formatQuantity(found.volts, 'V')} by ${found.meter}`,
+        : `  ${node}: ${formatQuantity(found.volts, 'V')} by ${found.meter}, read ${found.age_s.toFixed(1)} s before the end`,
     )
   }
   if (file !== null) lines.push(`Record: ${file}`)

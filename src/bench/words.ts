@@ -1,7 +1,7 @@
-import type { Dialect } from '../bench/index.js'
+import type { Dialect } from './types.js'
 
 /** Puts channel number and fixed-point numbers into a dialect's words. */
-export function fill(words: string, n: number, number = ''): string {
+function fill(words: string, n: number, number = ''): string {
   return words.replaceAll('{n}', String(n)).replaceAll('{v}', number).replaceAll('{a}', number)
 }
 
