@@ -1,5 +1,6 @@
 import { formatQuantity } from '../quantities/index.js'
 import type { RailStory, Story } from '../record/index.js'
+import { handText, onlyHands } from './live/closing.js'
 
 /** A run as a page of text for a terminal. */
 export function storyText(story: Story): string {
@@ -79,15 +80,18 @@ function off(story: Story): string[] {
       `  ${rail}: ${confirmed ? 'confirmed off' : 'NOT confirmed off'}${volts === null ? '' : `, ${formatQuantity(volts, 'V')} at the supply`} (${how})`,
   )
   const hands = Object.entries(story.hand_rails).map(
-    ([rail, volts]) =>
-      `  ${rail}, by hand: ${typeof volts === 'number' ? formatQuantity(volts, 'V') : volts}`,
+    ([rail, left]) => `  ${rail}, by hand: ${handText(left)}`,
   )
   const charge = Object.entries(story.stored_charge).map(
     ([node, seen]) =>
       `  ${node}: ${seen === 'not measured' ? 'not measured: take it as charged' : `${formatQuantity(seen.volts, 'V')} by ${seen.meter}, read ${seen.age_s.toFixed(1)} s before the end`}`,
   )
   return [
-    story.outputs_off === 'confirmed' ? 'Outputs confirmed off' : 'Outputs NOT confirmed off',
+    story.outputs_off !== 'confirmed'
+      ? 'Outputs NOT confirmed off'
+      : rails.length === 0 && hands.length > 0
+        ? onlyHands
+        : 'Outputs confirmed off',
     ...rails,
     ...hands,
     ...(story.bias_released_by === null ? [] : [`  Bias released by: ${story.bias_released_by}`]),

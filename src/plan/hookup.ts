@@ -212,6 +212,12 @@ export function hookupLine(
   if (feeds?.bench_bleeder_ohm !== undefined) {
     first.push(`bleeder of ${show(feeds.bench_bleeder_ohm, 'Ω')} across the supply's terminals`)
   }
+  if (rail?.required_bias !== undefined && !meteredByLine(bench, rail.required_bias.node)) {
+    const { node } = rail.required_bias
+    first.push(
+      `a voltmeter clipped from ${node} to ${equipment.chassis_node}, red lead on ${node}, before anything is on: it stays, and you read it before HT and while HT is on`,
+    )
+  }
   if (side?.bleeder_ohm !== null && side?.bleeder_ohm !== undefined) {
     first.push(`the bench's own bleeder of ${show(side.bleeder_ohm, 'Ω')} stays across the terminals`)
   }
@@ -278,6 +284,12 @@ function clipped(
   return measures === 'A'
     ? `in series with the positive lead of ${rail ?? ''}`
     : `with its red lead on ${fed.positive}, its black lead on ${fed.negative}`
+}
+
+function meteredByLine(bench: Bench, node: string): boolean {
+  return Object.values(bench.meters).some(
+    (meter) => meter.line !== null && meter.measures === 'V' && meter.at === node,
+  )
 }
 
 function provedBy(each: HookupTest, bench: Bench): string {

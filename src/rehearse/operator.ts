@@ -11,12 +11,17 @@ export interface AtTheBench {
   readonly world: VirtualBench
   readonly step: Step | null
 }
+export type Said = number | 'yes' | 'no' | 'go on'
 export interface Answer {
   /** How long the person takes. */
   readonly after_s: number
-  readonly value: number | 'yes' | 'no' | 'go on'
+  /** A function is called when the time is over: what the needle shows then. */
+  readonly value: Said | (() => Said)
 }
-/** Answers a question, or does not (null): then it runs out. May turn knobs and set controls first. */
+/**
+ * Answers a question, or does not (null): then it runs out. May turn knobs and set controls first. An alarm that tells the
+ * person to turn a rail down comes as a question about `hand off RAIL` too; what is answered to it is not heard.
+ */
 export type Operator = (ask: Ask, at: AtTheBench) => Answer | null
 
 /** An ordinary multimeter where the bench file has none for the hand. Common practice, no source. */
@@ -39,8 +44,8 @@ export const willing: Operator = (ask, at) => {
   if (weak !== undefined) return { after_s: readingTakes_s, value: mayGoOn(weak, at) ? 'yes' : 'no' }
   const after_s = knob !== undefined || off !== undefined ? turningTakes_s : readingTakes_s
   if (ask.wants.kind === 'confirm') return { after_s, value: 'yes' }
-  const value = read(ask.wants, at)
-  return { after_s, value: value ?? 'go on' }
+  const { wants } = ask
+  return { after_s, value: () => read(wants, at) ?? 'go on' }
 }
 
 /** Tubes long in store read 40 to 70 % of new and rise (common practice, no source); below that a careful person stops. */

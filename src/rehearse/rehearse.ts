@@ -2,7 +2,7 @@ import type { Bench } from '../bench/index.js'
 import type { Equipment } from '../equipment/index.js'
 import { type LineConfig, type LineInput, lineConfigsOf, lineWakeAt } from '../line/index.js'
 import { createLoop, type LoopInput, type LoopOutput, loopStep } from '../loop/index.js'
-import type { Plan } from '../plan/index.js'
+import type { Ask, Plan } from '../plan/index.js'
 import { type Command, type EventBody, type View, view } from '../sequencer/index.js'
 import {
   happened,
@@ -49,6 +49,8 @@ const poll_us = 200_000
 const start_within_us = 12_000_000
 /** Reopening a connection takes this long, µs (common practice, no source). */
 const reopen_us = 200_000
+/** From an alarm to a hand on the knob, µs (common practice, no source). */
+const hearing_us = 3_000_000
 /** A run that has not ended this long after its own time budget never will: a fault of ours. */
 const overtime_us = 4 * 3600 * 1e6
 
@@ -251,6 +253,7 @@ class Run {
         return
       case 'alarm':
         this.options.record(happened(t_us, 'rehearsal', 'alarm', command.text))
+        if (command.turn_down !== undefined) this.turnDown(command.turn_down, command.text)
         return
       case 'notice':
       case 'hands clear':
@@ -270,8 +273,22 @@ class Run {
     const { plan, equipment, bench, world } = this
     const said = (this.options.operator ?? willing)(ask, { plan, equipment, bench, world, step })
     if (said === null) return
-    this.later(Math.round(said.after_s * 1e6), () => {
-      this.event({ kind: 'answer', prompt, value: said.value, by: 'rehearsal' })
+    const { after_s, value } = said
+    this.later(Math.round(after_s * 1e6), () => {
+      this.world.advance(this.t_us)
+      const heard = typeof value === 'function' ? value() : value
+      this.event({ kind: 'answer', prompt, value: heard, by: 'rehearsal' })
+    })
+  }
+
+  /** The person hears an alarm that names a knob, and turns it down as one who is asked to would. */
+  private turnDown(rail: string, text: string): void {
+    const step = this.plan.steps[this.loop.sequencer.step] ?? null
+    const { plan, equipment, bench, world } = this
+    const about = `hand off ${rail}`
+    const ask: Ask = { text, wants: { kind: 'confirm' }, timeout_s: 0, inside: false, about }
+    this.later(hearing_us, () => {
+      ;(this.options.operator ?? willing)(ask, { plan, equipment, bench, world, step })
     })
   }
 

@@ -1,8 +1,8 @@
 import { broke } from './breach.js'
 import { nextStep } from './hold.js'
 import { polarityWrong } from './hookup.js'
-import { knobTurned } from './knob.js'
-import { answerHandOff } from './off.js'
+import { knobTurned, renewed } from './knob.js'
+import { answerHandOff } from './off-hand.js'
 import { closePrompt } from './prompts.js'
 import { record, warn } from './send.js'
 import type { Draft } from './state.js'
@@ -150,11 +150,9 @@ function takeAnswer(d: Draft, value: number | null): void {
     case 'knob':
       knobTurned(d, step, purpose.rail, purpose.wants, sample)
       return
-    case 'renew': {
-      const state = d.s.rails[purpose.rail]
-      if (state && sample) state.V = sample
+    case 'renew':
+      if (sample) renewed(d, purpose.rail, sample)
       return
-    }
     case 'hand off':
       return
   }

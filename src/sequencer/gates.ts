@@ -1,18 +1,19 @@
 import type { RailPlan, Step } from '../plan/index.js'
+import { biasStands } from './bias-gate.js'
 import { broke } from './breach.js'
-import { htIsOn, limitsNow } from './in-force.js'
+import { limitsNow } from './in-force.js'
 import { askKnob } from './knob.js'
-import { ask, confirm, readingOf } from './prompts.js'
+import { ask, confirm } from './prompts.js'
 import { heatersReady } from './send.js'
 import type { Draft } from './state.js'
-import { touch_V, typedValid_s, us } from './state.js'
+import { touch_V, us } from './state.js'
 import { amps, volts } from './words.js'
 
 /** Interlocks of a raise: heaters warm, bias standing, plate before screen, hands clear. Each waits, asks, or ends the run. */
 
 /** Interlocks of a raise. Waits, or asks for what only a person can tell. */
 export function gateOpen(d: Draft, step: Step, rail: RailPlan): boolean {
-  if (step.needs_heaters && !handHeatersRead(d)) return false
+  if (step.needs_heaters && !handHeatersRead(d, rail)) return false
   if (step.needs_heaters && !heatersReady(d.s)) {
     heatersOverdue(d, rail)
     return false
@@ -57,66 +58,24 @@ function heatersOverdue(d: Draft, rail: RailPlan): void {
   })
 }
 
-function biasStands(d: Draft): boolean {
-  for (const rail of Object.values(d.s.plan.rails)) {
-    const bias = rail.bias
-    if (!bias) continue
-    if (bias.meter !== null) {
-      const sample = d.s.meters[bias.meter]
-      const fresh = sample && d.s.t_us - sample.t_us <= us(d.s.plan.stale_s)
-      if (fresh && bias.sign * sample.value >= bias.at_least_V) continue
-      if (d.s.t_us - d.s.part_us > us(20)) {
-        broke(d, {
-          code: 'bias-low',
-          rail: rail.name,
-          measured: sample?.value ?? 0,
-          limit: bias.sign * bias.at_least_V,
-          unit: 'V',
-          text: `HT may not come on: bias at ${bias.node} reads ${sample ? volts(sample.value) : 'nothing'}, the set needs at least ${volts(bias.sign * bias.at_least_V)}. ${bias.source}`,
-        })
-      }
-      return false
-    }
-    const typed = d.s.typed[`node:${bias.node}`]
-    if (typed && d.s.t_us - typed.t_us <= us(typedValid_s) && bias.sign * typed.value >= bias.at_least_V)
-      continue
-    if (htIsOn(d.s)) {
-      // Nobody is asked to put a probe on a grid with HT up: the reading ran out, so the run does too.
-      broke(d, {
-        code: 'prompt-timeout',
-        rail: rail.name,
-        text: `The typed bias at ${bias.node} is older than ${typedValid_s / 60} min and HT is up. Start again, or put a meter on a line there.`,
-      })
-      return false
-    }
-    if (!d.s.prompt) {
-      const far = bias.sign * 2 * bias.nominal_V
-      const near = bias.sign * bias.at_least_V
-      ask(
-        d,
-        { kind: 'bias', node: bias.node },
-        readingOf(
-          `Before HT: read the bias at ${bias.node} against chassis, red lead on ${bias.node}, and type it with its sign.`,
-          'bias before HT',
-          'V',
-          Math.min(near, far),
-          Math.max(near, far),
-          { node: bias.node },
-        ),
-      )
-    }
-    return false
-  }
-  return true
-}
-
 /** Heaters on somebody's knob: one reading in band, the warm-up time, then a second. */
-function handHeatersRead(d: Draft): boolean {
+function handHeatersRead(d: Draft, waiting: RailPlan): boolean {
   for (const watch of d.s.plan.heaters) {
     const rail = d.s.plan.rails[watch.rail]
     const state = d.s.rails[watch.rail]
     if (rail?.class !== 'hand' || !state) continue
-    if (state.good_since_us === null) return false
+    if (state.good_since_us === null) {
+      // Nobody is going to turn that knob any more: said at once, not waited for.
+      broke(d, {
+        code: 'heater-lost',
+        rail: rail.name,
+        measured: state.V?.value ?? 0,
+        limit: watch.volts,
+        unit: 'V',
+        text: `${waiting.name} may not come on: heater chain ${watch.chain} on ${rail.name} was not read within a tenth of ${volts(watch.volts)} (${state.V ? `${volts(state.V.value)} was typed` : 'nothing was typed'}).`,
+      })
+      return false
+    }
     const again = d.s.typed[`again:${watch.rail}`]
     if (d.s.t_us - state.good_since_us >= us(watch.warm_up_s) && !again) {
       if (!d.s.prompt)
@@ -125,7 +84,7 @@ function handHeatersRead(d: Draft): boolean {
           rail,
           'V',
           watch.volts,
-          `Heaters are warm now: read ${rail.name} once more and type its volts.`,
+          `The heaters have had their warm-up time: read ${rail.name} once more and type its volts.`,
         )
       return false
     }

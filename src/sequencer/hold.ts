@@ -4,14 +4,14 @@ import { renewHandReadings } from './knob.js'
 import { ask, confirm } from './prompts.js'
 import { record, warn } from './send.js'
 import type { Draft } from './state.js'
-import { accuracy, currentStep, enter, resolution, us } from './state.js'
+import { accuracy, ampsCome, currentStep, enter, resolution, us } from './state.js'
 import { amps, volts } from './words.js'
 
 /** The end of a step: hold by the clock, settle by the current, judge what was measured beside what was expected. */
 
 export function holdAndSettle(d: Draft, step: Step): void {
   if (d.s.prompt) return
-  if (renewHandReadings(d)) return
+  if (renewHandReadings(d, step)) return
   if (d.s.part === 'hold') {
     if (d.s.t_us - d.s.part_us < us(step.hold_s)) return
     enter(d, 'settle')
@@ -61,13 +61,7 @@ export function holdAndSettle(d: Draft, step: Step): void {
 function isSettled(d: Draft, name: string): boolean {
   const rail = d.s.plan.rails[name]
   const state = d.s.rails[name]
-  if (
-    !rail ||
-    !state?.energised ||
-    rail.class === 'hand' ||
-    (rail.class === 'watched' && rail.amps_meter === null)
-  )
-    return true
+  if (!rail || !state?.energised || !ampsCome(d.s, rail)) return true
   const from = d.s.t_us - us(10)
   const window = state.recent.filter((sample) => sample.t_us >= from)
   const first = window[0]

@@ -1,7 +1,7 @@
 import { type Decimal, decimalValue } from '../exchange/index.js'
 import type { RailPlan } from '../plan/index.js'
 import type { Draft, RailState, Sample, State } from './state.js'
-import { channelOf, us } from './state.js'
+import { accuracy, channelOf, off_V, resolution, us } from './state.js'
 
 /** A channel's reading: keeps it, and combines its rail's volts or amps. Returns the rail's name when the rail's own value changed. */
 export function takeReading(d: Draft, channel: string, quantity: 'V' | 'A', value: Decimal): string | null {
@@ -26,21 +26,19 @@ export function takeMeter(d: Draft, meter: string, value: Decimal): string | nul
     if (rail.class !== 'watched') continue
     const state = d.s.rails[rail.name]
     if (!state) continue
-    if (rail.volts_meter === meter) {
-      keep(state, 'V', { ...sample, value: Math.abs(sample.value) })
-      state.energised = Math.abs(sample.value) > 5
-      if (state.energised) {
-        d.s.ever_energised = true
-        state.on_us ??= d.s.t_us
-      } else {
-        state.on_us = null
-      }
-      return rail.name
+    if (rail.volts_meter === meter) keep(state, 'V', { ...sample, value: Math.abs(sample.value) })
+    else if (rail.amps_meter === meter) keep(state, 'A', sample)
+    else continue
+    // A short holds the volts down: current alone is a rail that is up, too.
+    const least_A = 5 * resolution(d.s, rail).A + accuracy(d.s, rail, 0, 0).A
+    state.energised = (state.V?.value ?? 0) > off_V || Math.abs(state.A?.value ?? 0) > least_A
+    if (state.energised) {
+      d.s.ever_energised = true
+      state.on_us ??= d.s.t_us
+    } else {
+      state.on_us = null
     }
-    if (rail.amps_meter === meter) {
-      keep(state, 'A', sample)
-      return rail.name
-    }
+    return rail.name
   }
   return null
 }

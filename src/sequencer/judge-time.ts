@@ -2,7 +2,7 @@ import type { RailPlan, Step } from '../plan/index.js'
 import { broke, trip } from './breach.js'
 import { comesDown, htIsOn, isRising } from './in-force.js'
 import type { Draft, RailState } from './state.js'
-import { accuracy, currentStep, hookedUp, resolution, us } from './state.js'
+import { accuracy, ampsCome, currentStep, hookedUp, resolution, us } from './state.js'
 import { volts } from './words.js'
 
 /** The trip rules that time alone can break: judged at every tick. */
@@ -43,7 +43,7 @@ export function judgeTick(d: Draft, dt_s: number): void {
 function judgeFreshness(d: Draft, rail: RailPlan, state: RailState): void {
   const since_us = state.on_us ?? d.s.t_us
   const age = (sample: { t_us: number } | null): number => d.s.t_us - Math.max(sample?.t_us ?? 0, since_us)
-  const seen = rail.class === 'programmed' || rail.amps_meter !== null ? [state.V, state.A] : [state.V]
+  const seen = ampsCome(d.s, rail) ? [state.V, state.A] : [state.V]
   const age_us = Math.max(...seen.map(age))
   if (age_us > us(d.s.plan.stale_s)) {
     broke(d, {

@@ -34,7 +34,8 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
   const rising = step.rail === rail.name && isRising(d.s, step)
   const soft = inSoftStart(d.s, step, rail.name, state)
   // Charge for reservoirs does not pass the tubes, so it is allowed on top while (and just after) the rail rises.
-  const charging = rising || d.s.t_us - state.set_us < us(2)
+  const turned = rail.class === 'watched' && step.rail === rail.name && d.s.part === 'asking'
+  const charging = rising || turned || d.s.t_us - state.set_us < us(2)
   const charge_A = charging ? limits.charge_A : 0
   const at = `${rail.name} drew ${amps(measured)} at ${volts(state.V?.value ?? 0)}`
   const why = reasonText(d.s, rail.name, 'trip', charge_A)
@@ -176,6 +177,10 @@ function judgeVolts(d: Draft, step: Step, rail: RailPlan, state: RailState, limi
   const step_V = resolution(d.s, rail).V
   const top_V =
     Math.max(limits.over_voltage_V, state.set_V + limits.over_voltage_V - limits.at_V) + 3 * error + step_V
+  if (rail.class === 'watched') {
+    judgeKnob(d, rail, state, limits, error + step_V)
+    return
+  }
   if (limits.over_voltage_V > 0 && measured > top_V) {
     broke(d, {
       code: 'over-ceiling',
@@ -186,8 +191,6 @@ function judgeVolts(d: Draft, step: Step, rail: RailPlan, state: RailState, limi
       text: `${rail.name} stands at ${volts(measured)}, above its over-voltage level of ${volts(limits.over_voltage_V)}: the supply is not holding its set-point.`,
     })
   }
-  if (rail.class !== 'programmed') return
-
   const rising = step.rail === rail.name && isRising(d.s, step)
   const soft = inSoftStart(d.s, step, rail.name, state)
   const lowering = comesDown(d.s, state)
@@ -228,6 +231,22 @@ function judgeVolts(d: Draft, step: Step, rail: RailPlan, state: RailState, limi
         text: `${rail.name} rises at ${((measured - first.value) / span_s).toFixed(2)} V/s instead of ${step.slew_V_per_s.toFixed(2)} V/s: something holds it down.`,
       })
     }
+  }
+}
+
+/** A knob turned further than the step's limits were computed for: as far beyond its target as the question allows, at most. */
+function judgeKnob(d: Draft, rail: RailPlan, state: RailState, limits: RailLimits, error_V: number): void {
+  const measured = state.V?.value ?? 0
+  const top_V = limits.at_V * 1.05 + 0.5 + error_V
+  if (lasting(d, state, 'over-ceiling', measured > top_V, ' by knob')) {
+    broke(d, {
+      code: 'over-ceiling',
+      rail: rail.name,
+      measured,
+      limit: top_V,
+      unit: 'V',
+      text: `${rail.name} stands at ${volts(measured)}; this step allows ${volts(limits.at_V)} and 5 % beyond it at most: its knob was turned too far.`,
+    })
   }
 }
 

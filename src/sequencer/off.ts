@@ -1,9 +1,11 @@
 import type { RailPlan, RuleCode } from '../plan/index.js'
 import { outcomeOf } from './breach.js'
-import { ask, closePrompt, readingOf } from './prompts.js'
+import { askHands, handRanOut, handsMissing, keepsBias } from './off-hand.js'
+import { inOffOrder, isBias, isHeater, isLow, personWithin_s } from './off-rails.js'
+import { closePrompt } from './prompts.js'
 import { record, send, warn } from './send.js'
 import type { Draft, Off, Sample } from './state.js'
-import { accuracy, isHot, resolution, us } from './state.js'
+import { accuracy, ampsCome, isHot, off_V, resolution, touch_V, us } from './state.js'
 import type { Ending, ReasonRecord } from './types.js'
 import { volts } from './words.js'
 
@@ -14,18 +16,12 @@ import { volts } from './words.js'
  * discharge time, (c) cathodes cold. While HT does not fall only (a) lets the bias go.
  */
 
-/** Terminal volts that count as off. */
-const off_V = 5
-/** Where HT counts as low: touch limit of IEC/EN 61010-1 6.3.1 (60 V DC). */
-const low_V = 60
 const fallWithin_s = 10
 const escalateEvery_s = 3
 /** After the alarm the run waits this long for the mains to be cut before it ends unconfirmed. */
 const giveUp_s = 60
 /** Where this run never switched anything on, a line that stays quiet is given up sooner. */
 const nothingOn_s = 15
-/** A person turns a knob slower than a relay opens. */
-const personWithin_s = 600
 
 export function makeOff(
   d: Draft,
@@ -51,6 +47,8 @@ export function makeOff(
     fall: {},
     confirmed: {},
     heaters_off_us: null,
+    heaters_cold_us: null,
+    down_us: {},
     bias_released_by: null,
     escalations: 0,
     escalated_us: d.s.t_us,
@@ -58,14 +56,18 @@ export function makeOff(
     hand: {},
   }
   // What lowers energy never waits for the record: OFF first, then why.
-  give(d, rails(d, isHot), how)
+  give(d, inOffOrder(d, isHot), how)
   record(d, reason ? 'trip' : 'off', reason?.text ?? 'All steps are done: running down.', {
     rail: reason?.rail ?? null,
     data: reason ? { ...reason, how } : { how },
   })
-  for (const rail of rails(d, isHot)) {
-    if (rail.class !== 'programmed' && d.s.rails[rail.name]?.energised) {
-      d.out.push({ kind: 'alarm', text: `Turn ${rail.name} down to zero by its knob now, one hand.` })
+  for (const rail of inOffOrder(d, isHot)) {
+    if ((rail.class === 'watched' || (rail.class === 'hand' && reason)) && d.s.rails[rail.name]?.energised) {
+      d.out.push({
+        kind: 'alarm',
+        text: `Turn ${rail.name} down to zero by its knob now, one hand.`,
+        turn_down: rail.name,
+      })
     }
   }
 }
@@ -83,24 +85,13 @@ function moreUrgent(d: Draft, how: Off['how'], outcome: Off['outcome'], reason: 
   }
   if (off.how === 'run down') {
     off.how = 'urgent'
-    give(d, rails(d, isHot), 'urgent')
+    give(d, inOffOrder(d, isHot), 'urgent')
   }
 }
 
 export function trip(d: Draft, reason: ReasonRecord): void {
   const outcome = outcomeOf[reason.code as RuleCode]
   makeOff(d, outcome === 'stopped' ? 'run down' : 'urgent', outcome, reason)
-}
-
-const isHeater = (rail: RailPlan): boolean => rail.role === 'heater'
-const isBias = (rail: RailPlan): boolean => rail.role === 'bias'
-
-function rails(d: Draft, which: (rail: RailPlan) => boolean): RailPlan[] {
-  // Drive, then screen, then HT.
-  const order = ['drive', 'screen', 'other', 'HT', 'heater', 'bias']
-  return Object.values(d.s.plan.rails)
-    .filter(which)
-    .sort((a, b) => order.indexOf(a.role) - order.indexOf(b.role))
 }
 
 /** Gives OFF to rails, and remembers when and from what volts. */
@@ -148,6 +139,7 @@ export function offTick(d: Draft): void {
   if (!off || d.s.phase !== 'making off') return
   for (const rail of Object.values(d.s.plan.rails)) confirm(d, off, rail)
   heaters(d, off)
+  noteCold(d, off)
   bias(d, off)
   escalate(d, off)
   askHands(d, off)
@@ -167,7 +159,7 @@ function confirm(d: Draft, off: Off, rail: RailPlan): void {
   const fresh = state.V && state.V.t_us > given_us ? state.V : null
   if (!fresh) return
   const readBack = rail.channels.every((part) => d.s.channels[part.channel]?.output === 'off')
-  const quiet = rail.channels.length === 0 || (off.quiet[rail.name] ?? 0) >= 3
+  const quiet = !ampsCome(d.s, rail) || (off.quiet[rail.name] ?? 0) >= 3
   if (!readBack || !quiet) return
   const how =
     Math.abs(fresh.value) < off_V
@@ -175,6 +167,7 @@ function confirm(d: Draft, off: Off, rail: RailPlan): void {
       : fallsAsPredicted(d, off, rail, fresh)
   if (how === null) return
   off.confirmed = { ...off.confirmed, [rail.name]: how }
+  off.down_us = { ...off.down_us, [rail.name]: rail.class === 'programmed' ? given_us : d.s.t_us }
   state.energised = false
   state.set_V = 0
   record(d, 'off', `${rail.name}: output confirmed off (${how}).`, {
@@ -188,7 +181,9 @@ function cameBack(d: Draft, off: Off, rail: RailPlan): boolean {
   if (rail.channels.some((part) => d.s.channels[part.channel]?.output === 'on')) return true
   const sample = d.s.rails[rail.name]?.V
   const path = rail.discharge
-  if (!sample || !path || Math.abs(sample.value) < off_V) return false
+  if (!sample || Math.abs(sample.value) < off_V) return false
+  // Nothing was falling there: it was confirmed by standing below this.
+  if (!path) return Math.abs(sample.value) > off_V + 3 * resolution(d.s, rail).V
   const t_s = (sample.t_us - (off.given_us[rail.name] ?? sample.t_us)) / 1e6
   const allowed_V =
     slowDecay(off.from_V[rail.name] ?? 0, t_s / (3 * path.ohm * path.F)) + 3 * resolution(d.s, rail).V
@@ -202,9 +197,15 @@ function retract(d: Draft, off: Off, rail: RailPlan): void {
   record(
     d,
     'off',
-    `${rail.name}: no longer confirmed off, it reads ${volts(state?.V?.value ?? 0)}; told again.`,
+    `${rail.name}: no longer confirmed off, it reads ${volts(state?.V?.value ?? 0)}${rail.class === 'watched' ? '' : '; told again'}.`,
     { rail: rail.name },
   )
+  if (rail.class === 'watched')
+    d.out.push({
+      kind: 'alarm',
+      text: `${rail.name} reads ${volts(state?.V?.value ?? 0)} again: turn it down to zero by its knob now, one hand.`,
+      turn_down: rail.name,
+    })
   give(d, [rail], isHot(rail) ? 'urgent' : 'run down')
 }
 
@@ -230,45 +231,43 @@ function slowDecay(from: number, x: number): number {
   return from / factor
 }
 
-function isLow(d: Draft, rail: RailPlan): boolean {
-  const off = d.s.off
-  const state = d.s.rails[rail.name]
-  if (rail.class === 'hand') {
-    const said = off?.hand[rail.name]
-    return !state?.energised || (typeof said === 'number' && said < low_V)
-  }
-  // Only a reading taken after OFF counts: the last one before a line went quiet may be older than the last raise.
-  const since_us = off?.given_us[rail.name] ?? d.s.t_us
-  const sample = state?.V ?? null
-  return (
-    sample !== null &&
-    sample.t_us > since_us &&
-    d.s.t_us - sample.t_us <= us(2 * d.s.plan.stale_s) &&
-    Math.abs(sample.value) < low_V
-  )
-}
-
 function heaters(d: Draft, off: Off): void {
   if (off.heaters_off_us !== null) return
-  const low = rails(d, isHot).every((rail) => isLow(d, rail))
+  const low = inOffOrder(d, isHot).every((rail) => isLow(d, rail))
   const waited_s = (d.s.t_us - off.since_us) / 1e6
   if (!low && waited_s < d.s.plan.off.heaters_off_after_s) return
   off.heaters_off_us = d.s.t_us
-  const list = rails(d, isHeater)
+  const list = inOffOrder(d, isHeater)
   give(d, list, 'run down')
-  const why = low ? `HT is below ${low_V} V` : `HT is not low after ${Math.round(waited_s)} s`
+  const why = low ? `HT is below ${touch_V} V` : `HT is not low after ${Math.round(waited_s)} s`
   record(d, 'off', `Heaters off: ${why}.`, { data: { ht_low: low } })
   for (const rail of list) {
-    if (rail.class !== 'programmed' && d.s.rails[rail.name]?.energised)
-      d.out.push({ kind: 'alarm', text: `Turn ${rail.name} down to zero by its knob.` })
+    // A hand rail is asked for in its turn, which may be long in coming while HT is not low.
+    if ((rail.class === 'watched' || (rail.class === 'hand' && !low)) && d.s.rails[rail.name]?.energised)
+      d.out.push({
+        kind: 'alarm',
+        text: `Turn ${rail.name} down to zero by its knob now.`,
+        turn_down: rail.name,
+      })
   }
+}
+
+/** Cathodes cool from when every heater rail is confirmed off: measured, or said by the person at its knob. */
+function noteCold(d: Draft, off: Off): void {
+  const all = inOffOrder(d, isHeater).every((rail) =>
+    rail.class === 'hand'
+      ? !d.s.rails[rail.name]?.energised || typeof off.hand[rail.name] === 'number'
+      : typeof off.confirmed[rail.name] === 'string',
+  )
+  if (!all || off.heaters_off_us === null) off.heaters_cold_us = null
+  else off.heaters_cold_us ??= d.s.t_us
 }
 
 /** Which rule lets the bias go, in words for the record; null while it must stay. */
 function biasRule(d: Draft, off: Off): string | null {
-  const hot = rails(d, isHot)
+  const hot = inOffOrder(d, isHot)
   if (!d.s.ht_was_up && hot.every((rail) => isLow(d, rail)))
-    return `plates and screens were never above ${low_V} V in this run`
+    return `plates and screens were never above ${touch_V} V in this run`
   const release = d.s.plan.off.bias_release
   if (release.only_wire_between && hot.every((rail) => isLow(d, rail))) {
     return `(a) plates and screens below ${release.below_V} V, measured at the supply with only wire between`
@@ -277,30 +276,33 @@ function biasRule(d: Draft, off: Off): string | null {
     rail.class === 'hand' ? isLow(d, rail) : typeof off.confirmed[rail.name] === 'string',
   )
   if (!falling) return null
-  if (release.discharge_s !== null && d.s.t_us - off.since_us >= us(release.discharge_s)) {
+  // From when the last of them went down: a person may have turned a knob long after OFF was given to the others.
+  const down_us = Math.max(off.since_us, ...hot.map((rail) => off.down_us[rail.name] ?? off.since_us))
+  if (release.discharge_s !== null && d.s.t_us - down_us >= us(release.discharge_s)) {
     return `(b) the computed discharge time of ${Math.round(release.discharge_s)} s is over`
   }
-  const heatersOff = rails(d, isHeater).every(
-    (rail) => rail.class === 'hand' || typeof off.confirmed[rail.name] === 'string',
-  )
-  if (
-    off.heaters_off_us !== null &&
-    heatersOff &&
-    d.s.t_us - off.heaters_off_us >= us(release.cathodes_cold_s)
-  ) {
+  if (off.heaters_cold_us !== null && d.s.t_us - off.heaters_cold_us >= us(release.cathodes_cold_s)) {
     return `(c) heaters off for ${Math.round(release.cathodes_cold_s)} s: cathodes cold (common practice, no source)`
   }
   return null
 }
 
 function bias(d: Draft, off: Off): void {
-  const list = rails(d, isBias)
+  const list = inOffOrder(d, isBias)
   if (off.bias_released_by !== null || list.length === 0 || off.heaters_off_us === null) return
   const rule = biasRule(d, off)
   if (rule === null) return
   off.bias_released_by = rule
   give(d, list, 'run down')
   record(d, 'off', `Bias off: ${rule}.`, { data: { rule } })
+  for (const rail of list) {
+    if (rail.class === 'watched' && d.s.rails[rail.name]?.energised)
+      d.out.push({
+        kind: 'alarm',
+        text: `Turn ${rail.name} down to zero by its knob now; HT is low.`,
+        turn_down: rail.name,
+      })
+  }
 }
 
 /** What will not fall is told again by every means, then a person is told to cut the mains of the HT sources. */
@@ -348,75 +350,35 @@ function escalate(d: Draft, off: Off): void {
   }
 }
 
-/** Hand rails: only the person can say. */
-function askHands(d: Draft, off: Off): void {
-  if (d.s.prompt) return
-  // In the order of going off: heaters and bias only when their own rule lets them go.
-  for (const rail of rails(d, () => true)) {
-    if (isHeater(rail) && off.heaters_off_us === null) continue
-    if (isBias(rail) && off.bias_released_by === null) continue
-    if (rail.class !== 'hand' || !d.s.rails[rail.name]?.energised || off.hand[rail.name] !== undefined)
-      continue
-    const wanted = readingOf(
-      `Turn ${rail.name} down to zero by its knob and switch it off, one hand; then read its volts at the supply and type them.`,
-      `hand off ${rail.name}`,
-      'V',
-      -off_V,
-      off_V,
-      { rail: rail.name },
-    )
-    ask(d, { kind: 'hand off', rail: rail.name }, { ...wanted, timeout_s: personWithin_s })
-    return
-  }
-}
-
-export function answerHandOff(d: Draft, rail: string, value: number | string): void {
-  const state = d.s.rails[rail]
-  const open = d.s.prompt
-  if (!d.s.off || !open || typeof value !== 'number' || !state) return
-  if (Math.abs(value) >= off_V) {
-    const again = `${volts(value)} is not zero. `
-    d.out.push({
-      kind: 'prompt',
-      prompt: open.id,
-      ask: { ...open.ask, text: again + open.ask.text },
-      until_us: open.until_us,
-    })
-    return
-  }
-  d.s.off.hand = { ...d.s.off.hand, [rail]: value }
-  state.energised = false
-  closePrompt(d, 'answered')
-}
-
 function finish(d: Draft, off: Off): void {
-  const prompt = d.s.prompt
-  if (prompt?.purpose.kind === 'hand off' && d.s.t_us >= prompt.until_us) {
-    off.hand = { ...off.hand, [prompt.purpose.rail]: 'not confirmed by you' }
-    closePrompt(d, 'ran out')
-  }
+  handRanOut(d, off)
   const judged = Object.values(d.s.plan.rails).filter((rail) => rail.class !== 'hand')
   const open = judged.filter((rail) => typeof off.confirmed[rail.name] !== 'string')
-  const handsOpen = Object.values(d.s.plan.rails).some(
-    (rail) => rail.class === 'hand' && d.s.rails[rail.name]?.energised && off.hand[rail.name] === undefined,
-  )
+  const asking = d.s.prompt?.purpose.kind === 'hand off'
+  const waited_s = (d.s.t_us - off.since_us) / 1e6
+  const release = d.s.plan.off.bias_release
+  const onRule_s = release.cathodes_cold_s + 2 * personWithin_s
+  const biasKept = keepsBias(d, off)
   if (open.length === 0) {
-    if (!handsOpen) end(d, off, true)
+    const missing = handsMissing(d, off)
+    // A hand rail whose turn will never come is not waited for: its bias stays, and the person was told so.
+    if (missing.length === 0 || (!asking && (biasKept || waited_s >= onRule_s))) end(d, off, true)
     return
   }
-  const waited_s = (d.s.t_us - off.since_us) / 1e6
-  const onPerson = open.every((rail) => rail.class === 'watched')
+  const onPerson = open.some((rail) => rail.class === 'watched')
   // Rules (b) and (c) take their time; nothing is given up while they are running on a rail that falls.
-  const release = d.s.plan.off.bias_release
-  const onRule = open.every((rail) => !isHot(rail)) && !off.alarmed
+  const onRule = open.every((rail) => !isHot(rail)) && !off.alarmed && !biasKept
   const patience_s = !d.s.ever_energised
     ? nothingOn_s
-    : onPerson
-      ? personWithin_s
-      : onRule
-        ? release.cathodes_cold_s + 2 * personWithin_s
+    : onRule
+      ? onRule_s
+      : onPerson
+        ? personWithin_s
         : fallWithin_s + d.s.plan.off.heaters_off_after_s + giveUp_s
-  if (waited_s >= patience_s) end(d, off, false)
+  // What was told late, after a person or a rule, has its full time from then on.
+  const told_us = Math.max(off.since_us, ...open.map((rail) => off.given_us[rail.name] ?? 0))
+  const since_s = waited_s < 2 * onRule_s ? (d.s.t_us - told_us) / 1e6 : waited_s
+  if (since_s >= patience_s && !asking) end(d, off, false)
 }
 
 function end(d: Draft, off: Off, confirmed: boolean): void {
@@ -428,15 +390,25 @@ function end(d: Draft, off: Off, confirmed: boolean): void {
     list[rail.name] = {
       confirmed: typeof how === 'string',
       volts: d.s.rails[rail.name]?.V?.value ?? null,
-      how: how ?? (given ? 'OFF was given and did not confirm' : 'left on: HT did not fall'),
+      how:
+        how ??
+        (!given
+          ? keepsBias(d, off)
+            ? 'left on: HT is not known to be low'
+            : 'left on: HT did not fall'
+          : rail.class === 'watched'
+            ? 'you were asked to turn it down, and it does not read as off'
+            : 'OFF was given and did not confirm'),
     }
   }
+  const hand_rails = { ...off.hand }
+  for (const rail of handsMissing(d, off)) hand_rails[rail.name] = 'not confirmed by you'
   const ending: Ending = {
     outcome: off.outcome,
     reason: off.reason,
     outputs_off: confirmed ? 'confirmed' : 'not confirmed',
     off: list,
-    hand_rails: off.hand,
+    hand_rails,
     bias_released_by: off.bias_released_by,
     warnings: d.s.warnings,
     steps_done: d.s.step,

@@ -1,14 +1,15 @@
 import type { RailPlan, Step } from '../plan/index.js'
+import { renewsTypedBias } from './bias-gate.js'
 import { gateOpen, handsAreClear } from './gates.js'
 import { holdAndSettle, nextStep } from './hold.js'
 import { advanceHookup } from './hookup.js'
 import { broke } from './breach.js'
 import { htIsOn, isLimiting } from './in-force.js'
-import { askKnob } from './knob.js'
+import { askToTurn } from './knob.js'
 import { makeOff } from './off.js'
 import { ask } from './prompts.js'
 import { heatersReady, record, send } from './send.js'
-import type { Draft, RailState } from './state.js'
+import type { Draft, RailState, StepPart } from './state.js'
 import { accuracy, currentStep, enter, resolution, touch_V, us } from './state.js'
 import { wiresConfirmed } from './wires.js'
 import { amps, volts } from './words.js'
@@ -27,6 +28,9 @@ export function advance(d: Draft): void {
   }
 }
 
+/** Where a step can stand still for a question under HT. */
+const mayPause: ReadonlySet<StepPart> = new Set(['gate', 'ramp', 'hold', 'settle'])
+
 function advanceOnce(d: Draft): void {
   const step = currentStep(d.s)
   if (!step) {
@@ -34,6 +38,7 @@ function advanceOnce(d: Draft): void {
     return
   }
   if (!outputsKnown(d) || !wiresConfirmed(d)) return
+  if (mayPause.has(d.s.part) && step.do !== 'lower' && renewsTypedBias(d)) return
   if (step.do === 'hook-up check') {
     if (step.hookup?.method === 'low volts' && !intentRecorded(d, step)) return
     advanceHookup(
@@ -107,7 +112,11 @@ function intentRecorded(d: Draft, step: Step): boolean {
       'intent',
       step.hookup
         ? `Prove the hook-up of ${step.hookup.channel} at ${volts(step.hookup.test_V)}, limit ${amps(step.hookup.limit_A)}.`
-        : `Raise ${rail ?? ''} from ${volts(rail === null ? 0 : (d.s.rails[rail]?.set_V ?? 0))} to ${volts(step.target_V)} at ${step.slew_V_per_s} V/s, supply limit ${amps(limits?.supply_limit_A ?? 0)}.`,
+        : `${step.do === 'lower' ? 'Lower' : 'Raise'} ${rail ?? ''} from ${volts(rail === null ? 0 : (d.s.rails[rail]?.set_V ?? 0))} to ${volts(step.target_V)} ${
+            rail !== null && d.s.plan.rails[rail]?.class !== 'programmed'
+              ? 'by its knob; slowglow does not limit it'
+              : `at ${step.slew_V_per_s} V/s, supply limit ${amps(limits?.supply_limit_A ?? 0)}`
+          }.`,
       { rail, intent, data: { target_V: step.target_V, slew_V_per_s: step.slew_V_per_s, limits } },
     )
     enter(d, 'intent')
@@ -172,6 +181,11 @@ function raiseProgrammed(d: Draft, step: Step, rail: RailPlan, state: RailState)
       return
     }
     case 'ramp':
+      // A question came in mid-ramp: interlocks, "hands clear" and intent once more before the rest of the rise.
+      if (d.s.hands_in && step.target_V > touch_V) {
+        enter(d, 'gate')
+        return
+      }
       // A heater that drops out on the way stops the rise here; what it means is judged by its own rule.
       if (idle && (!step.needs_heaters || heatersReady(d.s))) ramp(d, step, rail, state)
       return
@@ -308,16 +322,13 @@ function raiseByKnob(d: Draft, step: Step, rail: RailPlan): void {
       if (handsAreClear(d, step)) intentRecorded(d, step)
       return
     case 'intent':
-      if (!d.s.intent?.recorded) return
-      askKnob(
-        d,
-        rail,
-        'V',
-        step.target_V,
-        rail.class === 'hand'
-          ? `Turn ${rail.name} slowly to ${volts(step.target_V)} by its knob, one hand, and type the volts.`
-          : `Turn ${rail.name} slowly to ${volts(step.target_V)} by its knob, one hand, then confirm.`,
-      )
+      // Hands and record may have taken minutes: the interlocks are looked at once more.
+      if (!d.s.intent?.recorded || !gateOpen(d, step, rail)) return
+      if (d.s.hands_in && step.target_V > touch_V) {
+        enter(d, 'gate')
+        return
+      }
+      askToTurn(d, step, rail)
       enter(d, 'asking')
       return
     case 'asking':

@@ -128,7 +128,7 @@ export interface Prompt {
     | { kind: 'step' }
     | { kind: 'polarity' }
     | { kind: 'hands clear' }
-    | { kind: 'bias'; node: string }
+    | { kind: 'bias'; node: string; rail: string }
     | { kind: 'weak'; rail: string }
     | { kind: 'not settled'; rail: string }
     | { kind: 'knob'; rail: string; wants: 'V' | 'A' }
@@ -159,6 +159,10 @@ export interface Off {
   fall: Record<string, Sample[]>
   confirmed: Record<string, string | null>
   heaters_off_us: number | null
+  /** Since when every heater rail is confirmed off: cathodes cool from here. */
+  heaters_cold_us: number | null
+  /** When each rail went down, as far as is known: OFF given, or the person's word or meter for a knob. */
+  down_us: Record<string, number>
   bias_released_by: string | null
   escalations: number
   escalated_us: number
@@ -268,8 +272,12 @@ export function without<T>(entries: Readonly<Record<string, T>>, key: string): R
 
 /** Touch limit, IEC/EN 61010-1 6.3.1 (60 V DC). */
 export const touch_V = 60
+/** Terminal volts that count as off. */
+export const off_V = 5
 /** A typed reading is valid for its step and this long at most. */
 export const typedValid_s = 900
+/** A typed bias is asked for again this long before it is too old, while HT is up (our choice). */
+export const typedRenew_s = 180
 
 export const us = (seconds: number): number => Math.round(seconds * 1e6)
 
@@ -319,6 +327,13 @@ export function resolution(s: State, rail: RailPlan): { V: number; A: number } {
     A = amps?.resolution ?? 0.001
   }
   return { V, A }
+}
+
+/** Whether amps come by themselves: from the rail's channels, or a meter on a line; not one that a person reads. */
+export function ampsCome(s: State, rail: RailPlan): boolean {
+  if (rail.class !== 'watched') return rail.class === 'programmed'
+  const meter = rail.amps_meter === null ? undefined : s.plan.meters[rail.amps_meter]
+  return meter !== undefined && meter.port !== null
 }
 
 /** Read-back error a reading of this size may have, volts and amps. */

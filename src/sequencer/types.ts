@@ -37,7 +37,8 @@ export type Command =
   | { readonly kind: 'record'; readonly entry: RecordedEvent }
   | { readonly kind: 'prompt'; readonly prompt: number; readonly ask: Ask; readonly until_us: number }
   | { readonly kind: 'prompt closed'; readonly prompt: number; readonly why: string }
-  | { readonly kind: 'alarm'; readonly text: string }
+  /** `turn_down`: the rail whose knob only a person can turn. */
+  | { readonly kind: 'alarm'; readonly text: string; readonly turn_down?: string }
   | { readonly kind: 'notice'; readonly text: string }
   | { readonly kind: 'hands clear'; readonly until_us: number }
   | { readonly kind: 'end'; readonly ending: Ending }

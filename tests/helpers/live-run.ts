@@ -13,9 +13,16 @@ export class LiveRun {
   readonly session: TerminalSession
   private answering: NodeJS.Timeout | null = null
 
-  constructor(args: readonly string[], folder = mkdtempSync(join(tmpdir(), 'slowglow-test-'))) {
+  constructor(
+    args: readonly string[],
+    folder = mkdtempSync(join(tmpdir(), 'slowglow-test-')),
+    env: Readonly<Record<string, string>> = {},
+  ) {
     this.folder = folder
-    this.session = TerminalSession.start(['run', ...args, '--runs', folder], { XDG_RUNTIME_DIR: folder })
+    this.session = TerminalSession.start(['run', ...args, '--runs', folder], {
+      XDG_RUNTIME_DIR: folder,
+      ...env,
+    })
   }
 
   /** Reads the word drawn for this start and types it. */

@@ -12,6 +12,7 @@ import { load_ohm } from './small-plan.js'
 export class Rig {
   state: State
   t_us = 0
+  period_us = 50_000
   readonly commands: (Command & { t_us: number })[] = []
   readonly set: Record<string, number> = {}
   readonly on: Record<string, boolean> = {}
@@ -28,6 +29,10 @@ export class Rig {
   /** Volts a rail stands away from its set-point. */
   sag_V: Record<string, number> = {}
   answers = true
+  /** Questions nobody answers, by what they are about. */
+  unanswered: RegExp | null = null
+  /** What is typed in place of the middle of the window, by what the question is about. */
+  types: Record<string, number> = {}
   keepsRecord = true
   polarityOf: Record<string, number> = { 'lt.1': 3, 'bias.1': -3, 'ht.1': 3 }
   ending: Ending | null = null
@@ -85,7 +90,8 @@ export class Rig {
           this.queue.push({ kind: 'recorded', intent: command.entry.intent })
         return
       case 'prompt': {
-        if (!this.answers) return
+        const { about } = command.ask
+        if (!this.answers || this.unanswered?.test(about)) return
         const wants = command.ask.wants
         const test = this.plan.steps[this.state.step]?.hookup
         const value =
@@ -93,7 +99,7 @@ export class Rig {
             ? 'yes'
             : test && wants.unit === 'V'
               ? (this.polarityOf[test.channel] ?? 0)
-              : (wants.low + wants.high) / 2
+              : (this.types[about] ?? (wants.low + wants.high) / 2)
         this.queue.push({ kind: 'answer', prompt: command.prompt, value, by: 'rehearsal' })
         return
       }
@@ -105,16 +111,23 @@ export class Rig {
     }
   }
 
-  /** One twentieth of a second: answers come, the world moves, every rail is read, the tick comes. */
+  /** Where a bleeder brings these volts in one period. */
+  private fallen(volts: number): number {
+    let left = volts
+    for (let t_us = 0; t_us < this.period_us; t_us += 50_000) left = left * 0.97 - 0.02
+    return left
+  }
+
+  /** One period, a twentieth of a second unless a test makes it longer: answers come, the world moves, every rail is read, the tick comes. */
   tick(late_us = 0, slept_us = 0): void {
-    this.t_us += 50_000
+    this.t_us += this.period_us
     for (const body of this.queue.splice(0)) this.feed(body)
     for (const rail of Object.values(this.plan.rails))
       for (const part of rail.channels) {
         const c = part.channel
         const target = this.on[c] ? (this.set[c] ?? 0) + (this.sag_V[rail.name] ?? 0) : 0
         this.volts[c] =
-          target < (this.volts[c] ?? 0) ? Math.max(target, (this.volts[c] ?? 0) * 0.97 - 0.02) : target
+          target < (this.volts[c] ?? 0) ? Math.max(target, this.fallen(this.volts[c] ?? 0)) : target
         if (this.silent.has(rail.name)) continue
         const amps = this.on[c]
           ? (this.volts[c] ?? 0) / (this.ohm[rail.name] ?? 1e9) + (this.extra_A[rail.name] ?? 0)
@@ -129,6 +142,16 @@ export class Rig {
         value: decimal(this.grid * (this.volts['bias.1'] ?? 0), 1),
       })
     this.feed({ kind: 'tick', late_us, slept_us })
+  }
+
+  /** The person's answer to the open question. */
+  answer(value: number | 'yes' | 'no'): void {
+    this.feed({ kind: 'answer', prompt: this.state.prompt?.id ?? 0, value, by: 'rehearsal' })
+  }
+
+  /** What the questions so far were about, in order. */
+  asked(): string[] {
+    return this.commands.flatMap((command) => (command.kind === 'prompt' ? [command.ask.about] : []))
   }
 
   start(channel: 'rehearsal' | 'terminal' = 'rehearsal', hooked_up_as_in: string | null = null): this {

@@ -264,3 +264,32 @@ const thresholds: Partial<Record<string, { warn: number | null; trip: number | n
   'late-tick': { warn: 0.25, trip: 0.5, for_s: 0 },
   slept: { warn: null, trip: 0.5, for_s: 0 },
 }
+
+/** The same plan with these rails on a person's own knob, read by the person. */
+export const byHand =
+  (...names: readonly string[]) =>
+  (plan: Plan): Plan => ({
+    ...plan,
+    rails: Object.fromEntries(
+      Object.entries(plan.rails).map(([name, each]) => [
+        name,
+        names.includes(name) ? { ...each, class: 'hand' as const, channels: [] } : each,
+      ]),
+    ),
+    steps: plan.steps.map((step) =>
+      step.hookup && names.includes(step.hookup.rail)
+        ? { ...step, hookup: { ...step.hookup, channel: '', method: 'ohmmeter' as const } }
+        : step,
+    ),
+  })
+
+/** The same plan with no meter on a line at the grid: the bias is typed. */
+export const typedBias = (plan: Plan): Plan => ({
+  ...plan,
+  rails: Object.fromEntries(
+    Object.entries(plan.rails).map(([name, each]) => [
+      name,
+      each.bias ? { ...each, bias: { ...each.bias, meter: null } } : each,
+    ]),
+  ),
+})

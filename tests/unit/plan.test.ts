@@ -41,6 +41,17 @@ describe('a plan', () => {
     }
   })
 
+  it('has the meter of a typed bias clipped on before anything is on, and says that it stays', () => {
+    const first = (plan: Plan): string =>
+      plan.hookup.find(({ rail }) => rail === 'bias')?.first.join('; ') ?? ''
+    expect(first(plans.receive)).not.toContain('voltmeter')
+    const meters = Object.entries(receive.bench.meters).filter(([, { line }]) => line === null)
+    const typed = planned({ ...receive, bench: { ...receive.bench, meters: Object.fromEntries(meters) } })
+    expect(first(typed)).toMatch(
+      /voltmeter clipped from grid return to chassis.*before anything is on: it stays/,
+    )
+  })
+
   it('limits a hook-up test of HT or bias to 5 mA, and judges heaters by volts over amps', () => {
     for (const plan of all) {
       for (const { hookup } of plan.steps) {

@@ -399,6 +399,38 @@ describe('the hook-up, confirmed by a person', () => {
   })
 })
 
+describe('the interlocks of a raise', () => {
+  it('are looked at once more after hands were cleared: bias that went meanwhile keeps HT off', () => {
+    const rig = new Rig(smallPlan())
+    rig.unanswered = /hands clear/
+    rig.start().until('hands clear', () => rig.state.prompt?.purpose.kind === 'hands clear')
+    const from = rig.commands.length
+    rig.grid = -0.2
+    rig.answer('yes')
+    const ending = rig.toTheEnd()
+    expect(ending.reason).toMatchObject({ code: 'bias-low', rail: 'BIAS' })
+    const raised = rig.commands
+      .slice(from)
+      .filter((command) => command.kind === 'line' && (command.do === 'on' || command.do === 'set'))
+    expect(raised).toEqual([])
+  })
+
+  it('are looked at once more when the record took its time over the intent', () => {
+    const rig = new Rig(smallPlan()).start()
+    rig.until('hands clear', () => rig.state.hands_clear_until_us !== null)
+    rig.keepsRecord = false
+    rig.until('the intent', () => rig.state.part === 'intent', 120)
+    rig.grid = -0.2
+    rig.tick()
+    rig.feed({ kind: 'recorded', intent: rig.state.intent?.id ?? 0 })
+    const from = rig.commands.length
+    expect(rig.toTheEnd().reason?.code).toBe('bias-low')
+    expect(rig.commands.slice(from).some((command) => command.kind === 'line' && command.do === 'on')).toBe(
+      false,
+    )
+  })
+})
+
 describe('the hook-up check', () => {
   it('stops below 5 V when the load is not what the file says', () => {
     const rig = new Rig(smallPlan())
@@ -534,6 +566,20 @@ describe('going off', () => {
     rig.feed({ kind: 'output', channel: 'ht.1', on: true })
     rig.tick()
     expect(rig.state.off?.confirmed['HT']).toBeNull()
+  })
+
+  it('takes back "confirmed off" when the volts rise again though the output reads as off, and tells it again', () => {
+    const rig = new Rig(smallPlan()).start().toFullHT()
+    rig.feed({ kind: 'stop', how: 'off now', by: 'a test' })
+    rig.until('HT confirmed', () => typeof rig.state.off?.confirmed['HT'] === 'string')
+    const from = rig.commands.length
+    rig.volts['ht.1'] = 240
+    rig.until('taken back', () => rig.state.off?.confirmed['HT'] === null, 5)
+    const told = rig.commands.slice(from)
+    expect(told.some((command) => command.kind === 'urgent off' && command.channels[0] === 'ht.1')).toBe(true)
+    expect(rig.on['bias.1']).toBe(true)
+    // A rise that falls again is confirmed again.
+    expect(rig.toTheEnd().outputs_off).toBe('confirmed')
   })
 
   it('a second stop during the run-down is the urgent OFF', () => {

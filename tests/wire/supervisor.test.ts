@@ -1,4 +1,6 @@
-import { readFileSync, rmSync } from 'node:fs'
+import { existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
 import { afterEach, describe, expect, it } from 'vitest'
 import { LiveRun, shortProfile } from '../helpers/live-run.js'
 import { childrenOf, gone, processesWith } from '../helpers/terminal.js'
@@ -20,6 +22,26 @@ function first(live: LiveRun, ...words: readonly string[]): number {
   return events.findIndex(
     ({ from, text }) => from === 'supervisor' && words.every((word) => text.includes(word)),
   )
+}
+
+/**
+ * Has the controller stand in its next message to the supervisor, once `wanted` exists, until the supervisor is dead: the
+ * moment in which a send meets a closed pipe, which is otherwise met by chance.
+ */
+function holdingItsSend(wanted: string, held: string): string {
+  const code = `
+    import { existsSync, writeFileSync } from 'node:fs'
+    if (process.argv[1]?.includes('controller.process')) {
+      const send = process.send.bind(process), parent = process.ppid
+      process.send = (...said) => {
+        if (existsSync('${wanted}')) {
+          writeFileSync('${held}', '')
+          while (process.ppid === parent);
+        }
+        return send(...said)
+      }
+    }`
+  return `--import=data:text/javascript,${encodeURIComponent(code)}`
 }
 
 describe('the supervisor over a real terminal line', () => {
@@ -68,6 +90,26 @@ describe('the supervisor over a real terminal line', () => {
     const { ending } = live.record()
     expect(ending?.outputs_off).toBe('confirmed')
     expect(ending?.reason?.code).toBe('parent-lost')
+  })
+
+  it('cannot take the controller with it by dying in the middle of a message: that send fails, the rails go off', async () => {
+    const folder = mkdtempSync(join(tmpdir(), 'slowglow-test-'))
+    const [wanted, held] = [join(folder, 'hold'), join(folder, 'held')]
+    run = new LiveRun([shortProfile, '--speed', '20'], folder, { NODE_OPTIONS: holdingItsSend(wanted, held) })
+    await run.acknowledge()
+    await run.htAbove(30)
+    const live = run
+    const { controller } = live
+    writeFileSync(wanted, '')
+    while (!existsSync(held)) await new Promise((resolve) => setTimeout(resolve, 1))
+    process.kill(live.session.leader, 'SIGKILL')
+    await gone(controller, 60_000)
+    const { ending } = live.record()
+    expect(ending).toMatchObject({
+      outcome: 'failed',
+      outputs_off: 'confirmed',
+      reason: { code: 'parent-lost' },
+    })
   })
 
   it('makes safe when the recorder is killed, says why, and keeps elsewhere what was not confirmed', async () => {

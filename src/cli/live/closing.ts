@@ -17,17 +17,19 @@ export function closingText(ending: RunEnding, file: string | null): string {
     lines.push(`  ${[code, ...where, figures].filter((part) => part !== '').join('; ')}`)
   }
   for (const warning of ending.warnings) lines.push(`  Warning: ${warning}`)
+  const off = Object.entries(offOf(ending))
+  const hands = Object.entries(ending.hand_rails)
   lines.push(
-    ending.outputs_off === 'confirmed'
-      ? 'Outputs confirmed off, measured at the supplies.'
-      : 'OUTPUTS NOT CONFIRMED OFF. Cut the mains of the HT sources now (not of the bias).',
+    ending.outputs_off !== 'confirmed'
+      ? 'OUTPUTS NOT CONFIRMED OFF. Cut the mains of the HT sources now (not of the bias).'
+      : off.length === 0 && hands.length > 0
+        ? onlyHands
+        : 'Outputs confirmed off, measured at the supplies.',
   )
-  for (const [rail, found] of Object.entries(offOf(ending))) {
+  for (const [rail, found] of off) {
     lines.push(`  ${rail}: ${found.how}${found.confirmed ? '' : '  NOT CONFIRMED'}`)
   }
-  for (const [rail, left] of Object.entries(ending.hand_rails)) {
-    lines.push(`  ${rail} (your own knob): ${typeof left === 'number' ? formatQuantity(left, 'V') : left}`)
-  }
+  for (const [rail, left] of hands) lines.push(`  ${rail} (your own knob): ${handText(left)}`)
   lines.push("The set's stored charge: measure before touching.")
   for (const [node, found] of Object.entries(ending.stored_charge)) {
     lines.push(
@@ -40,12 +42,25 @@ export function closingText(ending: RunEnding, file: string | null): string {
   return lines.join('\n')
 }
 
+/** Where slowglow switched nothing, nothing of it can be confirmed off. */
+export const onlyHands =
+  'No output here was slowglow’s to switch: every rail that was up stood on your own knobs.'
+
+/** What the person said of a hand rail at the end. */
+export function handText(left: RunEnding['hand_rails'][string]): string {
+  return typeof left === 'number' ? `${formatQuantity(left, 'V')}, typed by you` : `${left}: take it as on`
+}
+
 const outcomes = { tripped: 'TRIPPED', stopped: 'Stopped', failed: 'THE RIG FAILED' } as const
 
 /** A run that did all its steps is not "within limits" where something was marginal, and not done where outputs are open. */
 function heading(ending: RunEnding): string {
   if (ending.outcome !== 'completed') return outcomes[ending.outcome]
   if (ending.outputs_off !== 'confirmed') return 'All steps done, but the outputs did not go off'
+  const open = Object.entries(ending.hand_rails).flatMap(([rail, left]) =>
+    typeof left === 'number' ? [] : [rail],
+  )
+  if (open.length > 0) return `All steps done, but ${open.join(', ')} was not confirmed off by you`
   return ending.warnings.length > 0 ? 'Completed, with warnings' : 'Completed, within limits'
 }
 
