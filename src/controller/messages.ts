@@ -81,6 +81,7 @@ const viewShape: z.ZodType<View> = z.looseObject({
   steps_done: z.number(),
   steps: z.number(),
   stage: z.string(),
+  rail: z.string().nullable(),
   waiting_for: z.string(),
   elapsed_s: z.number(),
   left_s: z.number(),

@@ -46,6 +46,8 @@ export function limitsNow(s: State, rail: string): RailLimits | null {
   return {
     ...way.now,
     expected_A: between(way, (limits) => limits.expected_A),
+    lower_A: between(way, (limits) => limits.lower_A),
+    upper_A: between(way, (limits) => limits.upper_A),
     trip_A: atLeastBefore(way, (limits) => limits.trip_A),
     ceiling_A: atLeastBefore(way, (limits) => limits.ceiling_A),
   }

@@ -112,6 +112,8 @@ export interface View {
   readonly steps_done: number
   readonly steps: number
   readonly stage: string
+  /** The rail this step is about. */
+  readonly rail: string | null
   readonly waiting_for: string
   readonly elapsed_s: number
   readonly left_s: number

@@ -36,6 +36,7 @@ export function view(s: State): View {
     steps_done: s.step,
     steps: s.plan.steps.length,
     stage: step?.stage ?? 'running down',
+    rail: step?.rail ?? step?.hookup?.rail ?? null,
     waiting_for:
       s.phase === 'making off' ? 'outputs off, confirmed' : s.prompt ? 'your answer' : gateWords(s),
     elapsed_s: s.begun_us === null ? 0 : (s.t_us - s.begun_us) / 1e6,

@@ -14,14 +14,25 @@ function bare(alias: string): string {
   return alias.replace(/\s*\(.*\)\s*$/u, '')
 }
 
+/** The same name in the letters it is printed with, where an alias gives it in brackets: SG1P (СГ1П). */
+function otherLetters(alias: string): string | null {
+  return /\((.*\p{Script=Cyrillic}.*)\)\s*$/u.exec(alias)?.[1] ?? null
+}
+
+/** How a bulb or base of the same type is marked: 5Y3, 5Y3G, 5Y3GT. RETMA designations, from memory. */
+const forms = ['G', 'GT', 'GA', 'GB', 'GY', 'GTA', 'GTB', 'W', 'A']
+
 const byName = new Map<string, { readonly record: TubeRecord; readonly alias: string | null }>()
 const nearNames = new Map<string, string>()
 for (const record of catalogue) byName.set(plain(record.type), { record, alias: null })
 for (const record of catalogue) {
   for (const alias of record.aliases) {
-    const name = plain(bare(alias))
-    if (isNear(alias)) nearNames.set(name, record.type)
-    else if (!byName.has(name)) byName.set(name, { record, alias })
+    for (const written of [bare(alias), otherLetters(alias)]) {
+      if (written === null) continue
+      const name = plain(written)
+      if (isNear(alias)) nearNames.set(name, record.type)
+      else if (!byName.has(name)) byName.set(name, { record, alias: written })
+    }
   }
 }
 
@@ -41,13 +52,21 @@ export function findTube(
   | { readonly found: null; readonly near: readonly string[] } {
   const wanted = plain(type)
   // Military marking before the type: JAN-6V6GT, JAN-CRC-6V6GT.
-  const hit = byName.get(wanted) ?? byName.get(wanted.replace(/^JAN(C[A-Z]{2})?(?=\d)/, ''))
+  const named = wanted.replace(/^JAN(C[A-Z]{2})?(?=[\dO])/, '')
+  // The figure nought that begins some designations is as often written as the letter.
+  const nought = named.replace(/^O(?=[A-Z]\d)/, '0')
+  const hit = byName.get(wanted) ?? byName.get(named) ?? byName.get(nought)
   if (hit !== undefined) {
     return {
       found: hit.record,
       as: hit.alias === null ? '' : `${hit.alias} is taken as ${hit.record.type}`,
     }
   }
+  const made = madeAs(nought)
+  const [only] = made
+  if (only !== undefined && made.length === 1)
+    return { found: only, as: `${type} is taken as ${only.type}, the form that is stored` }
+  if (made.length > 1) return { found: null, near: made.map(({ type: each }) => each) }
   const suggested = nearNames.get(wanted)
   const others = [...byName.values()]
     .map(({ record, alias }) => alias ?? record.type)
@@ -57,6 +76,12 @@ export function findTube(
     .map(({ name }) => name)
   const near = suggested === undefined ? others : [suggested, ...others]
   return { found: null, near: [...new Set(near)].slice(0, 6) }
+}
+
+/** Types whose name is this one with a bulb's or base's letters after it; where those differ, none is chosen. */
+function madeAs(name: string): readonly TubeRecord[] {
+  if (!/^\d{1,2}[A-Z]{1,2}\d{1,2}$/.test(name)) return []
+  return [...new Set(forms.flatMap((form) => byName.get(name + form)?.record ?? []))]
 }
 
 /** Edit distance: how many letters to change, add or drop. */

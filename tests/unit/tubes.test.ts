@@ -37,6 +37,34 @@ describe('names', () => {
     expect(findTube('ECC83')).toMatchObject({ found: { type: '12AX7' }, as: 'ECC83 is taken as 12AX7' })
   })
 
+  test('every other name that a type is shown under finds it, in either alphabet', () => {
+    for (const record of allTypes())
+      for (const alias of record.aliases) {
+        if (/\(near\)/.test(alias)) continue
+        const name = alias.replace(/\s*\(.*\)\s*$/u, '')
+        const taken = found(name)
+        if (taken.type !== record.type) expect(taken.aliases.concat(taken.type)).toContainEqual(name)
+      }
+    expect(found('СГ1П').type).toBe('0A2')
+    expect(found('ГУ-50').type).toBe('GU-50')
+  })
+
+  test('a nought written as a letter and a name without its bulb letters find what they mean', () => {
+    expect(found('OA2').type).toBe('0A2')
+    expect(found('OD3').type).toBe('0D3')
+    expect(found('JAN-OA2').type).toBe('0A2')
+    expect(findTube('5Y3')).toMatchObject({
+      found: { type: '5Y3GT' },
+      as: '5Y3 is taken as 5Y3GT, the form that is stored',
+    })
+    expect(found('5R4').type).toBe('5R4GY')
+    expect(found('6AS7').type).toBe('6080')
+  })
+
+  test('a name that two different forms go by is not chosen for the person', () => {
+    expect(findTube('5U4')).toEqual({ found: null, near: ['5U4G', '5U4GB'] })
+  })
+
   test('a name that is only near is suggested and never taken', () => {
     const hit = findTube('KT77')
     expect(hit.found).toBeNull()

@@ -116,7 +116,12 @@ function perform(
       if (entries.length >= batch) flush()
     },
     watch(seen) {
-      screen.show(() => frameOf(seen, 1).slice(0, -1))
+      screen.show(() =>
+        frameOf(seen, 1, {
+          columns: process.stderr.columns > 0 ? process.stderr.columns - 1 : 79,
+          rows: 0,
+        }).slice(0, -1),
+      )
       return undefined
     },
   })

@@ -208,7 +208,8 @@ async function acknowledged(
   const word = drawWord({ next: () => randomInt(0, 2 ** 32) / 2 ** 32 })
   for (;;) {
     terminal.line('')
-    terminal.line(`Read the cautions above. To acknowledge them for this start, type the word: ${word}`)
+    terminal.line('Read the cautions above and acknowledge them for this start.')
+    terminal.line(`To do so, type the word: ${word}`)
     terminal.frame(['> '])
     const typed = await conversation.typed()
     if (typed === null) return null

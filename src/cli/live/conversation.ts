@@ -19,6 +19,7 @@ export class Conversation {
   private run: Supervisor | null = null
   private view: View | null = null
   private step = -1
+  private reasonSaid = false
   /** A person stopped, before or during the run. */
   stopped = false
 
@@ -97,6 +98,7 @@ export class Conversation {
       case 'view':
         this.view = shown.view
         this.stepChanged(shown.view.step)
+        this.sayReason(shown.view)
         break
       case 'prompt':
         this.terminal.bell()
@@ -133,6 +135,13 @@ export class Conversation {
     if (planned === null) return
     this.terminal.line(`Step ${step} of ${this.plan.steps.length}: ${planned.stage}`)
     this.bench?.tell({ kind: 'step', step: planned.index })
+  }
+
+  /** Why outputs go off stands on the screen beside what is to be done about it. */
+  private sayReason({ reason }: View): void {
+    if (reason === null || this.reasonSaid) return
+    this.reasonSaid = true
+    this.terminal.line(`Why it goes off: ${reason.text}`)
   }
 
   private setMode(): void {
@@ -173,7 +182,8 @@ export class Conversation {
   }
 
   private draw(): void {
-    const lines = this.view === null || !this.typing.live ? [] : frameOf(this.view, this.speed)
+    const lines =
+      this.view === null || !this.typing.live ? [] : frameOf(this.view, this.speed, this.terminal.size)
     if (this.typing.asking) lines.push(`${this.hint()}> ${this.typing.buffer}`)
     this.terminal.frame(lines)
   }

@@ -1,34 +1,70 @@
 import { formatQuantity } from '../../quantities/index.js'
 import type { RailView, View } from '../../sequencer/index.js'
+import { wrapLine } from '../wrap.js'
+import { largeFigures } from './figures.js'
 
-/** The live lines of a run as text: one for the run, one per rail, one for the keys. */
-export function frameOf(view: View, speed: number): string[] {
-  const pace = speed === 1 ? '' : `   (${speed} × faster than life)`
+/** What a frame may fill. */
+export interface Size {
+  readonly columns: number
+  readonly rows: number
+}
+
+/** The live lines of a run as text: the moving rail large where there is room, then the run, its rails and its keys. */
+export function frameOf(view: View, speed: number, size: Size): string[] {
+  const pace = speed === 1 ? '' : ` (${speed} × faster than life)`
   const head =
     view.phase === 'running'
-      ? `Step ${view.step} of ${view.steps}: ${view.stage}   ${bar(view)}   ${clock(view.elapsed_s)}, about ${clock(view.left_s)} left${pace}`
+      ? [
+          `Step ${view.step} of ${view.steps}: ${view.stage}; waiting for ${view.waiting_for}`,
+          `${bar(view)} ${clock(view.elapsed_s)}, about ${clock(view.left_s)} left${pace}`,
+        ]
       : view.phase === 'making off'
-        ? `Outputs going off, being confirmed   ${clock(view.elapsed_s)}${pace}`
-        : `${view.phase}${pace}`
-  return [head, `  waiting for ${view.waiting_for}`, ...view.rails.map(railLine), keysLine]
+        ? [`Outputs going off, being confirmed   ${clock(view.elapsed_s)}${pace}`]
+        : [`${view.phase}${pace}`]
+  const rails = view.rails.flatMap((rail) => railLines(rail, size.columns))
+  const small = [...head, ...rails, keysLine].flatMap((line) => wrapLine(line, size.columns))
+  return [...large(view, size, small.length), ...small]
 }
 
 const keysLine = 'Keys: s outputs off now   r run down   Ctrl-C run down, again: off now'
 
-function railLine(rail: RailView): string {
-  const limits = rail.limits
-  const judged =
-    limits === null
-      ? ''
-      : `  expected ${amps(limits.expected_A)} (${amps(limits.lower_A)} to ${amps(limits.upper_A)}), trip ${amps(limits.trip_A)}`
-  const age = rail.age_s !== null && rail.age_s > 2 ? `  ${rail.age_s.toFixed(0)} s old` : ''
-  const seen = `${volts(rail.volts).padStart(8)} ${amps(rail.amps).padStart(9)}`
-  const how = rail.class === 'programmed' ? `output ${rail.output}, set ${volts(rail.set_V)}` : rail.class
-  return `  ${rail.rail.padEnd(10)} ${seen}${judged}  ${how}${age}`
+/** Rows kept for what was said before and the question under the frame. */
+const others_rows = 9
+
+/** Of the rail that the step is about, else of the first HT rail that is up. */
+function large(view: View, { columns, rows }: Size, below: number): readonly string[] {
+  const up = (rail: RailView): boolean => rail.volts !== null && rail.output !== 'off'
+  const rail = view.rails.find(({ rail }) => rail === view.rail) ?? view.rails.find(up)
+  if (rail === undefined || rail.volts === null) return []
+  const name = rail.rail
+  const figures = largeFigures([volts(rail.volts), ...(rail.amps === null ? [] : [amps(rail.amps)])], columns)
+  if (figures === null || figures.length + 1 + below + others_rows > rows) return []
+  return [...figures, `  ${name}`]
 }
 
-const volts = (value: number | null): string => (value === null ? '–' : formatQuantity(value, 'V'))
-const amps = (value: number | null): string => (value === null ? '–' : formatQuantity(value, 'A'))
+/** Volts and amps first, then the output's state: those stay whole at any width. */
+function railLines(rail: RailView, columns: number): string[] {
+  const seen = `${volts(rail.volts).padStart(8)} ${amps(rail.amps).padStart(9)}`
+  const how =
+    rail.class === 'programmed' ? `output ${rail.output}, set ${volts(rail.set_V)}` : knob[rail.class]
+  const age = rail.age_s !== null && rail.age_s > 2 ? `, ${rail.age_s.toFixed(0)} s old` : ''
+  const first = `  ${rail.rail.padEnd(10)} ${seen}  ${how}${age}`
+  const { limits } = rail
+  if (limits === null) return [first]
+  const judged = `expected ${amps(limits.expected_A)} (${amps(limits.lower_A)} to ${amps(limits.upper_A)}), trip ${amps(limits.trip_A)}`
+  const whole = `${first}  ${judged}`
+  return whole.length <= columns ? [whole] : [first, `${' '.repeat(13)}${judged}`]
+}
+
+const knob = { watched: 'your knob, measured', hand: 'your knob, as you typed' } as const
+
+const volts = (value: number | null): string => (value === null ? '–' : steady(value, 'V'))
+const amps = (value: number | null): string => (value === null ? '–' : steady(value, 'A'))
+
+/** Three digits, so that a reading that moves in its fourth does not flicker. */
+function steady(value: number, unit: 'V' | 'A'): string {
+  return formatQuantity(Number(value.toPrecision(3)), unit)
+}
 
 function bar(view: View): string {
   const cells = 20

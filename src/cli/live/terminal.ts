@@ -1,6 +1,7 @@
 import { closeSync, constants, openSync, write } from 'node:fs'
 import { setTimeout as sleep } from 'node:timers/promises'
 import { StringDecoder } from 'node:string_decoder'
+import { wrapText } from '../wrap.js'
 
 /**
  * A person's terminal during a run. Two rules shape it: nothing here may ever hold up the process that supervises a run (a
@@ -13,6 +14,8 @@ export interface Terminal {
   /** The live part under the lines, redrawn in place. */
   frame(lines: readonly string[]): void
   bell(): void
+  /** What a frame may fill. */
+  readonly size: { readonly columns: number; readonly rows: number }
   /** Frames given up because the terminal took nothing, and whether it is gone. */
   readonly dropped: number
   readonly gone: boolean
@@ -61,11 +64,15 @@ export function openTerminal(keys: (key: Key) => void, hungUp: () => void): Term
   input.on('error', onGone)
   input.resume()
 
+  const size = (): Terminal['size'] => ({
+    columns: Math.max(20, process.stdout.columns > 0 ? process.stdout.columns : 100) - 1,
+    rows: process.stdout.rows > 0 ? process.stdout.rows : 24,
+  })
   const pump = (): void => {
     if (state.busy || state.gone || state.closed) return
     if (state.pending.length === 0 && !state.frameChanged) return
-    const width = Math.max(20, process.stdout.columns > 0 ? process.stdout.columns : 100)
-    const frame = state.frame.map((text) => clip(text, width - 1))
+    const { columns } = size()
+    const frame = state.frame.map((text) => clip(text, columns))
     const erase = state.drawn > 0 ? `\r\u001b[${state.drawn}A\u001b[J` : '\r\u001b[J'
     const text = `${erase}${state.pending.map((line) => `${line}\r\n`).join('')}${frame.map((line) => `${line}\r\n`).join('')}`
     state.pending = []
@@ -92,7 +99,7 @@ export function openTerminal(keys: (key: Key) => void, hungUp: () => void): Term
   const closedBefore = (): boolean => state.closed
   return {
     line(text) {
-      for (const part of text.split('\n')) state.pending.push(part)
+      for (const part of wrapText(text, size().columns).split('\n')) state.pending.push(part)
       if (state.pending.length > lines_kept) state.pending.splice(0, state.pending.length - lines_kept)
       pump()
     },
@@ -104,6 +111,9 @@ export function openTerminal(keys: (key: Key) => void, hungUp: () => void): Term
     },
     bell() {
       write(descriptor, '\u0007', () => undefined)
+    },
+    get size() {
+      return size()
     },
     get dropped() {
       return state.dropped
