@@ -69,6 +69,6 @@ describe('a long text', () => {
       wrapText('x'.repeat(50), 20)
         .split('\n')
         .map((line) => line.length),
-    ).toEqual([20, 20, 14])
+    ).toEqual([20, 20, 10])
   })
 })

@@ -20,25 +20,27 @@ const shapes: Readonly<Record<string, readonly [string, string, string, string, 
 
 /** A number in blocks; null where it has a character that has no shape. */
 function blocks(number: string): readonly string[] | null {
-  const lines = Array.from({ length: rows }, () => '')
-  for (const character of number) {
-    const shape = shapes[character]
-    if (shape === undefined) return null
-    for (const [at, row] of shape.entries())
-      lines[at] += `${Array.from(row, (dot) => (dot === '#' ? '██' : '  ')).join('')}  `
-  }
-  return lines
+  const glyphs = Array.from(number, (character) => shapes[character])
+  if (glyphs.includes(undefined)) return null
+  return Array.from({ length: rows }, (_, at) =>
+    glyphs
+      .map((glyph) => `${Array.from(glyph?.[at] ?? '', (dot) => (dot === '#' ? '██' : '  ')).join('')}  `)
+      .join(''),
+  )
 }
 
 /** Several quantities beside each other, each with its unit at its foot; null where they do not fit into `columns`. */
 export function largeFigures(figures: readonly string[], columns: number): readonly string[] | null {
-  const lines = Array.from({ length: rows }, () => ' ')
-  for (const figure of figures) {
+  const shown = figures.map((figure) => {
     const [number = '', unit = ''] = figure.split(' ')
-    const shape = blocks(number)
-    if (shape === null) return null
-    for (const [at, row] of shape.entries())
-      lines[at] += ` ${row}${at === rows - 1 ? unit : ' '.repeat(unit.length)}   `
-  }
-  return lines.some((line) => line.trimEnd().length > columns) ? null : lines.map((line) => line.trimEnd())
+    return { shape: blocks(number), unit }
+  })
+  if (shown.some(({ shape }) => shape === null)) return null
+  const lines = Array.from({ length: rows }, (_, at) =>
+    shown
+      .map(({ shape, unit }) => `  ${shape?.[at] ?? ''}${at === rows - 1 ? unit : ' '.repeat(unit.length)}  `)
+      .join('')
+      .trimEnd(),
+  )
+  return lines.some((line) => line.length > columns) ? null : lines
 }

@@ -31,15 +31,14 @@ const keysLine = 'Keys: s outputs off now   r run down   Ctrl-C run down, again:
 /** Rows kept for what was said before and the question under the frame. */
 const others_rows = 9
 
-/** Of the rail that the step is about, else of the first HT rail that is up. */
+/** Of the rail that the step is about, else of the last that is up. */
 function large(view: View, { columns, rows }: Size, below: number): readonly string[] {
   const up = (rail: RailView): boolean => rail.volts !== null && rail.output !== 'off'
-  const rail = view.rails.find(({ rail }) => rail === view.rail) ?? view.rails.find(up)
+  const rail = view.rails.find((each) => each.rail === view.rail && up(each)) ?? view.rails.findLast(up)
   if (rail === undefined || rail.volts === null) return []
-  const name = rail.rail
   const figures = largeFigures([volts(rail.volts), ...(rail.amps === null ? [] : [amps(rail.amps)])], columns)
   if (figures === null || figures.length + 1 + below + others_rows > rows) return []
-  return [...figures, `  ${name}`]
+  return [...figures, `  ${rail.rail}`]
 }
 
 /** Volts and amps first, then the output's state: those stay whole at any width. */
