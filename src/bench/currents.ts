@@ -1,6 +1,5 @@
-import { heaterRating, toNetwork, type Equipment, type RailName } from '../equipment/index.js'
+import { heaterRating, recordOf, toNetwork, type Equipment, type RailName } from '../equipment/index.js'
 import { solve } from '../network/index.js'
-import { findTube } from '../tubes/index.js'
 
 /**
  * About what each rail draws at its working voltage, amps: level 3 from the solved network (the mode that draws most),
@@ -40,7 +39,7 @@ function sumOfTypes(equipment: Equipment, rail: RailName): number {
   return Object.values(equipment.tubes)
     .filter((tube) => tube.rail === rail && tube.pulled !== true)
     .reduce((sum, tube) => {
-      const point = findTube(tube.type).found?.points.find(
+      const point = recordOf(tube)?.points.find(
         ({ plate_A, doubtful }) => plate_A !== null && doubtful === null,
       )
       return sum + (point?.plate_A ?? 0) + (point?.screen_A ?? 0)

@@ -1,4 +1,4 @@
-import { findTube } from '../tubes/index.js'
+import { findTube, type TubeRecord } from '../tubes/index.js'
 import type { Equipment, Rail, Tube } from './types.js'
 
 /** What the file names, even where the entry itself could not be read: no error follows from another. */
@@ -27,7 +27,7 @@ export function polarityOf(
   return rail.positive === chassis ? 'negative' : 'floating'
 }
 
-/** The tube's record by its resolved type, or null where the type is unknown (told once, when read). */
-export function recordOf(tube: Tube): ReturnType<typeof findTube>['found'] {
-  return findTube(tube.type).found
+/** What is known of a tube: the set's own record, else the catalogue's; null where the type is unknown (told once, when read). */
+export function recordOf(tube: Tube): TubeRecord | null {
+  return tube.record ?? findTube(tube.type).found
 }

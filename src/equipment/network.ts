@@ -1,7 +1,8 @@
 import { own } from '../quantities/index.js'
-import { findTube, type SectionModel } from '../tubes/index.js'
+import type { SectionModel } from '../tubes/index.js'
 import type { Element, Network } from '../network/index.js'
 import { heaterRating } from './heaters.js'
+import { recordOf } from './known.js'
 import { liftedWindings } from './nodes.js'
 import type { Equipment, HeaterChain, ModeName, PartName, Rail, RailName, Section, Tube } from './types.js'
 
@@ -184,7 +185,7 @@ function partElements(
 
 function tubeElements(name: PartName, tube: Tube, options: NetworkOptions): Element[] {
   if (tube.pulled === true) return []
-  const record = findTube(tube.type).found
+  const record = recordOf(tube)
   return tube.sections.flatMap((section, i) => {
     const model = record?.sections[i]?.model ?? null
     return model === null ? [] : sectionElement(name, tube, i, section, model, options)

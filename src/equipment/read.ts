@@ -1,4 +1,4 @@
-import { findTube } from '../tubes/index.js'
+import { findTube, type TubeRecord } from '../tubes/index.js'
 import {
   createReport,
   readRough,
@@ -13,6 +13,7 @@ import { checkMeaning } from './meaning.js'
 import { toNetwork } from './network.js'
 import { checkNodes } from './nodes.js'
 import { equipmentShape, type Written } from './shape.js'
+import { toRecord } from './tube-types.js'
 import type { Charts, Equipment, HeaterChain, HeaterResistor, Part, Rail, Section, Tube } from './types.js'
 
 type WrittenRough = Rough<typeof equipmentShape.shape>
@@ -55,9 +56,10 @@ function checkElementNames(equipment: Equipment, report: Report): void {
   }
 }
 
-function fromWritten({ value: written }: WrittenRough, report: Report): Equipment {
+function fromWritten({ value: written, broken }: WrittenRough, report: Report): Equipment {
   const chassis_node = written.chassis_node ?? 'chassis'
-  const tubes = mapValues(written.tubes ?? {}, (tube, name) => toTube(tube, name, report))
+  const types = ownTypes(written, report)
+  const tubes = mapValues(written.tubes ?? {}, (tube, name) => toTube(tube, name, types, broken, report))
   const parts = mapValues(written.parts ?? {}, toPart)
   const charts: Charts = written.charts ?? { voltages: [], resistances: [] }
   const network =
@@ -205,15 +207,39 @@ function toPart(part: NonNullable<Written['parts']>[string]): Part | HeaterResis
 
 type WrittenTube = NonNullable<Written['tubes']>[string]
 
-function toTube(tube: WrittenTube, name: string, report: Report): Tube {
-  const looked = findTube(tube.type)
-  if (looked.found === null) {
+/** Types that the file defines, each under its own name; null where a definition lacks something, which is told. */
+function ownTypes(
+  { tube_types }: WrittenRough['value'],
+  report: Report,
+): ReadonlyMap<string, TubeRecord | null> {
+  const types = new Map<string, TubeRecord | null>()
+  for (const [name, written] of Object.entries(tube_types ?? {})) {
+    const { record, problems } = toRecord(name, written)
+    types.set(name, record)
+    for (const problem of problems)
+      report.error(['tube_types', name], `${name}: ${problem}`, 'add what its sheet says', 'key')
+  }
+  return types
+}
+
+function toTube(
+  tube: WrittenTube,
+  name: string,
+  types: ReadonlyMap<string, TubeRecord | null>,
+  broken: ReadonlySet<string>,
+  report: Report,
+): Tube {
+  const record = types.get(tube.type)
+  const looked = record === undefined ? findTube(tube.type) : { found: record, near: [] }
+  // A definition that could not be read has been told already.
+  const told = record === null || broken.has(`tube_types.${tube.type}`)
+  if (looked.found === null && !told) {
     const near = looked.near.length === 0 ? '' : `; near it: ${looked.near.join(', ')}`
     report.error(
       ['tubes', name, 'type'],
       `tube type '${tube.type}' is not in the catalogue${near}`,
       looked.near[0] === undefined
-        ? "write the type as printed on the tube, or an equivalent; `slowglow tube` lists the catalogue's types"
+        ? 'write the type as printed on the tube, or an equivalent, or define it under tube_types from its sheet'
         : `did you mean '${looked.near[0]}'?`,
     )
   }
@@ -221,6 +247,7 @@ function toTube(tube: WrittenTube, name: string, report: Report): Tube {
   return {
     type: looked.found?.type ?? tube.type,
     written: tube.type,
+    ...(record !== undefined && record !== null && { record }),
     ...(tube.does !== undefined && { does: tube.does }),
     sections: given.flatMap((section, i) => toSection(section, i, name, tube, report) ?? []),
     ...(tube.rail !== undefined && { rail: tube.rail }),

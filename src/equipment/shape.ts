@@ -1,4 +1,5 @@
 import * as z from 'zod'
+import { tubeTypeShape } from './tube-types.js'
 import { choice, flag, group, list, name, nodes, quantity, ratio, table, text } from '../quantities/index.js'
 
 /*
@@ -304,6 +305,10 @@ export const equipmentShape = z
       'capacitors, where no nodes are given',
     ).default({}),
     tubes: table(tubeShape, 'tubes'),
+    tube_types: table(
+      tubeTypeShape,
+      "tube types of the owner's own: a type the catalogue lacks, or one whose sheet says otherwise",
+    ).default({}),
     spares: list(text('a tube type', 60), 'spare tubes at hand').default([]),
     heater_chains: table(chainShape, 'heater chains').default({}),
     charts: group(

@@ -1,3 +1,5 @@
+import type { TubeRecord } from '../tubes/index.js'
+
 /**
  * What a set is, as far as its file says. Everything is in SI units; every node is a name.
  * The loader (files room) turns YAML into this; `network.ts` here turns it into something solvable.
@@ -155,6 +157,8 @@ export interface Tube {
   /** As in the catalogue (aliases resolved by the loader; the owner's own word kept in `written`). */
   readonly type: string
   readonly written: string
+  /** The set's own record of this type, where its file defines one or its owner checked figures; else the catalogue's. */
+  readonly record?: TubeRecord
   readonly does?: string
   readonly sections: readonly Section[]
   /** Level 1: which rail it draws from, where no nodes are given. */

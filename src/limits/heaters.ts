@@ -1,5 +1,11 @@
-import type { Equipment, HeaterChain, PartName, RailName } from '../equipment/index.js'
-import { coldRatio, findTube, heaterCurrent } from '../tubes/index.js'
+import {
+  type Equipment,
+  type HeaterChain,
+  type PartName,
+  type RailName,
+  recordOf,
+} from '../equipment/index.js'
+import { coldRatio, heaterCurrent } from '../tubes/index.js'
 import { parallel_ohm } from './discharge.js'
 
 /**
@@ -175,7 +181,7 @@ function elementOf(equipment: Equipment, part: PartName, missing: string[]): Hea
   if (tube !== undefined) {
     // A pulled tube leaves its place empty: open in series, absent in parallel.
     if (tube.pulled === true) return []
-    const { found } = findTube(tube.type)
+    const found = recordOf(tube)
     if (found === null || found.heater === null) {
       if (found === null || found.cathode !== 'cold') missing.push(`${part} (${tube.type}): no heater data`)
       return []

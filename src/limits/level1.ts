@@ -1,6 +1,12 @@
-import type { Equipment, ModeName, Rail, RailName } from '../equipment/index.js'
+import {
+  type Equipment,
+  type ModeName,
+  type Rail,
+  type RailName,
+  recordOf,
+  type Tube,
+} from '../equipment/index.js'
 import { formatQuantity } from '../quantities/index.js'
-import { findTube } from '../tubes/index.js'
 import { ratingFactor } from './ratings.js'
 import { terminalBleeder_ohm } from './bench-rails.js'
 import { periodLeakage_A } from './sampling.js'
@@ -47,8 +53,8 @@ export function estimate(
   const types = tubesOn(equipment, name, mode)
   let sum_A = 0
   const counted: string[] = []
-  for (const { part, type } of types) {
-    const point = classA(type)
+  for (const { part, tube } of types) {
+    const point = classA(tube)
     if (point === null) continue
     sum_A += point.amps * scaled(Math.min(1, volts / point.volts))
     counted.push(part)
@@ -110,8 +116,8 @@ export function tubeSumGuard(
 ): Guard | null {
   let sum_A = bleeder === null ? 0 : volts / bleeder
   const types = tubesOn(equipment, name, mode)
-  for (const { type } of types) {
-    const largest = largest_A(type, volts)
+  for (const { tube } of types) {
+    const largest = largest_A(tube, volts)
     if (largest === null) return null
     sum_A += largest
   }
@@ -124,18 +130,18 @@ export function tubeSumGuard(
   }
 }
 
-function tubesOn(equipment: Equipment, rail: RailName, mode: ModeName): { part: string; type: string }[] {
+function tubesOn(equipment: Equipment, rail: RailName, mode: ModeName): { part: string; tube: Tube }[] {
   return Object.entries(equipment.tubes)
     .filter(
       ([, tube]) =>
         tube.pulled !== true && tube.rail === rail && (tube.modes === undefined || tube.modes.includes(mode)),
     )
-    .map(([part, tube]) => ({ part, type: tube.type }))
+    .map(([part, tube]) => ({ part, tube }))
 }
 
 /** Largest published static current of a type in ordinary use, plate and screen together, all its sections. */
-function classA(type: string): { amps: number; volts: number } | null {
-  const { found } = findTube(type)
+function classA(tube: Tube): { amps: number; volts: number } | null {
+  const found = recordOf(tube)
   if (found === null) return null
   let best: { amps: number; volts: number } | null = null
   for (const point of found.points) {
@@ -147,8 +153,8 @@ function classA(type: string): { amps: number; volts: number } | null {
   return best
 }
 
-function largest_A(type: string, volts: number): number | null {
-  const { found } = findTube(type)
+function largest_A(tube: Tube, volts: number): number | null {
+  const found = recordOf(tube)
   if (found === null) return null
   const factor = ratingFactor[found.rating_system]
   const { max } = found

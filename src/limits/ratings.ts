@@ -1,7 +1,7 @@
-import type { Equipment } from '../equipment/index.js'
+import { type Equipment, recordOf } from '../equipment/index.js'
 import type { Element, Solution } from '../network/index.js'
 import { formatQuantity } from '../quantities/index.js'
-import { findTube, type Figure, type RatingSystem } from '../tubes/index.js'
+import type { Figure, RatingSystem } from '../tubes/index.js'
 import { ownerOf } from './sampling.js'
 
 /**
@@ -59,8 +59,9 @@ function tubeStresses(
   element: TubeElement,
   solution: Solution,
 ): Stress[] {
-  const type = equipment.tubes[owner]?.type ?? ''
-  const { found } = findTube(type)
+  const tube = equipment.tubes[owner]
+  const type = tube?.type ?? ''
+  const found = tube === undefined ? null : recordOf(tube)
   // A cold tube takes no harm from volts that its ratings allow to a conducting one only.
   if (found === null || element.emission === 0) return []
   const volts = (node: string): number => solution.volts[node] ?? 0

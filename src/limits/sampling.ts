@@ -1,7 +1,7 @@
 import type { Chance } from '../chance/index.js'
-import type { Equipment, Part } from '../equipment/index.js'
+import { type Equipment, type Part, recordOf, type Tube } from '../equipment/index.js'
 import type { Element } from '../network/index.js'
-import { findTube, type ModelBand } from '../tubes/index.js'
+import type { ModelBand } from '../tubes/index.js'
 
 /** Spread of good tubes about their type: 0.66..1.33 of published taken as the 5 % and 95 % points [S27, Radiotron Designer's Handbook 4th ed. as cited]. */
 const tubeSpread = (Math.log(1.33) - Math.log(0.66)) / 2 / 1.6449
@@ -36,9 +36,9 @@ export function sampleElements(
       case 'triode':
       case 'screen tube':
       case 'diode tube': {
-        const type = equipment.tubes[owner]?.type
-        if (type === undefined) break
-        const spread = Math.sqrt(tubeSpread * tubeSpread + modelSpread(type, element.name))
+        const tube = equipment.tubes[owner]
+        if (tube === undefined) break
+        const spread = Math.sqrt(tubeSpread * tubeSpread + modelSpread(tube, element.name))
         changed.push({ ...element, emission: element.emission * Math.exp(spread * own.normal()) })
         break
       }
@@ -95,16 +95,16 @@ function resistorFactor(
 }
 
 /** Variance of the logarithm that the model's own error adds: its band taken as 5 % and 95 % points. */
-function modelSpread(type: string, elementName: string): number {
-  const band = bandOf(type, elementName)
+function modelSpread(tube: Tube, elementName: string): number {
+  const band = bandOf(tube, elementName)
   if (band === null || !(band.low > 0) || !(band.high > band.low)) return 0
   const sigma = Math.log(band.high / band.low) / 2 / 1.6449
   return sigma * sigma
 }
 
 /** Model band of the widest section of a type: a tube element does not say which of its sections it is. */
-function bandOf(type: string, elementName: string): ModelBand | null {
-  const { found } = findTube(type)
+function bandOf(tube: Tube, elementName: string): ModelBand | null {
+  const found = recordOf(tube)
   if (found === null) return null
   const bands = found.sections.map((section) => section.band)
   const numbered = bands[sectionNumber(elementName)]

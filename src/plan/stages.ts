@@ -1,7 +1,6 @@
-import type { Equipment, ModeName, RailName } from '../equipment/index.js'
+import { type Equipment, type ModeName, type RailName, recordOf } from '../equipment/index.js'
 import { chainsOf, type LimitsDesk, show } from '../limits/index.js'
 import type { Profile, Stage } from '../profile/index.js'
-import { findTube } from '../tubes/index.js'
 
 /** A stage with every figure filled in, and why the filled-in ones are what they are. */
 export type FilledStage = Stage & { readonly added: string | null }
@@ -189,11 +188,11 @@ export function chainWarmUp(equipment: Equipment, name: string): { s: number; so
   if (chain?.warm_up_s !== undefined) return { s: chain.warm_up_s.value, source: chain.warm_up_s.source }
   let longest = { s: 0, source: 'lamps and resistors only' }
   for (const part of chain?.series.flat() ?? []) {
-    const type = equipment.tubes[part]?.type
-    if (type === undefined) continue
-    const { found } = findTube(type)
+    const tube = equipment.tubes[part]
+    if (tube === undefined) continue
+    const found = recordOf(tube)
     if (found !== null && found.warm_up_s.value > longest.s) {
-      longest = { s: found.warm_up_s.value, source: `${part} (${type}): ${found.warm_up_s.source}` }
+      longest = { s: found.warm_up_s.value, source: `${part} (${tube.type}): ${found.warm_up_s.source}` }
     }
   }
   return longest

@@ -23,6 +23,7 @@ const used: Readonly<Record<Unit, string>> = {
   'V/s': 'mk',
   J: 'mµk',
   Hz: 'kMG',
+  S: 'mµ',
   ratio: '',
 }
 

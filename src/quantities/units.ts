@@ -1,8 +1,8 @@
 /**
  * Units a file or a person may use. `ratio` is a pure number, written as `5 %` or `0.05`.
- * Values are held in the unit itself: volts, amps, ohms, farads, henries, watts, seconds, volts per second, joules, hertz.
+ * Values are held in the unit itself: volts, amps, ohms, farads, henries, watts, seconds, volts per second, joules, hertz, siemens.
  */
-export type Unit = 'V' | 'A' | 'Ω' | 'F' | 'H' | 'W' | 's' | 'V/s' | 'J' | 'Hz' | 'ratio'
+export type Unit = 'V' | 'A' | 'Ω' | 'F' | 'H' | 'W' | 's' | 'V/s' | 'J' | 'Hz' | 'S' | 'ratio'
 
 /** What the unit measures, and one right way of writing it: used in messages. */
 export const unitWords: Readonly<Record<Unit, { readonly measures: string; readonly example: string }>> = {
@@ -16,6 +16,7 @@ export const unitWords: Readonly<Record<Unit, { readonly measures: string; reado
   'V/s': { measures: 'a slew', example: '2 V/s' },
   J: { measures: 'an energy', example: '3.8 J' },
   Hz: { measures: 'a frequency', example: '455 kHz' },
+  S: { measures: 'a transconductance', example: '4100 µS or 4.1 mA/V' },
   ratio: { measures: 'a ratio', example: '5 %' },
 }
 
@@ -49,6 +50,7 @@ const stems: Readonly<Record<Unit, readonly string[]>> = {
   'V/s': ['V/s'],
   J: ['J', 'joule', 'joules'],
   Hz: ['Hz'],
+  S: ['S', 'A/V', 'mho', 'mhos'],
   ratio: [],
 }
 
@@ -61,6 +63,7 @@ const refused: Readonly<Partial<Record<Unit, readonly string[]>>> = {
   H: ['k', 'M', 'G'],
   s: ['k', 'M', 'G', 'p'],
   'V/s': ['p', 'n', 'M', 'G'],
+  S: ['p', 'n', 'k', 'M', 'G'],
 }
 
 function table(unit: Unit): ReadonlyMap<string, Suffix> {
@@ -68,7 +71,7 @@ function table(unit: Unit): ReadonlyMap<string, Suffix> {
   for (const stem of stems[unit]) {
     for (const [prefix, exponent] of Object.entries(prefixes)) {
       if (refused[unit]?.includes(prefix) === true) continue
-      if (prefix !== '' && stem.length > 3 && stem !== 'ohms' && stem !== 'Ohms') continue
+      if (prefix !== '' && stem.length > 3 && stem !== 'ohms' && stem !== 'Ohms' && stem !== 'mhos') continue
       made.set(prefix + stem, { exponent, times: 1 })
     }
   }
@@ -108,5 +111,6 @@ export const suffixes: Readonly<Record<Unit, ReadonlyMap<string, Suffix>>> = {
   'V/s': table('V/s'),
   J: table('J'),
   Hz: table('Hz'),
+  S: table('S'),
   ratio: table('ratio'),
 }

@@ -1,3 +1,4 @@
+export { defineTube } from './define.js'
 export { allTypes, findTube } from './find.js'
 export { diodeCurrent, diodeWithSlope, regulatorVolts } from './diodes.js'
 export { type ColdRatio, coldRatio, coldResistance, heaterCurrent } from './heaters.js'

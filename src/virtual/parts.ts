@@ -1,6 +1,6 @@
 import type { Chance } from '../chance/index.js'
-import type { Equipment } from '../equipment/index.js'
-import { coldRatio, findTube, type TubeRecord } from '../tubes/index.js'
+import { type Equipment, recordOf } from '../equipment/index.js'
+import { coldRatio, type TubeRecord } from '../tubes/index.js'
 import { capacitorFactor, coldRatioOf, emissionFactor, heaterFactor, resistorFactor } from './draw.js'
 import { type Oxide, periodLimit_A } from './forming.js'
 import { type Chain, type Dropper, type Heater, makeHeater } from './warmth.js'
@@ -34,7 +34,7 @@ export interface Parts {
 export function drawParts(equipment: Equipment, source: Chance): Parts {
   const records = new Map<string, TubeRecord>()
   for (const [name, tube] of Object.entries(equipment.tubes)) {
-    const { found } = findTube(tube.type)
+    const found = recordOf(tube)
     if (found !== null) records.set(name, found)
   }
   const heaters = drawHeaters(equipment, records, source)

@@ -2,7 +2,7 @@ import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { formatQuantity, parseQuantity, type Unit } from '../../src/quantities/index.js'
 
-const units: readonly Unit[] = ['V', 'A', 'Ω', 'F', 'H', 'W', 's', 'V/s', 'J', 'Hz', 'ratio']
+const units: readonly Unit[] = ['V', 'A', 'Ω', 'F', 'H', 'W', 's', 'V/s', 'J', 'Hz', 'S', 'ratio']
 const unit = fc.constantFrom(...units)
 
 describe('quantities', () => {
