@@ -163,9 +163,10 @@ export function toRecord(
       },
     }),
   })
-  const numbers =
-    made.record?.sections.flatMap(({ model }) => Object.values(model ?? { none: Number.NaN })) ?? []
-  if (numbers.every((each) => typeof each !== 'number' || Number.isFinite(each))) return made
+  const sound = made.record?.sections.every(
+    ({ model }) => model !== null && Object.values(model).every((each) => each !== null && !Number.isNaN(each)),
+  )
+  if (sound !== false) return made
   return { record: null, problems: ['no curves fit its operating points: check their figures'] }
 }
 

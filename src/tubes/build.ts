@@ -2,7 +2,7 @@ import { type TypeData, typeShape, type VariantData, variantShape } from './data
 import { type Fitted, fitSection, usable } from './fit.js'
 import { kindOf, pointsOf } from './rows.js'
 import type { Figure, SectionModel, TubeRecord } from './types.js'
-import { bandOf, type Unseen, unseenRows } from './unseen.js'
+import { bandOf, toldOf, type Unseen, unseenRows } from './unseen.js'
 
 /*
  * From the readable files of `data/` to the catalogue: parameters fitted by `fits`, records joined by `records`.
@@ -154,6 +154,7 @@ function record(type: TypeData, fitted: readonly SectionFit[]): TubeRecord {
       name: section.name,
       model: fitted[i]?.model ?? null,
       band: bandOf(type, i, fitted[i]?.unseen ?? []),
+      told: toldOf(type, i, fitted[i]?.unseen ?? []),
     })),
     points: type.points,
     service: type.service,

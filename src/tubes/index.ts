@@ -1,3 +1,4 @@
+export { agrees, type Checkable, figuresOf, type FigureUnit, type OwnerCheck, withChecks } from './checks.js'
 export { defineTube } from './define.js'
 export { allTypes, findTube } from './find.js'
 export { diodeCurrent, diodeWithSlope, regulatorVolts } from './diodes.js'

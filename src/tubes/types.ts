@@ -80,6 +80,18 @@ export interface ModelBand {
   readonly plus_A: number
 }
 
+/** How the band of a section is known. */
+export interface Told {
+  /**
+   * `checked`: sharp cut-off, class A rows told from each other; `few`: too few for that, or remote cut-off: the band of
+   * its kind; `vague`: no row tells where the grid stands, or sources disagree on all.
+   */
+  readonly basis: 'checked' | 'few' | 'vague'
+  /** Rows told by a fit that had not seen them, and how far the worst of these lay off, as a part of it. */
+  readonly rows: number
+  readonly worst: number
+}
+
 export interface TubeRecord {
   readonly type: string
   readonly aliases: readonly string[]
@@ -112,6 +124,7 @@ export interface TubeRecord {
     readonly name: string
     readonly model: SectionModel | null
     readonly band: ModelBand
+    readonly told: Told
   }[]
   /** Published points, class A and others, as fitted or checked. */
   readonly points: readonly OperatingPoint[]

@@ -1,7 +1,7 @@
 import type { TypeData } from './data-shape.js'
 import { atPoint, fitSection, isIdle, type Kind } from './fit.js'
 import { pointsOf, samePlace } from './rows.js'
-import type { Confidence, ModelBand, OperatingPoint } from './types.js'
+import type { Confidence, ModelBand, OperatingPoint, Told } from './types.js'
 
 /* How well a fit tells what it has not seen, and the band of model error that follows for a type. */
 
@@ -78,11 +78,21 @@ export function bandOf(type: TypeData, section: number, unseen: readonly Unseen[
   }
 }
 
+/** How the band of a section is known. */
+export function toldOf(type: TypeData, section: number, unseen: readonly Unseen[]): Told {
+  const points = pointsOf(type, section).filter((p) => p.doubtful === null)
+  return {
+    basis: kindOfBand(type, points, unseen),
+    rows: unseen.length,
+    worst: Number(Math.max(0, ...unseen.map(({ ratio }) => Math.abs(ratio - 1))).toPrecision(2)),
+  }
+}
+
 function kindOfBand(
   type: TypeData,
   points: readonly OperatingPoint[],
   unseen: readonly Unseen[],
-): keyof typeof kinds {
+): Told['basis'] {
   const sure = points.filter((p) => p.disputed == null && p.plate_A !== null)
   if (points.length > 0 && !sure.some((p) => p.grid_V !== null || p.cathode_ohm !== null)) {
     return type.sections.some((s) => s.curves === 'triode' || s.curves === 'screen') ? 'vague' : 'few'

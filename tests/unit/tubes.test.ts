@@ -1,8 +1,6 @@
 import { execFileSync } from 'node:child_process'
 import { readFileSync } from 'node:fs'
 import { describe, expect, test } from 'vitest'
-import type { Io } from '../../src/cli/io.js'
-import { tube } from '../../src/cli/commands/tube.js'
 import { type Fits, fits, readData, records } from '../../src/tubes/build.js'
 import {
   allTypes,
@@ -294,87 +292,5 @@ describe('heaters', () => {
     expect(tungstenResistivity(1050)).toBeCloseTo((24.93 + 27.94) / 2, 9)
     expect(tungstenKelvin(56.67 / 5.65)).toBeCloseTo(2000, 6)
     expect(tungstenKelvin(1)).toBeCloseTo(300, 6)
-  })
-})
-
-describe('slowglow tube', () => {
-  function run(type: string, options: { at?: string; section?: string; json?: boolean }) {
-    let out = ''
-    let err = ''
-    const io: Io = {
-      out: (text) => {
-        out += text
-      },
-      err: (text) => {
-        err += text
-      },
-      isTerminal: false,
-      colour: false,
-      cwd: '.',
-      env: {},
-    }
-    return { code: tube(type, options, io), out, err }
-  }
-  const at = 'plate_V=250,screen_V=250,grid_V=-12.5'
-
-  test('at a point it prints one JSON document with the current, its band and the sources', () => {
-    const { code, out, err } = run('6V6GT', { at, json: true })
-    const said = JSON.parse(out) as Record<string, number> & { sources: string[] }
-    expect(code).toBe(0)
-    expect(err).toBe('')
-    expect(said).toMatchObject({
-      type: '6V6GT',
-      at: { plate_V: 250, screen_V: 250, grid_V: -12.5 },
-    })
-    expect(said['plate_mA']).toBeCloseTo(45, 0)
-    expect(said['screen_mA']).toBeCloseTo(4.5, 0)
-    expect(said['lower_mA']).toBeLessThan(45)
-    expect(said['upper_mA']).toBeGreaterThan(45)
-    expect(said.sources.length).toBeGreaterThan(0)
-  })
-
-  test('units may be written, the true minus sign too', () => {
-    expect(run('6V6GT', { at: 'plate_V=250 V, screen_V=250V, grid_V=−12.5' }).code).toBe(0)
-  })
-
-  test('an unknown type gives near names and exit 1', () => {
-    const { code, err } = run('6V6GX', {})
-    expect(code).toBe(1)
-    expect(err).toContain('6V6GT')
-  })
-
-  test.each([
-    ['6V6GT', 'plate_V=250', 'screen_V and grid_V missing'],
-    ['6V6GT', 'plate_V=250,screen_V=250,grid=-12.5', "'grid' is no electrode"],
-    ['6SN7GT', 'plate_V=250,screen_V=250,grid_V=-8', "'screen_V' is no electrode"],
-    ['6V6GT', `${at},grid_V=3`, 'grid_V is given twice'],
-    ['6V6GT', 'plate_V=much,screen_V=250,grid_V=-12.5', 'plate_V: '],
-    ['6V6GT', 'plate_V=2mA,screen_V=250,grid_V=-12.5', 'plate_V: '],
-    ['6V6GT', 'plate_V=1e9,screen_V=250,grid_V=-12.5', 'beyond any tube'],
-    ['6V6GT', 'nonsense', 'not NAME=VOLTS'],
-    ['0D3', 'plate_V=150', 'holds its volts'],
-  ])('%s --at %s is wrong usage and says why', (type, text, why) => {
-    const { code, out, err } = run(type, { at: text, json: true })
-    expect(code).toBe(2)
-    expect(JSON.parse(out)).toMatchObject({ error: { exit: 2 } })
-    expect(`${out}${err}`).toContain(why)
-  })
-
-  test('a named section is used, an unnamed one is refused', () => {
-    expect(run('6K8', { at: 'plate_V=100,grid_V=0', section: 'triode', json: true }).code).toBe(0)
-    expect(run('6K8', { at: 'plate_V=100,grid_V=0', section: 'pentode' }).code).toBe(2)
-  })
-
-  test('a type without curves says so with exit 1 and keeps its record', () => {
-    expect(run('814', { at }).code).toBe(1)
-    expect(run('814', {}).out).toContain('50 W')
-  })
-
-  test('the record prints every rating with its source, and unverified where it is from memory', () => {
-    const { code, out } = run('6V6', {})
-    expect(code).toBe(0)
-    expect(out).toContain('6V6 is taken as 6V6GT')
-    expect(out).toMatch(/plate dissipation +12 W \[published/)
-    expect(out).toMatch(/heater to cathode +90 V \[.*unverified/)
   })
 })

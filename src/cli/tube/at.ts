@@ -1,0 +1,170 @@
+import { formatQuantity, parseQuantity } from '../../quantities/index.js'
+import {
+  diodeCurrent,
+  screenBand,
+  screenTubeCurrents,
+  type SectionModel,
+  triodeConnectedCurrents,
+  triodeCurrents,
+  type TubeRecord,
+} from '../../tubes/index.js'
+
+/* What a section should draw at electrode volts that a person names. */
+
+type Section = TubeRecord['sections'][number]
+
+/** Electrode volts against the cathode, as `tube --json` prints them. */
+export interface Volts {
+  readonly plate_V: number
+  readonly screen_V?: number
+  readonly grid_V?: number
+}
+
+/** Reads `plate_V=250,screen_V=250,grid_V=-12.5` and holds it against the electrodes this model has. */
+export function readAt(
+  text: string,
+  model: SectionModel,
+  tied: boolean,
+): { readonly ok: true; readonly volts: Volts } | { readonly ok: false; readonly problem: string } {
+  if (model.form === 'regulator') {
+    return { ok: false, problem: 'a gas regulator holds its volts; its record (without --at) has them.' }
+  }
+  const wanted =
+    model.form === 'diode'
+      ? ['plate_V']
+      : model.form === 'screen' && !tied
+        ? ['plate_V', 'screen_V', 'grid_V']
+        : ['plate_V', 'grid_V']
+  const example = wanted
+    .map((key) => `${key}=${{ plate_V: '250', screen_V: '250' }[key] ?? '-12.5'}`)
+    .join(',')
+  const read = new Map<string, number>()
+  for (const part of text.split(',')) {
+    const [key = '', value = '', ...rest] = part.split('=').map((s) => s.trim())
+    if (rest.length > 0 || value === '') {
+      return { ok: false, problem: `'${part.trim()}' is not NAME=VOLTS; write ${example}.` }
+    }
+    if (!wanted.includes(key)) {
+      return {
+        ok: false,
+        problem: `'${key}' is no electrode of this section, which has ${wanted.join(', ')}.`,
+      }
+    }
+    if (read.has(key)) return { ok: false, problem: `${key} is given twice.` }
+    const quantity = parseQuantity(/[0-9.]$/.test(value) ? `${value} V` : value, 'V')
+    if (!quantity.ok) return { ok: false, problem: `${key}: ${quantity.problem}; ${quantity.remedy}.` }
+    if (Math.abs(quantity.value) > 100_000) return { ok: false, problem: `${key}: beyond any tube (100 kV).` }
+    read.set(key, quantity.value)
+  }
+  const missing = wanted.filter((key) => !read.has(key))
+  const plate_V = read.get('plate_V')
+  if (missing.length > 0 || plate_V === undefined) {
+    return { ok: false, problem: `${missing.join(' and ')} missing; write ${example}.` }
+  }
+  const screen_V = read.get('screen_V')
+  const grid_V = read.get('grid_V')
+  return {
+    ok: true,
+    volts: {
+      plate_V,
+      ...(screen_V === undefined ? {} : { screen_V }),
+      ...(grid_V === undefined ? {} : { grid_V }),
+    },
+  }
+}
+
+/** Amps at a point, with the band that model error alone leaves about them. */
+interface Currents {
+  readonly plate_A: number
+  readonly lower_A: number
+  readonly upper_A: number
+  readonly screen_A: number | null
+  readonly grid_A: number
+}
+
+function currentsAt({ model, band }: Section, at: Volts, tied = false): Currents {
+  const { plate_V, screen_V = 0, grid_V = 0 } = at
+  const { plate_A, screen_A, grid_A } =
+    model?.form === 'triode'
+      ? { ...triodeCurrents(model, plate_V, grid_V), screen_A: null }
+      : model?.form === 'screen'
+        ? tied
+          ? { ...triodeConnectedCurrents(model, plate_V, grid_V), screen_A: null }
+          : screenTubeCurrents(model, plate_V, screen_V, grid_V)
+        : { plate_A: model?.form === 'diode' ? diodeCurrent(model, plate_V) : 0, screen_A: null, grid_A: 0 }
+  return {
+    plate_A,
+    lower_A: Math.max(0, band.low * plate_A - band.plus_A),
+    upper_A: band.high * plate_A + band.plus_A,
+    screen_A,
+    grid_A,
+  }
+}
+
+/** The document of `tube --at --json`: milliamps for people's scripts, volts as given. */
+export function atDocument(record: TubeRecord, section: Section, as: string, at: Volts, tied: boolean) {
+  const { plate_A, lower_A, upper_A, screen_A, grid_A } = currentsAt(section, at, tied)
+  return {
+    type: record.type,
+    as,
+    section: section.name,
+    ...(tied && { connection: 'triode' }),
+    at,
+    plate_mA: milli(plate_A),
+    screen_mA: screen_A === null ? null : milli(screen_A),
+    grid_mA: milli(grid_A),
+    lower_mA: milli(lower_A),
+    upper_mA: milli(upper_A),
+    ...(screen_A !== null && {
+      screen_lower_mA: milli(screenBand.low * screen_A),
+      screen_upper_mA: milli(screenBand.high * screen_A),
+    }),
+    uncertainty: uncertaintyOf(section),
+    sources: sourcesOf(record),
+  }
+}
+
+/** The same for people. */
+export function atText(record: TubeRecord, section: Section, as: string, at: Volts, tied: boolean): string {
+  const { plate_A, lower_A, upper_A, screen_A, grid_A } = currentsAt(section, at, tied)
+  const A = (amps: number): string => formatQuantity(amps, 'A')
+  const volts = [
+    `plate ${formatQuantity(at.plate_V, 'V')}`,
+    ...(at.screen_V === undefined ? [] : [`screen ${formatQuantity(at.screen_V, 'V')}`]),
+    ...(at.grid_V === undefined ? [] : [`grid ${formatQuantity(at.grid_V, 'V')}`]),
+  ]
+  return [
+    `${record.type}, ${section.name}${tied ? ' as a triode' : ''}, at ${volts.join(', ')}${as === '' ? '' : ` (${as})`}`,
+    `  plate   ${A(plate_A)}, band ${A(lower_A)} to ${A(upper_A)}`,
+    ...(screen_A === null
+      ? []
+      : [
+          `  screen  ${A(screen_A)}, band ${A(screenBand.low * screen_A)} to ${A(screenBand.high * screen_A)}`,
+        ]),
+    ...(grid_A > 0 ? [`  grid    ${A(grid_A)} (positive grids: order of size only)`] : []),
+    `  ${uncertaintyOf(section)}`,
+    ...sourcesOf(record).map((text) => `  fitted to: ${text}`),
+  ].join('\n')
+}
+
+/** How far the model may err, and how that is known. */
+export function uncertaintyOf({ band, told }: Section): string {
+  const known = {
+    checked: `${told.rows} of its rows, each told from the others, were off by ${formatQuantity(told.worst, 'ratio')} at most`,
+    few:
+      told.rows > 0
+        ? `${told.rows} of its rows, told from others, off by ${formatQuantity(told.worst, 'ratio')} at most; the band of its kind where that is wider`
+        : 'too few rows to check this type by itself: the band of its kind',
+    vague: 'no row tells where its grid stands, or sources disagree: a wide band',
+  }[told.basis]
+  return `model error ×${band.low}..${band.high} and ${formatQuantity(band.plus_A, 'A')} (${known}), for an average tube; good new tubes lie at 0.66..1.33 of it`
+}
+
+function sourcesOf(record: TubeRecord): readonly string[] {
+  return [...new Set(record.points.filter((p) => p.doubtful === null).map((p) => p.source))]
+}
+
+/** To three more digits than any meter has, without the noise of binary fractions. */
+function milli(A: number): number {
+  return Number((1000 * A).toPrecision(6))
+}

@@ -1,0 +1,115 @@
+import { parseQuantity, formatQuantity } from '../../quantities/index.js'
+import { agrees, type Checkable, figuresOf, type OwnerCheck, type TubeRecord } from '../../tubes/index.js'
+import { exits } from '../exits.js'
+import { type Io, printJson } from '../io.js'
+import { refuse } from '../refuse.js'
+import { addChecks, checksPath, readChecks } from './checks-file.js'
+
+interface Options {
+  readonly sheet?: string
+  readonly in?: string
+  readonly json?: boolean
+}
+
+/**
+ * `slowglow tube TYPE --verify FIGURE=VALUE --sheet WORDS`: records what the owner's sheet prints. All or nothing: one
+ * figure that is not understood records none. Exit 1 where a sheet says otherwise than the record.
+ */
+export function verify(record: TubeRecord, wanted: readonly string[], options: Options, io: Io): number {
+  const json = options.json === true
+  const sheet = options.sheet?.trim() ?? ''
+  if (sheet.length < 4) {
+    return refuse(io, json, {
+      exit: exits.usage,
+      where: '--sheet',
+      what: 'slowglow tube: --verify wants --sheet: where you read the figure.',
+      remedy: 'Name the sheet, its issue and page, so that it can be looked up.',
+    })
+  }
+  const figures = figuresOf(record)
+  const read = wanted.map((text) => readFigure(text, figures))
+  for (const each of read)
+    if (!each.ok) {
+      return refuse(io, json, {
+        exit: exits.usage,
+        where: `--verify ${each.text}`,
+        what: `slowglow tube: --verify ${each.text}: ${each.problem}`,
+        remedy: 'Nothing was recorded.',
+      })
+    }
+  const path = checksPath(io.env, options.in)
+  const before = readChecks(path)
+  if (before.trouble !== null) {
+    return refuse(io, json, {
+      exit: exits.recordNotAvailable,
+      where: path,
+      what: `slowglow tube: ${before.trouble}. Nothing was recorded.`,
+      remedy: 'Mend or move that file first.',
+    })
+  }
+  const on = new Date().toISOString().slice(0, 10)
+  const told = read.flatMap((each) =>
+    each.ok ? [{ ...each, agreed: agrees(each.value, each.figure.value) }] : [],
+  )
+  const added: OwnerCheck[] = told.map(({ figure, value }) => ({
+    type: record.type,
+    figure: figure.name,
+    value,
+    sheet,
+    on,
+  }))
+  try {
+    addChecks(path, before.checks, added)
+  } catch (error) {
+    return refuse(io, json, {
+      exit: exits.recordNotAvailable,
+      where: path,
+      what: `slowglow tube: ${path} cannot be written: ${error instanceof Error ? error.message : String(error)}.`,
+      remedy: 'Nothing was recorded; choose another folder with --in.',
+    })
+  }
+  if (json) {
+    printJson(io, {
+      type: record.type,
+      file: path,
+      checks: told.map(({ figure, value, agreed }) => ({
+        figure: figure.name,
+        value,
+        record: figure.value,
+        agreed,
+      })),
+    })
+  } else {
+    for (const { figure, value, agreed } of told) {
+      const says = `${record.type} ${figure.name}: your sheet says ${formatQuantity(value, figure.unit)}`
+      io.out(
+        agreed
+          ? `${says}, as the record does: verified.`
+          : `${says}, the record ${formatQuantity(figure.value, figure.unit)}. Kept as a difference: the record's figure stays in use. To use your sheet, define the type under tube_types in the set's file.`,
+      )
+    }
+    io.out(`Recorded in ${path}.`)
+  }
+  return told.every(({ agreed }) => agreed) ? exits.done : exits.finding
+}
+
+type Read =
+  | { readonly ok: true; readonly figure: Checkable; readonly value: number }
+  | { readonly ok: false; readonly text: string; readonly problem: string }
+
+function readFigure(text: string, figures: readonly Checkable[]): Read {
+  const [name = '', value = '', ...rest] = text.split('=').map((part) => part.trim())
+  const figure = figures.find((each) => each.name === name)
+  if (figure === undefined)
+    return {
+      ok: false,
+      text,
+      problem: `this record's figures are ${figures.map((each) => each.name).join(', ')}.`,
+    }
+  if (value === '' || rest.length > 0) return { ok: false, text, problem: `write ${name}=VALUE.` }
+  const bare = /[0-9.]$/.test(value) ? `${value} ${figure.unit}` : value
+  const quantity = parseQuantity(bare, figure.unit)
+  return quantity.ok
+    ? { ok: true, figure, value: quantity.value }
+    : { ok: false, text, problem: `${quantity.problem}; ${quantity.remedy}.` }
+}
