@@ -1,0 +1,30 @@
+import { cpus } from 'node:os'
+import type { Figure } from './figures.js'
+import { planFigures } from './plan.js'
+
+/** `npm run bench [-- --only NAME] [--json]`. Measures and shows; it asserts nothing, and no test does. */
+const groups: Readonly<Record<string, () => Promise<Figure[]>>> = { plan: planFigures }
+
+const args = process.argv.slice(2)
+const json = args.includes('--json')
+const only = args.includes('--only') ? args[args.indexOf('--only') + 1] : undefined
+if (only !== undefined && !(only in groups)) {
+  console.error(`There is no group "${only}": ${Object.keys(groups).join(', ')}.`)
+  process.exit(2)
+}
+const machine = `${cpus()[0]?.model ?? 'unknown processor'}, ${cpus().length} threads, Node ${process.versions.node}`
+const reports: { readonly name: string; readonly machine: string; readonly figures: readonly Figure[] }[] = []
+for (const [name, measure] of Object.entries(groups)) {
+  if (only !== undefined && only !== name) continue
+  const figures = await measure()
+  reports.push({ name, machine, figures })
+  if (json) continue
+  console.log(`${name} (${machine})`)
+  for (const { what, value, unit, yardstick, ratio, target, met } of figures) {
+    const held = met === null ? '' : met ? 'met' : 'NOT MET'
+    console.log(`  ${what}: ${Number(value.toPrecision(3))} ${unit}`)
+    console.log(`    against ${yardstick}: ${ratio === null ? '' : `${Number(ratio.toPrecision(3))} times`}`)
+    console.log(`    target ${target} ${held}`)
+  }
+}
+if (json) console.log(JSON.stringify(reports.length === 1 ? reports[0] : reports, null, 2))
