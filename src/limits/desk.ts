@@ -15,7 +15,8 @@ import { inWords, type SetPoints } from './guards.js'
 import { createOperating, type Operating } from './operating.js'
 import { type Expectation, railLimits, show } from './rail-limits.js'
 import { tubeSource } from './sampling.js'
-import type { LimitProblem, OperatingPoint, RailBench, RailLimits } from './types.js'
+import { hiddenShorts } from './shorts.js'
+import type { HiddenShort, LimitProblem, OperatingPoint, RailBench, RailLimits } from './types.js'
 
 /** Limits of every standing rail at one set of set-points, and what goes with them. */
 export interface PointLimits {
@@ -28,6 +29,8 @@ export interface PointLimits {
   readonly problems: readonly LimitProblem[]
   /** Parts whose ratings no rail current can guard here. */
   readonly unguarded: readonly string[]
+  /** Shorted capacitors that would burn a part inside every trip. */
+  readonly hidden: readonly HiddenShort[]
 }
 
 export interface Raising {
@@ -107,6 +110,7 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
         charging_F,
         problems,
         unguarded: point?.unguarded ?? [],
+        hidden: hiddenShorts(point?.shorts ?? [], limits),
       }
     },
   }
@@ -142,9 +146,11 @@ function expectationOf(
     text: known.text,
     source: known.source,
     spread: {
-      kind: 'factors',
-      low: known.low,
-      high: known.high,
+      kind: 'bounds',
+      lower_A: known.lower_A,
+      // No healthy set goes beyond the ratings of its tubes; a total that does is refused, not trimmed.
+      upper_A: Math.max(known.expected_A, Math.min(known.upper_A, guard?.ceiling_A ?? Infinity)),
+      text: known.band,
       source: 'our choice for a set known by its rails only',
     },
     guards: guard === null ? [] : [guard],
@@ -227,6 +233,7 @@ function heaterExpectation(
         ceiling_A: 1.2 * nominal.amps,
         text: '1.2 × expected: beyond any healthy set of heaters, and below what one shorted heater of a series pair makes of its chain (2^0.58 = 1.5 ×)',
         source: "slowglow's own choice, no published source",
+        remedy: 'Read the heater current with a meter that is right to a tenth of it.',
       },
     ],
     charging_F: 0,

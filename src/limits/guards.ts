@@ -4,7 +4,7 @@ import { formatQuantity } from '../quantities/index.js'
 import { floor_A } from './rail-limits.js'
 import { stresses, type Stress } from './ratings.js'
 import { fitLogNormal, logNormalPoint, quantile } from './spread.js'
-import type { Guard, LimitProblem, RailBench } from './types.js'
+import type { Guard, LimitProblem, RailBench, ShortCase } from './types.js'
 
 /** Set-points all rails stand at, by name; rails at 0 V are off. */
 export type SetPoints = Readonly<Record<RailName, number>>
@@ -17,6 +17,8 @@ export interface RailsAtPoint {
   readonly expected_A: Readonly<Record<RailName, number>>
   readonly samples_A: Readonly<Record<RailName, readonly number[]>>
   readonly rails: Readonly<Record<RailName, RailBench>>
+  readonly volts: SetPoints
+  readonly shorts: readonly ShortCase[]
 }
 
 /** A part with a third of the rail's current is its master: its ceiling may come below what healthy sets may reach. */
@@ -27,7 +29,9 @@ const near = 1.5
 /**
  * Ceiling a part sets on its rail: the part at its allowance, everything else on the rail at its lower bound. A small part
  * whose ceiling lies where healthy sets go cannot be guarded by the rail's current: it is named instead, since a limit
- * there would trip healthy sets and still not see that part.
+ * there would trip healthy sets and still not see that part. No part is said to be guarded that the volts at this step
+ * cannot bring to its rating, nor one that a shorted capacitor burns while it cuts a tube off, so that the rail reads
+ * what it always does (`shorts`).
  */
 export function guardsOf(
   held: readonly Stress[],
@@ -35,13 +39,15 @@ export function guardsOf(
 ): { guards: Record<RailName, Guard[]>; unguarded: string[] } {
   const guards: Record<RailName, Guard[]> = {}
   const unguarded = new Set<string>()
+  const burnt = burntUnseen(at)
   const reaches = new Map<RailName, Reaches>()
   for (const stress of held) {
     const rail = at.leaning.get(stress.element)
     if (
       rail === undefined ||
       !stress.by_current ||
-      !stress.reachable ||
+      stress.needs_V > (at.volts[rail] ?? 0) ||
+      burnt.has(stress.part) ||
       !(stress.A > 0) ||
       !(stress.ratio > 0)
     )
@@ -62,6 +68,14 @@ export function guardsOf(
     guards[rail] = [...(guards[rail] ?? []), { part: stress.part, ceiling_A, text, source: stress.source }]
   }
   return { guards, unguarded: [...unguarded] }
+}
+
+/** Parts beyond their ratings with some capacitor shorted, while no rail reads more than a healthy set may. */
+function burntUnseen(at: RailsAtPoint): ReadonlySet<PartName> {
+  const unseen = at.shorts.filter(({ amps }) =>
+    Object.entries(amps).every(([rail, A]) => A <= reachesOf(rail, at).trip),
+  )
+  return new Set(unseen.flatMap(({ over }) => over.map(({ part }) => part)))
 }
 
 /** Where healthy sets go on a rail: bounds of the band, and the trip that their spread alone would make. */

@@ -15,18 +15,43 @@ import type { Guard, RailBench } from './types.js'
 /**
  * Expected current of a rail whose circuit the file does not give: from the handbook's total, else from the types.
  * Bands: ×0.5..1.5 about a total, ×0.3..1.5 about a sum of types (our choice: they bound what a set with healthy tubes
- * draws at any voltage below its own).
+ * draws at its own volts). Below its own volts a set of tubes falls between the 3/2 law and a resistor: cathode bias,
+ * droppers, dividers and regulators make it more of a resistor. The band goes from the one to the other.
  */
 export interface Estimate {
   readonly expected_A: number
-  readonly low: number
-  readonly high: number
+  readonly lower_A: number
+  readonly upper_A: number
+  /** How the band comes about, in words. */
+  readonly band: string
   readonly text: string
   readonly source: string
 }
 
-/** Total cathode current of a whole set against its HT: between the 3/2 law and a resistor (common practice, no source). */
-const exponent = 1.4
+/** Total cathode current of a whole set against its HT, and the laws that bound it (common practice, no source). */
+const exponent = { usual: 1.4, steepest: 1.5, flattest: 1 } as const
+/** A resistor known by its value: tolerance of an ordinary one. */
+const bleederSpread = 0.05
+
+/** What the tubes draw at `reference_V`, scaled to `volts`, with the bleeders that obey Ohm's law. */
+function scaledEstimate(
+  at_reference_A: number,
+  ratio: number,
+  spread: { readonly low: number; readonly high: number },
+  bleeder_A: number,
+): Pick<Estimate, 'expected_A' | 'lower_A' | 'upper_A' | 'band'> {
+  // Above the reference the flatter law is the lower one.
+  const steep = raised(ratio, exponent.steepest)
+  const flat = raised(ratio, exponent.flattest)
+  const bleeder = bleeder_A > 0 ? `, bleeder within ${100 * bleederSpread} %` : ''
+  const laws = Math.abs(ratio - 1) < 0.005 ? '' : ', falling with V^1.5 at the steepest and V at the flattest'
+  return {
+    expected_A: at_reference_A * raised(ratio, exponent.usual) + bleeder_A,
+    lower_A: spread.low * at_reference_A * Math.min(steep, flat) + (1 - bleederSpread) * bleeder_A,
+    upper_A: spread.high * at_reference_A * Math.max(steep, flat) + (1 + bleederSpread) * bleeder_A,
+    band: `tubes ${spread.low} to ${spread.high} × what is stated${laws}${bleeder}`,
+  }
+}
 
 /** Null where the file says nothing that a current could be computed from. */
 export function estimate(
@@ -43,9 +68,7 @@ export function estimate(
   const total = rail.totals[mode]
   if (total !== undefined) {
     return {
-      expected_A: total.current_A * scaled(volts / total.at_V) + bleeder_A,
-      low: 0.5,
-      high: 1.5,
+      ...scaledEstimate(total.current_A, volts / total.at_V, { low: 0.5, high: 1.5 }, bleeder_A),
       text: `handbook total of ${formatQuantity(total.current_A, 'A')} at ${formatQuantity(total.at_V, 'V')} in ${mode}, scaled to ${formatQuantity(volts, 'V')}${withBleeder}`,
       source: total.source,
     }
@@ -54,25 +77,24 @@ export function estimate(
   let sum_A = 0
   const counted: string[] = []
   for (const { part, tube } of types) {
-    const point = classA(tube)
+    const point = classA(tube, rail.working_V)
     if (point === null) continue
-    sum_A += point.amps * scaled(Math.min(1, volts / point.volts))
+    sum_A += point.amps * raised(Math.min(1, rail.working_V / point.volts), exponent.usual)
     counted.push(part)
   }
   if (counted.length > 0) {
     return {
-      expected_A: sum_A + bleeder_A,
-      low: 0.3,
-      high: 1.5,
-      text: `sum of types: published currents of ${counted.join(', ')}, scaled to ${formatQuantity(volts, 'V')}${withBleeder}`,
+      ...scaledEstimate(sum_A, volts / rail.working_V, { low: 0.3, high: 1.5 }, bleeder_A),
+      text: `sum of types: published currents of ${counted.join(', ')} at ${formatQuantity(rail.working_V, 'V')} or the nearest to it, scaled to ${formatQuantity(volts, 'V')}${withBleeder}`,
       source: 'tube data, each type’s published operating point',
     }
   }
   if (bleeder === null) return null
   return {
     expected_A: bleeder_A,
-    low: 0.8,
-    high: 1.25,
+    lower_A: 0.8 * bleeder_A,
+    upper_A: 1.25 * bleeder_A,
+    band: '0.8 to 1.25 × the bleeder',
     text: `${formatQuantity(volts, 'V')} across the bench bleeder of ${formatQuantity(bleeder, 'Ω')}, nothing else is stated`,
     source: 'the set and bench files',
   }
@@ -98,8 +120,9 @@ export function coldEstimate(
   if (!(expected_A > 0)) return null
   return {
     expected_A,
-    low: (0.8 * bleeder_A) / expected_A,
-    high: (1.25 * bleeder_A + 3 * leakage_A) / expected_A,
+    lower_A: 0.8 * bleeder_A,
+    upper_A: 1.25 * bleeder_A + 3 * leakage_A,
+    band: 'bleeder 0.8 to 1.25 ×, leakage from none to 3 × what is allowed',
     text: `tubes cold or pulled: ${formatQuantity(round(leakage_A), 'A')} of capacitor leakage allowed${bleeder === null ? '' : `, and ${formatQuantity(round(bleeder_A), 'A')} of bleeder`}`,
     source:
       'JAN-C-62, I(mA) = K·C(µF) + 0.3, second-hand; three times that while unformed (common practice, no source)',
@@ -127,6 +150,8 @@ export function tubeSumGuard(
     ceiling_A: sum_A,
     text: `every tube on the rail (${types.map(({ part }) => part).join(', ')}) at the most its ratings allow`,
     source: 'tube data',
+    remedy:
+      'A total taken with the key down or with drive holds output power, which no plate loses: state the total at rest (undriven, key up) and plan that mode, or correct types and total.',
   }
 }
 
@@ -139,16 +164,21 @@ function tubesOn(equipment: Equipment, rail: RailName, mode: ModeName): { part: 
     .map(([part, tube]) => ({ part, tube }))
 }
 
-/** Largest published static current of a type in ordinary use, plate and screen together, all its sections. */
-function classA(tube: Tube): { amps: number; volts: number } | null {
+/**
+ * Published static current of a type in ordinary use, plate and screen together, all its sections: the point nearest the
+ * rail's own volts, of several there the largest, so that types and a handbook's total speak of the same volts.
+ */
+function classA(tube: Tube, working_V: number): { amps: number; volts: number } | null {
   const found = recordOf(tube)
   if (found === null) return null
   let best: { amps: number; volts: number } | null = null
+  const away = (volts: number): number => Math.abs(volts - working_V)
   for (const point of found.points) {
     const other = /AB|idle|cut-off|drop|indicator|zero signal|test/i.test(point.class)
     if (point.plate_A === null || point.doubtful !== null || other) continue
     const amps = (point.plate_A + (point.screen_A ?? 0)) * (found.kind === 'twin-triode' ? 2 : 1)
-    if (best === null || amps > best.amps) best = { amps, volts: point.plate_V }
+    const nearer = best === null || away(point.plate_V) < away(best.volts)
+    if (nearer || (best?.volts === point.plate_V && amps > best.amps)) best = { amps, volts: point.plate_V }
   }
   return best
 }
@@ -158,17 +188,20 @@ function largest_A(tube: Tube, volts: number): number | null {
   if (found === null) return null
   const factor = ratingFactor[found.rating_system]
   const { max } = found
-  const plate_A =
-    max.plate_W === undefined ? undefined : (max.plate_W.value + (max.screen_W?.value ?? 0)) / volts
+  // Behind a dropper the screen stands at its own volts, not at the rail's.
+  const screen_V = Math.min(volts, max.screen_V?.value ?? volts)
+  const screen_A = max.screen_W === undefined ? 0 : max.screen_W.value / screen_V
+  const plate_A = max.plate_W === undefined ? undefined : max.plate_W.value / volts + screen_A
   const allowed = [max.cathode_A?.value, plate_A, max.dc_output_A?.value].filter(
     (value) => value !== undefined,
   )
-  const sections = Math.max(1, found.sections.length)
+  // Ratings are for one section of a twin tube; a diode beside a triode adds nothing.
+  const sections = Math.max(1, found.sections.filter(({ name }) => !/diode/i.test(name)).length)
   return allowed.length === 0 ? null : Math.min(...allowed) * factor * sections
 }
 
-function scaled(ratio: number): number {
-  return ratio > 0 ? Math.exp(exponent * Math.log(ratio)) : 0
+function raised(ratio: number, to: number): number {
+  return ratio > 0 ? Math.exp(to * Math.log(ratio)) : 0
 }
 
 function round(value: number): number {

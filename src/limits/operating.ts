@@ -11,6 +11,7 @@ import {
 import { ownerOf, sampleElements } from './sampling.js'
 import { coldVolts, guardsOf, overRatings, type SetPoints, troubles } from './guards.js'
 import { stresses } from './ratings.js'
+import { shortCases } from './shorts.js'
 import type { OperatingPoint, RailBench } from './types.js'
 
 export interface Operating {
@@ -218,8 +219,12 @@ function solvePoint(
   solvePath(of, of.nominalSet, volts, nominal)
 
   const { cold, charging_F } = coldAndCharge(of, rails, volts)
+  // With tubes cold its gas tubes were dark: they are lit again before anything is tried on this point.
+  solvePath(of, of.nominalSet, volts, nominal)
   const held = stresses(equipment, of.network.elements, nominal)
-  const guarded = guardsOf(held, { shares, leaning, expected_A, samples_A, rails })
+  const shorts = shortCases(equipment, of.network.elements, nominal, held, solveChanged(of, nominal), amps)
+  solvePath(of, of.nominalSet, volts, nominal)
+  const guarded = guardsOf(held, { shares, leaning, expected_A, samples_A, rails, volts, shorts })
   return {
     expected_A,
     samples_A,
@@ -234,6 +239,27 @@ function solvePoint(
       ...coldVolts(equipment, of.network.elements, cold),
     ],
     unguarded: guarded.unguarded,
+    shorts,
+  }
+}
+
+/** Solves the nominal set with some elements changed, gas tubes settled; each call takes the change before it back. */
+function solveChanged(of: ModeSolver, nominal: Solution): (changed: readonly Element[]) => Solution {
+  const whole = new Map(of.network.elements.map((element) => [element.name, element]))
+  const lit = of.nominalSet.regulators
+  let undo: Element[] = []
+  return (changed) => {
+    let solution = of.solver.solve([...undo, ...changed], nominal.volts)
+    undo = changed.flatMap(({ name }) => whole.get(name) ?? [])
+    let regulators = lit
+    for (let round = 0; round < 4; round++) {
+      const turned = regulatorsToChange(regulators, solution)
+      if (turned.length === 0) break
+      regulators = regulators.map((old) => turned.find((each) => each.name === old.name) ?? old)
+      undo = [...undo, ...lit.filter((each) => turned.some(({ name }) => name === each.name))]
+      solution = of.solver.solve(turned, solution.volts)
+    }
+    return solution
   }
 }
 

@@ -15,7 +15,13 @@ export interface Expectation {
         readonly text: string
         readonly source: string
       }
-    | { readonly kind: 'factors'; readonly low: number; readonly high: number; readonly source: string }
+    | {
+        readonly kind: 'bounds'
+        readonly lower_A: number
+        readonly upper_A: number
+        readonly text: string
+        readonly source: string
+      }
   readonly guards: readonly Guard[]
   readonly charging_F: number
   /** What each single tube takes off the rail when missing. */
@@ -117,13 +123,7 @@ export function railLimits(
     'the bench file',
   )
 
-  if (expected_A > bench.max_A) {
-    problems.push({
-      severity: 'error',
-      what: `${bench.name} should draw ${show(expected_A, 'A')} at ${show(at_V, 'V')}; the supply gives ${show(bench.max_A, 'A')} at most.`,
-      remedy: 'Use a supply that can, or a profile that stops lower.',
-    })
-  }
+  problems.push(...wouldStopHealthy(standing, from, band, { trip_A, ceiling }))
   return {
     limits: {
       at_V,
@@ -157,16 +157,17 @@ interface Band {
 
 function bandOf(from: Expectation, expected_A: number): Band {
   const { spread } = from
-  if (spread.kind === 'factors') {
+  if (spread.kind === 'bounds') {
+    const { lower_A, upper_A, text, source } = spread
     return {
-      lower_A: spread.low * expected_A,
-      upper_A: spread.high * expected_A,
-      low_A: spread.low * expected_A,
-      high_A: spread.high * expected_A,
-      lowWords: `${factor(spread.low)} × expected is`,
-      highWords: `${factor(spread.high)} × expected is`,
-      text: `${factor(spread.low)} to ${factor(spread.high)} × expected`,
-      source: spread.source,
+      lower_A,
+      upper_A,
+      low_A: lower_A,
+      high_A: upper_A,
+      lowWords: 'the lower end of the band,',
+      highWords: 'the upper end of the band,',
+      text,
+      source,
     }
   }
   const lower_A = Math.min(expected_A, quantile(spread.A, 0.05))
@@ -193,11 +194,18 @@ function lowestCeiling(standing: Standing, from: Expectation, upper_A: number): 
       ceiling_A: bench.max_A,
       text: 'the most its supply can give',
       source: 'the bench file',
+      remedy: 'Use a supply that gives more, or a profile that stops lower.',
     })
   }
   if (rail.feeds.fuse_A !== undefined) {
     const text = `the lead fuse of ${show(rail.feeds.fuse_A, 'A')}`
-    all.push({ part: 'lead fuse', ceiling_A: rail.feeds.fuse_A, text, source: 'the set file' })
+    all.push({
+      part: 'lead fuse',
+      ceiling_A: rail.feeds.fuse_A,
+      text,
+      source: 'the set file',
+      remedy: 'Fit a larger fuse and state it, or use a profile that stops lower.',
+    })
   }
   if (profile_ceiling_A !== null) {
     all.push({
@@ -205,6 +213,7 @@ function lowestCeiling(standing: Standing, from: Expectation, upper_A: number): 
       ceiling_A: profile_ceiling_A,
       text: 'set by the profile',
       source: 'the profile',
+      remedy: 'Raise the ceiling in the profile or leave it out, or stop lower.',
     })
   }
   // Where nothing in the file bounds the rail, twice what a healthy set may draw does.
@@ -216,6 +225,39 @@ function lowestCeiling(standing: Standing, from: Expectation, upper_A: number): 
     source: ours,
   })
   return all.reduce((lowest, guard) => (guard.ceiling_A < lowest.ceiling_A ? guard : lowest))
+}
+
+/**
+ * A plan that stops healthy sets is refused: expected, or where healthy sets were drawn their 95 % point, above a limit.
+ * The upper end of a band that is only our bound (a set known by its rails) above a limit is said, not refused: such a set
+ * may well stay below.
+ */
+function wouldStopHealthy(
+  { rail, bench, at_V }: Standing,
+  from: Expectation,
+  band: Band,
+  { trip_A, ceiling }: { readonly trip_A: number; readonly ceiling: Guard },
+): LimitProblem[] {
+  const lowest_A = Math.min(trip_A, ceiling.ceiling_A)
+  const must = from.expected_A > lowest_A
+  if (!must && band.upper_A <= lowest_A) return []
+  const byHand = rail.manual !== undefined && rail.manual.trip_A < ceiling.ceiling_A
+  const limit = byHand
+    ? `the trip of ${show(rail.manual.trip_A, 'A')} stated by hand`
+    : `the ceiling of ${show(ceiling.ceiling_A, 'A')}: ${ceiling.text} (${ceiling.source})`
+  const draws = must
+    ? `${bench.name} should draw ${show(from.expected_A, 'A')} at ${show(at_V, 'V')} (${from.text})`
+    : `A healthy set may draw ${show(band.upper_A, 'A')} from ${bench.name} at ${show(at_V, 'V')}`
+  const certain = must || from.spread.kind === 'samples'
+  return [
+    {
+      severity: certain ? 'error' : 'warning',
+      what: `${draws}, more than ${limit}. ${certain ? 'The run would stop a healthy set.' : 'The run would stop such a set.'}`,
+      remedy: byHand
+        ? 'Raise it, or leave it out: the computed trip is then in force.'
+        : (ceiling.remedy ?? 'Stop the profile lower, or correct the set file.'),
+    },
+  ]
 }
 
 /**
@@ -287,6 +329,3 @@ function short(value: number): number {
 export function show(value: number, unit: Unit): string {
   return formatQuantity(short(value), unit)
 }
-
-/** A factor in words: 1.5, not 1.500000001. */
-const factor = (value: number): string => String(Number(value.toPrecision(2)))

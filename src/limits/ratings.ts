@@ -28,8 +28,8 @@ export interface Stress {
   readonly source: string
   /** Whether more rail current means more of this; a voltage rating does not follow current. */
   readonly by_current: boolean
-  /** Whether the volts that stand anywhere in the set could drive the part to its rating at all. */
-  readonly reachable: boolean
+  /** Volts that must stand across the part before it can reach its rating at all; 0 where that is not a matter of volts. */
+  readonly needs_V: number
   /** Amps through the part that this stress goes with. */
   readonly A: number
   /** Power ratings of resistors grow with the square of the current; all others in proportion. */
@@ -38,16 +38,13 @@ export interface Stress {
 
 /** All ratings of a solved set that are known, each with how far it is used. Driven stages carry their own data. */
 export function stresses(equipment: Equipment, elements: readonly Element[], solution: Solution): Stress[] {
-  const standing = Object.values(solution.volts)
-  const span_V =
-    standing.reduce((most, V) => Math.max(most, V), 0) - standing.reduce((least, V) => Math.min(least, V), 0)
   return elements.flatMap((element) => {
     const owner = ownerOf(equipment, element.name)
     if (owner === null) return []
     if (element.kind === 'triode' || element.kind === 'screen tube' || element.kind === 'diode tube') {
       return tubeStresses(equipment, owner, element, solution)
     }
-    return partStresses(equipment, owner, element, solution, span_V)
+    return partStresses(equipment, owner, element, solution)
   })
 }
 
@@ -91,7 +88,7 @@ function tubeStresses(
       rating: `${formatQuantity(figure.value, unit)} ${found.rating_system}${factor > 1 ? ` × ${factor}` : ''}`,
       source: sourceOf(figure),
       by_current: unit !== 'V',
-      reachable: true,
+      needs_V: 0,
       A,
       squared: false,
     })
@@ -112,13 +109,7 @@ function sourceOf(figure: Figure): string {
     : figure.source
 }
 
-function partStresses(
-  equipment: Equipment,
-  owner: string,
-  element: Element,
-  solution: Solution,
-  span_V: number,
-): Stress[] {
+function partStresses(equipment: Equipment, owner: string, element: Element, solution: Solution): Stress[] {
   const part = equipment.parts[owner]
   if (part === undefined || !('a' in element)) return []
   const V = Math.abs((solution.volts[element.a] ?? 0) - (solution.volts[element.b] ?? 0))
@@ -129,7 +120,7 @@ function partStresses(
     source: 'the set file',
     A,
     squared: false,
-    reachable: true,
+    needs_V: 0,
   }
   switch (part.kind) {
     case 'resistor':
@@ -137,8 +128,7 @@ function partStresses(
       if (part.rated_W === null) return []
       const ratio = (V * A) / part.rated_W
       const rating = formatQuantity(part.rated_W, 'W')
-      // A resistor never gets more than all the volts there are.
-      const reachable = element.kind === 'resistor' && span_V * span_V > part.rated_W * element.ohm
+      const needs_V = element.kind === 'resistor' ? Math.sqrt(part.rated_W * element.ohm) : Infinity
       return [
         {
           ...base,
@@ -148,7 +138,7 @@ function partStresses(
           rating,
           by_current: true,
           squared: true,
-          reachable,
+          needs_V,
         },
       ]
     }

@@ -87,6 +87,8 @@ export interface Guard {
   readonly ceiling_A: number
   readonly text: string
   readonly source: string
+  /** What a person can do where this ceiling lies below what the rail should draw. */
+  readonly remedy?: string
 }
 
 /** Nominal solution and spread of one operating point. */
@@ -105,4 +107,31 @@ export interface OperatingPoint {
   readonly stored_J: number
   readonly problems: readonly LimitProblem[]
   readonly unguarded: readonly string[]
+  readonly shorts: readonly ShortCase[]
+}
+
+/** A capacitor shorted at one operating point: what the rails then draw, and the parts that would stand beyond their ratings. */
+export interface ShortCase {
+  readonly capacitor: PartName
+  /** Volts across it while it is whole. */
+  readonly stands_V: number
+  readonly amps: Readonly<Record<RailName, number>>
+  /** Its worst stress of each part, `of_rating` 1 at the bare rating. */
+  readonly over: readonly {
+    readonly part: PartName
+    readonly what: string
+    readonly of_rating: number
+    readonly rating: string
+  }[]
+}
+
+/** A short that no rail's current gives away: it stays inside every trip while a part burns. */
+export interface HiddenShort extends ShortCase {
+  /** Rail whose current the short moves most, with what it reads then. */
+  readonly rail: RailName
+  readonly at_V: number
+  readonly reads_A: number
+  readonly trip_A: number
+  /** The current falls below "ask", so that the run holds and asks at the end of the step. */
+  readonly asked: boolean
 }

@@ -1,6 +1,7 @@
 import type { Bench } from '../bench/index.js'
 import type { Equipment, ModeName, RailName } from '../equipment/index.js'
 import {
+  type HiddenShort,
   type LimitProblem,
   type LimitsDesk,
   type PointLimits,
@@ -10,6 +11,7 @@ import {
 } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
 import { hookupTests } from './hookup.js'
+import { withMonotoneCeilings } from './monotone.js'
 import { defaultsFor, type FilledStage, isHot, railsOf } from './stages.js'
 import type { Ask, HookupTest, RailLimits, RailPlan, Reason, Step } from './types.js'
 
@@ -23,6 +25,8 @@ export interface Built {
   readonly stored_J: number
   /** Parts no rail current can hold inside their ratings, at the last HT step. */
   readonly unguarded: readonly string[]
+  /** Shorted capacitors that would burn a part inside every trip: each at its worst step. */
+  readonly hidden: readonly HiddenShort[]
   readonly tests: Readonly<Record<RailName, readonly HookupTest[]>>
   readonly cut: readonly {
     readonly rail: RailName
@@ -51,7 +55,8 @@ export interface StepContext {
 export function buildSteps(context: StepContext, stages: readonly FilledStage[]): Built {
   const builder = new Builder(context, stages)
   for (const [at, stage] of stages.entries()) builder.stage(stage, stages[at + 1])
-  return builder.built()
+  const built = builder.built()
+  return { ...built, steps: withMonotoneCeilings(built.steps) }
 }
 
 class Builder {
@@ -72,6 +77,7 @@ class Builder {
   private handsIn = true
   private stored_J = 0
   private unguarded: readonly string[] = []
+  private readonly hidden = new Map<string, HiddenShort>()
   private readonly used: ReadonlySet<RailName>
 
   constructor(
@@ -84,7 +90,7 @@ class Builder {
 
   built(): Built {
     const { steps, problems, stored_J, unguarded, tests, cut } = this
-    return { steps, problems, stored_J, unguarded, tests, cut }
+    return { steps, problems, stored_J, unguarded, hidden: [...this.hidden.values()], tests, cut }
   }
 
   stage(stage: FilledStage, next: FilledStage | undefined): void {
@@ -381,6 +387,10 @@ class Builder {
     this.problems.push(...point.problems)
     this.stored_J = Math.max(this.stored_J, point.stored_J)
     if (this.hotRails().some((rail) => (volts[rail] ?? 0) > 0)) this.unguarded = point.unguarded
+    for (const each of point.hidden) {
+      const before = this.hidden.get(each.capacitor)
+      if (before === undefined || worst(each) > worst(before)) this.hidden.set(each.capacitor, each)
+    }
     return point
   }
 
@@ -407,6 +417,10 @@ class Builder {
       ...step,
     })
   }
+}
+
+function worst({ over }: HiddenShort): number {
+  return Math.max(...over.map(({ of_rating }) => of_rating))
 }
 
 interface Climb {

@@ -1,5 +1,5 @@
 import type { Equipment, RailName } from '../equipment/index.js'
-import { show } from '../limits/index.js'
+import { type HiddenShort, show } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
 import { isHot } from './stages.js'
 import type { Built } from './steps.js'
@@ -46,6 +46,7 @@ export function unprovedWords(of: {
       `The rail's current cannot keep these inside their own ratings: ${built.unguarded.join(', ')}. Take their cathode or drop readings once, HT down while you clip on.`,
     )
   }
+  words.push(...built.hidden.map(hiddenWords))
   if (equipment.level < 3) {
     words.push(
       'Node voltages, part ratings and what each tube draws: the file gives rails and types, no circuit, so rails are judged by their currents alone.',
@@ -60,4 +61,13 @@ export function unprovedWords(of: {
     words.push('All tubes: this run keeps them cold.')
   }
   return words
+}
+
+/** A short that its own rail does not show: what burns meanwhile, what the meter then reads, and what to do instead. */
+function hiddenWords({ capacitor, over, rail, at_V, reads_A, trip_A, asked }: HiddenShort): string {
+  const parts = over.map(
+    ({ what, of_rating, rating }) => `${what} at ${(100 * of_rating).toFixed(0)} % of its rating (${rating})`,
+  )
+  const found = asked ? ', which is low enough to be asked about at the end of the step, no sooner' : ''
+  return `Not guarded by the current of ${rail}: ${parts.join(', ')} if ${capacitor} shorts. At ${show(at_V, 'V')} it then reads ${show(reads_A, 'A')} (trip ${show(trip_A, 'A')})${found}. Prove ${capacitor} by ohmmeter with one end lifted, before power; at every hold look and smell, and stop at the first smoke.`
 }

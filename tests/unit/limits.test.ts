@@ -92,10 +92,15 @@ describe('limits of a rail', () => {
     const limits = level1.at('receive', { heaters: 6.3, HT: 250 }, null, {}, 'hot').limits['HT']!
     // Handbook total of 75 mA and 250 V across the bench's 22 kΩ.
     expect(limits.expected_A).toBeCloseTo(0.075 + 250 / 22_000, 6)
-    expect(limits.lower_A).toBeCloseTo(0.5 * limits.expected_A, 9)
-    expect(limits.upper_A).toBeCloseTo(1.5 * limits.expected_A, 9)
+    expect(limits.lower_A).toBeCloseTo(0.5 * 0.075 + 0.95 * (250 / 22_000), 9)
+    // One and a half times the total, but nothing beyond what the ratings of its tubes allow.
+    expect(limits.upper_A).toBeGreaterThan(1.3 * limits.expected_A)
+    expect(limits.upper_A).toBeLessThanOrEqual(limits.ceiling_A)
     const half = level1.at('receive', { HT: 125 }, null, {}, 'hot').limits['HT']!
     expect(half.expected_A).toBeCloseTo(0.075 * Math.exp(1.4 * Math.log(0.5)) + 125 / 22_000, 6)
+    // Between the 3/2 law and a resistor; the bleeder obeys Ohm's law alone.
+    expect(half.lower_A).toBeCloseTo(0.5 * 0.075 * Math.sqrt(0.125) + 0.95 * (125 / 22_000), 9)
+    expect(half.upper_A).toBeCloseTo(1.5 * 0.075 * 0.5 + 1.05 * (125 / 22_000), 9)
   })
 
   it('fall back to the sum of types where the handbook gives no total, marked as such', () => {
@@ -104,7 +109,8 @@ describe('limits of a rail', () => {
       'HT'
     ]!
     expect(limits.because[0]?.text).toMatch(/sum of types.*V1, V2, V3, V4/)
-    expect(limits.lower_A).toBeCloseTo(0.3 * limits.expected_A, 9)
+    const bleeder_A = 250 / 22_000
+    expect(limits.lower_A).toBeCloseTo(0.3 * (limits.expected_A - bleeder_A) + 0.95 * bleeder_A, 9)
     // A 6V6GT alone draws 45 + 4.5 mA at 250 V (published class A1).
     expect(limits.expected_A).toBeGreaterThan(0.0495 + 250 / 22_000)
   })
