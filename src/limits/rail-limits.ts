@@ -61,19 +61,21 @@ export function railLimits(
     text: string,
     source: string,
   ): void => {
-    because.push({ limit, value, unit, text: `${limit} ${show(value, unit)}: ${text}`, source })
+    because.push(marked({ limit, value, unit, text: `${limit} ${show(value, unit)}: ${text}`, source }))
   }
   say('expected', expected_A, 'A', from.text, from.source)
 
   const floor = floor_A(expected_A, bench.resolution_A)
   const band = bandOf(from, expected_A)
-  because.push({
-    limit: 'band',
-    value: band.upper_A,
-    unit: 'A',
-    text: `band ${show(band.lower_A, 'A')} to ${show(band.upper_A, 'A')}: ${band.text}`,
-    source: band.source,
-  })
+  because.push(
+    marked({
+      limit: 'band',
+      value: band.upper_A,
+      unit: 'A',
+      text: `band ${show(band.lower_A, 'A')} to ${show(band.upper_A, 'A')}: ${band.text}`,
+      source: band.source,
+    }),
+  )
 
   const ceiling = lowestCeiling(standing, from, band.upper_A)
   say('ceiling', ceiling.ceiling_A, 'A', ceiling.text, ceiling.source)
@@ -141,6 +143,17 @@ export function railLimits(
     },
     problems,
   }
+}
+
+/** A figure that somebody remembered is never printed as one that was looked up. */
+function marked(reason: Reason): Reason {
+  return fromMemory(reason.source)
+    ? { ...reason, text: `${reason.text}; unverified, check your manual`, unverified: true }
+    : reason
+}
+
+function fromMemory(source: string): boolean {
+  return /\bfrom memory\b|\bunverified\b/i.test(source)
 }
 
 interface Band {

@@ -38,6 +38,8 @@ export interface Reason {
   /** The whole sentence: limit and figure, a colon, then why. */
   readonly text: string
   readonly source: string
+  /** The figure behind it was recalled, not looked up: `text` says so too, to be checked in the manual. */
+  readonly unverified?: true
 }
 
 /** A sentence that stops a plan (`error`) or that goes with it (`warning`). */

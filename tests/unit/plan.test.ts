@@ -8,6 +8,9 @@ import {
   standardRules,
   looserRules,
 } from '../../src/plan/index.js'
+import { planJson } from '../../src/cli/commands/plan.js'
+import { planFiles } from '../../src/cli/plan-files.js'
+import { planPage } from '../../src/cli/plan-text.js'
 import { demo, planned, ramp, refusal, withChannel, withRail } from '../helpers/small-set.js'
 
 const receive = demo('tern-rock/receive')
@@ -100,6 +103,29 @@ describe('a plan', () => {
         if (rail?.class === 'programmed') expect(step.target_V).toBeLessThanOrEqual(supply_V)
       }
     }
+  })
+
+  it('says of a ceiling from a rating that was recalled: unverified, check your manual; on the page and as data', () => {
+    const { plan } = planFiles('profiles/tern-rock/transmit.yaml', undefined, process.cwd())
+    if (plan === null) throw new Error('no plan')
+    const last = plan.steps.findLast((step) => step.rail === 'HT')?.limits['HT']
+    const ceiling = last?.because.find((reason) => reason.limit === 'ceiling')
+    expect(ceiling?.text).toMatch(/^ceiling .*807.* plate dissipation .*; unverified, check your manual$/)
+    expect(ceiling).toMatchObject({
+      unverified: true,
+      source: expect.stringMatching(/from memory/) as string,
+    })
+    const page = planPage(plan).replaceAll(/\s+/g, ' ')
+    expect(page).toMatch(
+      /ceiling 190 mA: V12 \(807\) plate dissipation [^[]*; unverified, check your manual \[/,
+    )
+    const json = JSON.parse(JSON.stringify(planJson(plan, []))) as {
+      steps: { because: { limit: string; unverified?: boolean; source: string }[] }[]
+    }
+    const told = json.steps.flatMap(({ because }) => because.filter(({ limit }) => limit === 'ceiling'))
+    expect(told.some(({ unverified }) => unverified === true)).toBe(true)
+    for (const { source, unverified } of told)
+      expect(unverified === true).toBe(/from memory|unverified/.test(source))
   })
 
   it('names limits for every rail that stands in a step, each with a reason and its source', () => {
