@@ -85,10 +85,16 @@ function railFarads(equipment: Equipment, name: string): number {
   )
 }
 
+/** Largest resistor that brings a capacitor from `from_V` down to `to_V` within `t_s`. */
+export function largestBleeder_ohm(F: number, from_V: number, to_V: number, t_s: number): number {
+  return t_s / (F * Math.log(from_V / to_V))
+}
+
 /** A bleeder (ohm, E12) that brings C farads from V to 60 V within 5 s and takes 2 mA at least. */
 export function bleederFor(V: number, C: number): number {
   const from_V = Math.max(V, touch_V * 1.2)
-  return standard(Math.min(C > 0 ? within_s / (C * Math.log(from_V / touch_V)) : Infinity, from_V / 0.002))
+  const largest = C > 0 ? largestBleeder_ohm(C, from_V, touch_V, within_s) : Infinity
+  return standard(Math.min(largest, from_V / 0.002))
 }
 
 /** The next lower value of the E12 series (IEC 60063). */

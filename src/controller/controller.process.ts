@@ -1,7 +1,6 @@
 import { uptime } from 'node:os'
 import { auditTime, Subject } from 'rxjs'
 import { createLoop, loopStep, type Loop, type LoopInput, type LoopOutput } from '../loop/index.js'
-import type { LineInput } from '../line/index.js'
 import { connectRecorder } from '../record/client.js'
 import { view as viewOf, type EventBody } from '../sequencer/index.js'
 import {
@@ -13,14 +12,14 @@ import {
   toldOfRecord,
   type RunEntry,
 } from '../story/index.js'
-import { type Connection, openPort, type PortLine } from '../supply/index.js'
 import { type FromController, type Start, toControllerShape } from './messages.js'
+import { createPorts } from './ports.js'
 import { beat_lost_us, beat_us } from './supervise.js'
 import { jsonLines } from './unrecorded.js'
 
 /**
  * The controller: ports, line, sequencer, limits, and nothing else. From a reply to the OFF it causes there are only plain
- * function calls (`heard` → `loopStep` → `write`): no promise, no stream, no disk. What others want to see leaves as copies.
+ * function calls (`heard` → `loopStep` → `write`, all in the one turn): no promise, no stream, no disk. What others want to see leaves as copies.
  */
 for (const signal of ['SIGINT', 'SIGTSTP', 'SIGHUP'] as const) process.on(signal, () => undefined)
 
@@ -59,7 +58,9 @@ function control(start: Start): void {
     plan,
     start.lines.map(({ config }) => config),
   )
-  const connections = new Map<string, Connection>()
+  const ports = createPorts(now_us, (port, line) => {
+    feed({ kind: 'port', port, line })
+  })
   const ids = streamIds(streamsOf(plan))
   const views = new Subject<null>()
   let judged = 0
@@ -81,8 +82,7 @@ function control(start: Start): void {
   const feed = (input: LoopInput): void => {
     const looped = loopStep(loop, input)
     loop = looped.loop
-    for (const output of looped.outputs)
-      if (output.kind === 'write') connections.get(output.port)?.write(output.text)
+    for (const output of looped.outputs) if (output.kind === 'write') ports.write(output.port, output.text)
     const entries: RunEntry[] = []
     for (const output of looped.outputs) carry(output, entries)
     if (entries.length > 0) recorder.append(entries)
@@ -145,48 +145,19 @@ function control(start: Start): void {
     }
   }
 
-  /** Opens a port afresh; a connection is used once, and what a former one still says is not heard. */
+  /** Opens a port afresh. */
   const connect = (port: string): void => {
     const line = start.lines.find(({ config }) => config.port === port)
     if (line === undefined || ended) return
-    const former = connections.get(port)
-    if (former === undefined) {
-      open(port, line.place)
-      return
-    }
-    connections.delete(port)
-    const next = (): void => {
-      if (!connections.has(port) && !ended) open(port, line.place)
-    }
-    former.close().then(next, next)
-  }
-  const open = (port: string, place: PortLine): void => {
-    const told = (line: LineInput): void => {
-      if (connections.get(port) === connection) feed({ kind: 'port', port, line })
-    }
-    const connection = openPort(place, {
-      opened() {
-        told({ kind: 'opened', t_us: now_us() })
-      },
-      text(text) {
-        told({ kind: 'text', t_us: now_us(), text })
-      },
-      discarded(bytes, why) {
-        told({ kind: 'discarded', t_us: now_us(), bytes, why })
-      },
-      closed(trouble) {
-        if (connections.get(port) !== connection) return
-        connections.delete(port)
-        feed({ kind: 'port', port, line: { kind: 'closed', t_us: now_us(), text: trouble.text } })
-      },
+    ports.drop(port, () => {
+      if (!ended) ports.open(port, line.place)
     })
-    connections.set(port, connection)
   }
 
   const leave = (): void => {
     clearInterval(ticking)
     const off = (): void => {
-      for (const connection of connections.values()) void connection.close()
+      void ports.close()
       setTimeout(() => process.exit(0), 20)
     }
     if (recorderLost) {

@@ -1,6 +1,7 @@
-import type { LineConfig, LineInput } from '../line/index.js'
+import type { LineConfig } from '../line/index.js'
 import type { OffPlan } from '../plan/index.js'
-import { type Connection, openPort, type PortLine } from '../supply/index.js'
+import type { PortLine } from '../supply/index.js'
+import { createPorts } from './ports.js'
 import {
   safeOffBegin,
   type SafeOffInput,
@@ -37,21 +38,20 @@ export function makeSafe(job: MakeSafe, handlers: MakeSafeHandlers): Promise<Saf
     const now_us = (): number =>
       job.from_us + Math.round((Number(process.hrtime.bigint() - began) / 1000) * job.speed)
     let state = safeOffBegin(job.off, job.configs, job.from_us, job.look_first === true)
-    const connections = new Map<string, Connection>()
     const tries = new Map<string, number>()
-    let ended = false
 
     const feed = (input: SafeOffInput): void => {
       const turn = safeOffStep(state, input)
       state = turn.state
-      for (const output of turn.outputs)
-        if (output.kind === 'write') connections.get(output.port)?.write(output.text)
+      for (const output of turn.outputs) if (output.kind === 'write') ports.write(output.port, output.text)
       for (const output of turn.outputs) {
         switch (output.kind) {
           case 'write':
             break
           case 'reopen':
-            again(output.port)
+            ports.drop(output.port, () => {
+              open(output.port)
+            })
             break
           case 'record':
           case 'alarm':
@@ -63,52 +63,23 @@ export function makeSafe(job: MakeSafe, handlers: MakeSafeHandlers): Promise<Saf
         }
       }
     }
-    const again = (port: string): void => {
-      const former = connections.get(port)
-      connections.delete(port)
-      if (former === undefined) open(port)
-      else
-        void former.close().then(() => {
+    const ports = createPorts(now_us, (port, line) => {
+      feed({ kind: 'port', port, line })
+      if (line.kind === 'closed')
+        setTimeout(() => {
           open(port)
-        })
-    }
+        }, try_again_ms)
+    })
     const open = (port: string): void => {
       const place = job.places[port]
-      if (place === undefined || ended || connections.has(port)) return
+      if (place === undefined || ports.has(port)) return
       const tried = (tries.get(port) ?? 0) + 1
       tries.set(port, tried)
-      const told = (line: LineInput): void => {
-        if (connections.get(port) === connection) feed({ kind: 'port', port, line })
-      }
-      const connection = openPort(
-        place,
-        {
-          opened() {
-            told({ kind: 'opened', t_us: now_us() })
-          },
-          text(text) {
-            told({ kind: 'text', t_us: now_us(), text })
-          },
-          discarded(bytes, why) {
-            told({ kind: 'discarded', t_us: now_us(), bytes, why })
-          },
-          closed(trouble) {
-            if (connections.get(port) !== connection) return
-            connections.delete(port)
-            feed({ kind: 'port', port, line: { kind: 'closed', t_us: now_us(), text: trouble.text } })
-            setTimeout(() => {
-              open(port)
-            }, try_again_ms)
-          },
-        },
-        { lock: tried <= polite_tries },
-      )
-      connections.set(port, connection)
+      ports.open(port, place, { lock: tried <= polite_tries })
     }
     const finish = (result: SafeOffResult): void => {
-      ended = true
       clearInterval(ticking)
-      void Promise.all([...connections.values()].map((connection) => connection.close())).then(() => {
+      void ports.close().then(() => {
         resolve(result)
       })
     }

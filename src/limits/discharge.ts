@@ -18,11 +18,6 @@ export function voltsAfter_V(ohm: number, F: number, from_V: number, t_s: number
   return from_V * Math.exp(-t_s / (ohm * F))
 }
 
-/** Largest resistor that brings a capacitor from `from_V` down to `to_V` within `t_s`. */
-export function bleederFor_ohm(F: number, from_V: number, to_V: number, t_s: number): number {
-  return t_s / (F * Math.log(from_V / to_V))
-}
-
 /** Several resistances in parallel; null where there is none. */
 export function parallel_ohm(ohms: readonly (number | null | undefined)[]): number | null {
   let siemens = 0

@@ -1,6 +1,5 @@
 export type * from './types.js'
 export {
-  bleederFor_ohm,
   charge_C,
   dischargeTime_s,
   parallel_ohm,

@@ -1,13 +1,6 @@
-import type { Bench } from '../bench/index.js'
+import { type Bench, bleederFor } from '../bench/index.js'
 import type { Equipment, RailName } from '../equipment/index.js'
-import {
-  bleederFor_ohm,
-  chainsOf,
-  createLimits,
-  type LimitProblem,
-  type LimitsDesk,
-  show,
-} from '../limits/index.js'
+import { chainsOf, createLimits, type LimitProblem, type LimitsDesk, show } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
 import { low_V, setDischarge_s } from './discharge.js'
 import { hookupLine, proveDeadAt, wiresOf } from './hookup.js'
@@ -179,11 +172,10 @@ function lacking(
     const plan = rails[name]
     if (plan?.class !== 'programmed' || V <= low_V || plan.discharge !== null) continue
     const F = Math.max(1e-6, ...built.steps.map((step) => chargeOf(step, name)))
-    const ohm = Math.floor(bleederFor_ohm(F, V, low_V, 30) / 1000) * 1000
     problems.push({
       severity: 'error',
       what: `${name} goes to ${show(V, 'V')} and has no discharge path at the supply's terminals, so "off" could not be confirmed by measurement.`,
-      remedy: `Clip a bleeder across the supply's terminals, ${show(Math.max(ohm, 1000), 'Ω')} or less, and state it as the channel's bleeder or the rail's bench_bleeder.`,
+      remedy: `Clip a bleeder across the supply's terminals, ${show(bleederFor(V, F), 'Ω')} or less, and state it as the channel's bleeder or the rail's bench_bleeder.`,
     })
   }
   const highHT = hot.some((rail) => (top_V[rail] ?? 0) > low_V)

@@ -1,33 +1,14 @@
-import type { Dialect } from '../../src/bench/index.js'
+import { type Dialect, plainScpi } from '../../src/bench/index.js'
 import type { LineConfig } from '../../src/line/index.js'
 
-/** Words for a supply in tests: every command in a message of its own, channels chosen in the same message. */
+/** Words for a supply in tests: what plain SCPI needs, without what this one does not have; channels chosen in the same message. */
 export const testDialect: Dialect = {
+  ...plainScpi,
   name: 'test',
   select: ':INST:NSEL {n};',
-  identify: '*IDN?',
-  clear: '*CLS',
-  remote: null,
-  set_volts: ':VOLT {v}',
-  ask_set_volts: ':VOLT?',
-  set_amps: ':CURR {a}',
-  ask_set_amps: ':CURR?',
-  set_over_volts: ':VOLT:PROT {v}',
-  ask_over_volts: ':VOLT:PROT?',
   over_volts_on: null,
-  on: ':OUTP ON',
-  off: ':OUTP OFF',
-  ask_output: ':OUTP?',
-  measure_volts: ':MEAS:VOLT?',
-  measure_amps: ':MEAS:CURR?',
   ask_over_volts_tripped: null,
-  ask_over_amps_tripped: null,
-  ask_cc: null,
   error_query: null,
-  dead_man: null,
-  terminator: '\n',
-  acknowledges: null,
-  unit_in_reply: false,
 }
 
 export function testLine(port: string, channels: readonly string[], max_V: number): LineConfig {

@@ -1,5 +1,5 @@
 import { chance } from '../../src/chance/index.js'
-import type { Channel, Dialect, Supply } from '../../src/bench/index.js'
+import { type Channel, type Dialect, plainScpi, type Supply } from '../../src/bench/index.js'
 import type { LineEvent, LineRequestBody } from '../../src/exchange/index.js'
 import {
   lineStep,
@@ -15,31 +15,12 @@ import type { OutputFace } from '../../src/virtual/index.js'
 
 /** Every word a dialect can have, channels chosen in the same message. */
 export const fullDialect: Dialect = {
+  ...plainScpi,
   name: 'every word',
   select: ':INST:NSEL {n};',
-  identify: '*IDN?',
-  clear: '*CLS',
   remote: ':SYST:REM',
-  set_volts: ':VOLT {v}',
-  ask_set_volts: ':VOLT?',
-  set_amps: ':CURR {a}',
-  ask_set_amps: ':CURR?',
-  set_over_volts: ':VOLT:PROT {v}',
-  ask_over_volts: ':VOLT:PROT?',
-  over_volts_on: ':VOLT:PROT:STAT ON',
-  on: ':OUTP ON',
-  off: ':OUTP OFF',
-  ask_output: ':OUTP?',
-  measure_volts: ':MEAS:VOLT?',
-  measure_amps: ':MEAS:CURR?',
-  ask_over_volts_tripped: ':VOLT:PROT:TRIP?',
   ask_over_amps_tripped: ':CURR:PROT:TRIP?',
   ask_cc: { query: ':STAT:QUES:COND?', mask: 1 },
-  error_query: ':SYST:ERR?',
-  dead_man: null,
-  terminator: '\n',
-  acknowledges: null,
-  unit_in_reply: false,
 }
 
 export function channelOf(number: number, change: Partial<Channel> = {}): Channel {

@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest'
+import { largestBleeder_ohm } from '../../src/bench/discharge.js'
 import { chance } from '../../src/chance/index.js'
 import { toNetwork } from '../../src/equipment/index.js'
 import {
-  bleederFor_ohm,
   charge_C,
   createLimits,
   dischargeTime_s,
@@ -52,8 +52,8 @@ describe('stored energy, charge and discharge', () => {
 
   it('agree on the bleeder for 30 V in 2 s and on the volts left on the way', () => {
     // 30 V in 2 s: MIL-STD-454 Requirement 1, from memory.
-    expect(bleederFor_ohm(32e-6, 350, 30, 2)).toBeCloseTo(25.44e3, -1)
-    expect((350 * 350) / bleederFor_ohm(32e-6, 350, 30, 2)).toBeCloseTo(4.815, 2)
+    expect(largestBleeder_ohm(32e-6, 350, 30, 2)).toBeCloseTo(25.44e3, -1)
+    expect((350 * 350) / largestBleeder_ohm(32e-6, 350, 30, 2)).toBeCloseTo(4.815, 2)
     expect(voltsAfter_V(220e3, 32e-6, 350, 10)).toBeCloseTo(84.561, 2)
   })
 })
