@@ -1,13 +1,15 @@
 import { createHash } from 'node:crypto'
-import { resolve } from 'node:path'
+import { dirname, resolve } from 'node:path'
 import type { Bench } from '../bench/index.js'
-import type { Equipment } from '../equipment/index.js'
+import { type Equipment, withOwnerChecks } from '../equipment/index.js'
 import { loadAll } from '../files/index.js'
 import { makePlan, type Plan, planText } from '../plan/index.js'
 import type { Profile } from '../profile/index.js'
 import { exits } from './exits.js'
 import { placed, type PlanProblem, shown } from './problems.js'
 import type { Refusal } from './refuse.js'
+import { checksPath, readChecks } from './tube/checks-file.js'
+import type { OwnerCheck } from '../tubes/index.js'
 
 /** Everything a plan was made from, all of it sound and fitting together. */
 export interface PlanParts {
@@ -33,7 +35,12 @@ export interface PlannedFiles {
  * Loads a profile with all it names and makes its plan, hash included. `benchPath` takes the place of the profile's bench.
  * The same for every command that plans: what `plan` prints is what `run` obeys.
  */
-export function planFiles(profilePath: string, benchPath: string | undefined, cwd: string): PlannedFiles {
+export function planFiles(
+  profilePath: string,
+  benchPath: string | undefined,
+  cwd: string,
+  env: Readonly<Record<string, string | undefined>> = {},
+): PlannedFiles {
   const all = loadAll(
     resolve(cwd, profilePath),
     benchPath === undefined ? undefined : resolve(cwd, benchPath),
@@ -46,14 +53,45 @@ export function planFiles(profilePath: string, benchPath: string | undefined, cw
   const noBench = all.profile.value !== null && all.bench === null
   if (all.value === null || all.bench === null)
     return { plan: null, problems: inFiles, noBench, parts: null, files }
-  const { profile, equipment, bench } = all.value
+  const { profile, bench } = all.value
+  const checked = checksOf(all.equipment?.path, env)
+  const equipment = withOwnerChecks(all.value.equipment, checked.checks)
   const made = makePlan(profile, equipment, bench)
   return {
     plan: made.plan === null ? null : hashed(made.plan),
-    problems: [...inFiles, ...made.problems.map((each) => ({ ...each, at: null }))],
+    problems: [...inFiles, ...checked.problems, ...made.problems.map((each) => ({ ...each, at: null }))],
     noBench,
-    parts: { ...all.value, bench_path: all.bench.path, behind: all.benchEquipment?.value ?? equipment },
+    parts: {
+      ...all.value,
+      equipment,
+      bench_path: all.bench.path,
+      behind: all.benchEquipment?.value ?? equipment,
+    },
     files,
+  }
+}
+
+/** Tube figures the owner checked: in their own data folder and, counting last, beside the set's file. */
+function checksOf(
+  equipmentPath: string | undefined,
+  env: Readonly<Record<string, string | undefined>>,
+): { readonly checks: readonly OwnerCheck[]; readonly problems: readonly PlanProblem[] } {
+  const beside = equipmentPath === undefined ? null : checksPath(env, dirname(equipmentPath))
+  const read = [checksPath(env), beside].map(readChecks)
+  return {
+    checks: read.flatMap(({ checks }) => checks),
+    problems: read.flatMap(({ trouble }) =>
+      trouble === null
+        ? []
+        : [
+            {
+              severity: 'warning' as const,
+              what: trouble,
+              remedy: 'mend or move it; until then no check in it counts',
+              at: null,
+            },
+          ],
+    ),
   }
 }
 

@@ -1,7 +1,7 @@
 export type * from './types.js'
 export { equipmentShape } from './shape.js'
 export { readEquipment } from './read.js'
-export { recordOf } from './known.js'
+export { recordOf, withOwnerChecks } from './known.js'
 export { heaterRating } from './heaters.js'
 export { nodesOf } from './meaning.js'
 export { sectionName, toNetwork, type ClippedMeter, type Feed, type NetworkOptions } from './network.js'

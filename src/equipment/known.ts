@@ -1,4 +1,4 @@
-import { findTube, type TubeRecord } from '../tubes/index.js'
+import { findTube, type OwnerCheck, type TubeRecord, withChecks } from '../tubes/index.js'
 import type { Equipment, Rail, Tube } from './types.js'
 
 /** What the file names, even where the entry itself could not be read: no error follows from another. */
@@ -30,4 +30,17 @@ export function polarityOf(
 /** What is known of a tube: the set's own record, else the catalogue's; null where the type is unknown (told once, when read). */
 export function recordOf(tube: Tube): TubeRecord | null {
   return tube.record ?? findTube(tube.type).found
+}
+
+/** The set with its owner's checks of tube figures: a checked tube carries its record, for limits and reasons to name. */
+export function withOwnerChecks(equipment: Equipment, checks: readonly OwnerCheck[]): Equipment {
+  if (checks.length === 0) return equipment
+  const tubes = Object.entries(equipment.tubes).map(([name, tube]): [string, Tube] => {
+    // What the set's own file defines is the owner's already.
+    if (tube.record !== undefined) return [name, tube]
+    const { found } = findTube(tube.type)
+    const record = found === null ? null : withChecks(found, checks)
+    return [name, record === null || record === found ? tube : { ...tube, record }]
+  })
+  return { ...equipment, tubes: Object.fromEntries(tubes) }
 }

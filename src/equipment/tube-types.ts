@@ -164,7 +164,8 @@ export function toRecord(
     }),
   })
   const sound = made.record?.sections.every(
-    ({ model }) => model !== null && Object.values(model).every((each) => each !== null && !Number.isNaN(each)),
+    ({ model }) =>
+      model !== null && Object.values(model).every((each) => each !== null && !Number.isNaN(each)),
   )
   if (sound !== false) return made
   return { record: null, problems: ['no curves fit its operating points: check their figures'] }

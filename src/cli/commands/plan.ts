@@ -29,7 +29,7 @@ export const registerPlan: Register = (program, io) => {
 
 /** Returns the exit code. */
 export function plan(profile: string, options: Options, io: Io): number {
-  const planned = planFiles(profile, options.bench, io.cwd)
+  const planned = planFiles(profile, options.bench, io.cwd, io.env)
   const json = options.json === true
   const refusal = notPlanned(planned, 'plan', profile)
   if (refusal !== null) return refuse(io, json, refusal)

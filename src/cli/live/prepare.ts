@@ -30,7 +30,7 @@ export function prepare(
   io: Io,
 ): Prepared | Exit {
   const json = flags.json === true
-  const planned = planFiles(profilePath, flags.bench, io.cwd)
+  const planned = planFiles(profilePath, flags.bench, io.cwd, io.env)
   const { plan, parts, problems, files } = planned
   const refusal = notPlanned(planned, command, profilePath)
   if (refusal !== null) return refuse(io, json, refusal)

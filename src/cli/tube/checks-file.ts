@@ -1,5 +1,4 @@
 import { existsSync, mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs'
-import { homedir } from 'node:os'
 import { dirname, join } from 'node:path'
 import * as z from 'zod'
 import type { OwnerCheck } from '../../tubes/index.js'
@@ -22,23 +21,27 @@ const shape = z.strictObject({
   ),
 })
 
-/** Where checks are kept: in `folder`, or in the owner's data folder ($XDG_DATA_HOME, else ~/.local/share). */
-export function checksPath(env: Readonly<Record<string, string | undefined>>, folder?: string): string {
+/**
+ * Where checks are kept: in `folder`, or in the owner's data folder ($XDG_DATA_HOME, else .local/share in their home);
+ * null where there is neither.
+ */
+export function checksPath(
+  env: Readonly<Record<string, string | undefined>>,
+  folder?: string,
+): string | null {
   if (folder !== undefined) return join(folder, fileName)
-  const data = env['XDG_DATA_HOME']
-  return join(
-    data === undefined || data === '' ? join(homedir(), '.local', 'share') : data,
-    'slowglow',
-    fileName,
-  )
+  const data = env['XDG_DATA_HOME'] ?? ''
+  const home = env['HOME'] ?? ''
+  if (data === '' && home === '') return null
+  return join(data === '' ? join(home, '.local', 'share') : data, 'slowglow', fileName)
 }
 
 /** The checks of a file, none where there is no file; `trouble` where it cannot be read or is no such file. */
-export function readChecks(path: string): {
+export function readChecks(path: string | null): {
   readonly checks: readonly OwnerCheck[]
   readonly trouble: string | null
 } {
-  if (!existsSync(path)) return { checks: [], trouble: null }
+  if (path === null || !existsSync(path)) return { checks: [], trouble: null }
   try {
     const read = shape.safeParse(JSON.parse(readFileSync(path, 'utf8')))
     if (read.success) return { checks: read.data.checks, trouble: null }

@@ -38,6 +38,14 @@ export function verify(record: TubeRecord, wanted: readonly string[], options: O
       })
     }
   const path = checksPath(io.env, options.in)
+  if (path === null) {
+    return refuse(io, json, {
+      exit: exits.usage,
+      where: '--in',
+      what: 'slowglow tube: there is no data folder of your own: neither XDG_DATA_HOME nor HOME is set.',
+      remedy: "Name a folder with --in, such as that of the set's files.",
+    })
+  }
   const before = readChecks(path)
   if (before.trouble !== null) {
     return refuse(io, json, {
