@@ -2,6 +2,7 @@ import fc from 'fast-check'
 import { describe, expect, test } from 'vitest'
 import {
   allTypes,
+  defineTube,
   diodeWithSlope,
   heaterCurrent,
   type ScreenModel,
@@ -184,6 +185,58 @@ test('plate and screen of a tube together never exceed what its cathode can give
       },
     ),
     { numRuns: 1000, seed: 3 },
+  )
+})
+
+test("an owner's type, whatever its sheet prints, gets curves that are finite and never negative", () => {
+  const row = fc.record({
+    plate_V: fc.double({ min: 20, max: 3000, noNaN: true }),
+    screen: fc.double({ min: 0.2, max: 1.5, noNaN: true }),
+    bias: fc.double({ min: 0, max: 1, noNaN: true }),
+    plate_A: fc.double({ min: 1e-4, max: 1, noNaN: true }),
+    gm: fc.option(fc.double({ min: 0.2, max: 20, noNaN: true }), { nil: null }),
+  })
+  const source = 'invented for this test'
+  const figure = (value: number) => ({ value, source, confidence: 'owner' })
+  fc.assert(
+    fc.property(
+      fc.constantFrom('triode', 'pentode'),
+      fc.array(row, { minLength: 1, maxLength: 4 }),
+      (kind, rows) => {
+        const { record, problems } = defineTube({
+          type: 'X',
+          aliases: [],
+          kind,
+          cathode: 'indirect',
+          sections: [{ name: kind, curves: kind === 'triode' ? 'triode' : 'screen' }],
+          heater: { volts: figure(6.3), amps: figure(0.3) },
+          rating_system: { system: 'unknown', source, confidence: 'owner' },
+          max: {},
+          points: rows.map(({ plate_V, screen, bias, plate_A, gm }) => ({
+            class: 'class A1 characteristics',
+            section: 0,
+            plate_V,
+            screen_V: kind === 'triode' ? null : screen * plate_V,
+            grid_V: (-bias * plate_V) / 20,
+            plate_A,
+            gm_S: gm === null ? null : (gm * plate_A) / 5,
+            source,
+            confidence: 'owner',
+          })),
+          service: [],
+        })
+        expect(problems).toEqual([])
+        const model = record?.sections[0]?.model
+        if (model == null) throw new Error('no curves')
+        for (const plate of [-50, 0, 1, 30, 300, 3000])
+          for (const grid of [-300, -30, -3, 0, 3])
+            if (model.form === 'triode') sane({ ...triodeWithSlopes(model, plate, grid) }, 'owner')
+            else if (model.form === 'screen')
+              for (const screen of [0, 100, 400])
+                sane({ ...screenTubeWithSlopes(model, plate, screen, grid) }, 'owner')
+      },
+    ),
+    { numRuns: 60, seed: 5 },
   )
 })
 
