@@ -1,10 +1,11 @@
-import { formatQuantity } from '../quantities/index.js'
+import { formatQuantity, formatShort } from '../quantities/index.js'
 import type { RailStory, Story } from '../record/index.js'
-import { handText, onlyHands } from './live/closing.js'
+import { measuredLine, type OffSaid, openHandLines, railLines } from './off-words.js'
 
-/** A run as a page of text for a terminal. */
-export function storyText(story: Story): string {
-  return [heading(story), end(story), off(story), steps(story), cautions(story), events(story), rest(story)]
+/** A run as a page of text for a terminal: what was done, what was seen, why it ended. `under_way`: its supervisor lives. */
+export function storyText(story: Story, under_way: number | null = null): string {
+  const parts = [heading(story), end(story, under_way), off(story), steps(story), rest(story)]
+  return parts
     .map((part) => part.join('\n'))
     .filter((part) => part !== '')
     .join('\n\n')
@@ -23,43 +24,56 @@ function heading(story: Story): string[] {
   ]
 }
 
-function end(story: Story): string[] {
+function end(story: Story, under_way: number | null): string[] {
   if (story.outcome === 'interrupted')
-    return [
-      'INTERRUPTED: this record has no ending.',
-      '  Unless the run is still going on: take every output as on and every capacitor as charged; measure before touching.',
-      ...standing(story),
-    ]
+    return under_way !== null
+      ? [
+          `Under way: process ${under_way} supervises it, and outputs may be on. What is shown ends where it is now.`,
+        ]
+      : [
+          'INTERRUPTED: this record has no ending.',
+          '  Unless it goes on at another machine: take every output as on and every capacitor as charged; measure before touching.',
+          ...standing(story),
+        ]
   const { reason } = story
-  const at = reason?.step === null || reason?.step === undefined ? '' : `, in step ${reason.step}`
   return [
-    reason === null ? capital(story.outcome) : `${capital(story.outcome)}${at}: ${reason.text}`,
+    ...openHandLines(saidOf(story)),
+    reason === null ? `${completed(story)}.` : `${capital(story.outcome)}${where(story)}: ${reason.text}`,
     ...(reason === null ? [] : reasonLines(reason)),
     ...standing(story),
   ]
 }
 
+function completed(story: Story): string {
+  if (story.outcome !== 'completed') return capital(story.outcome)
+  return story.warnings.length > 0 ? 'Completed, with warnings' : 'Completed, within limits'
+}
+
+function where({ reason, steps }: Story): string {
+  if (reason?.step === null || reason?.step === undefined) return ''
+  const stage = steps.find(({ index }) => index === reason.step)?.stage
+  return ` in step ${reason.step}${stage === undefined ? '' : ` (${stage})`}`
+}
+
 function reasonLines(reason: NonNullable<Story['reason']>): string[] {
-  const value = (number: number | null): string =>
-    number === null ? 'not measured' : formatIn(number, reason.unit)
-  const figures =
-    reason.limit === null
-      ? []
-      : [
-          `  measured ${value(reason.measured)}, limit ${value(reason.limit)}${reason.rail === null ? '' : `, rail ${reason.rail}`} (${reason.code})`,
-        ]
   const { rule } = reason
   const held = rule === null || rule.for_s === 0 ? '' : `, for ${formatQuantity(rule.for_s, 's')}`
-  const rules = rule === null ? [] : [`  rule ${rule.code}: ${rule.text}${held} [${rule.source}]`]
+  const rules =
+    rule === null ? [] : [`  rule ${rule.code}: ${rule.text.replace(/\.$/, '')}${held} [${rule.source}]`]
   const { because, at_V, step, rail } = reason
   const planned =
     because.length === 0
       ? []
       : [
-          `  as planned for step ${step ?? '?'}, ${rail ?? ''} at ${at_V === null ? '?' : formatQuantity(at_V, 'V')}:`,
-          ...because.map(({ text, source }) => `    ${text} [${source}]`),
+          `  as planned for step ${step ?? '?'}, ${rail ?? ''} at ${at_V === null ? '?' : formatShort(at_V, 'V')}:`,
+          ...because.map(({ text, source }) => `    ${text} [${sourceShort(source)}]`),
         ]
-  return [...figures, ...rules, ...planned]
+  return [...rules, ...planned]
+}
+
+/** A figure that rests on many sources names them in the plan; here they would bury it. */
+function sourceShort(source: string): string {
+  return source.length <= 120 ? source : `${source.split('; ').length} sources, in the plan: show --json`
 }
 
 function standing(story: Story): string[] {
@@ -75,38 +89,37 @@ function standing(story: Story): string[] {
 
 function off(story: Story): string[] {
   if (story.outcome === 'interrupted') return []
-  const rails = Object.entries(story.off).map(
-    ([rail, { confirmed, volts, how }]) =>
-      `  ${rail}: ${confirmed ? 'confirmed off' : 'NOT confirmed off'}${volts === null ? '' : `, ${formatQuantity(volts, 'V')} at the supply`} (${how})`,
-  )
-  const hands = Object.entries(story.hand_rails).map(
-    ([rail, left]) => `  ${rail}, by hand: ${handText(left)}`,
-  )
   const charge = Object.entries(story.stored_charge).map(
     ([node, seen]) =>
-      `  ${node}: ${seen === 'not measured' ? 'not measured: take it as charged' : `${formatQuantity(seen.volts, 'V')} by ${seen.meter}, read ${seen.age_s.toFixed(1)} s before the end`}`,
+      `  ${node}: ${seen === 'not measured' ? 'not measured: take it as charged' : `${formatShort(seen.volts, 'V')} by ${seen.meter}, read ${seen.age_s.toFixed(1)} s before the end`}`,
   )
+  const said = saidOf(story)
   return [
-    story.outputs_off !== 'confirmed'
-      ? 'Outputs NOT confirmed off'
-      : rails.length === 0 && hands.length > 0
-        ? onlyHands
-        : 'Outputs confirmed off',
-    ...rails,
-    ...hands,
+    measuredLine(said),
+    ...railLines(said),
     ...(story.bias_released_by === null ? [] : [`  Bias released by: ${story.bias_released_by}`]),
     "The set's stored charge (measure before touching)",
     ...(charge.length === 0 ? ['  not measured: take it as charged'] : charge),
   ]
 }
 
+function saidOf(story: Story): OffSaid {
+  return { ...story, outputs_off: story.outputs_off === 'confirmed' ? 'confirmed' : 'not confirmed' }
+}
+
+/** Of every step the rail that it moved, and whatever else was not in its band. */
 function steps(story: Story): string[] {
   if (story.steps.length === 0) return []
-  const rows = story.steps.flatMap((step): string[][] => {
+  const rows = story.steps.flatMap((step, at): string[][] => {
     if (step.began_s === null) return []
     const first = [String(step.index), `${step.stage}, ${step.mode}`]
-    if (step.rails.length === 0) return [[...first, step.do, '', '', '', '']]
-    return step.rails.map((rail, i) => [...(i === 0 ? first : ['', '']), ...railCells(rail)])
+    const told = step.rails.filter(
+      ({ rail, verdict }) => step.rail === null || rail === step.rail || verdict !== 'in band',
+    )
+    if (told.length > 0) return told.map((rail, i) => [...(i === 0 ? first : ['', '']), ...railCells(rail)])
+    const over = story.steps[at + 1]?.began_s != null || story.outcome === 'completed'
+    const word = step.do === 'hook-up check' ? 'proved' : step.do === 'ask' ? 'answered' : 'done'
+    return [[...first, step.rail ?? '', '', '', '', over ? word : 'not finished']]
   })
   const head = ['step', 'stage, mode', 'rail', 'volts', 'measured', 'expected (band)', 'verdict']
   const notBegun = story.steps.filter(({ began_s }) => began_s === null).length
@@ -118,25 +131,30 @@ function steps(story: Story): string[] {
 }
 
 function railCells(rail: RailStory): string[] {
-  const amps = (value: number): string => formatQuantity(value, 'A')
+  const amps = (value: number): string => formatShort(value, 'A')
   return [
     rail.rail,
-    rail.volts === null ? `${formatQuantity(rail.at_V, 'V')} set` : formatQuantity(rail.volts, 'V'),
+    rail.volts === null ? `not read (for ${formatShort(rail.at_V, 'V')})` : formatShort(rail.volts, 'V'),
     rail.amps === null ? '–' : amps(rail.amps),
     `${amps(rail.expected_A)} (${amps(rail.lower_A)} to ${amps(rail.upper_A)})`,
     rail.verdict,
   ]
 }
 
-function cautions(story: Story): string[] {
-  return story.cautions.length === 0
-    ? ['Cautions: not acknowledged in this record; nothing was to be energised.']
-    : story.cautions.map(({ t_s, text }) => `Cautions at ${clock(t_s)}: ${text}`)
+function rest(story: Story): string[] {
+  return [
+    ...story.warnings.map((text) => `Warning: ${text}`),
+    ...story.unproved.map((text) => `Not proved: ${text}`),
+    ...(story.known?.command === 'run' && story.cautions.length === 0
+      ? ['Cautions: not acknowledged in this record; nothing was to be energised.']
+      : []),
+    `All that happened, by time: slowglow show ${story.run} --events`,
+    ...(story.plan_hash === null ? [] : [`Plan ${story.plan_hash.slice(0, 16)}; file ${story.file}`]),
+  ]
 }
 
-function events(story: Story): string[] {
-  if (story.events.length === 0) return []
-  // What the sequencer was fed is kept for replay; a person reads what was decided.
+/** All that happened, by time: what was decided, not what was fed. */
+export function eventsText(story: Story): string {
   // Single wires stand in the record too; their sum is said in one line.
   const wires = new Set(
     story.events.filter(({ data }) => data.purpose === 'wire').map(({ data }) => data.prompt),
@@ -150,17 +168,16 @@ function events(story: Story): string[] {
     step === null ? '' : String(step),
     what,
     rail ?? '',
-    text.replaceAll(/\s+/g, ' '),
+    (what === 'answer' ? answered(text) : text).replaceAll(/\s+/g, ' '),
   ])
-  return ['Events', ...columns([['time', 'step', 'what', 'rail', ''], ...rows]).map((row) => `  ${row}`)]
+  const lines = columns([['time', 'step', 'what', 'rail', ''], ...rows])
+  return ['What happened, by time', ...lines.map((row) => `  ${row}`)].join('\n')
 }
 
-function rest(story: Story): string[] {
-  return [
-    ...story.warnings.map((text) => `Warning: ${text}`),
-    ...story.unproved.map((text) => `Not proved: ${text}`),
-    ...(story.plan_hash === null ? [] : [`Plan ${story.plan_hash.slice(0, 16)}; file ${story.file}`]),
-  ]
+/** The question stands above it already. */
+function answered(text: string): string {
+  const at = text.lastIndexOf(' → ')
+  return at < 0 ? text : `→ ${text.slice(at + 3)}`
 }
 
 /** Hours, minutes and seconds of the run. */
@@ -178,12 +195,6 @@ function columns(rows: readonly (readonly string[])[]): string[] {
       .join('  ')
       .trimEnd(),
   )
-}
-
-function formatIn(value: number, unit: string): string {
-  return unit === 'V' || unit === 'A' || unit === 's' || unit === 'Ω' || unit === 'V/s' || unit === 'W'
-    ? formatQuantity(value, unit)
-    : `${Number(value.toPrecision(4))} ${unit}`.trim()
 }
 
 const capital = (word: string): string => word.charAt(0).toUpperCase() + word.slice(1)

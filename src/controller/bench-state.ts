@@ -1,5 +1,14 @@
 import { createHash } from 'node:crypto'
-import { mkdirSync, readFileSync, realpathSync, renameSync, rmSync, writeFileSync } from 'node:fs'
+import {
+  existsSync,
+  mkdirSync,
+  readdirSync,
+  readFileSync,
+  realpathSync,
+  renameSync,
+  rmSync,
+  writeFileSync,
+} from 'node:fs'
 import { tmpdir, userInfo } from 'node:os'
 import { join } from 'node:path'
 import { benchStateShape, type BenchState } from './messages.js'
@@ -9,11 +18,14 @@ import { benchStateShape, type BenchState } from './messages.js'
  * it; one found at the next start means that outputs may be on.
  */
 export function benchStatePath(bench: string, env: Readonly<Record<string, string | undefined>>): string {
-  const base = env['XDG_RUNTIME_DIR'] ?? join(tmpdir(), `slowglow-${userInfo().uid}`)
-  const directory = join(base, 'slowglow')
+  const directory = stateFolder(env)
   mkdirSync(directory, { recursive: true, mode: 0o700 })
   const name = createHash('sha256').update(realpathSync(bench)).digest('hex').slice(0, 16)
   return join(directory, `${name}.json`)
+}
+
+function stateFolder(env: Readonly<Record<string, string | undefined>>): string {
+  return join(env['XDG_RUNTIME_DIR'] ?? join(tmpdir(), `slowglow-${userInfo().uid}`), 'slowglow')
 }
 
 export function readBenchState(path: string): BenchState | null {
@@ -30,6 +42,27 @@ export function writeBenchState(path: string, state: BenchState): void {
   const whole = `${path}.${process.pid}`
   writeFileSync(whole, JSON.stringify(state), { mode: 0o600 })
   renameSync(whole, path)
+}
+
+/** Run files whose supervising process lives, with its number. */
+export function runsUnderWay(env: Readonly<Record<string, string | undefined>>): ReadonlyMap<string, number> {
+  const directory = stateFolder(env)
+  const found = new Map<string, number>()
+  for (const name of existsSync(directory) ? readdirSync(directory) : []) {
+    const state = name.endsWith('.json') ? readBenchState(join(directory, name)) : null
+    if (state !== null && stillRuns(state.supervisor))
+      found.set(realPath(state.run_file), state.supervisor.pid)
+  }
+  return found
+}
+
+/** The file itself, whatever path it is called by. */
+export function realPath(path: string): string {
+  try {
+    return realpathSync(path)
+  } catch {
+    return path
+  }
 }
 
 export function removeBenchState(path: string): void {

@@ -4,6 +4,7 @@ import { createLoop, loopStep, type Loop, type LoopInput, type LoopOutput } from
 import { connectRecorder } from '../record/client.js'
 import { view as viewOf, type EventBody } from '../sequencer/index.js'
 import {
+  lastTyped,
   runEnding,
   storedCharge,
   streamIds,
@@ -135,7 +136,12 @@ function control(start: Start): void {
         return
       case 'end': {
         ended = true
-        const ending = runEnding(command.ending, storedCharge(plan, loop.sequencer), t_us / 1e6)
+        const ending = runEnding(
+          command.ending,
+          storedCharge(plan, loop.sequencer),
+          t_us / 1e6,
+          lastTyped(plan, loop.sequencer),
+        )
         entries.push({ entry: 'ending', t_us, ending })
         say({ kind: 'view', view: viewOf(loop.sequencer) })
         say({ kind: 'ended', ending })

@@ -2,7 +2,9 @@ export {
   benchStatePath,
   processStart,
   readBenchState,
+  realPath,
   removeBenchState,
+  runsUnderWay,
   stillRuns,
   writeBenchState,
 } from './bench-state.js'

@@ -44,6 +44,11 @@ export function formatQuantity(value: number, unit: Unit): string {
   return `${formatNumber(Number(`${value}e${step.exponent}`) || value * Number(`1e${step.exponent}`))} ${step.prefix}${unit}`
 }
 
+/** As `formatQuantity`, to three digits: what is said in sentences and seen at a bench. One number is shown one way. */
+export function formatShort(value: number, unit: Unit): string {
+  return formatQuantity(Number(value.toPrecision(3)), unit)
+}
+
 /** A bare number for people: at most `digits` significant digits, no trailing zeros, no exponent below a million million. */
 export function formatNumber(value: number, digits = 4): string {
   if (!Number.isFinite(value)) return 'no value'

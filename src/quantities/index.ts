@@ -1,5 +1,5 @@
 export { parseQuantity, quantityPattern, type Parsed } from './parse.js'
-export { formatQuantity, formatNumber } from './format.js'
+export { formatQuantity, formatShort, formatNumber } from './format.js'
 export { unitWords, type Unit } from './units.js'
 export {
   createReport,

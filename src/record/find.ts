@@ -15,6 +15,11 @@ export interface RunLine {
   readonly outcome: RunEnding['outcome'] | 'interrupted' | null
   readonly outputs_off: RunEnding['outputs_off'] | 'not known' | null
   readonly reason: string | null
+  readonly warnings: number
+  /** Rails on the person's own knob that were not confirmed off. */
+  readonly hands_open: readonly string[]
+  /** No rail of the run was slowglow's to switch or to measure. */
+  readonly nothing_to_confirm: boolean
   readonly duration_s: number | null
   readonly trouble: string | null
 }
@@ -92,6 +97,9 @@ function lineOf(file: string): RunLine {
     command: null,
     outcome: null,
     outputs_off: null,
+    warnings: 0,
+    hands_open: [],
+    nothing_to_confirm: false,
   }
   const unreadable = (trouble: string): RunLine => ({
     file,
@@ -118,6 +126,11 @@ function lineOf(file: string): RunLine {
       outcome: ending?.outcome ?? 'interrupted',
       outputs_off: ending?.outputs_off ?? 'not known',
       reason: ending?.reason?.text ?? null,
+      warnings: ending?.warnings.length ?? 0,
+      hands_open: Object.entries(ending?.hand_rails ?? {}).flatMap(([rail, left]) =>
+        typeof left === 'number' ? [] : [rail],
+      ),
+      nothing_to_confirm: ending?.details['nothing_to_confirm'] === true,
       duration_s: ending?.duration_s ?? (span === null ? null : (span.to_us - span.from_us) / 1e6),
       trouble: null,
     }

@@ -42,6 +42,10 @@ export interface Story {
   readonly bias_released_by: string | null
   readonly stored_charge: RunEnding['stored_charge']
   readonly hand_rails: RunEnding['hand_rails']
+  /** Volts last typed for each rail on the person's own knob. */
+  readonly hand_last_V: Readonly<Record<string, number>>
+  /** No rail of this run was slowglow's to switch or to measure. */
+  readonly nothing_to_confirm: boolean
   readonly warnings: readonly string[]
   readonly cautions: readonly { readonly t_s: number; readonly text: string }[]
   readonly steps_done: number
@@ -79,8 +83,13 @@ export interface RailStory {
   readonly upper_A: number
   readonly trip_A: number
   /** `not measured` is never a pass. */
-  readonly verdict: 'in band' | 'below band' | 'above band' | 'not measured'
+  readonly verdict: 'in band' | 'below band' | 'far below band' | 'above band' | 'above trip' | 'not measured'
 }
+
+const handShape = z.object({
+  hand_last_V: z.record(z.string(), z.number()).catch({}),
+  nothing_to_confirm: z.boolean().catch(false),
+})
 
 const offShape = z.object({
   off: z
@@ -125,6 +134,7 @@ export function storyOf(reader: RunReader): Story {
     bias_released_by: words.find((word) => word.bias_released_by !== null)?.bias_released_by ?? null,
     stored_charge: ending?.stored_charge ?? {},
     hand_rails: ending?.hand_rails ?? {},
+    ...handShape.parse(ending?.details ?? {}),
     warnings: ending?.warnings ?? events.filter(({ what }) => what === 'warning').map(({ text }) => text),
     cautions: events
       .filter(({ what }) => what === 'begin')
@@ -232,18 +242,18 @@ function stepStories(
                 lower_A,
                 upper_A,
                 trip_A,
-                verdict:
-                  amps === null
-                    ? 'not measured'
-                    : amps < lower_A
-                      ? 'below band'
-                      : amps > upper_A
-                        ? 'above band'
-                        : 'in band',
+                verdict: amps === null ? 'not measured' : verdictOf(amps, limits),
               }
             }),
     }
   })
+}
+
+/** Below the least that passes unasked is not near the band, and is not said to be. */
+function verdictOf(amps: number, limits: RailLimits): RailStory['verdict'] {
+  if (amps < limits.lower_A) return amps < limits.ask_A ? 'far below band' : 'below band'
+  if (amps > limits.upper_A) return amps > limits.trip_A ? 'above trip' : 'above band'
+  return 'in band'
 }
 
 /** From these on, readings no longer belong to a step. */

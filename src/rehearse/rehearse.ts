@@ -8,6 +8,7 @@ import {
   happened,
   type RunEnding,
   type RunEntry,
+  lastTyped,
   runEnding,
   storedCharge,
   streamIds,
@@ -261,7 +262,7 @@ class Run {
         return
       case 'end': {
         const charge = storedCharge(this.plan, this.loop.sequencer)
-        this.ending = runEnding(command.ending, charge, t_us / 1e6)
+        this.ending = runEnding(command.ending, charge, t_us / 1e6, lastTyped(this.plan, this.loop.sequencer))
         this.options.record({ entry: 'ending', t_us, ending: this.ending })
         return
       }

@@ -24,22 +24,38 @@ export function storedCharge(plan: Plan, state: State): RunEnding['stored_charge
   return charge
 }
 
-/** The sequencer's ending as the record keeps it. */
+/** Volts last typed for each rail on a person's own knob: all that is known of one that was not said to be off. */
+export function lastTyped(plan: Plan, state: State): Readonly<Record<string, number>> {
+  const typed: Record<string, number> = {}
+  for (const rail of Object.values(plan.rails)) {
+    const sample = state.rails[rail.name]?.V
+    if (rail.class === 'hand' && sample) typed[rail.name] = sample.value
+  }
+  return typed
+}
+
+/**
+ * The sequencer's ending as the record keeps it. `outputs_off` speaks of what was measured: where no rail was slowglow's to
+ * switch or measure, nothing is confirmed.
+ */
 export function runEnding(
   ending: Ending,
   stored_charge: RunEnding['stored_charge'],
   duration_s: number,
+  hand_last_V: Readonly<Record<string, number>> = {},
 ): RunEnding {
   const { outcome, outputs_off, reason, hand_rails, warnings, steps_done, ...details } = ending
+  // Every one of no rails was confirmed: that is true and says nothing.
+  const nothing_to_confirm = outputs_off === 'confirmed' && Object.keys(ending.off).length === 0
   return {
     outcome,
-    outputs_off,
+    outputs_off: nothing_to_confirm ? 'not confirmed' : outputs_off,
     reason,
     stored_charge,
     hand_rails,
     warnings,
     steps_done,
     duration_s,
-    details: { ...details },
+    details: { ...details, hand_last_V, nothing_to_confirm },
   }
 }

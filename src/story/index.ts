@@ -1,3 +1,3 @@
 export type * from './types.js'
 export { happened, streamIds, streamsOf, toldOfEvent, toldOfRecord, type StreamIds } from './tell.js'
-export { runEnding, storedCharge } from './ending.js'
+export { lastTyped, runEnding, storedCharge } from './ending.js'

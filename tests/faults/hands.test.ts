@@ -99,8 +99,10 @@ describe('HT and bias by hand, heaters programmed', () => {
     expect(run.ending.hand_rails).toEqual({ HT: open, bias: open })
     expect(exitOf(run.ending)).toBe(exits.finding)
     expect(run.said('alarm').join(' ')).toContain('bias stays on: take HT down first, the bias last')
-    expect(closing(run)).toContain('All steps done, but HT, bias was not confirmed off by you')
-    expect(closing(run)).toContain('HT (your own knob): not confirmed by you: take it as on')
+    expect(closing(run)).toContain('All steps done, but HT, bias were not confirmed off by you')
+    expect(closing(run)).toContain(
+      'HT (your own knob): NOT confirmed off by you: last typed 250 V. Switch off the mains of the HT supply.',
+    )
   })
 })
 
@@ -199,8 +201,10 @@ describe('nothing programmed at all', () => {
     expect(run.ending).toMatchObject({ outcome: 'completed', reason: null })
     expect(Object.keys(run.ending.hand_rails)).toEqual(['HT', 'heaters', 'bias'])
     expect(exitOf(run.ending)).toBe(exits.done)
-    expect(closing(run)).toContain('No output here was slowglow’s to switch')
-    expect(closing(run)).not.toContain('Outputs confirmed off')
+    expect(run.ending.outputs_off).toBe('not confirmed')
+    expect(closing(run)).toContain('No output here is slowglow’s to confirm.')
+    expect(closing(run)).not.toMatch(/confirmed off/i)
+    expect(closing(run)).toMatch(/HT \(your own knob\): .*V, typed by you/)
     expect(closing(run)).toContain('reservoir: not measured: take it as charged')
   })
 
@@ -217,6 +221,14 @@ describe('nothing programmed at all', () => {
     const open = 'not confirmed by you'
     expect(run.ending).toMatchObject({ outcome: 'stopped', reason: { code: 'prompt-timeout' } })
     expect(run.ending.hand_rails).toEqual({ HT: open, heaters: open, bias: open })
-    expect(exitOf(run.ending)).toBe(exits.stopped)
+    expect(run.ending.outputs_off).toBe('not confirmed')
+    expect(exitOf(run.ending)).toBe(exits.finding)
+    const [first = ''] = closing(run).split('\n')
+    expect(first).toMatch(
+      /^HT \(your own knob\): NOT confirmed off by you: .* Switch off the mains of the HT supply\.$/,
+    )
+    expect(closing(run)).toMatch(
+      /^heaters \(your own knob\): NOT confirmed off by you: last typed 12\.3 V\. .* not before HT is down\.$/m,
+    )
   })
 })

@@ -4,6 +4,7 @@ import { Command } from 'commander'
 import { beforeEach, describe, expect, it } from 'vitest'
 import { registerRuns } from '../../src/cli/commands/runs.js'
 import { registerShow } from '../../src/cli/commands/show.js'
+import { type BenchState, benchStatePath, processStart, writeBenchState } from '../../src/controller/index.js'
 import { createRunFile, type RunEntry, type RunLine, type Story } from '../../src/record/index.js'
 import { event, folder, known, smallRun } from '../helpers/runs.js'
 
@@ -22,7 +23,7 @@ function slowglow(...args: string[]) {
   const [out, err]: [string[], string[]] = [[], []]
   const io = {
     ...{ out: (text: string) => out.push(text), err: (text: string) => err.push(text) },
-    ...{ isTerminal: false, colour: false, cwd, env: {} },
+    ...{ isTerminal: false, colour: false, cwd, env: { XDG_RUNTIME_DIR: cwd } },
   }
   const program = new Command()
   registerShow(program, io)
@@ -39,20 +40,22 @@ describe('slowglow show', () => {
     const { out, err, code } = slowglow('show', 'a')
     expect(code).toBe(0)
     expect(err).toBe('')
-    expect(out).toContain('Tripped, in step 2: HT current 41 mA was over its trip of 30 mA for 0.3 s')
-    expect(out).toContain('measured 41 mA, limit 30 mA, rail HT (over-trip)')
+    expect(out).toContain('Tripped in step 2 (HT): HT current 41 mA was over its trip of 30 mA for 0.3 s')
     expect(out).toContain(
       '  as planned for step 2, HT at 120 V:\n    trip 30 mA: upper end of the band and a quarter more [common practice, no source]',
     )
     expect(out).not.toContain('trip 30 mA: trip')
-    expect(out).toContain('Outputs confirmed off\n  HT: confirmed off, 2.1 V at the supply (OFF read back')
+    expect(out).toContain('Outputs confirmed off, measured at the supplies.\n  HT: OFF read back')
     expect(out).toContain('Bias released by: every plate and screen node below 60 V')
     expect(out).toMatch(
       /stored charge \(measure before touching\)\n {2}b1: 3.2 V by meter 1, read 0.4 s before the end\n {2}b2: not measured: take it as charged/,
     )
     expect(out).toMatch(/1 +HT, receive +HT +60 V +10.1 mA +10 mA \(8 mA to 12 mA\) +in band/)
-    expect(out).toMatch(/2 +HT, receive +HT +80 V +41 mA +20 mA \(16 mA to 24 mA\) +above band/)
-    expect(out).toContain('Cautions at 0:00:00: cautions acknowledged')
+    expect(out).toMatch(/2 +HT, receive +HT +80 V +41 mA +20 mA \(16 mA to 24 mA\) +above trip/)
+    expect(out).not.toContain('What happened, by time')
+    expect(slowglow('show', 'a', '--events').out).toMatch(
+      /What happened, by time\n.*\n.*begin +cautions acknowledged/,
+    )
     expect(out).toContain('Warning: HT current was near its upper band in step 1')
     expect(out).toContain('Not proved: receive sensitivity')
     expect(out).toContain('Faults put in: C12:short@HT>100V')
@@ -67,7 +70,7 @@ describe('slowglow show', () => {
       outputs_off: 'confirmed',
       reason: { code: 'over-trip', limit: 0.03, because: [{ limit: 'trip', value: 0.03 }] },
       stored_charge: { b2: 'not measured' },
-      steps: [{ began_s: 0.001 }, { rails: [{ amps: 0.041, verdict: 'above band' }] }],
+      steps: [{ began_s: 0.001 }, { rails: [{ amps: 0.041, verdict: 'above trip' }] }],
     })
   })
 
@@ -76,7 +79,7 @@ describe('slowglow show', () => {
       'a',
       smallRun().filter((entry) => entry.entry !== 'reading'),
     )
-    expect(slowglow('show', 'a').out).toMatch(/60 V set +– +10 mA .* not measured/)
+    expect(slowglow('show', 'a').out).toMatch(/not read \(for 60 V\) +– +10 mA .* not measured/)
   })
 
   it('tells an interrupted run as interrupted, with every output taken as on', () => {
@@ -100,7 +103,7 @@ describe('slowglow show', () => {
     )
     put('a', run)
     const { out } = slowglow('show', 'a')
-    expect(out).toContain('Outputs NOT confirmed off')
+    expect(out).toContain('OUTPUTS NOT CONFIRMED OFF')
     expect(out).toMatch(/stored charge .*\n {2}not measured: take it as charged/)
   })
 
@@ -114,6 +117,50 @@ describe('slowglow show', () => {
     )
     expect(slowglow('show', 'alone.slowglow').out).toMatch(/alone.slowglow-wal is missing/)
     writer.close()
+  })
+
+  it('tells a run whose supervisor lives as under way, here and in the list', () => {
+    const path = put('a', smallRun().slice(0, -1))
+    const bench = join(cwd, 'bench.yaml')
+    writeFileSync(bench, '')
+    const state = {
+      ...{
+        format: 'slowglow bench state 1',
+        bench,
+        run_file: path,
+        off_plan: '',
+        controller: null,
+        places: {},
+        speed: 1,
+      },
+      supervisor: { pid: process.pid, started: processStart(process.pid) ?? '' },
+    }
+    writeBenchState(benchStatePath(bench, { XDG_RUNTIME_DIR: cwd }), state as BenchState)
+    expect(slowglow('show', 'a').out).toMatch(/Under way: process \d+ supervises it, and outputs may be on/)
+    expect(slowglow('runs').out).toMatch(/^ {2}under way$/m)
+    expect(JSON.parse(slowglow('runs', '--json').out)).toMatchObject({ runs: [{ under_way: true }] })
+  })
+
+  it('lists a run that completed with warnings as that, and names a knob that was left open', () => {
+    const run = smallRun().map(
+      (entry): RunEntry =>
+        entry.entry === 'ending'
+          ? {
+              ...entry,
+              ending: {
+                ...entry.ending,
+                outcome: 'completed',
+                reason: null,
+                hand_rails: { mains: 'not confirmed by you' },
+              },
+            }
+          : entry,
+    )
+    put('a', run)
+    expect(slowglow('runs').out).toContain('completed, with warnings, mains NOT confirmed off by you')
+    expect(slowglow('show', 'a').out).toMatch(
+      /\n\nmains \(your own knob\): NOT confirmed off by you: .*\nCompleted, with warnings\.\n/,
+    )
   })
 
   it('finds a run by the beginning or end of its name, and asks for more where several fit', () => {

@@ -21,6 +21,7 @@ import { runFileName } from '../../record/index.js'
 import type { Known } from '../../story/index.js'
 import type { PortLine } from '../../supply/index.js'
 import { type Exit, exits } from '../exits.js'
+import { offSaid, outputsOpen } from '../off-words.js'
 import { type Io, printJson } from '../io.js'
 import { configAtSpeed, planAtSpeed } from '../live/at-speed.js'
 import { closingText, exitOf } from '../live/closing.js'
@@ -328,7 +329,7 @@ async function closed(
     })
   }
   const { ending } = outcome
-  if (ending.outputs_off === 'confirmed') removeBenchState(start.statePath)
+  if (!outputsOpen(offSaid(ending))) removeBenchState(start.statePath)
   await terminal.close()
   if (flags.json === true) {
     printJson(io, {

@@ -1,5 +1,6 @@
 import { existsSync } from 'node:fs'
 import { resolve } from 'node:path'
+import { realPath, runsUnderWay } from '../../controller/index.js'
 import { formatQuantity } from '../../quantities/index.js'
 import { listRuns, type RunLine } from '../../record/index.js'
 import { exits } from '../exits.js'
@@ -28,25 +29,36 @@ function runs(dir: string, json: boolean, io: Io): number {
       remedy: 'Name the folder that holds the run files.',
     })
   }
-  const found = listRuns(folder)
+  const alive = runsUnderWay(io.env)
+  const found = listRuns(folder).map((line) => ({
+    ...line,
+    under_way: line.outcome === 'interrupted' && alive.has(realPath(line.file)),
+  }))
   if (json) printJson(io, { folder, runs: found })
   else if (found.length === 0) io.err(`No runs in ${folder} yet. \`slowglow rehearse PROFILE\` makes one.`)
   else io.out(found.map(lineText).join('\n'))
   return exits.done
 }
 
-function lineText(line: RunLine): string {
+function lineText(line: RunLine & { readonly under_way: boolean }): string {
   if (line.trouble !== null) return `${line.run}  cannot be read: ${line.trouble}`
   const when = line.started?.slice(0, 16).replace('T', ' ') ?? 'time not known   '
-  const how =
-    line.outputs_off === 'confirmed'
-      ? ''
-      : `, outputs ${line.outputs_off === 'not known' ? 'not known to be' : 'NOT confirmed'} off`
   const lasted = line.duration_s === null ? '' : `  ${formatQuantity(line.duration_s, 's')}`
   const what = line.command === 'run' ? 'run' : 'rehearsal'
   return [
     `${when} UTC  ${line.equipment ?? 'set not known'}, ${line.profile ?? 'profile not known'}  ${what}${lasted}`,
-    `  ${line.outcome ?? ''}${how}${line.reason === null ? '' : `: ${line.reason}`}`,
+    `  ${howItEnded(line)}${line.reason === null ? '' : `: ${line.reason}`}`,
     `  ${line.run}`,
   ].join('\n')
+}
+
+function howItEnded(line: RunLine & { readonly under_way: boolean }): string {
+  if (line.under_way) return 'under way'
+  const off =
+    line.outputs_off === 'confirmed' || line.nothing_to_confirm
+      ? []
+      : [`outputs ${line.outputs_off === 'not known' ? 'not known to be' : 'NOT confirmed'} off`]
+  const hands = line.hands_open.map((rail) => `${rail} NOT confirmed off by you`)
+  const warned = line.outcome === 'completed' && line.warnings > 0 ? ['with warnings'] : []
+  return [line.outcome ?? '', ...warned, ...off, ...hands].join(', ')
 }

@@ -1,9 +1,10 @@
 import { resolve } from 'node:path'
+import { realPath, runsUnderWay } from '../../controller/index.js'
 import { findRun, openRunFile, RecordTrouble, storyOf } from '../../record/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { refuse } from '../refuse.js'
-import { storyText } from '../story-text.js'
+import { eventsText, storyText } from '../story-text.js'
 import type { Register } from './index.js'
 
 export const registerShow: Register = (program, io) => {
@@ -11,13 +12,18 @@ export const registerShow: Register = (program, io) => {
     .command('show')
     .description('a run on a page: what was done, what was seen, why it ended')
     .argument('<run>', 'run file, or the beginning or end of its name among ./runs')
+    .option('--events', 'all that happened, by time, after the page')
     .option('--json', 'one JSON document on standard output')
-    .action((run: string, options: { json?: boolean }) => {
-      process.exitCode = show(run, options.json === true, io)
+    .action((run: string, options: { json?: boolean; events?: boolean }) => {
+      process.exitCode = show(run, options, io)
     })
 }
 
-function show(run: string, json: boolean, io: Io): number {
+function show(
+  run: string,
+  { json = false, events = false }: { json?: boolean; events?: boolean },
+  io: Io,
+): number {
   const found = findRun(run, resolve(io.cwd, 'runs'), io.cwd)
   if ('trouble' in found) {
     const exit = found.ambiguous ? exits.usage : exits.recordNotAvailable
@@ -29,8 +35,9 @@ function show(run: string, json: boolean, io: Io): number {
   }
   try {
     const story = storyOf(opened.reader)
-    if (json) printJson(io, story)
-    else io.out(storyText(story))
+    const under_way = runsUnderWay(io.env).get(realPath(found.path)) ?? null
+    if (json) printJson(io, { ...story, under_way: story.outcome === 'interrupted' && under_way !== null })
+    else io.out([storyText(story, under_way), ...(events ? [eventsText(story)] : [])].join('\n\n'))
     return exits.done
   } catch (error) {
     if (!(error instanceof RecordTrouble)) throw error

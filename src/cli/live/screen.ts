@@ -1,4 +1,4 @@
-import { formatQuantity } from '../../quantities/index.js'
+import { formatShort } from '../../quantities/index.js'
 import type { RailView, View } from '../../sequencer/index.js'
 import { wrapLine } from '../wrap.js'
 import { largeFigures } from './figures.js'
@@ -57,13 +57,8 @@ function railLines(rail: RailView, columns: number): string[] {
 
 const knob = { watched: 'your knob, measured', hand: 'your knob, as you typed' } as const
 
-const volts = (value: number | null): string => (value === null ? '–' : steady(value, 'V'))
-const amps = (value: number | null): string => (value === null ? '–' : steady(value, 'A'))
-
-/** Three digits, so that a reading that moves in its fourth does not flicker. */
-function steady(value: number, unit: 'V' | 'A'): string {
-  return formatQuantity(Number(value.toPrecision(3)), unit)
-}
+const volts = (value: number | null): string => (value === null ? '–' : formatShort(value, 'V'))
+const amps = (value: number | null): string => (value === null ? '–' : formatShort(value, 'A'))
 
 function bar(view: View): string {
   const cells = 20
