@@ -1,4 +1,5 @@
 import { formatQuantity, type Unit } from '../quantities/index.js'
+import { planPlots } from './plan-plot/text.js'
 import type { Plan, RailLimits, Step } from '../plan/index.js'
 
 /** A plan as a person reads it at the bench: what to do first, what will happen, what stops it, what stays unproved. */
@@ -10,7 +11,7 @@ export function planPage(plan: Plan): string {
     `File level ${plan.level} of 3. About ${lasting(plan.expected_s)}; time budget ${lasting(plan.time_budget_s)}.`,
     section('HOOK-UP', hookup(plan)),
     section('RAILS', rails(plan)),
-    section('STEPS', steps(plan)),
+    section('STEPS', [...steps(plan), ...planPlots(plan)]),
     section('WHY THESE LIMITS', why),
     section(
       'SOURCES',

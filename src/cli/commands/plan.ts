@@ -1,14 +1,18 @@
+import { writeFileSync } from 'node:fs'
+import { resolve } from 'node:path'
 import type { Plan } from '../../plan/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { notPlanned, planFiles } from '../plan-files.js'
+import { planSvg } from '../plan-plot/svg.js'
 import { ownLimits, planPage } from '../plan-text.js'
 import { type PlanProblem, problemText } from '../problems.js'
-import { refuse } from '../refuse.js'
+import { type Refusal, refuse } from '../refuse.js'
 import type { Register } from './index.js'
 
 interface Options {
   readonly bench?: string
+  readonly svg?: string
   readonly json?: boolean
 }
 
@@ -21,6 +25,7 @@ export const registerPlan: Register = (program, io) => {
     )
     .argument('<profile>', 'profile file')
     .option('--bench <file>', 'bench file, in place of the one the profile names')
+    .option('--svg <file>', 'also draws expected current, band, trip and ceiling over rail volts, to print')
     .option('--json', 'one JSON document on standard output')
     .action((profile: string, options: Options) => {
       process.exitCode = plan(profile, options, io)
@@ -35,9 +40,33 @@ export function plan(profile: string, options: Options, io: Io): number {
   if (refusal !== null) return refuse(io, json, refusal)
   if (planned.plan === null) return exits.finding
   for (const problem of planned.problems) io.err(problemText(problem))
+  if (options.svg !== undefined) {
+    const troubled = drawn(planned.plan, options.svg, io)
+    if (troubled !== null) return refuse(io, json, troubled)
+  }
   if (json) printJson(io, planJson(planned.plan, planned.problems))
   else io.out(planPage(planned.plan))
   return exits.done
+}
+
+/** Writes the drawing; what stands in the way, or null. */
+function drawn(plan: Plan, file: string, io: Io): Refusal | null {
+  const svg = planSvg(plan)
+  if (svg === null) {
+    io.err('Nothing to draw: no rail is raised in two steps or more.')
+    return null
+  }
+  try {
+    writeFileSync(resolve(io.cwd, file), svg)
+    return null
+  } catch (error) {
+    return {
+      exit: exits.usage,
+      what: `The drawing could not be written to ${file}: ${error instanceof Error ? error.message : String(error)}.`,
+      where: file,
+      remedy: 'Give another file after --svg.',
+    }
+  }
 }
 
 /** The plan with, for every step, the limits of the rail it is about at the top level; SI units. */

@@ -1,0 +1,54 @@
+import type { Plan } from '../../plan/index.js'
+
+/** A rail's limits at the volts of one step, SI units. */
+export interface Point {
+  readonly step: number
+  readonly V: number
+  readonly expected_A: number
+  readonly lower_A: number
+  readonly upper_A: number
+  readonly ask_A: number
+  readonly trip_A: number
+  readonly ceiling_A: number
+}
+
+/** Rails that are raised in at least two steps, in each mode, with their limits along the volts: what is worth drawing. */
+export interface Course {
+  readonly rail: string
+  readonly mode: string
+  readonly points: readonly Point[]
+}
+
+export function coursesOf(plan: Plan): Course[] {
+  const courses = new Map<string, { rail: string; mode: string; points: Point[] }>()
+  for (const step of plan.steps) {
+    if (step.do !== 'raise' || step.rail === null) continue
+    const limits = step.limits[step.rail]
+    if (limits === undefined) continue
+    const key = `${step.rail} ${step.mode}`
+    const course = courses.get(key) ?? { rail: step.rail, mode: step.mode, points: [] }
+    courses.set(key, course)
+    const { at_V, expected_A, lower_A, upper_A, ask_A, trip_A, ceiling_A } = limits
+    course.points.push({
+      step: step.index,
+      V: at_V,
+      expected_A,
+      lower_A,
+      upper_A,
+      ask_A,
+      trip_A,
+      ceiling_A,
+    })
+  }
+  return [...courses.values()]
+    .map(({ rail, mode, points }) => ({ rail, mode, points: points.toSorted((a, b) => a.V - b.V) }))
+    .filter(({ points }) => new Set(points.map(({ V }) => V)).size > 1)
+}
+
+/** A round step so that about `count` of them reach `most`. */
+export function roundStep(most: number, count: number): number {
+  const rough = most / count
+  const size = Math.exp(Math.floor(Math.log10(rough)) * Math.LN10)
+  const factor = [1, 2, 5, 10].find((each) => each * size >= rough * 0.999) ?? 10
+  return Number((factor * size).toPrecision(6))
+}
