@@ -1,4 +1,4 @@
-import { readFileSync, statSync } from 'node:fs'
+import { existsSync, readFileSync, statSync } from 'node:fs'
 import { dirname, resolve } from 'node:path'
 import { groundGraph, readBench, type Bench } from '../bench/index.js'
 import { readEquipment, type Equipment } from '../equipment/index.js'
@@ -119,6 +119,11 @@ export function kindOf(path: string): { readonly kind: Kind | null; readonly pro
   }
 }
 
+/** A path that a file names at its top level, read from its text where the file as a whole is not sound. */
+function legible(text: string, key: string): string | null {
+  return new RegExp(`^${key}: *["']?([^"'#\\n]+?)["']? *(?:#.*)?$`, 'm').exec(text)?.[1] ?? null
+}
+
 /** Where the YAML is broken, its first key may still be legible. */
 function guessKind(text: string): Kind | null {
   return kindOfRaw({ slowglow: /^slowglow: *([a-z]+ 1)/m.exec(text)?.[1] })
@@ -176,8 +181,15 @@ export function loadAll(profilePath: string, benchPath?: string): LoadedAll {
   const problems: Problem[] = [...profile.problems]
   const beside = (file: string, named: string): string => resolve(dirname(file), named)
   const named = profile.value
-  const equipment = named === null ? null : loadEquipment(beside(profilePath, named.equipment))
-  const benchAt = benchPath ?? (named?.bench == null ? null : beside(profilePath, named.bench))
+  // A slip in the profile hides nothing of what it names: all errors are wanted at once.
+  const told = (key: 'equipment' | 'bench'): string | null => {
+    if (named !== null) return named[key]
+    const at = legible(profile.text, key)
+    return at !== null && existsSync(beside(profilePath, at)) ? at : null
+  }
+  const [equipmentAt, benchNamed] = [told('equipment'), told('bench')]
+  const equipment = equipmentAt === null ? null : loadEquipment(beside(profilePath, equipmentAt))
+  const benchAt = benchPath ?? (benchNamed === null ? null : beside(profilePath, benchNamed))
   const bench = benchAt === null ? null : loadBench(benchAt)
   if (equipment !== null) problems.push(...equipment.problems)
   if (bench !== null) problems.push(...bench.problems)

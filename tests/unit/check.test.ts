@@ -38,6 +38,14 @@ describe('slowglow check', () => {
     expect(printed.at(-1)).toMatch(/1 file checked: 1 thing wrong/)
   })
 
+  it('tells what is wrong in the set and the bench though the profile itself has a slip', () => {
+    put('profile.yaml', soundProfile.replace('kind:', 'knid:'))
+    put('equipment.yaml', soundSet.replace('value: 8k2', 'value: 8 mA'))
+    expect(run(['profile.yaml'])).toBe(1)
+    expect(printed.join('\n')).toContain('knid')
+    expect(printed.join('\n')).toMatch(/^equipment\.yaml:\d+:\d+: '8 mA' is a current/m)
+  })
+
   it('tells a problem once, however many of the files given lead to it', () => {
     put('equipment.yaml', soundSet.replace('value: 8k2', 'value: 8 mA'))
     expect(run(['profile.yaml', 'equipment.yaml', 'bench.yaml'], true)).toBe(1)

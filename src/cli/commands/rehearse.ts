@@ -6,6 +6,7 @@ import { createRunFile, RecordTrouble, runFileName, type RunWriter } from '../..
 import { type Rehearsal, rehearse } from '../../rehearse/index.js'
 import { type RunEntry, streamsOf } from '../../story/index.js'
 import { type Exit, exits } from '../exits.js'
+import { faultHelp } from '../fault-help.js'
 import { type Io, printJson } from '../io.js'
 import { closingText, exitOf } from '../live/closing.js'
 import { collect, whole } from '../live/flags.js'
@@ -33,6 +34,7 @@ export const registerRehearse: Register = (program, io) => {
     .argument('<profile>', 'profile file')
     .option('--bench <file>', 'bench file in place of the one the profile names')
     .option('--fault <spec>', 'PART:KIND[=VALUE][@WHEN]; may be given again', collect, [])
+    .addHelpText('after', faultHelp)
     .option('--seed <n>', 'which set and bench are drawn; the bench file’s own unless given', whole)
     .option('--out <dir>', 'folder for the run file', 'runs')
     .option('--json', 'one JSON document on standard output')
@@ -68,7 +70,8 @@ function command(profilePath: string, flags: Flags, io: Io): Exit {
     const run = file.slice(folder.length + 1).replace(/\.slowglow$/, '')
     const outcome = perform(prepared, { run, started, seed: flags.seed ?? bench.seed }, writer, io)
     writer.close()
-    tell(outcome, { run, file: shown(file, io.cwd), started }, json, io)
+    const never = neverCame(prepared.faults, outcome.faults)
+    tell(outcome, { run, file: shown(file, io.cwd), started, never }, json, io)
     return outcome.reachable ? exitOf(outcome.ending) : exits.notReachable
   } catch (error) {
     if (!(error instanceof RecordTrouble)) throw error
@@ -155,12 +158,23 @@ function progress(io: Io): { show(lines: () => readonly string[]): void; clear()
 
 function tell(
   { ending, virtual_s, faults }: Rehearsal,
-  { run, file, started }: { readonly run: string; readonly file: string; readonly started: Date },
+  {
+    run,
+    file,
+    started,
+    never,
+  }: {
+    readonly run: string
+    readonly file: string
+    readonly started: Date
+    readonly never: readonly string[]
+  },
   json: boolean,
   io: Io,
 ): void {
   if (!json) {
     if (faults.length > 0) io.out(`Faults put in: ${faults.join(', ')}`)
+    if (never.length > 0) io.out(`Never came: ${never.join(', ')}`)
     io.out(closingText(ending, file))
     return
   }
@@ -178,7 +192,13 @@ function tell(
     warnings,
     hand_rails,
     faults,
+    faults_never_came: never,
   })
+}
+
+/** A fault whose moment was not reached proves nothing, so it is said. */
+function neverCame(wanted: readonly { readonly text: string }[], came: readonly string[]): string[] {
+  return wanted.map(({ text }) => text).filter((text) => !came.includes(text))
 }
 
 function isSystemError(error: unknown): error is Error & { readonly code: string } {

@@ -21,6 +21,7 @@ import { runFileName } from '../../record/index.js'
 import type { Known } from '../../story/index.js'
 import type { PortLine } from '../../supply/index.js'
 import { type Exit, exits } from '../exits.js'
+import { faultHelp } from '../fault-help.js'
 import { offSaid, outputsOpen } from '../off-words.js'
 import { type Io, printJson } from '../io.js'
 import { configAtSpeed, planAtSpeed } from '../live/at-speed.js'
@@ -54,6 +55,7 @@ export const registerRun: Register = (program, io) => {
     .argument('<profile>', 'profile file')
     .option('--bench <file>', 'bench file; the one the profile names unless given')
     .option('--fault <spec>', 'virtual bench only: PART:KIND[=VALUE]@WHEN, may be given again', collect, [])
+    .addHelpText('after', faultHelp)
     .option('--speed <n>', 'virtual bench only: run seconds per second, 1 to 20', speedOf, 1)
     .option('--seed <n>', 'virtual bench only: draws the parts of the set', whole)
     .option('--runs <dir>', 'folder for the run file', 'runs')

@@ -23,6 +23,10 @@ import { placed } from '../problems.js'
 import { refuse } from '../refuse.js'
 import type { Register } from './index.js'
 
+const nothingToSwitch =
+  'Nothing here can be switched by slowglow: every rail of this bench stands on your own knobs. Switch off by hand: HT mains off first, then heaters, bias last.'
+const chargeLine = "The set's stored charge: not measured: take it as charged. Measure before touching."
+
 /** How long a run that is under way may take to make itself safe after it was told, ms; then it is ended. */
 const run_within_ms = 20_000
 
@@ -58,6 +62,14 @@ async function safeOff(path: string, json: boolean, io: Io): Promise<Exit> {
   const left = readBenchState(statePath)
   const places = placesOf(bench, left?.places ?? {})
   const off = readOffPlan(left?.off_plan ?? null) ?? offPlanOf(bench)
+  if (off.channels.length === 0) {
+    if (left !== null) await endRun(left, io)
+    const outputs_off = 'not confirmed'
+    if (json)
+      printJson(io, { outputs_off, text: nothingToSwitch, channels: {}, stored_charge: 'not measured' })
+    else io.out(`${nothingToSwitch}\n${chargeLine}`)
+    return exits.finding
+  }
   if (Object.keys(places).length === 0)
     return refuse(io, json, {
       exit: exits.notReachable,
@@ -69,8 +81,7 @@ async function safeOff(path: string, json: boolean, io: Io): Promise<Exit> {
   if (left !== null && virtualAs(bench) !== null && readBenchState(statePath) === null) {
     const text = 'The run confirmed its outputs off, and its virtual bench ended with it.'
     if (json) printJson(io, { outputs_off: 'confirmed', text, stored_charge: 'not measured' })
-    else
-      io.out(`${text}\nThe set's stored charge: not measured: take it as charged. Measure before touching.`)
+    else io.out(`${text}\n${chargeLine}`)
     return exits.done
   }
   const speed = left?.speed ?? 1
@@ -139,7 +150,8 @@ function tell(result: SafeOffResult, json: boolean, io: Io): void {
           `  ${rail} (${name}): ${how}${confirmed ? '' : '  NOT CONFIRMED'}`,
       ),
       ...(result.bias_released_by === null ? [] : [`  bias let go by ${result.bias_released_by}`]),
-      "The set's stored charge: not measured: take it as charged. Measure before touching.",
+      'Rails on your own knobs are not in this: HT first, bias last.',
+      chargeLine,
     ].join('\n'),
   )
 }

@@ -10,6 +10,7 @@ import {
   type VirtualBench,
 } from '../../virtual/index.js'
 import { exits } from '../exits.js'
+import { faultHelp } from '../fault-help.js'
 import type { Io } from '../io.js'
 import { type FromBench, toBenchShape } from '../live/bench-messages.js'
 import { collect, speedOf, whole } from '../live/flags.js'
@@ -44,6 +45,7 @@ export const registerVirtualBench: Register = (program, io) => {
     .option('--tcp <port>', 'loopback ports from this one on, one per supply', whole)
     .option('--speed <n>', 'seconds of the bench per second of the clock, 1 to 20', speedOf, 1)
     .option('--fault <spec>', 'PART:KIND[=VALUE]@WHEN, may be given again', collect, [])
+    .addHelpText('after', faultHelp)
     .option('--seed <n>', 'draws the parts of the set; the bench file’s own unless given', whole)
     .option('--mode <name>', 'mode the controls stand in at the start')
     .option('--json', 'messages as JSON lines on standard output')
