@@ -5,7 +5,7 @@ import { knobTurned, renewed } from './knob.js'
 import { answerHandOff } from './off-hand.js'
 import { closePrompt } from './prompts.js'
 import { record, warn } from './send.js'
-import type { Draft } from './state.js'
+import type { Draft, Prompt } from './state.js'
 import { currentStep, us } from './state.js'
 import { nothingMoved, provedDead, wireConfirmed } from './wires.js'
 import { amps, volts } from './words.js'
@@ -38,17 +38,30 @@ export function answer(d: Draft, prompt: number, value: number | string, by: str
       if (value === 'go on' && open.purpose.kind === 'step') {
         warn(d, `Could not tell: ${open.text} (the person answered "go on").`, null)
         takeAnswer(d, null)
-      }
+      } else askInWords(d, `A number of ${open.unit} is wanted here. `)
       return
     }
-    if (value < open.low || value > open.high) {
+    // Written so that what is no number at all lies outside too.
+    if (!(value >= open.low && value <= open.high)) {
       outside(d, value)
       return
     }
     takeAnswer(d, value)
     return
   }
-  takeAnswer(d, null)
+  if (value === 'yes' || (value === 'go on' && offersGoOn.has(open.purpose.kind))) takeAnswer(d, null)
+  else askInWords(d, 'Yes or no is wanted here. ')
+}
+
+/** Questions that end in "Go on, or stop?". */
+const offersGoOn: ReadonlySet<Prompt['purpose']['kind']> = new Set(['weak', 'not settled'])
+
+/** The same question, with what was wrong with the answer before it. */
+function askInWords(d: Draft, why: string): void {
+  const open = d.s.prompt
+  if (!open) return
+  const wanted = { ...open.ask, text: why + open.text }
+  d.out.push({ kind: 'prompt', prompt: open.id, ask: wanted, until_us: open.until_us })
 }
 
 /** Outside its window: asked once more (a slip of the pen), then it counts. */
@@ -59,13 +72,10 @@ function outside(d: Draft, value: number): void {
   // A charged can is discharged and read again, as often as it takes.
   if (open.tries === 0 || open.purpose.kind === 'charge') {
     d.s.prompt = { ...open, tries: 1 }
-    const again = `${value} ${open.unit} is outside ${open.low ?? ''} to ${open.high ?? ''} ${open.unit}; read and type it once more. `
-    d.out.push({
-      kind: 'prompt',
-      prompt: open.id,
-      ask: { ...open.ask, text: again + open.text },
-      until_us: open.until_us,
-    })
+    askInWords(
+      d,
+      `${value} ${open.unit} is outside ${open.low ?? ''} to ${open.high ?? ''} ${open.unit}; read and type it once more. `,
+    )
     return
   }
   closePrompt(d, 'outside its window twice')
@@ -140,7 +150,7 @@ function takeAnswer(d: Draft, value: number | null): void {
       return
     }
     case 'not settled':
-      d.s.weak = { ...d.s.weak, [`settle:${purpose.rail}:${step.index}`]: 1 }
+      d.s.unsettled = { ...d.s.unsettled, [purpose.rail]: step.index }
       warn(
         d,
         `${purpose.rail} had not settled at step ${step.index}; the person chose to go on.`,

@@ -1,6 +1,7 @@
 import type { BiasPlan, RailPlan } from '../plan/index.js'
 import { broke } from './breach.js'
 import { htIsOn } from './in-force.js'
+import { biasStandsAt } from './interlocks.js'
 import { ask, readingOf } from './prompts.js'
 import type { Draft } from './state.js'
 import { touch_V, typedRenew_s, typedValid_s, us } from './state.js'
@@ -16,11 +17,9 @@ import { volts } from './words.js'
 export function biasStands(d: Draft): boolean {
   for (const rail of Object.values(d.s.plan.rails)) {
     const bias = rail.bias
-    if (!bias) continue
+    if (!bias || biasStandsAt(d.s, bias)) continue
     if (bias.meter !== null) {
       const sample = d.s.meters[bias.meter]
-      const fresh = sample && d.s.t_us - sample.t_us <= us(d.s.plan.stale_s)
-      if (fresh && bias.sign * sample.value >= bias.at_least_V) continue
       if (d.s.t_us - d.s.part_us > us(20)) {
         broke(d, {
           code: 'bias-low',
@@ -33,9 +32,6 @@ export function biasStands(d: Draft): boolean {
       }
       return false
     }
-    const typed = d.s.typed[`node:${bias.node}`]
-    if (typed && d.s.t_us - typed.t_us <= us(typedValid_s) && bias.sign * typed.value >= bias.at_least_V)
-      continue
     if (!d.s.prompt) {
       if (htIsOn(d.s)) askAgain(d, rail, bias)
       else askFirst(d, rail, bias)
@@ -47,7 +43,6 @@ export function biasStands(d: Draft): boolean {
 
 /** True while a typed bias is being asked for again under HT: the step waits, and nothing rises. */
 export function renewsTypedBias(d: Draft): boolean {
-  if (d.s.prompt) return d.s.prompt.purpose.kind === 'bias'
   if (!htIsOn(d.s)) return false
   for (const rail of Object.values(d.s.plan.rails)) {
     const bias = rail.bias

@@ -104,7 +104,7 @@ export function worst(reasons: readonly ReasonRecord[]): ReasonRecord | null {
 }
 
 /** Threshold in force, from the plan. */
-export function trip(s: State, code: RuleCode, otherwise: number): number {
+export function tripAt(s: State, code: RuleCode, otherwise: number): number {
   return s.plan.rules.find((rule) => rule.code === code)?.trip ?? otherwise
 }
 export function for_us(s: State, code: RuleCode, otherwise_s: number): number {

@@ -3,6 +3,7 @@ import { leastOf } from './in-force.js'
 import { renewHandReadings } from './knob.js'
 import { ask, confirm } from './prompts.js'
 import { record, warn } from './send.js'
+import { limitsStand } from './standing.js'
 import type { Draft } from './state.js'
 import { accuracy, ampsCome, currentStep, enter, resolution, us } from './state.js'
 import { amps, volts } from './words.js'
@@ -12,6 +13,7 @@ import { amps, volts } from './words.js'
 export function holdAndSettle(d: Draft, step: Step): void {
   if (d.s.prompt) return
   if (renewHandReadings(d, step)) return
+  if (!limitsStand(d, step, 'step')) return
   if (d.s.part === 'hold') {
     if (d.s.t_us - d.s.part_us < us(step.hold_s)) return
     enter(d, 'settle')
@@ -22,10 +24,7 @@ export function holdAndSettle(d: Draft, step: Step): void {
     const open = names.filter((name) => !isSettled(d, name))
     if (open.length > 0) {
       const first = open[0] ?? ''
-      if (
-        d.s.t_us - d.s.part_us >= us(step.settle_within_s) &&
-        d.s.weak[`settle:${first}:${step.index}`] === undefined
-      ) {
+      if (d.s.t_us - d.s.part_us >= us(step.settle_within_s) && d.s.unsettled[first] !== step.index) {
         ask(
           d,
           { kind: 'not settled', rail: first },
@@ -36,7 +35,7 @@ export function holdAndSettle(d: Draft, step: Step): void {
         )
         return
       }
-      if (d.s.weak[`settle:${first}:${step.index}`] === undefined) return
+      if (d.s.unsettled[first] !== step.index) return
     }
   }
   for (const name of names) {
@@ -85,7 +84,10 @@ export function nextStep(d: Draft, step: Step): void {
   d.s.step_us = d.s.t_us
   d.s.intent = null
   enter(d, 'gate')
-  for (const state of Object.values(d.s.rails)) state.breaking = {}
+  for (const state of Object.values(d.s.rails)) {
+    state.breaking = {}
+    state.in_window = null
+  }
   const next = currentStep(d.s)
   if (next)
     record(d, 'step', `Step ${next.index}: ${next.stage}.`, {

@@ -1,9 +1,9 @@
-import type { HookupTest, Step } from '../plan/index.js'
+import type { HookupTest, RailPlan, Step } from '../plan/index.js'
 import { broke } from './breach.js'
 import { ask, readingOf } from './prompts.js'
 import { record, send } from './send.js'
-import type { Draft } from './state.js'
-import { channelOf, resolution, us, without } from './state.js'
+import type { Draft, RailState } from './state.js'
+import { accuracy, channelOf, off_V, resolution, us } from './state.js'
 import { amps, volts } from './words.js'
 
 /**
@@ -53,6 +53,11 @@ export function advanceHookup(
   const waited_s = (d.s.t_us - d.s.part_us) / 1e6
   const railState = d.s.rails[rail.name]
   switch (d.s.part) {
+    case 'hook-up least':
+      // Before the limits: many supplies refuse an over-voltage level below a set-point left from another run.
+      if (state.set_V === plan.min_V) enter('hook-up limits')
+      else if (idle) send(d, test.channel, { do: 'set', volts: plan.min_V })
+      break
     case 'hook-up limits':
       if (state.limits_step === step.index) enter('hook-up set')
       else if (idle)
@@ -133,7 +138,7 @@ export function advanceHookup(
       break
     }
     default:
-      enter('hook-up limits')
+      enter('hook-up least')
   }
 }
 
@@ -152,11 +157,14 @@ function polarity(
       enter('hook-up ohms')
       return
     }
+    // Nobody is sent to the set before the supply itself has said what stands there.
+    const now = d.s.rails[test.rail]?.V
+    if (!now || now.t_us <= d.s.part_us) return
     ask(
       d,
       { kind: 'polarity' },
       readingOf(
-        `${test.rail} stands at ${test.test_V.toFixed(1)} V or less. Read the volts at ${node} against chassis, red lead on ${node}, and type them with their sign.`,
+        `${test.rail} measures ${volts(now.value)} at its supply, set to ${test.test_V.toFixed(1)} V. Read the volts at ${node} against chassis, red lead on ${node}, and type them with their sign.`,
         `polarity ${test.rail}`,
         'V',
         low_V,
@@ -200,6 +208,28 @@ export function polarityWrong(d: Draft, test: HookupTest, measured: number | nul
   })
 }
 
+/** Volts or amps that the test itself cannot make: one valid sample ends it, before anybody reads a polarity there. */
+export function judgeHookup(d: Draft, step: Step, rail: RailPlan, state: RailState, by: 'V' | 'A'): void {
+  const test = step.hookup
+  if (test?.method !== 'low volts' || test.rail !== rail.name) return
+  const error = accuracy(d.s, rail, test.test_V, test.limit_A)
+  const measured = state[by]?.value ?? 0
+  const limit =
+    by === 'V'
+      ? Math.max(off_V, test.test_V + error.V)
+      : test.limit_A * 1.02 + error.A + resolution(d.s, rail).A
+  if (Math.abs(measured) <= limit) return
+  const told = by === 'V' ? volts(measured) : amps(measured)
+  broke(d, {
+    code: 'hook-up',
+    rail: rail.name,
+    measured,
+    limit,
+    unit: by,
+    text: `${rail.name} (${test.channel}) measures ${told} in its hook-up check, which sets ${test.test_V.toFixed(1)} V and allows ${amps(test.limit_A)}: the supply does not hold what it was told, or something else feeds its leads. Outputs off; measure before touching.`,
+  })
+}
+
 /** Three fresh readings in a row inside the window. */
 function ohms(d: Draft, test: HookupTest): 'good' | 'wait' {
   const found = channelOf(d.s, test.channel)
@@ -208,17 +238,17 @@ function ohms(d: Draft, test: HookupTest): 'good' | 'wait' {
   const rail = found ? d.s.rails[found.rail.name] : undefined
   if (!found || !V || !A || !rail || V.t_us <= d.s.part_us || A.t_us <= d.s.part_us) return 'wait'
   const least_A = 5 * resolution(d.s, found.rail).A
-  const seen = rail.breaking['hook-up']
+  const seen = rail.in_window
   const ratio = V.value / A.value
   const inWindow = A.value >= least_A && ratio >= test.ohm_low && ratio <= test.ohm_high
   const limited = A.value >= test.limit_A * 0.98
   const good = inWindow && (test.may_limit || !limited)
   if (!good) {
-    rail.breaking = without(rail.breaking, 'hook-up')
+    rail.in_window = null
     return 'wait'
   }
-  if (seen && seen.since_us === A.t_us) return 'wait'
-  rail.breaking = { ...rail.breaking, 'hook-up': { count: (seen?.count ?? 0) + 1, since_us: A.t_us } }
+  if (seen && seen.at_us === A.t_us) return 'wait'
+  rail.in_window = { count: (seen?.count ?? 0) + 1, at_us: A.t_us }
   return (seen?.count ?? 0) + 1 >= 3 ? 'good' : 'wait'
 }
 

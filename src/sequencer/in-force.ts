@@ -1,6 +1,6 @@
 import type { RailLimits, RailPlan, Step } from '../plan/index.js'
 import type { RailState, State } from './state.js'
-import { currentStep, resolution, us } from './state.js'
+import { currentStep, off_V, resolution, touch_V, us } from './state.js'
 import { amps, volts } from './words.js'
 
 /** What is in force now: limits of the moment, and the states that change what a reading means. */
@@ -63,6 +63,13 @@ export function isRising(s: State, step: Step): boolean {
   return step.do === 'raise' && (s.part === 'on' || s.part === 'ramp' || s.part === 'arrive')
 }
 
+/** While, and just after, a rail rises: by its set-point, or by its knob. */
+export function isCharging(s: State, step: Step, rail: RailPlan, state: RailState): boolean {
+  const own = step.rail === rail.name
+  const turned = own && rail.class === 'watched' && s.part === 'asking'
+  return (own && isRising(s, step)) || turned || s.t_us - state.set_us < us(2)
+}
+
 export function inSoftStart(s: State, step: Step, rail: string, state: RailState): boolean {
   return (
     step.soft_start_s > 0 &&
@@ -72,10 +79,19 @@ export function inSoftStart(s: State, step: Step, rail: string, state: RailState
   )
 }
 
-/** The supply holds its current limit: as it says itself, or by a current at the limit. */
-export function isLimiting(s: State, rail: RailPlan, measured_A: number, limits: RailLimits): boolean {
+/**
+ * The supply holds its current limit: as it says itself, or by a current at the limit. While reservoirs charge, step by step,
+ * it does so for moments; what it says is asked seldom and outlasts them, so that only the current counts then.
+ */
+export function isLimiting(
+  s: State,
+  rail: RailPlan,
+  measured_A: number,
+  limits: RailLimits,
+  charging: boolean,
+): boolean {
   if (rail.class !== 'programmed') return false
-  const told = rail.channels.some((part) => s.channels[part.channel]?.regulation === 'current')
+  const told = !charging && rail.channels.some((part) => s.channels[part.channel]?.regulation === 'current')
   const near =
     measured_A >= limits.supply_limit_A - Math.max(2 * resolution(s, rail).A, 0.01 * limits.supply_limit_A)
   return told || near
@@ -88,13 +104,39 @@ export function comesDown(s: State, state: RailState): boolean {
   )
 }
 
-/** Any HT or screen rail energised above the touch limit, or set to be. */
+/**
+ * Any HT or screen rail above the touch limit, or set to be. A watched one counts by the volts it was brought to, too: with
+ * its meter dead it may still be up.
+ */
 export function htIsOn(s: State): boolean {
   return Object.values(s.plan.rails).some((rail) => {
     const state = s.rails[rail.name]
-    if ((rail.role !== 'HT' && rail.role !== 'screen') || !state?.energised) return false
-    return (state.V?.value ?? 0) > 60 || state.set_V > 60
+    if ((rail.role !== 'HT' && rail.role !== 'screen') || !state) return false
+    if (state.energised && (state.V?.value ?? 0) > touch_V) return true
+    return (state.energised || rail.class === 'watched') && state.set_V > touch_V
   })
+}
+
+/**
+ * Whether a rail counts as up: switched on, measured to be up, or (watched) brought up by its knob in a step before and
+ * counted on since. A dead rail measures nothing, and that is what must be judged. Its own knob being turned is no loss.
+ */
+export function isUp(s: State, rail: RailPlan): boolean {
+  const state = s.rails[rail.name]
+  const step = currentStep(s)
+  if (!state || !step) return false
+  if (state.energised) return true
+  const turning = step.rail === rail.name && s.part === 'asking'
+  return rail.class === 'watched' && state.set_V > off_V && step.limits[rail.name] !== undefined && !turning
+}
+
+/** Set-point of a rail, with those of its channels that are on their way. */
+export function asked_V(s: State, rail: RailPlan, state: RailState): number {
+  const asked = rail.channels.reduce((sum, part) => {
+    const channel = s.channels[part.channel]
+    return sum + Math.max(channel?.setting ?? 0, channel?.set_V ?? 0)
+  }, 0)
+  return Math.max(state.set_V, asked)
 }
 
 const figure = {

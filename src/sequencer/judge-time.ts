@@ -1,8 +1,8 @@
 import type { RailPlan, Step } from '../plan/index.js'
-import { broke, trip } from './breach.js'
-import { comesDown, htIsOn, isRising } from './in-force.js'
-import type { Draft, RailState } from './state.js'
-import { accuracy, ampsCome, currentStep, hookedUp, resolution, us } from './state.js'
+import { broke, tripAt } from './breach.js'
+import { comesDown, htIsOn, isRising, isUp } from './in-force.js'
+import type { Draft, RailState, Sample } from './state.js'
+import { accuracy, ampsCome, currentStep, hookedUp, resolution, typedValid_s, us } from './state.js'
 import { volts } from './words.js'
 
 /** The trip rules that time alone can break: judged at every tick. */
@@ -13,7 +13,7 @@ export function judgeTick(d: Draft, dt_s: number): void {
   if (!step) return
   for (const rail of Object.values(d.s.plan.rails)) {
     const state = d.s.rails[rail.name]
-    if (!state?.energised || rail.class === 'hand') continue
+    if (!state || !isUp(d.s, rail) || rail.class === 'hand') continue
     judgeFreshness(d, rail, state)
     const stands_V = rail.class === 'watched' ? Math.max(state.set_V, state.V?.value ?? 0) : state.set_V
     const exempt = step.do === 'hook-up check' && rail.class === 'programmed'
@@ -27,6 +27,7 @@ export function judgeTick(d: Draft, dt_s: number): void {
     if (rail.class === 'programmed' && step.do !== 'hook-up check') judgeIntegral(d, step, rail, state, dt_s)
   }
   judgeBiasFreshness(d)
+  judgeTyped(d)
   judgePending(d)
   judgeIntent(d)
   if (d.s.begun_us !== null && hookedUp(d.s) && d.s.t_us - d.s.begun_us > us(d.s.plan.time_budget_s)) {
@@ -41,7 +42,8 @@ export function judgeTick(d: Draft, dt_s: number): void {
 }
 
 function judgeFreshness(d: Draft, rail: RailPlan, state: RailState): void {
-  const since_us = state.on_us ?? d.s.t_us
+  // A watched rail that measures nothing is not on by its own word; since its knob was turned it is expected to be.
+  const since_us = state.on_us ?? state.set_us
   const age = (sample: { t_us: number } | null): number => d.s.t_us - Math.max(sample?.t_us ?? 0, since_us)
   const seen = ampsCome(d.s, rail) ? [state.V, state.A] : [state.V]
   const age_us = Math.max(...seen.map(age))
@@ -67,7 +69,7 @@ function judgeIntegral(d: Draft, step: Step, rail: RailPlan, state: RailState, d
   const allowed = Math.max(2 * accuracy(d.s, rail, state.set_V, 0).V, resolution(d.s, rail).V)
   const beyond = Math.abs((state.V?.value ?? state.set_V) - state.set_V) - allowed
   if (beyond > 0) state.error_pct_s += (100 * beyond * dt_s) / state.set_V
-  const limit = 100 * trip(d.s, 'error-integral', 0.1)
+  const limit = 100 * tripAt(d.s, 'error-integral', 0.1)
   if (state.error_pct_s > limit) {
     broke(d, {
       code: 'error-integral',
@@ -100,10 +102,35 @@ function judgeBiasFreshness(d: Draft): void {
   }
 }
 
+/**
+ * What a person typed is asked for again wherever a step can stand still for it. One question that was open already may come
+ * in between; a reading older than that is none.
+ */
+function judgeTyped(d: Draft): void {
+  const most_us = us(typedValid_s + d.s.plan.prompt_timeout_s)
+  const old = (what: string, rail: string, sample: Sample | null | undefined): void => {
+    if (!sample || d.s.t_us - sample.t_us <= most_us) return
+    broke(d, {
+      code: 'prompt-timeout',
+      rail,
+      measured: (d.s.t_us - sample.t_us) / 1e6,
+      limit: most_us / 1e6,
+      unit: 's',
+      text: `The reading typed for ${what} is ${Math.round((d.s.t_us - sample.t_us) / 60e6)} min old and could not be asked for again.`,
+    })
+  }
+  const ht = htIsOn(d.s)
+  for (const rail of Object.values(d.s.plan.rails)) {
+    const state = d.s.rails[rail.name]
+    if (rail.class === 'hand' && state?.energised) old(rail.name, rail.name, state.V)
+    if (ht && rail.bias?.meter === null) old(rail.bias.node, rail.name, d.s.typed[`node:${rail.bias.node}`])
+  }
+}
+
 /** An intent that never reaches the disk. */
 function judgeIntent(d: Draft): void {
-  const limit_s = trip(d.s, 'recorder-lost', 10)
-  if (d.s.part !== 'intent' || d.s.intent?.recorded !== false || d.s.t_us - d.s.part_us <= us(limit_s)) return
+  const limit_s = tripAt(d.s, 'recorder-lost', 10)
+  if (d.s.intent?.recorded !== false || d.s.t_us - d.s.part_us <= us(limit_s)) return
   broke(d, {
     code: 'recorder-lost',
     measured: (d.s.t_us - d.s.part_us) / 1e6,

@@ -1,64 +1,130 @@
 import type { RailLimits, RailPlan, Step } from '../plan/index.js'
-import { broke, for_us, lasting, trip } from './breach.js'
+import { broke, for_us, lasting, tripAt } from './breach.js'
+import { judgeHookup } from './hookup.js'
 import {
+  asked_V,
   comesDown,
   htIsOn,
   inSoftStart,
+  isCharging,
   isLimiting,
   isRising,
-  leastOf,
+  isUp,
   limitsNow,
   reasonText,
 } from './in-force.js'
+import { judgeLost } from './judge-lost.js'
+import { raiseEvery_s } from './slew.js'
 import type { Draft, RailState } from './state.js'
-import { accuracy, currentStep, resolution, us } from './state.js'
+import { accuracy, currentStep, nothing_A, off_V, resolution, us } from './state.js'
 import { amps, volts } from './words.js'
 
 /** The trip rules that a reading can break. */
 
-/** Judged when a rail's own current or volts arrived. Hook-up checks have their own judgement (run.ts). */
+/** Judged when a rail's own current or volts arrived. Hook-up checks have their own judgement (hookup.ts). */
 export function judgeReading(d: Draft, name: string, quantity: 'V' | 'A'): void {
   const step = currentStep(d.s)
   const rail = d.s.plan.rails[name]
   const state = d.s.rails[name]
-  if (!step || !rail || !state?.energised) return
-  if (step.do === 'hook-up check') return
+  if (!step || !rail || !state) return
+  if (rail.class === 'programmed' && !state.energised) {
+    if (d.s.outputs_proved) judgeOff(d, rail, state, quantity)
+    return
+  }
+  if (!isUp(d.s, rail)) return
+  if (step.do === 'hook-up check') {
+    judgeHookup(d, step, rail, state, quantity)
+    return
+  }
   const limits = limitsNow(d.s, name)
   if (!limits) return
   if (quantity === 'A') judgeCurrent(d, step, rail, state, limits)
   else judgeVolts(d, step, rail, state, limits)
+  judgeLost(d, step, rail, state, limits, quantity)
 }
 
-function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, limits: RailLimits): void {
-  const measured = state.A?.value ?? 0
-  const rising = step.rail === rail.name && isRising(d.s, step)
-  const soft = inSoftStart(d.s, step, rail.name, state)
-  // Charge for reservoirs does not pass the tubes, so it is allowed on top while (and just after) the rail rises.
-  const turned = rail.class === 'watched' && step.rail === rail.name && d.s.part === 'asking'
-  const charging = rising || turned || d.s.t_us - state.set_us < us(2)
-  const charge_A = charging ? limits.charge_A : 0
-  const at = `${rail.name} drew ${amps(measured)} at ${volts(state.V?.value ?? 0)}`
-  const why = reasonText(d.s, rail.name, 'trip', charge_A)
+/**
+ * A run-down takes its time, so what may not wait is judged on the way: it makes the OFF urgent. Only until then: once it is
+ * urgent there is nothing stronger, and OFF is told again until it confirms.
+ */
+export function judgeRunDown(d: Draft, name: string, quantity: 'V' | 'A'): void {
+  const rail = d.s.plan.rails[name]
+  const state = d.s.rails[name]
+  // All steps done: the last one's limits are what the rail came down from.
+  const step = currentStep(d.s) ?? d.s.plan.steps[d.s.plan.steps.length - 1]
+  if (d.s.off?.how !== 'run down' || !step || !rail || !state?.energised) return
+  if (step.do === 'hook-up check') {
+    judgeHookup(d, step, rail, state, quantity)
+    return
+  }
+  const limits = limitsNow(d.s, name) ?? step.limits[name]
+  if (!limits) return
+  if (quantity === 'A') judgeCeiling(d, step, rail, state, limits)
+  else judgeOverVolts(d, rail, state, limits)
+}
 
+/** An output that is off carries nothing: volts or amps there come from elsewhere, or it is not off. */
+function judgeOff(d: Draft, rail: RailPlan, state: RailState, quantity: 'V' | 'A'): void {
+  const measured = state[quantity]?.value ?? 0
+  const limit =
+    quantity === 'V'
+      ? off_V + accuracy(d.s, rail, off_V, 0).V
+      : nothing_A(d.s, rail) + 3 * resolution(d.s, rail).A
+  if (!lasting(d, state, 'read-back', Math.abs(measured) > limit, ` ${quantity} while off`)) return
+  broke(d, {
+    code: 'read-back',
+    rail: rail.name,
+    measured,
+    limit,
+    unit: quantity,
+    text: `${rail.name} is off, and its supply measures ${quantity === 'V' ? volts(measured) : amps(measured)} there: the output did not obey OFF, or something else feeds its leads.`,
+  })
+}
+
+/** Charge for reservoirs does not pass the tubes, so it is allowed on top. */
+const chargeNow_A = (d: Draft, step: Step, rail: RailPlan, state: RailState, limits: RailLimits): number =>
+  isCharging(d.s, step, rail, state) ? limits.charge_A : 0
+
+const drew = (rail: RailPlan, state: RailState): string =>
+  `${rail.name} drew ${amps(state.A?.value ?? 0)} at ${volts(state.V?.value ?? 0)}`
+
+function judgeCeiling(d: Draft, step: Step, rail: RailPlan, state: RailState, limits: RailLimits): void {
+  const measured = state.A?.value ?? 0
+  const soft = inSoftStart(d.s, step, rail.name, state)
+  const charge_A = chargeNow_A(d, step, rail, state, limits)
   // Cold heaters draw what the supply allows, and the supply's own limit is that ceiling.
   const cold_A = soft ? limits.supply_limit_A * 1.02 : 0
   const ceiling_A = soft ? Math.max(limits.ceiling_A, cold_A) : limits.ceiling_A + charge_A
-  if (measured > ceiling_A) {
-    broke(d, {
-      code: 'over-ceiling',
-      rail: rail.name,
-      measured,
-      limit: ceiling_A,
-      unit: 'A',
-      text: `${at}, above the ceiling of ${amps(ceiling_A)}. ${
-        ceiling_A === cold_A
-          ? `While its heaters are cold that is the supply's own limit of ${amps(limits.supply_limit_A)}, and 2 %.`
-          : reasonText(d.s, rail.name, 'ceiling', soft ? 0 : charge_A)
-      }`,
-    })
-  }
+  if (measured <= ceiling_A) return
+  broke(d, {
+    code: 'over-ceiling',
+    rail: rail.name,
+    measured,
+    limit: ceiling_A,
+    unit: 'A',
+    text: `${drew(rail, state)}, above the ceiling of ${amps(ceiling_A)}. ${
+      ceiling_A === cold_A
+        ? `While its heaters are cold that is the supply's own limit of ${amps(limits.supply_limit_A)}, and 2 %.`
+        : reasonText(d.s, rail.name, 'ceiling', soft ? 0 : charge_A)
+    }`,
+  })
+}
+
+function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, limits: RailLimits): void {
+  judgeCeiling(d, step, rail, state, limits)
+  const measured = state.A?.value ?? 0
+  const soft = inSoftStart(d.s, step, rail.name, state)
+  const charge_A = chargeNow_A(d, step, rail, state, limits)
+  const at = drew(rail, state)
+  const why = reasonText(d.s, rail.name, 'trip', charge_A)
+
   if (
-    lasting(d, state, 'over-trip', !soft && measured > (limits.trip_A + charge_A) * trip(d.s, 'over-trip', 1))
+    lasting(
+      d,
+      state,
+      'over-trip',
+      !soft && measured > (limits.trip_A + charge_A) * tripAt(d.s, 'over-trip', 1),
+    )
   ) {
     broke(d, {
       code: 'over-trip',
@@ -70,7 +136,7 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
     })
   }
 
-  const limiting = isLimiting(d.s, rail, measured, limits)
+  const limiting = isLimiting(d.s, rail, measured, limits, isCharging(d.s, step, rail, state))
   if (lasting(d, state, 'current-limit', limiting && !soft)) {
     broke(d, {
       code: 'current-limit',
@@ -88,7 +154,7 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
     d.s.t_us - state.set_us >= for_us(d.s, 'rising', 20) &&
     oldest.t_us >= state.set_us
   ) {
-    const margin = Math.max(3 * resolution(d.s, rail).A, trip(d.s, 'rising', 0.03) * limits.expected_A)
+    const margin = Math.max(3 * resolution(d.s, rail).A, tripAt(d.s, 'rising', 0.03) * limits.expected_A)
     if (measured - oldest.value > margin && measured > limits.upper_A) {
       broke(d, {
         code: 'rising',
@@ -100,102 +166,38 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
       })
     }
   }
-
-  if (rail.role === 'heater' && htIsOn(d.s)) {
-    const least_A = leastOf(d.s, rail.name, limits)
-    const low = measured < least_A || (state.V?.value ?? 0) < 0.9 * limits.at_V
-    if (lasting(d, state, 'heater-lost', low)) {
-      broke(d, {
-        code: 'heater-lost',
-        rail: rail.name,
-        measured,
-        limit: least_A,
-        unit: 'A',
-        text: `${at} while HT is on, below ${amps(least_A)}: a heater or a chain has opened.`,
-      })
-    }
-  }
-  if (rail.role === 'bias' && htIsOn(d.s)) {
-    const preload_A = rail.bias?.preload_A ?? null
-    const least_A = limits.expected_A - (preload_A ?? 0) / 2
-    if (preload_A !== null && lasting(d, state, 'bias-low', measured < least_A)) {
-      broke(d, {
-        code: 'bias-low',
-        rail: rail.name,
-        measured,
-        limit: least_A,
-        unit: 'A',
-        text: `${at}; with its preload of ${amps(preload_A)} at the grid return it should draw ${amps(limits.expected_A)}. The bias lead is off or open, so the grids may have no bias.`,
-      })
-    }
-  }
-  if (rail.role === 'drive' && htIsOn(d.s)) {
-    const wanted_A = limits.expected_A
-    if (
-      wanted_A >= 5 * resolution(d.s, rail).A &&
-      lasting(d, state, 'drive-lost', measured < trip(d.s, 'drive-lost', 0.5) * wanted_A)
-    ) {
-      broke(d, {
-        code: 'drive-lost',
-        rail: rail.name,
-        measured,
-        limit: trip(d.s, 'drive-lost', 0.5) * wanted_A,
-        unit: 'A',
-        text: `${at}; drive should be ${amps(wanted_A)}. A driven stage without drive has no bias of its own.`,
-      })
-    }
-  }
-  if (rail.role === 'HT') judgePlate(d, rail, state, limits)
 }
 
-/** Screen volts without plate volts or plate current: the whole cathode current lands on the screen. */
-function judgePlate(d: Draft, rail: RailPlan, state: RailState, limits: RailLimits): void {
-  const screenOn = Object.values(d.s.plan.rails).some(
-    (other) => other.role === 'screen' && d.s.rails[other.name]?.energised,
-  )
-  if (!screenOn) return
-  const measured = state.A?.value ?? 0
-  const visible = limits.expected_A >= 5 * resolution(d.s, rail).A
-  const missing =
-    (state.V?.value ?? 0) < 0.5 * limits.at_V ||
-    (visible && measured < trip(d.s, 'plate-lost', 0.25) * limits.expected_A)
-  if (lasting(d, state, 'plate-lost', missing)) {
-    broke(d, {
-      code: 'plate-lost',
-      rail: rail.name,
-      measured,
-      limit: trip(d.s, 'plate-lost', 0.25) * limits.expected_A,
-      unit: 'A',
-      text: `${rail.name} has lost its plate volts or plate current (${volts(state.V?.value ?? 0)}, ${amps(measured)}) while the screen is on: the screen would carry the whole cathode current.`,
-    })
-  }
+function judgeOverVolts(d: Draft, rail: RailPlan, state: RailState, limits: RailLimits): void {
+  const measured = state.V?.value ?? 0
+  const slack = 3 * accuracy(d.s, rail, state.set_V, 0).V + resolution(d.s, rail).V
+  const top_V = Math.max(limits.over_voltage_V, state.set_V + limits.over_voltage_V - limits.at_V) + slack
+  // A knob has its own window (judgeKnob): no supply of ours holds it.
+  if (rail.class !== 'programmed' || limits.over_voltage_V <= 0 || measured <= top_V) return
+  broke(d, {
+    code: 'over-ceiling',
+    rail: rail.name,
+    measured,
+    limit: top_V,
+    unit: 'V',
+    text: `${rail.name} stands at ${volts(measured)}, above its over-voltage level of ${volts(limits.over_voltage_V)}: the supply is not holding its set-point.`,
+  })
 }
 
 function judgeVolts(d: Draft, step: Step, rail: RailPlan, state: RailState, limits: RailLimits): void {
+  judgeOverVolts(d, rail, state, limits)
   const measured = state.V?.value ?? 0
   const error = accuracy(d.s, rail, state.set_V, 0).V
   const step_V = resolution(d.s, rail).V
-  const top_V =
-    Math.max(limits.over_voltage_V, state.set_V + limits.over_voltage_V - limits.at_V) + 3 * error + step_V
   if (rail.class === 'watched') {
     judgeKnob(d, rail, state, limits, error + step_V)
     return
-  }
-  if (limits.over_voltage_V > 0 && measured > top_V) {
-    broke(d, {
-      code: 'over-ceiling',
-      rail: rail.name,
-      measured,
-      limit: top_V,
-      unit: 'V',
-      text: `${rail.name} stands at ${volts(measured)}, above its over-voltage level of ${volts(limits.over_voltage_V)}: the supply is not holding its set-point.`,
-    })
   }
   const rising = step.rail === rail.name && isRising(d.s, step)
   const soft = inSoftStart(d.s, step, rail.name, state)
   const lowering = comesDown(d.s, state)
   if (!rising && !soft && !lowering) {
-    const tolerance = Math.max(3 * error, trip(d.s, 'off-set-point', 0.02) * state.set_V, step_V)
+    const tolerance = Math.max(3 * error, tripAt(d.s, 'off-set-point', 0.02) * state.set_V, step_V)
     const settledIn = d.s.t_us - state.set_us > us(1)
     if (lasting(d, state, 'off-set-point', settledIn && Math.abs(measured - state.set_V) > tolerance)) {
       broke(d, {
@@ -208,10 +210,24 @@ function judgeVolts(d: Draft, step: Step, rail: RailPlan, state: RailState, limi
       })
     }
   }
+  if (rising && !lowering) {
+    // A set-point on its way may have arrived already; above that and one step of the ramp nothing may stand.
+    const top_V = asked_V(d.s, rail, state) + 3 * error + Math.max(step_V, step.slew_V_per_s * raiseEvery_s)
+    if (lasting(d, state, 'off-set-point', measured > top_V, ' on the way up')) {
+      broke(d, {
+        code: 'off-set-point',
+        rail: rail.name,
+        measured,
+        limit: top_V,
+        unit: 'V',
+        text: `${rail.name} stands at ${volts(measured)} on its way up though it is set to ${volts(state.set_V)} so far: the supply is not holding its set-point, or something else feeds its leads.`,
+      })
+    }
+  }
   if (rising && d.s.part === 'ramp' && !soft) {
     const first = state.rise[0]
     const span_s = first ? (d.s.t_us - first.t_us) / 1e6 : 0
-    const wanted = trip(d.s, 'slow-rise', 0.5) * step.slew_V_per_s * span_s
+    const wanted = tripAt(d.s, 'slow-rise', 0.5) * step.slew_V_per_s * span_s
     const behind = state.set_V - measured > Math.max(3 * error + step_V, 0.02 * state.set_V)
     const slow =
       first !== undefined &&

@@ -5,19 +5,20 @@ import { holdAndSettle, nextStep } from './hold.js'
 import { advanceHookup } from './hookup.js'
 import { broke } from './breach.js'
 import { htIsOn, isLimiting } from './in-force.js'
-import { askToTurn } from './knob.js'
+import { askToTurn, renewHandReadings } from './knob.js'
 import { makeOff } from './off.js'
 import { ask } from './prompts.js'
-import { heatersReady, record, send } from './send.js'
+import { biasReady, heatersReady } from './interlocks.js'
+import { record, send } from './send.js'
+import { riseAllowed_V, raiseEvery_s, scale } from './slew.js'
+import { limitsFor, limitsStand, roomMade } from './standing.js'
+import { outputsProved } from './start.js'
 import type { Draft, RailState, StepPart } from './state.js'
 import { accuracy, currentStep, enter, resolution, touch_V, us } from './state.js'
 import { wiresConfirmed } from './wires.js'
 import { amps, volts } from './words.js'
 
 /** How a step goes forward: gate, hands clear, intent on disk, limits read back, on, ramp, arrive, hold, settle, judge. */
-
-const startWithin_s = 10
-const raiseEvery_us = 100_000
 
 export function advance(d: Draft): void {
   // One event may finish several parts; a bound keeps it total.
@@ -31,14 +32,20 @@ export function advance(d: Draft): void {
 /** Where a step can stand still for a question under HT. */
 const mayPause: ReadonlySet<StepPart> = new Set(['gate', 'ramp', 'hold', 'settle'])
 
+/** True while a reading that a person typed is asked for again: a slow ramp outlives its fifteen minutes as a hold does. */
+function renewsReadings(d: Draft, step: Step): boolean {
+  if (d.s.prompt) return d.s.prompt.purpose.kind === 'bias' || d.s.prompt.purpose.kind === 'renew'
+  return renewsTypedBias(d) || renewHandReadings(d, step)
+}
+
 function advanceOnce(d: Draft): void {
   const step = currentStep(d.s)
   if (!step) {
     makeOff(d, 'run down', 'completed', null)
     return
   }
-  if (!outputsKnown(d) || !wiresConfirmed(d)) return
-  if (mayPause.has(d.s.part) && step.do !== 'lower' && renewsTypedBias(d)) return
+  if (!outputsProved(d) || !wiresConfirmed(d)) return
+  if (mayPause.has(d.s.part) && step.do !== 'lower' && renewsReadings(d, step)) return
   if (step.do === 'hook-up check') {
     if (step.hookup?.method === 'low volts' && !intentRecorded(d, step)) return
     advanceHookup(
@@ -53,6 +60,7 @@ function advanceOnce(d: Draft): void {
     )
     return
   }
+  if (d.s.part === 'gate' && (step.do === 'ask' || step.do === 'hold') && !roomMade(d, step)) return
   if (step.do === 'ask') {
     if (d.s.part === 'gate' && step.ask) {
       if (step.ask.inside && htIsOn(d.s)) {
@@ -83,21 +91,7 @@ function advanceOnce(d: Draft): void {
   }
   if (step.do === 'lower') lower(d, step, rail, state)
   else if (rail.class === 'programmed') raiseProgrammed(d, step, rail, state)
-  else raiseByKnob(d, step, rail)
-}
-
-/** Nothing starts before every output was read back as off. */
-function outputsKnown(d: Draft): boolean {
-  if (d.s.ever_energised || d.s.step > 0 || d.s.part !== 'gate') return true
-  const open = Object.entries(d.s.channels).filter(([, channel]) => channel.output !== 'off')
-  if (open.length === 0) return true
-  if (d.s.t_us - (d.s.begun_us ?? d.s.t_us) > us(startWithin_s)) {
-    broke(d, {
-      code: 'line-lost',
-      text: `${open.map(([name]) => name).join(', ')} did not answer or did not read back as off within ${startWithin_s} s, so nothing was energised.`,
-    })
-  }
-  return false
+  else turnByKnob(d, step, rail)
 }
 
 function intentRecorded(d: Draft, step: Step): boolean {
@@ -143,38 +137,28 @@ function raiseProgrammed(d: Draft, step: Step, rail: RailPlan, state: RailState)
       return
     case 'intent':
       // Hands and record may have taken minutes: the interlocks are looked at once more.
-      if (d.s.intent?.recorded && gateOpen(d, step, rail)) enter(d, 'limits')
+      if (d.s.intent?.recorded && gateOpen(d, step, rail)) enter(d, isOn(d, rail) ? 'limits' : 'first set')
       return
-    case 'limits': {
-      const open = rail.channels.filter((part) => d.s.channels[part.channel]?.limits_step !== step.index)
-      if (open.length === 0) {
-        const on = rail.channels.every((part) => d.s.channels[part.channel]?.output === 'on')
-        enter(d, on ? 'ramp' : 'first set')
-      } else if (idle) {
-        for (const part of open) {
-          send(d, part.channel, {
-            do: 'limits',
-            limit_A: Math.max(limits.supply_limit_A, part.min_A),
-            over_voltage_V:
-              part.over_voltage && limits.over_voltage_V > 0
-                ? Math.min(part.max_V, limits.over_voltage_V * part.share)
-                : null,
-          })
-        }
-      }
+    case 'first set': {
+      // Before the limits: many supplies refuse an over-voltage level below a set-point left from another run.
+      const open = rail.channels.filter((part) => d.s.channels[part.channel]?.set_V !== part.min_V)
+      if (open.length === 0) enter(d, 'limits')
+      else if (idle) for (const part of open) send(d, part.channel, { do: 'set', volts: part.min_V })
       return
     }
-    case 'first set': {
-      const open = rail.channels.filter((part) => d.s.channels[part.channel]?.set_V !== part.min_V)
-      if (open.length === 0) enter(d, 'on')
-      else if (idle) for (const part of open) send(d, part.channel, { do: 'set', volts: part.min_V })
+    case 'limits': {
+      if (!limitsStand(d, step, 'room')) return
+      const open = rail.channels.filter((part) => d.s.channels[part.channel]?.limits_step !== step.index)
+      if (open.length === 0) enter(d, isOn(d, rail) ? 'ramp' : 'on')
+      else if (idle)
+        for (const part of open) send(d, part.channel, { do: 'limits', ...limitsFor(part, limits) })
       return
     }
     case 'on': {
       const open = rail.channels.filter((part) => d.s.channels[part.channel]?.output !== 'on')
       if (open.length === 0) {
         enter(d, 'ramp')
-      } else if (idle) {
+      } else if (idle && gateOpen(d, step, rail)) {
         state.on_us = d.s.t_us
         for (const part of open) send(d, part.channel, { do: 'on' })
       }
@@ -186,8 +170,7 @@ function raiseProgrammed(d: Draft, step: Step, rail: RailPlan, state: RailState)
         enter(d, 'gate')
         return
       }
-      // A heater that drops out on the way stops the rise here; what it means is judged by its own rule.
-      if (idle && (!step.needs_heaters || heatersReady(d.s))) ramp(d, step, rail, state)
+      if (idle) ramp(d, step, rail, state)
       return
     case 'arrive':
       arrive(d, step, rail, state)
@@ -197,18 +180,16 @@ function raiseProgrammed(d: Draft, step: Step, rail: RailPlan, state: RailState)
   }
 }
 
-/** One raise: never faster than the slew since the last one, never past the target, rounded down to what can be set. */
+const isOn = (d: Draft, rail: RailPlan): boolean =>
+  rail.channels.every((part) => d.s.channels[part.channel]?.output === 'on')
+
+/** One raise, as far as the slew allows, rounded down to what can be set. */
 function ramp(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
-  // A heater chain that leaves its band holds the rise; whether it is lost is judged by its own rule.
+  // Heaters or bias that leave their band hold the rise; whether they are lost is judged by their own rules.
   if (step.needs_heaters && !heatersReady(d.s)) return
-  const last_us = Math.max(state.set_us, d.s.part_us)
-  const since_us = d.s.t_us - last_us
-  if (since_us < raiseEvery_us && state.set_V > 0) return
-  // A loop that was held up may not catch up at once; a slow slew may save up for one step of the supply.
-  const finest_V = Math.max(...rail.channels.map((part) => 1 / (part.share * scale(part.set_digits_V))))
-  const most_us = Math.max(1_000_000, (1.5e6 * finest_V) / step.slew_V_per_s)
-  const allowed = state.set_V + (step.slew_V_per_s * Math.min(since_us, most_us)) / 1e6
-  const wanted = Math.min(step.target_V, allowed)
+  if (step.needs_bias && !biasReady(d.s)) return
+  if (d.s.t_us - Math.max(state.set_us, d.s.part_us) < us(raiseEvery_s) && state.set_V > 0) return
+  const wanted = riseAllowed_V(d.s, step, rail, state)
   const sets: { channel: string; volts: number }[] = []
   for (const part of rail.channels) {
     const digits = scale(part.set_digits_V)
@@ -230,12 +211,6 @@ function ramp(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
   if (atTarget) enter(d, 'arrive')
 }
 
-function scale(digits: number): number {
-  let value = 1
-  for (let i = 0; i < digits; i++) value *= 10
-  return value
-}
-
 function arrive(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
   const tolerance = Math.max(
     3 * accuracy(d.s, rail, step.target_V, 0).V,
@@ -250,7 +225,7 @@ function arrive(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
     (state.A !== null &&
       limits !== undefined &&
       state.A.value <= limits.trip_A &&
-      !isLimiting(d.s, rail, state.A.value, limits))
+      !isLimiting(d.s, rail, state.A.value, limits, false))
   if (sample && sample.t_us > d.s.part_us && Math.abs(sample.value - state.set_V) <= tolerance && eased) {
     state.breaking = {}
     enter(d, 'hold')
@@ -284,7 +259,7 @@ function arrive(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
 
 function lower(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
   if (rail.class !== 'programmed') {
-    raiseByKnob(d, step, rail)
+    turnByKnob(d, step, rail)
     return
   }
   if (d.s.part === 'gate') {
@@ -312,7 +287,7 @@ function lower(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
 }
 
 /** Watched and hand rails: a person turns the knob, slowglow judges what is measured or typed. */
-function raiseByKnob(d: Draft, step: Step, rail: RailPlan): void {
+function turnByKnob(d: Draft, step: Step, rail: RailPlan): void {
   switch (d.s.part) {
     case 'gate':
       if (!gateOpen(d, step, rail)) return
@@ -328,6 +303,7 @@ function raiseByKnob(d: Draft, step: Step, rail: RailPlan): void {
         enter(d, 'gate')
         return
       }
+      if (!limitsStand(d, step, 'room')) return
       askToTurn(d, step, rail)
       enter(d, 'asking')
       return

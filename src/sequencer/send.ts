@@ -1,9 +1,12 @@
 import type { LineRequestBody } from '../exchange/index.js'
+import type { ChannelPlan, RailPlan, Step } from '../plan/index.js'
 import { broke } from './breach.js'
-import type { Draft, State } from './state.js'
+import { biasReady, heatersReady } from './interlocks.js'
+import { riseAllowed_V } from './slew.js'
+import type { ChannelState, Draft, State } from './state.js'
 import { channelOf, currentStep, hookedUp } from './state.js'
 import type { RecordedEvent } from './types.js'
-import { volts } from './words.js'
+import { amps, volts } from './words.js'
 
 /**
  * The one door to the line. Every request passes the invariants here, whatever part of the sequencer made it; one that would
@@ -39,21 +42,26 @@ function objectionTo(s: State, channel: string, request: LineRequestBody): strin
   if (!found) return `${channel} is not in the plan.`
   if (request.do === 'off' || request.do === 'zero') return null
   const { rail, plan, state } = found
-  if (request.do === 'set' && state.set_V !== null && request.volts <= state.set_V && s.phase !== 'waiting')
-    return null
+  const railState = s.rails[rail.name]
+  if (!railState) return `${rail.name} is not in the plan.`
+  if (request.do === 'set' && s.phase !== 'waiting') {
+    // Lowering, and the lowest there is: never more than what stands, whatever that was.
+    if (request.volts <= (state.set_V ?? plan.min_V)) return null
+  }
 
   const step = currentStep(s)
   if (s.begun_us === null) return 'cautions were not acknowledged in this start.'
   if (s.phase !== 'running' || !step)
     return `the run is over, so ${channel} may not be raised or switched on.`
-  if (request.do === 'limits') return null
+  if (request.do === 'limits' && narrows(request, state)) return null
 
   if (!hookedUp(s)) return 'the hook-up was not confirmed in this start.'
   if (s.intent?.recorded !== true) return `the intent of this segment is not in the record yet.`
+  if (request.do === 'limits') return limitsObjection(step, found, request)
   if (state.limits_step !== step.index) return `limits of ${channel} were not read back for this segment.`
   if (request.do === 'on') {
     if (s.prompt && s.prompt.purpose.kind !== 'polarity') return 'a question is open.'
-    return null
+    return step.hookup ? null : interlockObjection(s, step)
   }
 
   const rail_V = request.volts / plan.share
@@ -62,16 +70,45 @@ function objectionTo(s: State, channel: string, request: LineRequestBody): strin
   if (request.volts > plan.max_V) return `${volts(request.volts)} is above what ${channel} is rated for.`
   if (s.prompt) return 'a question is open, so nothing rises.'
   if (rail_V > 60 && s.hands_in) return 'hands are not clear since the last question.'
+  // The hook-up check sets its few volts at once, with the output off.
+  if (step.hookup) return state.output === 'off' ? null : `${channel} is not off.`
+  // What is sent is rounded down to whole digits, so this leaves room for the arithmetic alone.
+  if (request.volts > riseAllowed_V(s, step, rail, railState) * plan.share + 1e-5)
+    return `${rail.name} would rise faster than ${step.slew_V_per_s} V/s.`
+  return interlockObjection(s, step)
+}
+
+function interlockObjection(s: State, step: Step): string | null {
   if (step.needs_heaters && !heatersReady(s)) return 'heaters have not been in band for their warm-up time.'
+  if (step.needs_bias && !biasReady(s)) return 'the bias does not stand where the set needs it.'
   return null
 }
 
-/** Every heater chain's rail in band for the chain's warm-up time. Hand rails count by their two typed readings (run.ts). */
-export function heatersReady(s: State): boolean {
-  return s.plan.heaters.every((watch) => {
-    const since = s.rails[watch.rail]?.good_since_us ?? null
-    return since !== null && s.t_us - since >= watch.warm_up_s * 1e6
-  })
+type Limits = Extract<LineRequestBody, { do: 'limits' }>
+
+/** Neither current nor over-voltage level goes above what was read back before. */
+function narrows(request: Limits, state: ChannelState): boolean {
+  if (state.limit_A === null || request.limit_A > state.limit_A) return false
+  return request.over_voltage_V === null
+    ? state.over_V === null
+    : state.over_V !== null && request.over_voltage_V <= state.over_V
+}
+
+/** A supply's own limit is what is left when all else has failed: never wider than the step says, or than it stood. */
+function limitsObjection(
+  step: Step,
+  { rail, plan, state }: { rail: RailPlan; plan: ChannelPlan; state: ChannelState },
+  request: Limits,
+): string | null {
+  const own = step.limits[rail.name]
+  const step_A = step.hookup ? step.hookup.limit_A : own?.supply_limit_A
+  if (step_A === undefined) return `step ${step.index} has no limits for ${rail.name}.`
+  const most_A = Math.max(step_A, plan.min_A, state.limit_A ?? 0)
+  if (request.limit_A > Math.min(most_A, plan.max_A))
+    return `a supply limit of ${amps(request.limit_A)} on ${plan.channel} is above ${amps(Math.min(most_A, plan.max_A))}.`
+  if ((request.over_voltage_V ?? 0) > plan.max_V)
+    return `an over-voltage level of ${volts(request.over_voltage_V ?? 0)} is above what ${plan.channel} is rated for.`
+  return null
 }
 
 export function record(

@@ -2,7 +2,7 @@ import type { Plan, RuleCode } from '../plan/index.js'
 import type { LineFailure } from '../exchange/index.js'
 import { takeMeter, takeReading } from './intake.js'
 import { broke, worst } from './breach.js'
-import { judgeBiasMeter, judgeReading } from './judge.js'
+import { judgeBiasMeter, judgeReading, judgeRunDown } from './judge.js'
 import { judgeTick } from './judge-time.js'
 import { makeOff, noteFall, offTick, trip } from './off.js'
 import { promptTimeouts } from './prompts.js'
@@ -10,6 +10,7 @@ import { advance } from './run.js'
 import { answer } from './answers.js'
 import { noteHeater } from './heaters.js'
 import { record, warn } from './send.js'
+import { noteNothing } from './start.js'
 import type { Draft, State } from './state.js'
 import { channelOf, draftOf, initialState, isHot, without } from './state.js'
 import type { Command, Event } from './types.js'
@@ -69,6 +70,11 @@ function handle(d: Draft, event: Event): void {
       d.s.phase = 'running'
       d.s.begun_us = d.s.t_us
       d.s.part_us = d.s.t_us
+      // What the terminals showed before counts for nothing: three samples from now on prove them.
+      for (const channel of Object.values(d.s.channels)) {
+        channel.nothing = { V: 0, A: 0 }
+        channel.lowest = null
+      }
       record(d, 'begin', `Cautions acknowledged by typing "${event.word}" (${event.channel}).`, {
         data: { word: event.word, channel: event.channel },
       })
@@ -80,6 +86,7 @@ function handle(d: Draft, event: Event): void {
       return
     case 'reading': {
       const rail = takeReading(d, event.channel, event.quantity, event.value)
+      noteNothing(d, event.channel, event.quantity)
       if (rail !== null) judge(d, rail, event.quantity)
       return
     }
@@ -183,7 +190,10 @@ function judge(d: Draft, rail: string, quantity: 'V' | 'A'): void {
   if (plan?.role === 'heater') noteHeater(d, rail)
   if (plan && isHot(plan) && (d.s.rails[rail]?.V?.value ?? 0) > 60) d.s.ht_was_up = true
   if (d.s.phase === 'running') judgeReading(d, rail, quantity)
-  else noteFall(d, rail, quantity)
+  else {
+    judgeRunDown(d, rail, quantity)
+    noteFall(d, rail, quantity)
+  }
 }
 
 function requestDone(d: Draft, id: number): void {
@@ -199,6 +209,7 @@ function requestDone(d: Draft, id: number): void {
       state.limit_A = pending.request.limit_A
       state.over_V = pending.request.over_voltage_V
       state.limits_step = d.s.plan.steps[d.s.step]?.index ?? null
+      d.s.limits_us = d.s.t_us
       return
     case 'set':
       state.set_V = pending.request.volts

@@ -38,6 +38,12 @@ export interface State {
   warnings: string[]
   /** Rails a person accepted as weak: fraction of expected below which they are asked again. */
   weak: Record<string, number>
+  /** Rails a person let go on unsettled: the index of the step it was said for. */
+  unsettled: Record<string, number>
+  /** Every output was read back as off and its terminals were measured so, at the start of this run. */
+  outputs_proved: boolean
+  /** When limits were last read back: the next channel's wait for fresh readings, so that asking never starves judging. */
+  limits_us: number
   ever_energised: boolean
   /** A plate, screen or drive rail stood or was set above the touch limit in this run. */
   ht_was_up: boolean
@@ -62,6 +68,7 @@ export type StepPart =
   | 'hold'
   | 'settle'
   | 'asking'
+  | 'hook-up least'
   | 'hook-up limits'
   | 'hook-up set'
   | 'hook-up on'
@@ -91,6 +98,8 @@ export interface RailState {
   rise: Sample[]
   /** Runs of consecutive samples that break a rule: code → count and since when. */
   breaking: Record<string, { count: number; since_us: number }>
+  /** Hook-up check: readings in a row whose volts over amps lie in the window, and the time of the last one counted. */
+  in_window: { count: number; at_us: number } | null
   /** Volts off the set-point beyond accuracy, integrated, in %·s. */
   error_pct_s: number
   /** Heater rails: since when volts and amps are in band. */
@@ -111,6 +120,10 @@ export interface ChannelState {
   regulation: 'voltage' | 'current' | 'unknown'
   /** A set-point is on its way. */
   setting: number | null
+  /** Samples in a row that show nothing at the terminals, counted from `begin`. */
+  nothing: { V: number; A: number }
+  /** Lowest volts seen before the first output was switched on, and when: a charge falls, a live output does not. */
+  lowest: Sample | null
 }
 
 interface Pending {
@@ -210,6 +223,7 @@ export function initialState(plan: Plan): State {
       recent: [],
       rise: [],
       breaking: {},
+      in_window: null,
       error_pct_s: 0,
       good_since_us: null,
       energised: false,
@@ -226,6 +240,8 @@ export function initialState(plan: Plan): State {
         A: null,
         regulation: 'unknown',
         setting: null,
+        nothing: { V: 0, A: 0 },
+        lowest: null,
       }
     }
   }
@@ -256,6 +272,9 @@ export function initialState(plan: Plan): State {
     off: null,
     warnings: [],
     weak: {},
+    unsettled: {},
+    outputs_proved: false,
+    limits_us: 0,
     ever_energised: false,
     ht_was_up: false,
     hookup_done: [],
@@ -334,6 +353,11 @@ export function ampsCome(s: State, rail: RailPlan): boolean {
   if (rail.class !== 'watched') return rail.class === 'programmed'
   const meter = rail.amps_meter === null ? undefined : s.plan.meters[rail.amps_meter]
   return meter !== undefined && meter.port !== null
+}
+
+/** Current that a read-back may show where none flows: its last digit, or its zero error. */
+export function nothing_A(s: State, rail: RailPlan): number {
+  return Math.max(resolution(s, rail).A, accuracy(s, rail, 0, 0).A)
 }
 
 /** Read-back error a reading of this size may have, volts and amps. */

@@ -15,6 +15,7 @@ const waiting: Readonly<Record<State['part'], string>> = {
   hold: 'the hold',
   settle: 'the current to settle',
   asking: 'your answer',
+  'hook-up least': 'set-point at its lowest',
   'hook-up limits': 'limits read back',
   'hook-up set': 'test volts',
   'hook-up on': 'output on',

@@ -5,8 +5,8 @@ import { begin, step } from '../../src/sequencer/index.js'
 import { load_ohm } from './small-plan.js'
 
 /**
- * The simplest world a sequencer can live in: perfect supplies into resistors, answered at once, a meter on the grid, a
- * willing operator. Knobs are public and named for what they imitate. Every step's input is frozen, so that a sequencer
+ * The simplest world a sequencer can live in: ordinary supplies (a zero error, a last digit that flickers, settings that
+ * conflict) into resistors, answered at once, a meter on the grid, a willing operator. Knobs are public and named for what they imitate. Every step's input is frozen, so that a sequencer
  * that touched its input would throw here.
  */
 export class Rig {
@@ -28,12 +28,22 @@ export class Rig {
   extra_A: Record<string, number> = {}
   /** Volts a rail stands away from its set-point. */
   sag_V: Record<string, number> = {}
+  /** Volts and amps at a channel's terminals that its output has no part in: a charge, another source, a relay that sticks. */
+  foreign: Record<string, { V: number; A: number }> = {}
+  /** Zero error of every read-back, inside what the plan states. */
+  zero = { V: 0.1, A: 0.0001 }
+  /** Over-voltage level in force by channel. */
+  readonly over_V: Record<string, number> = {}
+  /** What every meter on a line shows, by name; null: nothing comes. */
+  meters: Record<string, number | null> = {}
   answers = true
   /** Questions nobody answers, by what they are about. */
   unanswered: RegExp | null = null
   /** What is typed in place of the middle of the window, by what the question is about. */
   types: Record<string, number> = {}
   keepsRecord = true
+  /** Told of every command, with the state that gave it. */
+  overhears: ((command: Command, state: State) => void) | null = null
   polarityOf: Record<string, number> = { 'lt.1': 3, 'bias.1': -3, 'ht.1': 3 }
   ending: Ending | null = null
   lastLimit: Record<string, number> = {}
@@ -54,6 +64,7 @@ export class Rig {
     const { state, commands } = step(this.state, event)
     this.state = state
     for (const command of commands) {
+      this.overhears?.(command, state)
       this.commands.push({ ...command, t_us: this.t_us })
       this.obey(command)
     }
@@ -66,10 +77,23 @@ export class Rig {
     switch (command.kind) {
       case 'line': {
         const { channel, id } = command
+        if (this.conflicts(command)) {
+          this.queue.push({
+            kind: 'failed',
+            id,
+            code: 'refused',
+            text: '-221,"Settings conflict"',
+            outcome: 'not done',
+          })
+          return
+        }
         if (command.do === 'set') this.set[channel] = command.volts
         if (command.do === 'on') this.on[channel] = true
         if (command.do === 'zero') this.set[channel] = 0
-        if (command.do === 'limits') this.lastLimit[channel] = command.limit_A
+        if (command.do === 'limits') {
+          this.lastLimit[channel] = command.limit_A
+          if (command.over_voltage_V !== null) this.over_V[channel] = command.over_voltage_V
+        }
         if (command.do === 'off') {
           if (this.ignoresOff.has(channel)) return
           this.on[channel] = false
@@ -118,10 +142,19 @@ export class Rig {
     return left
   }
 
+  /** As most supplies: no set-point above the over-voltage level, no level below the set-point. */
+  private conflicts(command: Extract<Command, { kind: 'line' }>): boolean {
+    const { channel } = command
+    if (command.do === 'set') return command.volts > (this.over_V[channel] ?? Infinity)
+    if (command.do === 'limits') return (command.over_voltage_V ?? Infinity) < (this.set[channel] ?? 0)
+    return false
+  }
+
   /** One period, a twentieth of a second unless a test makes it longer: answers come, the world moves, every rail is read, the tick comes. */
   tick(late_us = 0, slept_us = 0): void {
     this.t_us += this.period_us
     for (const body of this.queue.splice(0)) this.feed(body)
+    const flicker = Math.round(this.t_us / this.period_us) % 2
     for (const rail of Object.values(this.plan.rails))
       for (const part of rail.channels) {
         const c = part.channel
@@ -129,11 +162,14 @@ export class Rig {
         this.volts[c] =
           target < (this.volts[c] ?? 0) ? Math.max(target, this.fallen(this.volts[c] ?? 0)) : target
         if (this.silent.has(rail.name)) continue
-        const amps = this.on[c]
+        const own_A = this.on[c]
           ? (this.volts[c] ?? 0) / (this.ohm[rail.name] ?? 1e9) + (this.extra_A[rail.name] ?? 0)
           : 0
-        this.feed({ kind: 'reading', channel: c, quantity: 'V', value: decimal(this.volts[c] ?? 0, 1) })
-        this.feed({ kind: 'reading', channel: c, quantity: 'A', value: decimal(amps, 5) })
+        const foreign = this.foreign[c] ?? { V: 0, A: 0 }
+        const seen_V = Math.max(this.volts[c] ?? 0, foreign.V) + flicker * this.zero.V
+        const seen_A = own_A + foreign.A + flicker * this.zero.A
+        this.feed({ kind: 'reading', channel: c, quantity: 'V', value: decimal(seen_V, 1) })
+        this.feed({ kind: 'reading', channel: c, quantity: 'A', value: decimal(seen_A, 5) })
       }
     if (!this.silent.has('grid meter'))
       this.feed({
@@ -141,6 +177,8 @@ export class Rig {
         meter: 'grid meter',
         value: decimal(this.grid * (this.volts['bias.1'] ?? 0), 1),
       })
+    for (const [meter, shows] of Object.entries(this.meters))
+      if (shows !== null) this.feed({ kind: 'meter', meter, value: decimal(shows, 3) })
     this.feed({ kind: 'tick', late_us, slept_us })
   }
 

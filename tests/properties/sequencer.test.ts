@@ -31,6 +31,13 @@ const trouble = fc.record({
     'failed request',
     'answers no',
     'output off',
+    'charge',
+    'another source',
+    'left-over set-points',
+    'runs ahead',
+    'a number for a yes',
+    'no number',
+    'answers again',
   ),
   size: fc.double({ min: 0.01, max: 3, noNaN: true }),
 })
@@ -102,6 +109,27 @@ function strike(rig: Rig, what: string, size: number): void {
     case 'answers no':
       rig.feed({ kind: 'answer', prompt: rig.state.prompt?.id ?? 0, value: 'no', by: 'rehearsal' })
       return
+    case 'charge':
+      if (!rig.on['ht.1']) rig.volts['ht.1'] = 100 * size
+      return
+    case 'another source':
+      rig.foreign['ht.1'] = { V: 90 * size, A: size > 1.5 ? 0.02 : 0 }
+      return
+    case 'left-over set-points':
+      for (const c of Object.keys(rig.set)) if (!rig.on[c]) rig.set[c] = 10 * size
+      return
+    case 'runs ahead':
+      rig.sag_V['HT'] = 20 * size
+      return
+    case 'a number for a yes':
+      rig.feed({ kind: 'answer', prompt: rig.state.prompt?.id ?? 0, value: size, by: 'rehearsal' })
+      return
+    case 'no number':
+      rig.feed({ kind: 'answer', prompt: rig.state.prompt?.id ?? 0, value: Number.NaN, by: 'rehearsal' })
+      return
+    case 'answers again':
+      rig.answers = true
+      return
     case 'output off':
       rig.on['ht.1'] = false
       rig.feed({ kind: 'output', channel: 'ht.1', on: false })
@@ -109,11 +137,53 @@ function strike(rig: Rig, what: string, size: number): void {
   }
 }
 
+/** What must be true of every request at the moment it is made, by what was known then. */
+function overhearing(rig: Rig): NonNullable<Rig['overhears']> {
+  const last: Record<string, { volts: number; t_us: number }> = {}
+  return (command, state) => {
+    if (command.kind !== 'line' || command.do === 'off' || command.do === 'zero') return
+    const { channel } = command
+    const step = state.plan.steps[state.step]
+    const rail = Object.values(state.plan.rails).find((each) => each.channels[0]?.channel === channel)
+    if (!step || !rail) throw new Error(`${channel} is told something outside of any step`)
+    const before = last[channel] ?? { volts: 0, t_us: 0 }
+    if (command.do === 'set') last[channel] = { volts: command.volts, t_us: state.t_us }
+    if (command.do === 'limits') {
+      const widened = command.limit_A > (rig.lastLimit[channel] ?? 0)
+      if (widened) expect(state.intent?.recorded).toBe(true)
+      expect(command.limit_A).toBeLessThanOrEqual(
+        Math.max(step.hookup?.limit_A ?? step.limits[rail.name]!.supply_limit_A, rig.lastLimit[channel] ?? 0),
+      )
+      return
+    }
+    if (command.do === 'set' && command.volts <= before.volts) return
+    expect(state.intent?.recorded).toBe(true)
+    expect(rig.lastLimit[channel]).toBe(step.hookup?.limit_A ?? step.limits[rail.name]?.supply_limit_A)
+    if (command.do === 'set' && !step.hookup) {
+      expect(state.prompt).toBeNull()
+      const most_V = step.slew_V_per_s * Math.min(1, (state.t_us - before.t_us) / 1e6)
+      expect(command.volts - before.volts).toBeLessThanOrEqual(most_V + 1e-6)
+    }
+    if (step.hookup) {
+      expect(command.do === 'set' ? command.volts : 0).toBeLessThanOrEqual(5)
+      return
+    }
+    if (step.needs_heaters)
+      expect(state.t_us - (state.rails['LT']?.good_since_us ?? Infinity)).toBeGreaterThanOrEqual(30e6)
+    if (step.needs_bias) {
+      expect(state.meters['grid meter']?.value).toBeLessThanOrEqual(-30)
+      expect(state.t_us - (state.meters['grid meter']?.t_us ?? 0)).toBeLessThanOrEqual(1e6)
+    }
+  }
+}
+
 describe('whatever happens, in any order', () => {
   it('nothing is raised out of turn, the run ends in bounded time, and it only says confirmed off when all is off', () => {
     fc.assert(
       fc.property(fc.array(trouble, { minLength: 1, maxLength: 4 }), (troubles) => {
-        const rig = new Rig(smallPlan()).start()
+        const rig = new Rig(smallPlan())
+        rig.overhears = overhearing(rig)
+        rig.start()
         const todo = [...troubles].sort((a, b) => a.at_s - b.at_s)
         let seen = 0
         let offSince: number | null = null
@@ -176,7 +246,7 @@ describe('any event at any time', () => {
     fc.record({
       kind: fc.constant('answer' as const),
       prompt: fc.integer(),
-      value: fc.oneof(fc.double(), fc.constant('yes' as const)),
+      value: fc.oneof(fc.double(), fc.constantFrom('yes' as const, 'no' as const, 'go on' as const)),
       by: fc.constant('terminal' as const),
     }),
     fc.record({

@@ -74,6 +74,16 @@ describe('HT on a hand rail', () => {
     wait(rig, 120)
     expect(rig.asked().at(-1)).toBe('hand off HT')
     expect(rig.on['bias.1']).toBe(true)
+    expect(Object.keys(rig.toTheEnd().hand_rails)).toEqual(['HT'])
+  })
+
+  it('is called out by an alarm when everything is put off while its first knob question stands open', () => {
+    const rig = slowly(smallPlan(byHand('HT')))
+    rig.unanswered = /knob HT/
+    rig.start().until('the knob', () => rig.state.prompt?.purpose.kind === 'knob')
+    rig.feed({ kind: 'stop', how: 'off now', by: 'a test' })
+    expect(alarms(rig)).toContain('Turn HT down to zero by its knob now')
+    expect(rig.toTheEnd().hand_rails).toEqual({ HT: 0 })
   })
 
   it('counts as having been up by a renewed reading too', () => {
@@ -206,6 +216,23 @@ describe('several hand rails', () => {
     )
     const hot = rig.commands.filter((command) => command.kind === 'prompt' && command.ask.about === 'knob LT')
     expect((first?.t_us ?? 0) - (hot[1]?.t_us ?? 0)).toBeGreaterThan(30e6)
+  })
+
+  it('that heat are asked for again after a quarter of an hour in a slow ramp too, and unanswered the run stops', () => {
+    const slow = (plan: Plan): Plan => ({
+      ...byHand('LT')(holding(2)(plan)),
+      steps: byHand('LT')(plan).steps.map((step) =>
+        step.target_V === 250 ? { ...step, slew_V_per_s: 0.05 } : { ...step, soft_start_s: 0 },
+      ),
+    })
+    const rig = slowly(smallPlan(slow)).start()
+    rig.until('the ramp', () => rig.state.step === 6 && rig.state.part === 'ramp')
+    rig.unanswered = /renew LT/
+    rig.until('the question', () => rig.state.prompt?.purpose.kind === 'renew', 1000)
+    const stands = rig.set['ht.1']
+    wait(rig, 60)
+    expect(rig.set['ht.1']).toBe(stands)
+    expect(rig.toTheEnd()).toMatchObject({ outcome: 'stopped', reason: { code: 'prompt-timeout' } })
   })
 
   it('that were never brought to their heater volts stop HT at once, and say so', () => {

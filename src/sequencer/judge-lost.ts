@@ -1,0 +1,173 @@
+import type { RailLimits, RailPlan, Step } from '../plan/index.js'
+import { broke, lasting, tripAt } from './breach.js'
+import { htIsOn, isRising, leastOf } from './in-force.js'
+import type { Draft, RailState } from './state.js'
+import { resolution } from './state.js'
+import { amps, volts } from './words.js'
+
+/**
+ * What should be there and is not: heaters, bias and drive under HT, the plate of a screen, a watched rail that went dead.
+ * Judged by volts as well as by amps: a rail with a voltmeter only is lost by its volts, and a dead one draws nothing.
+ */
+export function judgeLost(
+  d: Draft,
+  step: Step,
+  rail: RailPlan,
+  state: RailState,
+  limits: RailLimits,
+  by: 'V' | 'A',
+): void {
+  if (htIsOn(d.s)) {
+    if (rail.role === 'heater') heaterLost(d, step, rail, state, limits, by)
+    if (rail.role === 'bias') biasLost(d, step, rail, state, limits, by)
+    if (rail.role === 'drive') driveLost(d, step, rail, state, limits, by)
+  }
+  if (rail.role === 'HT') plateLost(d, step, rail, state, limits, by)
+  if (rail.class === 'watched' && by === 'V') wentDead(d, rail, state)
+}
+
+/** Each kind of reading has its own count of samples in a row. */
+const byVolts = (by: 'V' | 'A'): string => (by === 'V' ? ' by volts' : '')
+
+/** Volts that should stand there now: while it is moved no more than it was set to, else those the limits were computed for. */
+function due_V(d: Draft, step: Step, rail: RailPlan, state: RailState, limits: RailLimits): number {
+  if (step.rail !== rail.name) return limits.at_V
+  if (step.do === 'lower') return Math.min(limits.at_V, step.target_V)
+  return isRising(d.s, step) ? Math.min(limits.at_V, state.set_V) : limits.at_V
+}
+
+function told(rail: RailPlan, state: RailState): string {
+  const current = state.A === null ? '' : ` and draws ${amps(state.A.value)}`
+  return `${rail.name} stands at ${volts(state.V?.value ?? 0)}${current}`
+}
+
+function heaterLost(
+  d: Draft,
+  step: Step,
+  rail: RailPlan,
+  state: RailState,
+  limits: RailLimits,
+  by: 'V' | 'A',
+): void {
+  const measured_V = state.V?.value ?? 0
+  const measured_A = state.A?.value ?? 0
+  const least_V = 0.9 * due_V(d, step, rail, state, limits)
+  const least_A = leastOf(d.s, rail.name, limits)
+  const cold = measured_V < least_V
+  const open = by === 'A' && measured_A < least_A
+  if (!lasting(d, state, 'heater-lost', cold || open, byVolts(by))) return
+  broke(d, {
+    code: 'heater-lost',
+    rail: rail.name,
+    measured: open ? measured_A : measured_V,
+    limit: open ? least_A : least_V,
+    unit: open ? 'A' : 'V',
+    text: `${told(rail, state)} while HT is on, below ${open ? amps(least_A) : volts(least_V)}: ${open ? 'a heater or a chain has opened' : 'the heaters are losing their supply'}.`,
+  })
+}
+
+function biasLost(
+  d: Draft,
+  step: Step,
+  rail: RailPlan,
+  state: RailState,
+  limits: RailLimits,
+  by: 'V' | 'A',
+): void {
+  if (by === 'V') {
+    const measured = state.V?.value ?? 0
+    const least_V = 0.9 * due_V(d, step, rail, state, limits)
+    if (!lasting(d, state, 'bias-low', measured < least_V, ' by volts')) return
+    broke(d, {
+      code: 'bias-low',
+      rail: rail.name,
+      measured,
+      limit: least_V,
+      unit: 'V',
+      text: `${told(rail, state)} while HT is on, below ${volts(least_V)}: the grids are losing their bias.`,
+    })
+    return
+  }
+  const preload_A = rail.bias?.preload_A ?? null
+  if (preload_A === null) return
+  const measured = state.A?.value ?? 0
+  const least_A = limits.expected_A - preload_A / 2
+  if (!lasting(d, state, 'bias-low', measured < least_A)) return
+  broke(d, {
+    code: 'bias-low',
+    rail: rail.name,
+    measured,
+    limit: least_A,
+    unit: 'A',
+    text: `${told(rail, state)}; with its preload of ${amps(preload_A)} at the grid return it should draw ${amps(limits.expected_A)}. The bias lead is off or open, so the grids may have no bias.`,
+  })
+}
+
+function driveLost(
+  d: Draft,
+  step: Step,
+  rail: RailPlan,
+  state: RailState,
+  limits: RailLimits,
+  by: 'V' | 'A',
+): void {
+  const part = tripAt(d.s, 'drive-lost', 0.5)
+  const due = by === 'V' ? due_V(d, step, rail, state, limits) : limits.expected_A
+  const measured = state[by]?.value ?? 0
+  const visible = due >= 5 * resolution(d.s, rail)[by]
+  if (!lasting(d, state, 'drive-lost', visible && measured < part * due, byVolts(by))) return
+  broke(d, {
+    code: 'drive-lost',
+    rail: rail.name,
+    measured,
+    limit: part * due,
+    unit: by,
+    text: `${told(rail, state)}; drive should be ${by === 'V' ? volts(due) : amps(due)}. A driven stage without drive has no bias of its own.`,
+  })
+}
+
+/** Screen volts without plate volts or plate current: the whole cathode current lands on the screen. */
+function plateLost(
+  d: Draft,
+  step: Step,
+  rail: RailPlan,
+  state: RailState,
+  limits: RailLimits,
+  by: 'V' | 'A',
+): void {
+  const screenOn = Object.values(d.s.plan.rails).some(
+    (other) => other.role === 'screen' && d.s.rails[other.name]?.energised,
+  )
+  if (!screenOn) return
+  const measured_V = state.V?.value ?? 0
+  const measured_A = state.A?.value ?? 0
+  const least_V = 0.5 * due_V(d, step, rail, state, limits)
+  const least_A = tripAt(d.s, 'plate-lost', 0.25) * limits.expected_A
+  const visible = limits.expected_A >= 5 * resolution(d.s, rail).A
+  const noVolts = measured_V < least_V
+  const noCurrent = by === 'A' && visible && measured_A < least_A
+  if (!lasting(d, state, 'plate-lost', noVolts || noCurrent, byVolts(by))) return
+  broke(d, {
+    code: 'plate-lost',
+    rail: rail.name,
+    measured: noVolts ? measured_V : measured_A,
+    limit: noVolts ? least_V : least_A,
+    unit: noVolts ? 'V' : 'A',
+    text: `${rail.name} has lost its plate volts or plate current (${volts(measured_V)}, ${amps(measured_A)}) while the screen is on: the screen would carry the whole cathode current.`,
+  })
+}
+
+/** A knob's rail that the plan counts on and that is gone; half is ours: the mains and a load move it by far less. */
+function wentDead(d: Draft, rail: RailPlan, state: RailState): void {
+  const measured = state.V?.value ?? 0
+  const least_V = 0.5 * state.set_V
+  if (!lasting(d, state, 'watched-input', measured < least_V, ' went dead')) return
+  broke(d, {
+    code: 'watched-input',
+    rail: rail.name,
+    measured,
+    limit: least_V,
+    unit: 'V',
+    text: `${rail.name} reads ${volts(measured)} where it stood at ${volts(state.set_V)}: its supply, its lead or its meter is gone.`,
+  })
+}
