@@ -82,3 +82,19 @@ export function handRanOut(d: Draft, off: Off): void {
   d.out.push({ kind: 'alarm', text })
   record(d, 'alarm', text, { rail })
 }
+
+/**
+ * Told again, by a signal, to put outputs off now: nobody need be there to answer. What only a person could say stays
+ * unsaid, and the run may end as soon as everything else is off. False where nothing of a person's is waited for.
+ */
+export function handsGivenUp(d: Draft, by: string): boolean {
+  const { off } = d.s
+  if (off?.how !== 'urgent' || d.s.prompt?.purpose.kind !== 'hand off') return false
+  const names = handsMissing(d, off).map(({ name }) => name)
+  off.hand = { ...off.hand, ...Object.fromEntries(names.map((name) => [name, unconfirmed])) }
+  closePrompt(d, `given up by ${by}`)
+  const text = `${names.join(', ')} not confirmed off by you, and no longer asked for (${by}): take it as on. HT mains off first, bias last. Measure before touching.`
+  d.out.push({ kind: 'alarm', text })
+  record(d, 'alarm', text)
+  return true
+}

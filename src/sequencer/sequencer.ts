@@ -4,6 +4,7 @@ import { takeMeter, takeReading } from './intake.js'
 import { broke, worst } from './breach.js'
 import { judgeBiasMeter, judgeReading, judgeRunDown } from './judge.js'
 import { judgeTick } from './judge-time.js'
+import { handsGivenUp } from './off-hand.js'
 import { makeOff, noteFall, offTick, trip } from './off.js'
 import { promptTimeouts } from './prompts.js'
 import { advance } from './run.js'
@@ -132,6 +133,7 @@ function handle(d: Draft, event: Event): void {
       return
     case 'stop':
       if (d.s.phase === 'waiting') d.s.begun_us = d.s.t_us
+      if (event.how === 'off now' && event.by === 'SIGTERM' && handsGivenUp(d, event.by)) return
       makeOff(d, event.how === 'off now' ? 'urgent' : 'run down', 'stopped', {
         code: 'operator',
         rail: null,

@@ -152,6 +152,27 @@ describe('HT on a hand rail', () => {
   })
 })
 
+describe('a run whose terminal is gone', () => {
+  it('asks for the knob ten minutes at most, and a second SIGTERM ends that at once, not confirmed', () => {
+    const rig = slowly(smallPlan((plan) => typedBias(byHand('LT', 'BIAS', 'HT')(plan))))
+    rig.unanswered = /hand off/
+    rig.start()
+    rig.until('HT up', () => (rig.state.rails['HT']?.V?.value ?? 0) > 60)
+    rig.feed({ kind: 'stop', how: 'run down', by: 'closed terminal' })
+    rig.until('the question', () => rig.state.prompt?.purpose.kind === 'hand off')
+    const asked_us = rig.t_us
+    rig.feed({ kind: 'stop', how: 'off now', by: 'SIGTERM' })
+    expect(rig.state.prompt?.purpose.kind).toBe('hand off')
+    rig.feed({ kind: 'stop', how: 'off now', by: 'SIGTERM' })
+    const ending = rig.toTheEnd()
+    const open = 'not confirmed by you'
+    expect(ending).toMatchObject({ outcome: 'stopped', hand_rails: { HT: open, LT: open, BIAS: open } })
+    expect(rig.t_us - asked_us).toBeLessThan(600e6)
+    expect(alarms(rig)).toContain('HT, LT, BIAS not confirmed off by you, and no longer asked for (SIGTERM)')
+    expect(exit(rig)).toBe(exits.finding)
+  })
+})
+
 describe('several hand rails', () => {
   const all = (): Rig => slowly(smallPlan((plan) => typedBias(byHand('LT', 'BIAS', 'HT')(plan))))
 

@@ -177,7 +177,7 @@ async function clearFormerRun(
       exit: exits.notReachable,
       where: left.run_file,
       what: `Another run is under way on this bench (process ${left.supervisor.pid}, ${left.run_file}).`,
-      remedy: 'End that one first.',
+      remedy: `End that one first: at its terminal, or with kill ${left.supervisor.pid} (runs down), again (outputs off now), again (no longer asks for your knobs). slowglow safe-off --bench FILE does it too.`,
     })
   terminal.line(
     'An earlier run on this bench did not end well. Reading back its outputs and making them safe first.',
