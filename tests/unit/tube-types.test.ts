@@ -22,7 +22,7 @@ const read = (text: string) => fromText(text, 'set.yaml', 'equipment')
 
 describe("a tube type of the owner's own, defined in the set's file", () => {
   const { value, problems } = read(set)
-  const record = value === null ? null : recordOf((value).tubes['V1']!)
+  const record = value === null ? null : recordOf(value.tubes['V1']!)
 
   it("is read with the owner's sheet as the source of every figure", () => {
     expect(problems.filter(({ severity }) => severity === 'error')).toEqual([])
