@@ -1,5 +1,6 @@
 export type * from './types.js'
 export { equipmentShape } from './shape.js'
+export { otherControls } from './charts.js'
 export { readEquipment } from './read.js'
 export { recordOf, withOwnerChecks } from './known.js'
 export { heaterRating } from './heaters.js'

@@ -29,17 +29,6 @@ export function checkMeaning(equipment: Equipment, known: Known, report: Report)
         `a capacitor of at least ${formatQuantity(on.working_V, 'V')} belongs there; check the marking, or replace it before any power`,
       )
   }
-  equipment.charts.voltages.forEach(({ mode }, i) => {
-    if (!Object.hasOwn(equipment.modes, mode))
-      unknown(
-        ['charts', 'voltages', i, 'mode'],
-        'mode',
-        mode,
-        equipment.modes,
-        known.has('modes', mode),
-        report,
-      )
-  })
 }
 
 function checkModes(equipment: Equipment, known: Known, report: Report): void {

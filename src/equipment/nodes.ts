@@ -65,14 +65,6 @@ export function checkNodes(equipment: Equipment, known: Known, report: Report): 
         did(nearest(node, all)),
         'key',
       )
-  equipment.charts.voltages.forEach(({ node }, i) => {
-    if (!all.has(node))
-      report.error(
-        ['charts', 'voltages', i, 'node'],
-        `'${node}' is no node of the network`,
-        did(nearest(node, all)),
-      )
-  })
   checkCapacitors(equipment, report)
   checkWindings(equipment, lifted, report)
 }

@@ -7,6 +7,7 @@ import {
   type Rough,
   type Where,
 } from '../quantities/index.js'
+import { checkCharts, toCharts } from './charts.js'
 import { checkHeaters } from './heaters.js'
 import { createKnown, polarityOf } from './known.js'
 import { checkMeaning } from './meaning.js'
@@ -14,7 +15,7 @@ import { toNetwork } from './network.js'
 import { checkNodes } from './nodes.js'
 import { equipmentShape, type Written } from './shape.js'
 import { toRecord } from './tube-types.js'
-import type { Charts, Equipment, HeaterChain, HeaterResistor, Part, Rail, Section, Tube } from './types.js'
+import type { Equipment, HeaterChain, HeaterResistor, Part, Rail, Section, Tube } from './types.js'
 
 type WrittenRough = Rough<typeof equipmentShape.shape>
 
@@ -31,6 +32,7 @@ export function readEquipment(
   const equipment = fromWritten(rough, report)
   const known = createKnown(equipment, rough.broken)
   checkMeaning(equipment, known, report)
+  checkCharts(equipment, known, report)
   checkHeaters(equipment, known, report)
   if (equipment.level === 3) checkNodes(equipment, known, report)
   if (equipment.level === 3) checkElementNames(equipment, report)
@@ -61,7 +63,7 @@ function fromWritten({ value: written, broken }: WrittenRough, report: Report): 
   const types = ownTypes(written, report)
   const tubes = mapValues(written.tubes ?? {}, (tube, name) => toTube(tube, name, types, broken, report))
   const parts = mapValues(written.parts ?? {}, toPart)
-  const charts: Charts = written.charts ?? { voltages: [], resistances: [] }
+  const charts = toCharts(written.charts, tubes, chassis_node, report)
   const network =
     Object.values(tubes).some((tube) => tube.sections.length > 0) ||
     Object.values(parts).some((part) => part.kind !== 'heater resistor' && part.kind !== 'lamp')

@@ -1,4 +1,5 @@
 import * as z from 'zod'
+import { chartsShape } from './chart-shape.js'
 import { tubeTypeShape } from './tube-types.js'
 import { choice, flag, group, list, name, nodes, quantity, ratio, table, text } from '../quantities/index.js'
 
@@ -311,35 +312,7 @@ export const equipmentShape = z
     ).default({}),
     spares: list(text('a tube type', 60), 'spare tubes at hand').default([]),
     heater_chains: table(chainShape, 'heater chains').default({}),
-    charts: group(
-      {
-        voltages: list(
-          group(
-            {
-              node: node('where it is measured'),
-              mode: name('mode'),
-              volts: quantity('V', 'voltage against chassis'),
-              ohms_per_volt: quantity('Ω', 'resistance of the meter, ohms per volt', { above: 0 }),
-              source,
-            },
-            'a line of the voltage chart',
-          ),
-          'voltage chart',
-        ).default([]),
-        resistances: list(
-          group(
-            {
-              node: node('where it is measured'),
-              ohm: quantity('Ω', 'resistance to chassis', { least: 0 }),
-              source,
-            },
-            'a line of the resistance chart',
-          ),
-          'resistance chart',
-        ).default([]),
-      },
-      "the handbook's charts",
-    ).optional(),
+    charts: chartsShape.optional(),
     test_points: table(text('words for people'), 'nodes worth watching, with words for people').default({}),
   })
   .describe('A set: what slowglow knows of it')

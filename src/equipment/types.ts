@@ -198,16 +198,48 @@ export interface HeaterResistor extends PartBase {
   readonly rated_W: number | null
 }
 
+export type Electrode = 'plate' | 'screen' | 'grid' | 'cathode'
+
+/** One line of a handbook's voltage chart: against chassis, in one mode with that mode's controls. */
+export interface ChartVolts {
+  readonly node: NodeName
+  readonly mode: ModeName
+  /** As its own meter read it. */
+  readonly volts: number
+  /** Resistance of that meter on the range it was taken on, ohm: it loaded the node. */
+  readonly meter_ohm: number
+  /** Its range, where it has ranges. */
+  readonly range_V: number | null
+  /** That meter in words: "a 1 kΩ/V meter on 250 V". */
+  readonly meter: string
+  /** The chart names no range: the lowest usual one that holds the reading is taken. */
+  readonly range_taken: boolean
+  /** Electrode it is measured at; null where neither name nor file says so. */
+  readonly of: { readonly tube: PartName; readonly electrode: Electrode; readonly section: number } | null
+  /** A resistor that ends at this node: with the volts at `to` it tells a current. */
+  readonly through: { readonly ohm: number; readonly to: NodeName } | null
+  readonly rail: RailName | null
+  /** Positions it was taken at, where they are not its mode's own. */
+  readonly controls: Readonly<Record<string, string>>
+  readonly source: string
+}
+
+/** One line of a handbook's resistance chart: set off, tubes in place. */
+export interface ChartOhms {
+  readonly node: NodeName
+  readonly to: NodeName
+  /** The mode whose controls it was taken with; null: in every mode. */
+  readonly mode: ModeName | null
+  readonly ohm: number
+  readonly of: ChartVolts['of']
+  readonly source: string
+}
+
 export interface Charts {
-  /** Level 2, read and kept. node → mode → volts, with the meter's ohms per volt. */
-  readonly voltages: readonly {
-    readonly node: NodeName
-    readonly mode: ModeName
-    readonly volts: number
-    readonly ohms_per_volt: number
-    readonly source: string
-  }[]
-  readonly resistances: readonly { readonly node: NodeName; readonly ohm: number; readonly source: string }[]
+  /** How far a healthy set may be off, relative. */
+  readonly within: number
+  readonly voltages: readonly ChartVolts[]
+  readonly resistances: readonly ChartOhms[]
 }
 
 export type Hazard =

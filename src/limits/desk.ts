@@ -1,6 +1,6 @@
 import { chance } from '../chance/index.js'
 import type { Bench } from '../bench/index.js'
-import type { Equipment, ModeName, NodeName, RailName } from '../equipment/index.js'
+import type { Equipment, ModeName, NodeName, Rail, RailName } from '../equipment/index.js'
 import { benchRails, terminalBleeder_ohm } from './bench-rails.js'
 import {
   heaterPoint,
@@ -10,6 +10,8 @@ import {
   heaterWindow,
   type HeaterPoint,
 } from './heaters.js'
+import { chartCurrents, chartEstimate, chartGuards } from './chart-currents.js'
+import { chartNodes, nodeMeter } from './chart-nodes.js'
 import { coldEstimate, estimate, tubeSumGuard } from './level1.js'
 import { inWords, type SetPoints } from './guards.js'
 import { createOperating, type Operating } from './operating.js'
@@ -21,7 +23,7 @@ import type { HiddenShort, LimitProblem, OperatingPoint, RailBench, RailLimits }
 /** Limits of every standing rail at one set of set-points, and what goes with them. */
 export interface PointLimits {
   readonly limits: Readonly<Record<RailName, RailLimits>>
-  /** Node voltages with nominal parts (level 3). */
+  /** Node voltages with nominal parts (level 3), or by the handbook's chart as the bench's meter reads them (level 2). */
   readonly nodes: Readonly<Record<NodeName, number>>
   /** Joules in the set's capacitors and the supplies' own. */
   readonly stored_J: number
@@ -57,6 +59,7 @@ const samples = 48
 export function createLimits(equipment: Equipment, bench: Bench, seed = 20): LimitsDesk {
   const rails = benchRails(equipment, bench)
   const operating = equipment.level === 3 ? createOperating(equipment, rails, seed) : null
+  const meter = nodeMeter(bench)
   const heaters = new Map<string, Expectation & { readonly problems: readonly LimitProblem[] }>()
   const heaterAt = (rail: RailBench, volts: number): Expectation & { problems: readonly LimitProblem[] } => {
     const key = `${rail.name} ${volts}`
@@ -77,6 +80,7 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
       const problems: LimitProblem[] = [...(point?.problems ?? [])]
       let stored_J = point?.stored_J ?? 0
       const charging_F: Record<RailName, number> = {}
+      const unguarded: string[] = [...(point?.unguarded ?? [])]
       for (const [name, at_V] of standing) {
         const rail = equipment.rails[name]
         const railBench = rails[name]
@@ -87,6 +91,7 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
           continue
         }
         problems.push(...from.problems)
+        unguarded.push(...(from.unguarded ?? []))
         charging_F[name] = from.charging_F
         // With no network to say where charge goes, all of a rail's capacitance stands at the rail's volts.
         stored_J += 0.5 * (point === null ? from.charging_F : railBench.output_F) * at_V * at_V
@@ -105,18 +110,22 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
       }
       return {
         limits,
-        nodes: point?.nodes ?? {},
+        nodes: point?.nodes ?? (tubes === 'hot' ? chartNodes(equipment, mode, volts, meter) : {}),
         stored_J,
         charging_F,
         problems,
-        unguarded: point?.unguarded ?? [],
+        unguarded,
         hidden: hiddenShorts(point?.shorts ?? [], limits),
       }
     },
   }
 }
 
-type WithProblems = Expectation & { readonly problems: readonly LimitProblem[] }
+type WithProblems = Expectation & {
+  readonly problems: readonly LimitProblem[]
+  /** Charted tubes that the rail's current cannot hold inside their ratings. */
+  readonly unguarded?: readonly string[]
+}
 
 function expectationOf(
   equipment: Equipment,
@@ -132,6 +141,8 @@ function expectationOf(
     return fromNetwork(bench, at_V, mode, point)
   const rail = equipment.rails[bench.name]
   if (rail === undefined) return null
+  const charted = tubes === 'cold' ? null : fromCharts(equipment, rail, bench, at_V, mode)
+  if (charted !== null) return charted
   const known =
     tubes === 'cold' && rail.role !== 'bias'
       ? coldEstimate(equipment, bench.name, rail, at_V, bench)
@@ -156,6 +167,51 @@ function expectationOf(
     guards: guard === null ? [] : [guard],
     charging_F: railCapacitance_F(equipment, bench.name) + bench.output_F,
     shares: [],
+    problems: [],
+  }
+}
+
+/**
+ * A rail whose tubes the handbook's charts tell. A chart that knows only some of them gives way to a stated total: that one
+ * holds them all.
+ */
+function fromCharts(
+  equipment: Equipment,
+  rail: Rail,
+  bench: RailBench,
+  at_V: number,
+  mode: ModeName,
+): WithProblems | null {
+  const currents = chartCurrents(equipment, bench.name, mode)
+  if (currents === null) return null
+  const whole = currents.shares.every(({ by }) => by !== 'type') && currents.lacks.length === 0
+  if (!whole && rail.totals[mode] !== undefined) return null
+  const known = chartEstimate(currents, rail, bench, at_V)
+  const sum = tubeSumGuard(equipment, bench.name, mode, at_V, terminalBleeder_ohm(rail, bench))
+  const own = chartGuards(equipment, currents, rail, bench, at_V)
+  // A tube that takes a small part of the rail may burn while all is in band: no trip of this rail can hold it.
+  const least_A = (known.expected_A + known.upper_A) / 2
+  const kept = own.filter(({ ceiling_A }) => ceiling_A >= least_A)
+  const guards = [...kept, ...(sum === null ? [] : [sum])]
+  const most_A = Math.min(known.upper_A, ...guards.map(({ ceiling_A }) => ceiling_A))
+  return {
+    expected_A: known.expected_A,
+    text: known.text,
+    source: known.source,
+    spread: {
+      kind: 'bounds',
+      lower_A: known.lower_A,
+      // No healthy set goes beyond the ratings of its tubes.
+      upper_A: Math.max(known.expected_A, most_A),
+      text: known.band,
+      source: 'our choice for a set known by its charts',
+    },
+    guards,
+    unguarded: own.filter((guard) => !kept.includes(guard)).map(({ part }) => part),
+    charging_F: railCapacitance_F(equipment, bench.name) + bench.output_F,
+    shares: known.scaled.flatMap(({ part, A }) =>
+      equipment.tubes[part] === undefined ? [] : [{ tube: part, A }],
+    ),
     problems: [],
   }
 }

@@ -7,6 +7,17 @@ export {
   voltsAfter_V,
 } from './discharge.js'
 export { benchRails, channelsOf, settingStep, terminalBleeder_ohm, type NamedChannel } from './bench-rails.js'
+export { chartCurrents, type ChartCurrents, type ChartShare, type Lack } from './chart-currents.js'
+export {
+  asRead_V,
+  coldReadings,
+  nodeMeter,
+  railOhm,
+  type ColdReading,
+  type NodeMeter,
+} from './chart-nodes.js'
+export { linesIn, nodeOhm } from './chart-lines.js'
+export { networkOhms, networkReadings, type NetworkReading } from './chart-network.js'
 export { createLimits, type LimitsDesk, type PointLimits, type Raising } from './desk.js'
 export {
   chainsOf,

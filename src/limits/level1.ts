@@ -34,7 +34,7 @@ const exponent = { usual: 1.4, steepest: 1.5, flattest: 1 } as const
 const bleederSpread = 0.05
 
 /** What the tubes draw at `reference_V`, scaled to `volts`, with the bleeders that obey Ohm's law. */
-function scaledEstimate(
+export function scaledEstimate(
   at_reference_A: number,
   ratio: number,
   spread: { readonly low: number; readonly high: number },
@@ -155,7 +155,11 @@ export function tubeSumGuard(
   }
 }
 
-function tubesOn(equipment: Equipment, rail: RailName, mode: ModeName): { part: string; tube: Tube }[] {
+export function tubesOn(
+  equipment: Equipment,
+  rail: RailName,
+  mode: ModeName,
+): { part: string; tube: Tube }[] {
   return Object.entries(equipment.tubes)
     .filter(
       ([, tube]) =>
@@ -168,7 +172,7 @@ function tubesOn(equipment: Equipment, rail: RailName, mode: ModeName): { part: 
  * Published static current of a type in ordinary use, plate and screen together, all its sections: the point nearest the
  * rail's own volts, of several there the largest, so that types and a handbook's total speak of the same volts.
  */
-function classA(tube: Tube, working_V: number): { amps: number; volts: number } | null {
+export function classA(tube: Tube, working_V: number): { amps: number; volts: number } | null {
   const found = recordOf(tube)
   if (found === null) return null
   let best: { amps: number; volts: number } | null = null

@@ -12,7 +12,13 @@ export interface Parts {
 
 /** A demo profile with its set and bench, as loaded; tests change single fields of it. */
 export function demo(
-  name: 'tern-rock/receive' | 'tern-rock/transmit' | 'tern-rock/reform' | 'small-receiver/receive',
+  name:
+    | 'tern-rock/receive'
+    | 'tern-rock/transmit'
+    | 'tern-rock/reform'
+    | 'small-receiver/receive'
+    | 'small-receiver/receive-charts'
+    | 'small-receiver/receive-network',
 ): Parts {
   const all = loadAll(`profiles/${name}.yaml`)
   if (all.value === null) throw new Error(`${name}: ${JSON.stringify(all.problems)}`)

@@ -42,7 +42,7 @@ export const receiver: Equipment = {
   heater_chains: {
     all: { rail: 'heaters', series: [['V1', 'V2']], lead_ohm: 0.02 },
   },
-  charts: { voltages: [], resistances: [] },
+  charts: { within: 0.2, voltages: [], resistances: [] },
   test_points: {},
 }
 
