@@ -43,7 +43,7 @@ describe('the files in profiles/', () => {
       env: {},
     }
     expect(check([`profiles/${name}.yaml`], false, io)).toBe(0)
-    expect(said).toEqual(['3 files checked: nothing wrong.'])
+    expect(said.join('\n')).toMatch(/^[34] files checked: nothing wrong\.$/)
   })
 
   it('Tern Rock has what the demo must show', () => {
