@@ -1,6 +1,6 @@
 import { formatQuantity, type Unit } from '../quantities/index.js'
+import { isCurrentRead, ohmWords, type Plan, type RailLimits, type Reason, type Step } from '../plan/index.js'
 import { planPlots } from './plan-plot/text.js'
-import type { Plan, RailLimits, Step } from '../plan/index.js'
 
 /** A plan as a person reads it at the bench: what to do first, what will happen, what stops it, what stays unproved. */
 export function planPage(plan: Plan): string {
@@ -73,7 +73,7 @@ function steps(plan: Plan): string[] {
     'ceiling',
     'supply limit',
   ]
-  const rows = plan.steps.map((step) => row(step))
+  const rows = plan.steps.map((step) => row(plan, step))
   const widths = head.map((title, at) =>
     Math.max(title.length, ...rows.map((cells) => (cells[at] ?? '').length)),
   )
@@ -91,18 +91,18 @@ function steps(plan: Plan): string[] {
     lines.push(line(rows[at] ?? []))
     if (step.ask !== null) lines.push(...wrapped(step.ask.text, '      '))
     const sees = step.rail === null ? null : (step.limits[step.rail]?.sees ?? null)
-    if (step.do === 'raise' && sees !== null) lines.push(...wrapped(`${sees}.`, '      '))
+    if (step.do === 'raise' && sees !== null && isJudged(plan, step))
+      lines.push(...wrapped(`${sees}.`, '      '))
   }
   return lines
 }
 
-function row(step: Step): string[] {
+function row(plan: Plan, step: Step): string[] {
   const limits = ownLimits(step)
   const number = step.index.toString()
   if (step.do === 'ask') return [number, 'you are asked']
   if (step.hookup?.method === 'ohmmeter') {
-    const { ohm_low, ohm_high } = step.hookup
-    return [number, `${step.hookup.rail} by ohmmeter`, `${short(ohm_low, 'Ω')} to ${short(ohm_high, 'Ω')}`]
+    return [number, `${step.hookup.rail} by ohmmeter`, ohmWords(step.hookup)]
   }
   const what = `${step.hands_clear ? 'hands clear, ' : ''}${step.do === 'hook-up check' ? 'check' : step.do} ${step.rail ?? 'all'}`
   const moves = step.do === 'raise' || step.do === 'lower' || step.do === 'hook-up check'
@@ -114,16 +114,27 @@ function row(step: Step): string[] {
     step.hold_s > 0 ? short(step.hold_s, 's') : '',
     ...(limits === null
       ? []
-      : [
-          short(limits.expected_A, 'A'),
-          `${short(limits.lower_A, 'A')} to ${short(limits.upper_A, 'A')}`,
-          short(limits.ask_A, 'A'),
-          short(limits.trip_A, 'A'),
-          short(limits.ceiling_A, 'A'),
-          short(limits.supply_limit_A, 'A'),
-        ]),
+      : !isJudged(plan, step)
+        ? ['current not judged']
+        : [
+            short(limits.expected_A, 'A'),
+            `${short(limits.lower_A, 'A')} to ${short(limits.upper_A, 'A')}`,
+            short(limits.ask_A, 'A'),
+            short(limits.trip_A, 'A'),
+            short(limits.ceiling_A, 'A'),
+            short(limits.supply_limit_A, 'A'),
+          ]),
   ]
 }
+
+/** Whether anything reads the current of the rail a step is about. */
+function isJudged(plan: Plan, step: Step): boolean {
+  const rail = step.rail === null ? undefined : plan.rails[step.rail]
+  return rail === undefined || isCurrentRead(rail)
+}
+
+/** What is worth saying of a rail whose current nothing reads. */
+const withoutAmmeter: readonly Reason['limit'][] = ['expected', 'supply limit', 'slew', 'hold']
 
 /** Limits of the rail a step is about; null where it is about none. */
 export function ownLimits(step: Step): RailLimits | null {
@@ -138,9 +149,11 @@ function reasons(plan: Plan, sources: string[]): string[] {
   return plan.steps.flatMap((step) => {
     const limits = ownLimits(step)
     if (step.do !== 'raise' || limits === null) return []
+    const judged = isJudged(plan, step)
+    const said = limits.because.filter(({ limit }) => judged || withoutAmmeter.includes(limit))
     return [
-      `step ${step.index}, ${step.rail ?? ''} at ${short(step.target_V, 'V')}`,
-      ...limits.because.flatMap((each) => wrapped(`${each.text} [${numbered(each.source)}]`, '  ')),
+      `step ${step.index}, ${step.rail ?? ''} at ${short(step.target_V, 'V')}${judged ? '' : ': current not judged, nothing reads it'}`,
+      ...said.flatMap((each) => wrapped(`${each.text} [${numbered(each.source)}]`, '  ')),
     ]
   })
 }
@@ -164,18 +177,30 @@ function off(plan: Plan): string[] {
     release.discharge_s === null
       ? 'the time to discharge is not known'
       : `the computed discharge of ${short(release.discharge_s, 's')}`
+  const heaters = `Heaters go off when HT is low, or after ${short(plan.off.heaters_off_after_s, 's')}.`
+  const bias = Object.values(plan.rails).some(({ role }) => role === 'bias')
+    ? ` Bias goes off when plates and screens are measured below ${short(release.below_V, 'V')}, or after ${computed}, or ${short(release.cathodes_cold_s, 's')} after heaters off; while HT does not fall it stays.`
+    : ''
+  const hands = Object.values(plan.rails).filter((rail) => rail.class !== 'programmed')
+  const yours = [...hands].sort((a, b) => offRank(a.role) - offRank(b.role)).map(({ name }) => name)
   return [
-    ...wrapped(`Order: ${order}.`, '  '),
-    ...wrapped(
-      `Heaters go off when HT is low, or after ${short(plan.off.heaters_off_after_s, 's')}. Bias goes off when plates and screens are measured below ${short(release.below_V, 'V')}, or after ${computed}, or ${short(release.cathodes_cold_s, 's')} after heaters off; while HT does not fall it stays.`,
-      '  ',
-    ),
+    ...(order === '' ? [] : wrapped(`Order: ${order}. ${heaters}${bias}`, '  ')),
+    ...(yours.length === 0
+      ? []
+      : wrapped(
+          `Only you can switch off ${yours.join(', ')}: in this order, ${yours.length > 1 ? 'the next when the one before is low, ' : ''}and watch the volts fall.`,
+          '  ',
+        )),
     ...wrapped(
       `Stored at most: ${short(plan.figures.stored_J, 'J')} (${plan.figures.stored_where}). Measure before touching.`,
       '  ',
     ),
   ]
 }
+
+type Role = Plan['rails'][string]['role']
+const offOrder: readonly Role[] = ['drive', 'screen', 'other', 'HT', 'heater', 'bias']
+const offRank = (role: Role): number => offOrder.indexOf(role)
 
 /** Lines of at most 110 characters, each indented. */
 function wrapped(text: string, indent: string): string[] {

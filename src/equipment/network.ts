@@ -62,6 +62,12 @@ export function toNetwork(
     const rail = own(equipment.rails, name)
     if (rail !== undefined) elements.push(...feedElements(name, rail, feed))
   }
+  for (const [name, { required_bias }] of Object.entries(equipment.rails)) {
+    const ohm = required_bias?.preload_ohm
+    if (required_bias === undefined || ohm === undefined) continue
+    const { node } = required_bias
+    elements.push({ kind: 'resistor', name: `${name} preload`, a: node, b: equipment.chassis_node, ohm })
+  }
   const lifted = liftedWindings(equipment)
   for (const name of Object.keys(equipment.parts))
     if (!lifted.has(name)) elements.push(...partElements(equipment, name, mode, options))

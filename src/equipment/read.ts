@@ -122,6 +122,7 @@ function toRail(rail: NonNullable<Written['rails']>[string], chassis: string): R
         node: required_bias.node,
         at_least_V: required_bias.at_least,
         nominal_V: required_bias.nominal,
+        ...(required_bias.preload !== undefined && { preload_ohm: required_bias.preload }),
         source: required_bias.source,
       },
     }),

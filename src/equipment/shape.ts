@@ -68,6 +68,13 @@ const railShape = group(
         node: node('the grid return, where the bias must stand'),
         at_least: quantity('V', 'the least bias that keeps the tubes safe, with its sign against chassis'),
         nominal: quantity('V', 'the usual bias, with its sign against chassis'),
+        preload: quantity(
+          'Ω',
+          'resistor fitted from the grid return to chassis, for a file without its circuit',
+          {
+            above: 0,
+          },
+        ).optional(),
         source,
       },
       'what must stand at the grid return before HT',

@@ -41,6 +41,8 @@ export interface Rail {
     readonly node: NodeName
     readonly at_least_V: number
     readonly nominal_V: number
+    /** Resistor from the grid return to chassis that no part of the file stands for; its current shows a whole lead. */
+    readonly preload_ohm?: number
     readonly source: string
   }
   /** DC heater rails: whether a mains-transformer winding is still connected across it. */

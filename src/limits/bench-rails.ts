@@ -132,6 +132,11 @@ export function terminalBleeder_ohm(rail: Rail, bench: RailBench): number | null
   return parallel_ohm([bench.bleeder_ohm, rail.feeds.bench_bleeder_ohm])
 }
 
+/** The same, and a preload that the file states at the grid-return end. */
+export function standingLoad_ohm(rail: Rail, bench: RailBench): number | null {
+  return parallel_ohm([terminalBleeder_ohm(rail, bench), rail.required_bias?.preload_ohm])
+}
+
 function sum<T>(items: readonly T[], of: (item: T) => number): number {
   return items.reduce((total, item) => total + of(item), 0)
 }

@@ -133,6 +133,9 @@ function ratioOf(element: HeaterElement): number {
 
 export interface ColdWindow {
   readonly low_ohm: number
+  /** Stone cold, by the usual cold ratio of each, and by the smallest published. */
+  readonly cold_ohm: number
+  readonly cold_high_ohm: number
   readonly high_ohm: number
 }
 
@@ -152,9 +155,17 @@ export function heaterWindow_ohm(equipment: Equipment, rail: RailName, lead_ohm:
       ),
     )
   }
-  const cold = at((e) => (e.kind === 'resistor' ? e.ohm : e.hot_V / e.hot_A / coldRatio(e.cathode).high))
+  const cold = (ratio: 'low' | 'typical' | 'high'): number | null =>
+    at((e) => (e.kind === 'resistor' ? e.ohm : e.hot_V / e.hot_A / coldRatio(e.cathode)[ratio]))
   const hot = at((e) => (e.kind === 'resistor' ? e.ohm : e.hot_V / e.hot_A))
-  return cold === null || hot === null ? null : { low_ohm: cold + lead_ohm, high_ohm: hot + lead_ohm }
+  const [coldest, usual, least] = [cold('high'), cold('typical'), cold('low')]
+  if (coldest === null || usual === null || least === null || hot === null) return null
+  return {
+    low_ohm: coldest + lead_ohm,
+    cold_ohm: usual + lead_ohm,
+    cold_high_ohm: least + lead_ohm,
+    high_ohm: hot + lead_ohm,
+  }
 }
 
 export function chainsOf(equipment: Equipment, rail: RailName): [string, HeaterChain][] {

@@ -6,7 +6,14 @@ export {
   storedEnergy_J,
   voltsAfter_V,
 } from './discharge.js'
-export { benchRails, channelsOf, settingStep, terminalBleeder_ohm, type NamedChannel } from './bench-rails.js'
+export {
+  benchRails,
+  channelsOf,
+  settingStep,
+  standingLoad_ohm,
+  terminalBleeder_ohm,
+  type NamedChannel,
+} from './bench-rails.js'
 export { chartCurrents, type ChartCurrents, type ChartShare, type Lack } from './chart-currents.js'
 export {
   asRead_V,

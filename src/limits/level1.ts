@@ -8,7 +8,7 @@ import {
 } from '../equipment/index.js'
 import { formatQuantity } from '../quantities/index.js'
 import { ratingFactor } from './ratings.js'
-import { terminalBleeder_ohm } from './bench-rails.js'
+import { standingLoad_ohm, terminalBleeder_ohm } from './bench-rails.js'
 import { periodLeakage_A } from './sampling.js'
 import type { Guard, RailBench } from './types.js'
 
@@ -62,7 +62,7 @@ export function estimate(
   volts: number,
   bench: RailBench,
 ): Estimate | null {
-  const bleeder = terminalBleeder_ohm(rail, bench)
+  const bleeder = standingLoad_ohm(rail, bench)
   const bleeder_A = bleeder === null ? 0 : volts / bleeder
   const withBleeder = bleeder === null ? '' : `, and ${formatQuantity(round(bleeder_A), 'A')} of bleeder`
   const total = rail.totals[mode]
@@ -95,7 +95,7 @@ export function estimate(
     lower_A: 0.8 * bleeder_A,
     upper_A: 1.25 * bleeder_A,
     band: '0.8 to 1.25 × the bleeder',
-    text: `${formatQuantity(volts, 'V')} across the bench bleeder of ${formatQuantity(bleeder, 'Ω')}, nothing else is stated`,
+    text: `${formatQuantity(volts, 'V')} across the bleeder or preload of ${formatQuantity(bleeder, 'Ω')}, nothing else is stated`,
     source: 'the set and bench files',
   }
 }

@@ -46,6 +46,16 @@ function setSide(equipment: Equipment, desk: LimitsDesk, name: RailName): SetSid
   return { ohm, F }
 }
 
+/** What a rail's own parts are to direct current with tubes cold; null where the file does not say, or nothing conducts. */
+export function setPath_ohm(equipment: Equipment, desk: LimitsDesk, name: RailName): number | null {
+  return setSide(equipment, desk, name).ohm
+}
+
+/** What a rail's own capacitors hold together, F. */
+export function setCapacitance_F(equipment: Equipment, desk: LimitsDesk, name: RailName): number {
+  return setSide(equipment, desk, name).F
+}
+
 export function modesOf(equipment: Equipment): ModeName[] {
   return Object.keys(equipment.modes)
 }

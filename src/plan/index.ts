@@ -1,3 +1,6 @@
+export { ohmWords } from './hookup.js'
+export { open_ohm } from './hookup-tests.js'
+export { isCurrentRead } from './rails.js'
 export type * from './types.js'
 export {
   debounce,

@@ -5,7 +5,7 @@ import type { Profile } from '../profile/index.js'
 import { low_V, setDischarge_s } from './discharge.js'
 import { hookupLine, proveDeadAt, wiresOf } from './hookup.js'
 import { offPlan } from './off.js'
-import { meterPlans, railPlans } from './rails.js'
+import { isCurrentRead, meterPlans, railPlans } from './rails.js'
 import { looserRules, staleAfter_s, standardRules } from './rules.js'
 import { chainWarmUp, filledStages, isHot, modeOf, railsOf } from './stages.js'
 import { buildSteps, type Built, type Reach } from './steps.js'
@@ -61,7 +61,7 @@ export function makePlan(
   const expected_s = Math.round(built.steps.reduce((sum, step) => sum + step.expected_s, 0))
   const time_budget_s = profile.time_budget_s ?? Math.max(600, 3 * expected_s)
   const hookup = Object.entries(built.tests).map(([rail, tests]) =>
-    hookupLine(equipment, bench, desk, rail, tests),
+    hookupLine(equipment, bench, desk, rail, tests, topOf(built.steps, rail)),
   )
   const plan: Plan = {
     format: 'slowglow plan 1',
@@ -178,6 +178,7 @@ function lacking(
       remedy: `Clip a bleeder across the supply's terminals, ${show(bleederFor(V, F), 'Ω')} or less, and state it as the channel's bleeder or the rail's bench_bleeder.`,
     })
   }
+  problems.push(...byHandOnly(equipment, rails, top_V))
   const highHT = hot.some((rail) => (top_V[rail] ?? 0) > low_V)
   for (const [name, rail] of Object.entries(equipment.rails)) {
     if (rail.role !== 'bias' || profile.tubes_cold || !highHT) continue
@@ -201,6 +202,33 @@ function lacking(
   }
   for (const step of built.steps) problems.push(...drivenIn(equipment, step))
   return problems
+}
+
+/** What a rail on somebody's own supply should have and the files do not state; the hook-up sheet says what to fit. */
+function byHandOnly(
+  equipment: Equipment,
+  rails: Readonly<Record<RailName, RailPlan>>,
+  top_V: Readonly<Record<RailName, number>>,
+): LimitProblem[] {
+  return Object.values(rails).flatMap((rail): LimitProblem[] => {
+    const { name } = rail
+    if (rail.class === 'programmed' || !isHot(equipment, name) || (top_V[name] ?? 0) <= 0) return []
+    const feeds = equipment.rails[name]?.feeds
+    const made: LimitProblem[] = []
+    if (!isCurrentRead(rail))
+      made.push({
+        severity: 'warning',
+        what: `Nothing reads the current of ${name}, so it is not judged: a run can end as "done" with a warning at best.`,
+        remedy: `Put an ammeter into its lead and write it into the bench file: measures: A, rail: ${name}.`,
+      })
+    if (feeds?.fuse_A === undefined)
+      made.push({
+        severity: 'warning',
+        what: `${name} comes from your own supply and the set file states no fuse in its lead.`,
+        remedy: 'Fit the fuse that the hook-up sheet names and write it as fuse under feeds.',
+      })
+    return made
+  })
 }
 
 /** A rail whose current stays below a few steps of the ammeter even at the top can be judged by nothing. */
@@ -240,6 +268,16 @@ function drivenIn(equipment: Equipment, step: Step): LimitProblem[] {
 function chargeOf(step: Step, rail: RailName): number {
   const limits = step.limits[rail]
   return limits === undefined || step.slew_V_per_s <= 0 ? 0 : limits.charge_A / step.slew_V_per_s
+}
+
+/** Where a rail stands highest in the plan; null where it is never raised. */
+function topOf(steps: readonly Step[], rail: RailName): { V: number; trip_A: number } | null {
+  const raises = steps.filter((step) => step.do === 'raise' && step.rail === rail)
+  const top = raises.reduce<Step | null>(
+    (most, step) => (most === null || step.target_V > most.target_V ? step : most),
+    null,
+  )
+  return top === null ? null : { V: top.target_V, trip_A: top.limits[rail]?.trip_A ?? 0 }
 }
 
 export function highestByRail(steps: readonly Step[]): Record<RailName, number> {

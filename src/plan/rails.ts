@@ -29,6 +29,11 @@ export function railPlans(equipment: Equipment, bench: Bench, desk: LimitsDesk):
   return plans
 }
 
+/** Whether anything reads this rail's current: its supply, or an ammeter. What nothing reads is judged by nobody. */
+export function isCurrentRead(rail: Pick<RailPlan, 'class' | 'amps_meter'>): boolean {
+  return rail.class === 'programmed' || rail.amps_meter !== null
+}
+
 function channelPlans(bench: Bench, rail: RailName): ChannelPlan[] {
   const channels = channelsOf(bench, rail)
   const total_V = channels.reduce((sum, { channel }) => sum + channel.max_V, 0)
@@ -103,7 +108,8 @@ function biasPlan(equipment: Equipment, bench: Bench, name: RailName, rail: Rail
  * the lead to the grid return is whole.
  */
 function preload_A(equipment: Equipment, node: NodeName, rail: Rail, nominal_V: number): number | null {
-  let siemens = 0
+  const stated_ohm = rail.required_bias?.preload_ohm
+  let siemens = stated_ohm === undefined ? 0 : 1 / stated_ohm
   for (const part of Object.values(equipment.parts)) {
     if (part.kind !== 'resistor' || !part.between.includes(node)) continue
     const other = part.between[0] === node ? part.between[1] : part.between[0]

@@ -99,7 +99,7 @@ function bringUp(profile: Profile, equipment: Equipment, reach: (rail: RailName)
           settle_within_s: null,
           ceiling_A: null,
         },
-        `first judged at ${show(Math.min(first_V, reach(rail)), 'V')} (${commonPractice})`,
+        `a low start, first judged at ${show(Math.min(first_V, reach(rail)), 'V')} (${commonPractice})`,
       ),
     )
   }
@@ -127,10 +127,14 @@ function reform(equipment: Equipment, reach: (rail: RailName) => number): Filled
   })
 }
 
-/** From the first judged volts in steps of 50 V (100 V above 300 V) to the top. */
+/** A low start shows a charged, leaking or shorted part while little energy is stored (common practice, no source). */
+const lowStart_V = [30, 60] as const
+
+/** From a low start to the first judged volts, then in steps of 50 V (100 V above 300 V) to the top. */
 function targets(first_V: number, top_V: number): number[] {
-  if (top_V <= first_V) return [top_V / 2, top_V]
-  const made: number[] = []
+  const low = lowStart_V.filter((V) => V < 0.8 * Math.min(first_V, top_V))
+  if (top_V <= first_V) return low.length > 0 ? [...low, top_V] : [top_V / 2, top_V]
+  const made: number[] = [...low]
   for (let V = first_V; V < top_V; V += V < 300 ? 50 : 100) made.push(V)
   // A last step of a few volts would only cost time.
   const last = made[made.length - 1] ?? 0

@@ -10,10 +10,10 @@ import {
   softStart_s,
 } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
-import { hookupTests } from './hookup.js'
+import { hookupLimits, hookupTests } from './hookup-tests.js'
 import { withMonotoneCeilings } from './monotone.js'
 import { defaultsFor, type FilledStage, isHot, railsOf } from './stages.js'
-import type { Ask, HookupTest, RailLimits, RailPlan, Reason, Step } from './types.js'
+import type { Ask, HookupTest, RailPlan, Reason, Step } from './types.js'
 
 /** Above this nobody reaches in: prompts are held back, "hands clear" is asked for (60 V DC, IEC/EN 61010-1 6.3.1, second-hand). */
 const touch_V = 60
@@ -433,40 +433,4 @@ interface Raise extends Climb {
   readonly slew_because: string
   readonly hold_because: string
   readonly stated: { readonly slew: boolean; readonly hold: boolean }
-}
-
-function hookupLimits(test: HookupTest, rail: RailPlan | undefined): RailLimits {
-  const expected_A = Math.min(test.limit_A, test.test_V / Math.sqrt(test.ohm_low * test.ohm_high))
-  const lower_A = test.test_V / test.ohm_high
-  const upper_A = Math.max(expected_A, Math.min(test.limit_A, test.test_V / test.ohm_low))
-  const margin_V = rail?.channels.reduce((sum, channel) => sum + channel.over_voltage_margin_V, 0) ?? 0
-  const reason = (limit: Reason['limit'], value: number, unit: Reason['unit'], text: string): Reason => ({
-    limit,
-    value,
-    unit,
-    text: `${limit} ${show(value, unit)}: ${text}`,
-    source: ours,
-  })
-  return {
-    at_V: test.test_V,
-    expected_A,
-    lower_A: Math.min(lower_A, expected_A),
-    upper_A,
-    ask_A: 0,
-    trip_A: test.limit_A,
-    ceiling_A: test.limit_A,
-    charge_A: 0,
-    supply_limit_A: test.limit_A,
-    over_voltage_V: test.test_V + Math.max(margin_V, 0.1 * test.test_V),
-    because: [
-      reason('expected', expected_A, 'A', `expected ${show(expected_A, 'A')}: ${test.because}`),
-      reason(
-        'supply limit',
-        test.limit_A,
-        'A',
-        `supply limit ${show(test.limit_A, 'A')}: low enough to hurt no part of the set`,
-      ),
-    ],
-    sees: null,
-  }
 }

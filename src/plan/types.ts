@@ -160,6 +160,8 @@ export interface HookupTest {
   readonly limit_A: number
   readonly ohm_low: number
   readonly ohm_high: number
+  /** What nominal parts make, where the file says. */
+  readonly usual_ohm?: number
   /** Heaters may stand in current limit and are judged by volts over amps. */
   readonly may_limit: boolean
   /** Polarity: a meter at this node against chassis, its sign; by a meter on a line or asked. */

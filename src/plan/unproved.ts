@@ -1,6 +1,7 @@
 import type { Equipment, RailName } from '../equipment/index.js'
 import { type HiddenShort, show } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
+import { isCurrentRead } from './rails.js'
 import { isHot } from './stages.js'
 import type { Built } from './steps.js'
 import type { RailPlan } from './types.js'
@@ -30,6 +31,11 @@ export function unprovedWords(of: {
       )
     }
     const plan = rails[rail]
+    if (plan !== undefined && isHot(equipment, rail) && !isCurrentRead(plan)) {
+      words.push(
+        `The current of ${rail}: nothing reads it, so it is not judged and no limit guards the set. A reading never taken is no pass: put an ammeter into its lead and write it into the bench file (measures: A, rail: ${rail}).`,
+      )
+    }
     if (plan !== undefined && plan.class !== 'programmed') {
       words.push(`${rail} is ${plan.class}: slowglow cannot ${plan.cannot.join(', nor ')}.`)
     }
@@ -52,6 +58,17 @@ export function unprovedWords(of: {
       'Node voltages, part ratings and what each tube draws: the file gives rails and types, no circuit, so rails are judged by their currents alone.',
     )
   }
+  if (
+    profile.kind !== 'reform' &&
+    hasElectrolytics(equipment) &&
+    [...used].some((rail) => isHot(equipment, rail))
+  ) {
+    words.push(
+      profile.electrolytics_formed === null
+        ? 'Whether the electrolytics are formed: the profile does not say (electrolytics_formed: when and how). Where a set has long stood, run the reform first.'
+        : `Whether the electrolytics are formed: taken on your word ("${profile.electrolytics_formed}").`,
+    )
+  }
   if (profile.kind === 'reform') {
     words.push(
       'Leakage of each capacitor: formed in circuit, other paths draw through the same rail, so leakage is not judged.',
@@ -70,4 +87,10 @@ function hiddenWords({ capacitor, over, rail, at_V, reads_A, trip_A, asked }: Hi
   )
   const found = asked ? ', which is low enough to be asked about at the end of the step, no sooner' : ''
   return `Not guarded by the current of ${rail}: ${parts.join(', ')} if ${capacitor} shorts. At ${show(at_V, 'V')} it then reads ${show(reads_A, 'A')} (trip ${show(trip_A, 'A')})${found}. Prove ${capacitor} by ohmmeter with one end lifted, before power; at every hold look and smell, and stop at the first smoke.`
+}
+
+function hasElectrolytics({ parts, rail_capacitors }: Equipment): boolean {
+  return [...Object.values(parts), ...Object.values(rail_capacitors)].some(
+    (part) => 'dielectric' in part && part.dielectric === 'electrolytic',
+  )
 }

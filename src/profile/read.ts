@@ -32,6 +32,7 @@ export function readProfile(
     ceiling_V: written.ceiling ?? {},
     time_budget_s: written.time_budget ?? null,
     prompt_timeout_s: written.prompt_timeout ?? null,
+    electrolytics_formed: written.electrolytics_formed ?? null,
     tubes_cold: written.tubes_cold ?? false,
     unattended: written.unattended ?? false,
     rules: Object.fromEntries(

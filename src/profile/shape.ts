@@ -93,6 +93,7 @@ export const profileShape = z
     ).default({}),
     time_budget: quantity('s', 'the run ends in a run-down when this is over', { above: 0 }).optional(),
     prompt_timeout: quantity('s', 'how long a question stays open', { above: 0 }).optional(),
+    electrolytics_formed: text('when and how the electrolytics were formed, in your words').optional(),
     tubes_cold: flag('tubes are pulled or cold: HT without heaters is meant').default(false),
     unattended: flag('nobody watches').default(false),
     rules: table(

@@ -47,6 +47,8 @@ export interface Profile {
   readonly time_budget_s: number | null
   readonly prompt_timeout_s: number | null
   /** Tubes are pulled or cold: HT without heaters is meant. */
+  /** What the person says of the electrolytics having been formed; null = nothing. */
+  readonly electrolytics_formed: string | null
   readonly tubes_cold: boolean
   readonly unattended: boolean
   /** Tighter starting values of the trip rules, by code. */

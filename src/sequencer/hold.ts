@@ -5,7 +5,7 @@ import { ask, confirm } from './prompts.js'
 import { record, warn } from './send.js'
 import { limitsStand } from './standing.js'
 import type { Draft } from './state.js'
-import { accuracy, ampsCome, currentStep, enter, resolution, us } from './state.js'
+import { accuracy, ampsCome, currentStep, enter, isHot, resolution, us } from './state.js'
 import { amps, volts } from './words.js'
 
 /** The end of a step: hold by the clock, settle by the current, judge what was measured beside what was expected. */
@@ -109,6 +109,7 @@ function judgeAtEnd(d: Draft, step: Step, name: string): void {
       rail: name,
       data: { volts: state.V?.value ?? null, amps: null },
     })
+    if (isHot(rail)) warn(d, `The current of ${name} was never read: a reading never taken is no pass.`, name)
     return
   }
   const inside = measured >= limits.lower_A && measured <= limits.upper_A

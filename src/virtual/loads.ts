@@ -31,6 +31,17 @@ export function loadElements(parts: Parts, mode: string): (Element | Live)[] {
     if (rail !== undefined) made.push(capacitor(name, rail.positive, rail.negative, part.F))
   }
   for (const rail of Object.keys(equipment.rails)) {
+    const bias = equipment.rails[rail]?.required_bias
+    if (bias?.preload_ohm !== undefined) {
+      const { node, preload_ohm } = bias
+      made.push({
+        kind: 'resistor',
+        name: `${rail} preload`,
+        a: node,
+        b: equipment.chassis_node,
+        ohm: preload_ohm,
+      })
+    }
     const load = railLoad(parts, rail, mode)
     if (load !== null) made.push(load)
   }

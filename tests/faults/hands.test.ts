@@ -60,11 +60,15 @@ describe('HT and bias by hand, heaters programmed', () => {
 
   it('completes; both are asked off, HT first, and are listed as typed', () => {
     const run = told(set, [])
-    expect(run.ending).toMatchObject({ outcome: 'completed', outputs_off: 'confirmed', warnings: [] })
+    expect(run.ending).toMatchObject({ outcome: 'completed', outputs_off: 'confirmed' })
+    // No ammeter stands in the HT lead of this bench: done, but no pass.
+    expect(run.ending.warnings).toEqual([
+      'The current of HT was never read: a reading never taken is no pass.',
+    ])
     expect(Object.keys(run.ending.hand_rails)).toEqual(['HT', 'bias'])
     for (const volts of Object.values(run.ending.hand_rails)) expect(volts).toBeLessThan(5)
     expect(run.ending.details['bias_released_by']).toMatch(/^\(b\)/)
-    expect(exitOf(run.ending)).toBe(exits.done)
+    expect(exitOf(run.ending)).toBe(exits.finding)
     expect(closing(run)).toMatch(/HT \(your own knob\): .* typed by you/)
   })
 
@@ -200,7 +204,8 @@ describe('nothing programmed at all', () => {
     expect(run.reachable).toBe(true)
     expect(run.ending).toMatchObject({ outcome: 'completed', reason: null })
     expect(Object.keys(run.ending.hand_rails)).toEqual(['HT', 'heaters', 'bias'])
-    expect(exitOf(run.ending)).toBe(exits.done)
+    expect(exitOf(run.ending)).toBe(exits.finding)
+    expect(closing(run)).toContain('The current of HT was never read')
     expect(run.ending.outputs_off).toBe('not confirmed')
     expect(closing(run)).toContain('No output here is slowglow’s to confirm.')
     expect(closing(run)).not.toMatch(/confirmed off/i)

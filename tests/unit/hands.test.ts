@@ -40,7 +40,8 @@ describe('HT on a hand rail', () => {
     const rig = full()
     const ending = rig.toTheEnd()
     expect(ending).toMatchObject({ outcome: 'completed', outputs_off: 'confirmed', hand_rails: { HT: 0 } })
-    expect(exit(rig)).toBe(exits.done)
+    expect(ending.warnings.join()).toMatch(/current of HT was never read/)
+    expect(exit(rig)).toBe(exits.finding)
     expect(Object.keys(ending.off)).toEqual(['LT', 'BIAS'])
   })
 
@@ -186,7 +187,7 @@ describe('several hand rails', () => {
       'hand off BIAS',
     ])
     expect(ending).toMatchObject({ outcome: 'completed', hand_rails: { HT: 0, LT: 0, BIAS: 0 }, off: {} })
-    expect(exit(rig)).toBe(exits.done)
+    expect(exit(rig)).toBe(exits.finding)
   })
 
   it('end all the same when nobody answers: bias is not asked for, all are named, exit 1 and not 4', () => {

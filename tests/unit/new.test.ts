@@ -42,9 +42,9 @@ const set = [
   '16 µF 450 V, 16uF 350V',
   '',
 ]
-const byHand = ['', '', '', '']
-const onLine = ['', '/dev/ttyUSB0', '300 V, 200 mA', '100 mV, 1 mA', '47 µF, 600 V', 'yes', '', '', '']
-const virtualHt = ['virtual', 'yes', '300 V, 200 mA', '100 mV, 1 mA', '47 µF, 600 V', 'yes', '', 'no', '']
+const byHand = ['', '', '', '', '']
+const onLine = ['', '/dev/ttyUSB0', '300 V, 200 mA', '100 mV, 1 mA', '47 µF, 600 V', 'yes', '', '', '', '']
+const virtualHt = ['virtual', 'yes', '300 V, 200 mA', '100 mV, 1 mA', '47 µF, 600 V', 'yes', '', 'no', '', '']
 
 describe('slowglow new', () => {
   it('from answers of someone with no supply on a line writes files that check passes, and prints the plan', async () => {
@@ -86,11 +86,22 @@ describe('slowglow new', () => {
 
   it('asks again, saying what would be right, until an answer can be read', async () => {
     const answers = [...set, ...virtualHt]
-    answers.splice(4, 1, '6SA7, 6SKK7', '', '6SA7, 6SK7, 6SQ7, 6V6GT, 5Y3GT')
-    answers.splice(10, 0, '16 µF 200 V')
+    answers.splice(4, 1, '', '6SA7, 6SKK7, 6SQ7, 6V6GT, 5Y3GT', '', '6SKK8', '6SK7')
+    answers.splice(12, 0, '16 µF 200 V')
     expect(await newSet('set', lines(answers), false, io())).toBe(0)
     const all = said.join('\n')
-    expect(all).toMatch(/'6SKK7' is not in the catalogue; near it: .*6SK7/)
+    expect(all).toMatch(/V2, '6SKK7', is not in the catalogue; near it: .*6SK7/)
+    expect(all).toMatch(/V2, '6SKK8', is not in the catalogue/)
+    // Only that tube is asked for again.
+    expect(said.filter((line) => /Its tubes by type/.test(line))).toHaveLength(2)
+    const { value } = loadEquipment(join(dir, 'set/equipment.yaml'))
+    expect(Object.values(value?.tubes ?? {}).map(({ type }) => type)).toEqual([
+      '6SA7',
+      '6SK7',
+      '6SQ7',
+      '6V6GT',
+      '5Y3GT',
+    ])
     expect(all).toMatch(/An answer is needed here/)
     expect(all).toMatch(/rated below the HT of 250 V/)
     expect(loadBench(join(dir, 'set/bench.yaml')).value?.kind).toBe('virtual')
@@ -98,12 +109,12 @@ describe('slowglow new', () => {
 
   it('takes nothing for a port, a yes or a step of read-back that is none, so that check passes what it wrote', async () => {
     const shifted = [...set, 'virtual', '300 V, 200 mA', '', '100 mV, 1 mA', 'yes', '30 V, 5 A', '10 mV, 1 A']
-    const rest = ['10 mV, 10 mA', '47 µF, 250 V', 'yes', '']
+    const rest = ['10 mV, 10 mA', '47 µF, 250 V', 'yes', '', '']
     expect(await newSet('set', lines([...shifted, ...rest]), false, io())).toBe(0)
     expect(said.join('\n')).toMatch(/'300 V, 200 mA' is neither yes nor no/)
     expect(said.join('\n')).toMatch(/steps of 1 A are too coarse for a supply of 5 A/)
     expect(check(['set/receive.yaml'], false, io())).toBe(0)
-    const real = [...set, '', 'yes', '', '', '']
+    const real = [...set, '', 'yes', '', '', '', '']
     expect(await newSet('other', lines(real), false, io())).toBe(0)
     expect(said.join('\n')).toMatch(/'yes' is no serial port: write its whole path, such as \/dev\/ttyUSB0/)
   })
@@ -121,7 +132,7 @@ describe('slowglow new', () => {
     expect(
       await newSet(
         'set',
-        lines([...answers, ...chains, '', '', '8 µF 450 V', '45 V', '30 V', ...byHand]),
+        lines([...answers, ...chains, '', '', '8 µF 450 V', '-45 V', '30 V', '', ...byHand]),
         false,
         io(),
       ),
@@ -138,9 +149,49 @@ describe('slowglow new', () => {
     expect(value?.heater_chains['H2']?.series).toEqual([['V3'], ['V4']])
     expect(value?.rails['bias']).toMatchObject({
       polarity: 'negative',
-      required_bias: { at_least_V: -30, nominal_V: -45 },
+      required_bias: { at_least_V: -30, nominal_V: -45, preload_ohm: 10e3 },
     })
     expect(value?.hazards).toEqual(['live chassis'])
+  })
+
+  it('asks for ammeters in the leads of hand rails, so that their currents are judged', async () => {
+    const answers = [...set, '', '', '', '', 'HT 1 mA, heaters']
+    expect(await newSet('set', lines(answers), false, io())).toBe(0)
+    const { meters } = loadBench(join(dir, 'set/bench.yaml')).value!
+    expect(meters['HT ammeter']).toMatchObject({ measures: 'A', rail: 'HT', resolution: 0.001, line: null })
+    expect(meters['heaters ammeter']).toMatchObject({ resolution: 0.01 })
+    expect(printed.join('\n')).not.toMatch(/current not judged/)
+    expect(await newSet('without', lines([...set, ...byHand]), false, io())).toBe(0)
+    expect(printed.join('\n')).toMatch(/current not judged/)
+    expect(said.join('\n')).toMatch(/In which leads does an ammeter stand/)
+    const wrong = [...set, '', '', '', '', 'grid 1 mA', 'HT 1 mA, HT 2 mA', 'none']
+    expect(await newSet('wrong', lines(wrong), false, io())).toBe(0)
+    expect(said.join('\n')).toMatch(/'grid' is no rail of this set/)
+    expect(said.join('\n')).toMatch(/HT is named twice/)
+  })
+
+  it('takes a set whose heaters are all in series across a hundred volts, its rectifier among them', async () => {
+    const answers = ['Table set', 'live', '200 VA', '', '117 V', '12SA7, 12SK7, 12SQ7, 50L6GT, 35Z5GT']
+    const rest = ['V5-V4-V1-V2-V3', '110 V', '60 mA', '40 µF 150 V', '']
+    expect(await newSet('set', lines([...answers, ...rest, ...byHand]), false, io())).toBe(0)
+    const { value } = loadEquipment(join(dir, 'set/equipment.yaml'))
+    expect(value?.rails['heaters']?.working_V).toBe(117)
+    expect(value?.heater_chains['H1']?.series).toHaveLength(5)
+    expect(value?.tubes['V5']?.pulled ?? false).toBe(false)
+    expect(value?.rails['HT']?.feeds.pull).toEqual([])
+  })
+
+  it('brings a set that only transmits up as a transmitter', async () => {
+    const answers = ['Sender', '', 'transmit', '', '6V6GT', '', '', '60 mA', '8 µF 450 V', '']
+    expect(await newSet('set', lines([...answers, ...byHand]), false, io())).toBe(0)
+    expect(readdirSync(join(dir, 'set'))).toContain('transmit.yaml')
+    expect(readFileSync(join(dir, 'set/transmit.yaml'), 'utf8')).toMatch(/^kind: transmit$/m)
+    expect(said.join('\n')).toMatch(/total HT current at these volts, in transmit, key up and undriven/)
+  })
+
+  it('offers no as the answer where yes or no is asked', async () => {
+    await newSet('set', lines([...set, ...virtualHt]), false, io())
+    expect(said.join('\n')).toMatch(/Is a HT supply on a line\? \(yes or no\) \[no\]/)
   })
 
   it('overwrites nothing', async () => {

@@ -191,6 +191,8 @@ describe('a plan', () => {
       'raise',
       'raise',
       'raise',
+      'raise',
+      'raise',
     ])
     expect(steps.every((step) => step.stage.includes('filled in'))).toBe(true)
     const heaters = steps.find((step) => step.rail === 'heaters' && step.do === 'raise')

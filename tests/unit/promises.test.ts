@@ -1,6 +1,9 @@
 import { describe, expect, it } from 'vitest'
 import { createLimits, type RailLimits } from '../../src/limits/index.js'
-import { makePlan, type Plan } from '../../src/plan/index.js'
+import { answerOf } from '../../src/cli/live/keys.js'
+import { planPage } from '../../src/cli/plan-text.js'
+import { check } from '../../src/cli/commands/check.js'
+import { makePlan, open_ohm, type Plan } from '../../src/plan/index.js'
 import { rehearse } from '../../src/rehearse/index.js'
 import { parseFault } from '../../src/virtual/index.js'
 import { demo, planned, type Parts, ramp, refusal, withChannel, withRail } from '../helpers/small-set.js'
@@ -164,4 +167,160 @@ describe('a plan that would stop a healthy set is refused', () => {
       /A healthy set may draw 1\d\d mA .* The run would stop such a set/,
     )
   })
+})
+
+/** The small receiver with every rail on its owner's knobs. */
+const hand: Parts = {
+  ...small,
+  profile: { ...small.profile, stages: [] },
+  bench: { ...small.bench, supplies: {} },
+}
+const withAmmeter: Parts = {
+  ...hand,
+  bench: {
+    ...hand.bench,
+    meters: {
+      ...hand.bench.meters,
+      'HT ammeter': { ...hand.bench.meters['hand meter']!, measures: 'A', rail: 'HT', resolution: 0.001 },
+    },
+  },
+}
+
+describe('a rail whose current nothing reads', () => {
+  it('is called not judged in the plan, with no trip and no ceiling beside it', () => {
+    const page = planPage(planned(hand))
+    const row = page.split('\n').find((line) => /raise HT +100 V/.test(line)) ?? ''
+    expect(row).toMatch(/current not judged$/)
+    expect(page).toMatch(/HT at 100 V: current not judged, nothing reads it/)
+    expect(page).toMatch(/A reading never taken is no pass: put an ammeter into its lead/)
+    expect(said(hand, 'warning')).toMatch(/Nothing reads the current of HT.*measures: A, rail: HT/)
+    expect(planPage(planned(withAmmeter))).not.toMatch(/HT at 100 V: current not judged/)
+  })
+
+  it('leaves a finished run with a warning, and so never "within limits"', () => {
+    const run = ({ equipment, bench }: Parts, plan: Plan) =>
+      rehearse(plan, equipment, bench, { seed: 5, faults: [], record: () => undefined }).ending
+    const unread = run(hand, planned(hand))
+    expect(unread.outcome).toBe('completed')
+    expect(unread.warnings.join('\n')).toMatch(
+      /current of HT was never read: a reading never taken is no pass/,
+    )
+    expect(run(withAmmeter, planned(withAmmeter)).warnings.join('\n')).not.toMatch(/never read/)
+  })
+})
+
+describe('the hook-up sheet', () => {
+  const first = (parts: Parts, rail = 'HT'): string =>
+    planned(parts)
+      .hookup.find((line) => line.rail === rail)
+      ?.first.join('\n') ?? ''
+
+  it('computes fuse and bleeder for a rail of the owner’s own supply that has none, watts included', () => {
+    expect(first(hand)).toMatch(
+      /a fuse of 160 mA, fast, for 250 V DC or more, in the positive lead \(the set file states none/,
+    )
+    const ohm = 100e3
+    // Twice V²/R: 250 V across 100 kΩ take 0.625 W.
+    expect(first(hand)).toContain(`a bleeder of ${ohm / 1000} kΩ, 1.25 W or more, across the HT`)
+  })
+
+  it('says of a stated fuse how fast, for which volts, and when the supply could never blow it', () => {
+    expect(first(receive)).toMatch(
+      /fuse of 500 mA in the positive lead, fast, for 250 V DC or more; the supply gives 300 mA at most, too little to blow it/,
+    )
+    const bench = withChannel(receive.bench, 'high', 'out', { max_A: 2 })
+    expect(first({ ...receive, bench })).not.toMatch(/too little to blow it/)
+  })
+
+  it('says nothing of orders and of bias where there are none', () => {
+    const page = planPage(planned(hand))
+    expect(page).not.toContain('Order: .')
+    expect(page.slice(page.indexOf('GOING OFF'))).not.toContain('Bias goes off')
+    expect(page).toMatch(/Only you can switch off HT, heaters: in this order/)
+    expect(planPage(plans.receive)).toContain('Bias goes off')
+  })
+
+  it('shows for a test of low volts what nominal parts should draw, and heaters below trip and ceiling', () => {
+    const [heaters, bias] = plans.receive.steps
+    // 60 V of bias draw 9.17 mA through the same resistors: 5 V draw a twelfth of it.
+    expect(bias?.limits['bias']?.expected_A).toBeCloseTo(9.17e-3 / 12, 5)
+    const own = heaters?.limits['heaters']
+    expect(own?.expected_A).toBeLessThan(own?.trip_A ?? 0)
+  })
+})
+
+describe('an ohmmeter check', () => {
+  const test = (parts: Parts, rail: string) => {
+    const found = planned(parts).steps.find(({ hookup }) => hookup?.rail === rail)?.hookup
+    if (found?.method !== 'ohmmeter') throw new Error('no ohmmeter check')
+    return found
+  }
+
+  it('of an unknown HT rail takes open for good and a near short for bad', () => {
+    const { ohm_low, ohm_high } = test(hand, 'HT')
+    expect(ohm_low).toBeGreaterThan(2000)
+    expect(ohm_high).toBeGreaterThanOrEqual(open_ohm)
+    expect(planPage(planned(hand))).toMatch(/HT by ohmmeter +2\.67 kΩ or more, open too/)
+  })
+
+  it('of heaters fails when three of four are out, and passes a whole set at either end of its cold spread', () => {
+    const { ohm_low, ohm_high } = test(hand, 'heaters')
+    const hot = 6.3 / 1.35
+    for (const ratio of [2.7, 4.4, 7.2]) {
+      expect(hot / ratio).toBeGreaterThan(ohm_low)
+      expect(hot / ratio).toBeLessThan(ohm_high)
+      // One 6SA7 of 0.3 A alone.
+      expect(6.3 / 0.3 / ratio).toBeGreaterThan(ohm_high)
+    }
+  })
+
+  it('names the lead by what it is on ohms, not by its colour', () => {
+    const line = planned(hand).hookup.find(({ rail }) => rail === 'HT')
+    expect(line?.proved_by).toMatch(/the lead that is positive on ohms/)
+    expect(line?.proved_by).not.toMatch(/red on/)
+  })
+
+  it('can be answered with what a meter shows when nothing conducts', () => {
+    const ask = {
+      text: '',
+      wants: { kind: 'reading', node: null, rail: 'HT', unit: 'Ω', low: 2000, high: 1e9 },
+      timeout_s: 60,
+      inside: false,
+      about: 'hook-up HT',
+    } as const
+    for (const typed of ['OL', 'o.l.', 'open', 'inf', '∞'])
+      expect(answerOf(typed, ask, null)).toEqual({ value: open_ohm })
+    expect(answerOf('open', { ...ask, wants: { ...ask.wants, unit: 'V' } }, null)).toHaveProperty('problem')
+  })
+})
+
+describe('a bring-up filled in', () => {
+  it('starts at 30 and 60 V, as the demo does', () => {
+    const targets = planned(hand).steps.filter(({ do: what, rail }) => what === 'raise' && rail === 'HT')
+    expect(targets.map(({ target_V }) => target_V)).toEqual([30, 60, 100, 150, 200, 250])
+  })
+
+  it('says whether the electrolytics were stated to be formed', () => {
+    expect(planned(hand).unproved.join('\n')).toMatch(
+      /Whether the electrolytics are formed: the profile does not say.*run the reform first/,
+    )
+    const profile = { ...hand.profile, electrolytics_formed: 'last week, to 350 V' }
+    expect(planned({ ...hand, profile }).unproved.join('\n')).toMatch(
+      /taken on your word \("last week, to 350 V"\)/,
+    )
+  })
+})
+
+it('check says of a profile what its plan would be refused for', () => {
+  const printed: string[] = []
+  const io = {
+    out: (text: string) => printed.push(text),
+    err: () => undefined,
+    isTerminal: false,
+    colour: false,
+    cwd: process.cwd(),
+    env: {},
+  }
+  expect(check(['profiles/tern-rock/receive.yaml'], false, io)).toBe(0)
+  expect(printed.join('\n')).toMatch(/nothing wrong\./)
 })

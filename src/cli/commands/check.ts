@@ -1,6 +1,7 @@
 import { resolve } from 'node:path'
 import { groundGraph } from '../../bench/index.js'
 import { kindOf, loadAll, loadBench, loadEquipment, type Kind, type Problem } from '../../files/index.js'
+import { makePlan } from '../../plan/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { placed, problemText, shown } from '../problems.js'
@@ -60,6 +61,12 @@ export function checkFiles(
     if (kind === 'profile') {
       const all = loadAll(path)
       add(all.problems)
+      if (all.value !== null && all.problems.every(({ severity }) => severity !== 'error')) {
+        const { profile, equipment, bench } = all.value
+        // What lies in how the files fit together stands at the head of the profile that joins them.
+        const place = { file: path, line: 1, column: 1, path: '' }
+        add(makePlan(profile, equipment, bench).problems.map((each) => ({ ...each, ...place })))
+      }
       for (const loaded of [all.equipment, all.bench, all.benchEquipment])
         if (loaded !== null && !checked.has(shown(loaded.path, cwd)))
           checked.set(shown(loaded.path, cwd), loaded === all.bench ? 'bench' : 'equipment')

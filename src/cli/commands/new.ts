@@ -5,7 +5,7 @@ import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { AnswersEnded, Dialogue } from '../new/dialogue.js'
 import { askAll } from '../new/questions.js'
-import { textsOf } from '../new/texts.js'
+import { bringUpFile, textsOf } from '../new/texts.js'
 import { planFiles } from '../plan-files.js'
 import { planPage } from '../plan-text.js'
 import { placed, problemText } from '../problems.js'
@@ -32,7 +32,14 @@ export const registerNew: Register = (program, io) => {
     })
 }
 
-const names = ['equipment.yaml', 'bench.yaml', 'bench-by-hand.yaml', 'reform.yaml', 'receive.yaml'] as const
+const names = [
+  'equipment.yaml',
+  'bench.yaml',
+  'bench-by-hand.yaml',
+  'reform.yaml',
+  'receive.yaml',
+  'transmit.yaml',
+] as const
 
 /** Returns the exit code. `lines` are the answers, in order. */
 export async function newSet(
@@ -55,8 +62,11 @@ export async function newSet(
     'Enter takes what stands in brackets. Write units with quantities. Nothing is energised here.',
   )
   let texts: Readonly<Record<string, string>>
+  let bringUp: string
   try {
-    texts = textsOf(await askAll(dialogue))
+    const answers = await askAll(dialogue)
+    texts = textsOf(answers)
+    bringUp = join(at, bringUpFile(answers.modes))
   } catch (error) {
     if (!(error instanceof AnswersEnded)) throw error
     return refuse(io, json, {
@@ -83,9 +93,9 @@ export async function newSet(
     })
   }
   io.err(`Written: ${written.join(', ')}. Read them, correct what is not so, and keep them with the set.`)
-  const { problems } = checkFiles([join(at, 'receive.yaml'), join(at, 'reform.yaml')], io.cwd)
+  const { problems } = checkFiles([bringUp, join(at, 'reform.yaml')], io.cwd)
   const sound = !problems.some(({ severity }) => severity === 'error')
-  const planned = sound ? planFiles(join(at, 'receive.yaml'), undefined, io.cwd) : null
+  const planned = sound ? planFiles(bringUp, undefined, io.cwd) : null
   if (json) printJson(io, { files: written, ok: sound, problems, plan: planned?.plan ?? null })
   else {
     for (const problem of placed(problems, io.cwd)) io.out(problemText(problem))

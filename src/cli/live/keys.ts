@@ -1,4 +1,5 @@
 import type { Ask } from '../../plan/index.js'
+import { open_ohm } from '../../plan/index.js'
 import { parseQuantity } from '../../quantities/index.js'
 import type { Key } from './terminal.js'
 
@@ -59,6 +60,9 @@ export function typeKey(
   return { typing: { ...typing, buffer }, typed }
 }
 
+/** What people write for an ohmmeter that shows nothing through. */
+const readsOpen = /^(?:o\.?l\.?|open|inf(?:inite|inity)?|∞|over(?:load| ?range)?)$/i
+
 export type Answer = number | 'yes' | 'no' | 'go on'
 
 /** A typed line as an answer to this question; `shown` is what a virtual meter reads and Enter alone accepts. */
@@ -78,6 +82,7 @@ export function answerOf(
   if (text === '' && shown !== null) return { value: shown }
   // A bare number is volts or ohms, as the question says; for amps the unit is wanted, since meters show milliamps.
   if (ask.wants.unit !== 'A' && /^[+-]?\d+(\.\d+)?$/.test(text)) return { value: Number(text) }
+  if (ask.wants.unit === 'Ω' && readsOpen.test(text)) return { value: open_ohm }
   const parsed = parseQuantity(text, ask.wants.unit)
   return parsed.ok ? { value: parsed.value } : { problem: `${parsed.problem}; ${parsed.remedy}.` }
 }

@@ -37,12 +37,27 @@ export interface Answers {
   readonly HT_max_V: number
   readonly total: { readonly A: number; readonly source: string } | null
   readonly capacitors: readonly { readonly F: number; readonly rated_V: number }[]
-  readonly bias: { readonly V: number; readonly least_V: number } | null
+  readonly bias: { readonly V: number; readonly least_V: number; readonly preload_ohm: number } | null
   readonly virtual: boolean
   readonly HT_supply: SupplyAnswers | null
   readonly heater_supply: SupplyAnswers | null
   readonly bias_supply: SupplyAnswers | null
   readonly meter: { readonly ohm: number; readonly resolution_V: number }
+  /** Ammeters that stay in a lead while the set runs. */
+  readonly ammeters: readonly { readonly rail: FedRail; readonly resolution_A: number }[]
+}
+
+/** Rails of these files, by the names they have there. */
+export type FedRail = 'HT' | 'heaters' | 'bias'
+
+/** The mode that the first bring-up and the handbook's total are for: receiving where the set can, else transmitting. */
+export function firstMode(modes: readonly string[]): string {
+  return modes.find((mode) => /receiv/i.test(mode)) ?? modes[0] ?? 'receive'
+}
+
+/** A set that can only transmit is brought up as a transmitter. */
+export function isTransmitting(modes: readonly string[]): boolean {
+  return /transmit|send/i.test(firstMode(modes))
 }
 
 export async function askAll(dialogue: Dialogue): Promise<Answers> {
@@ -68,15 +83,11 @@ export async function askAll(dialogue: Dialogue): Promise<Answers> {
   const heater_V = await dialogue.ask({
     ask: 'Volts of its heater supply?',
     fallback: '6.3 V',
-    read: quantityOf('V', 0, 60),
+    read: quantityOf('V', 0, 250),
   })
-  const tubes = await dialogue.ask({
-    ask: 'Its tubes by type, in the order V1, V2 …, parted by commas? (rectifiers too)',
-    fallback: null,
-    read: readTubes,
-  })
+  const tubes = await askTubes(dialogue)
   const chains = await dialogue.ask({
-    ask: `Its heaters: in series joined by a dash, chains parted by commas (V1-V2, V3-V4), or parallel?`,
+    ask: `Its heaters: in series joined by a dash, chains parted by commas (V1-V2, V3-V4), or parallel? (a rectifier whose heater stands in a chain is named in it and stays in its socket)`,
     fallback: 'parallel',
     read: (text) => readChains(text, tubes, heater_V),
   })
@@ -86,7 +97,7 @@ export async function askAll(dialogue: Dialogue): Promise<Answers> {
     read: quantityOf('V', 0, 5000),
   })
   const total = await dialogue.ask({
-    ask: "The handbook's total HT current at these volts?",
+    ask: `The handbook's total HT current at these volts, in ${firstMode(modes)}${isTransmitting(modes) ? ', key up and undriven' : ''}?`,
     fallback: '',
     read: quantityOrNone('A'),
   })
@@ -96,9 +107,9 @@ export async function askAll(dialogue: Dialogue): Promise<Answers> {
     read: (text) => readCapacitors(text, HT_V),
   })
   const bias_V = await dialogue.ask({
-    ask: 'Volts of a separate negative grid bias supply, if it has one?',
+    ask: 'Volts of a separate negative grid bias supply, if it has one? (-50 V and 50 V are the same here)',
     fallback: '',
-    read: quantityOrNone('V'),
+    read: biasOrNone,
   })
   const bias =
     bias_V === null
@@ -108,7 +119,12 @@ export async function askAll(dialogue: Dialogue): Promise<Answers> {
           least_V: await dialogue.ask({
             ask: 'The least bias that keeps its tubes safe, as the handbook says?',
             fallback: null,
-            read: quantityOf('V', 0, bias_V),
+            read: (text) => quantityOf('V', 0, bias_V)(text.replace(/^[-−]/, '')),
+          }),
+          preload_ohm: await dialogue.ask({
+            ask: `The preload you fit from the grid return to chassis, at the grid-return end? (it takes up grid current, and its own shows that the lead is whole: without it HT above 60 V is refused; ${formatQuantity(10e3, 'Ω')}, ${formatQuantity(Math.max(1, Math.ceil((2 * bias_V * bias_V) / 10e3)), 'W')} is usual)`,
+            fallback: formatQuantity(10e3, 'Ω'),
+            read: quantityOf('Ω'),
           }),
         }
   const virtual = await dialogue.ask({
@@ -151,7 +167,67 @@ export async function askAll(dialogue: Dialogue): Promise<Answers> {
         read: quantityOf('V', 0, 10),
       }),
     },
+    ammeters: await dialogue.ask({
+      ask: `In which leads does an ammeter stand while the set runs, a series or a panel meter, and what is its last digit? (HT 1 mA, heaters 10 mA${bias === null ? '' : ', bias 100 µA'}; without one the current of a rail on your own knob is not judged)`,
+      fallback: '',
+      read: (text) => readAmmeters(text, bias !== null),
+    }),
   }
+}
+
+const fineEnough_A: Readonly<Record<FedRail, number>> = { HT: 0.001, heaters: 0.01, bias: 0.0001 }
+
+function readAmmeters(text: string, hasBias: boolean): Answer<Answers['ammeters']> {
+  const rails: readonly FedRail[] = hasBias ? ['HT', 'heaters', 'bias'] : ['HT', 'heaters']
+  const found: { rail: FedRail; resolution_A: number }[] = []
+  for (const item of items(text)) {
+    const [name = '', ...rest] = item.split(/\s+/)
+    const rail = rails.find((each) => each.toLowerCase() === name.toLowerCase())
+    if (rail === undefined || found.some((each) => each.rail === rail))
+      return {
+        ok: false,
+        problem: rail === undefined ? `'${name}' is no rail of this set` : `${rail} is named twice`,
+        remedy: `name ${rails.join(', ')}, each with its last digit: HT 1 mA; or none`,
+      }
+    const resolution =
+      rest.length === 0
+        ? { ok: true as const, value: fineEnough_A[rail] }
+        : quantityOf('A', 0, 1)(rest.join(' '))
+    if (!resolution.ok) return resolution
+    found.push({ rail, resolution_A: resolution.value })
+  }
+  return { ok: true, value: found }
+}
+
+/** All types at once; those that are not in the catalogue are asked for again, one by one. */
+async function askTubes(dialogue: Dialogue): Promise<readonly TubeAnswer[]> {
+  const types = await dialogue.ask({
+    ask: 'Its tubes by type, in the order V1, V2 …, parted by commas? (rectifiers too)',
+    fallback: null,
+    read: readTypes,
+  })
+  const tubes: TubeAnswer[] = []
+  for (const [at, type] of types.entries()) {
+    const name = `V${at + 1}`
+    const known = readTube(type, name)
+    if (known.ok) {
+      tubes.push(known.value)
+      continue
+    }
+    dialogue.tell(`   ${known.problem}: ${known.remedy}.`)
+    tubes.push(
+      await dialogue.ask({
+        ask: `   The type of ${name}, as printed on it?`,
+        fallback: null,
+        read: (text) => readTube(text, name),
+      }),
+    )
+  }
+  return tubes
+}
+
+function biasOrNone(text: string): Answer<number | null> {
+  return quantityOrNone('V')(/^[-−]\s*\d/.test(text) ? text.replace(/^[-−]\s*/, '') : text)
 }
 
 async function askSupply(
@@ -162,7 +238,11 @@ async function askSupply(
   set_F: number,
   resolution: string,
 ): Promise<SupplyAnswers | null> {
-  const path = await dialogue.ask({ ask, fallback: '', read: virtual ? yesOrNone : portOrNone })
+  const path = await dialogue.ask({
+    ask,
+    fallback: virtual ? 'no' : '',
+    read: virtual ? yesOrNone : portOrNone,
+  })
   if (path === null) return null
   const [max_V, max_A] = await dialogue.ask({
     ask: '   Its highest volts and amps?',
@@ -265,37 +345,42 @@ function readModes(text: string): Answer<readonly string[]> {
   return { ok: true, value: names }
 }
 
-function readTubes(text: string): Answer<readonly TubeAnswer[]> {
-  const tubes: TubeAnswer[] = []
-  for (const type of items(text)) {
-    const { found, ...rest } = findTube(type)
-    if (found === null) {
-      const near = 'near' in rest ? rest.near : []
-      return {
-        ok: false,
-        problem: `'${type}' is not in the catalogue${near.length === 0 ? '' : `; near it: ${near.join(', ')}`}`,
-        remedy: 'write all the types again, as printed on the tubes',
-      }
-    }
-    tubes.push({ name: `V${tubes.length + 1}`, type, record: found })
-  }
-  if (tubes.length === 0) return { ok: false, problem: 'a set has tubes', remedy: 'write their types' }
-  if (tubes.length > 60)
+function readTypes(text: string): Answer<readonly string[]> {
+  const types = items(text)
+  if (types.length === 0) return { ok: false, problem: 'a set has tubes', remedy: 'write their types' }
+  if (types.length > 60)
     return {
       ok: false,
       problem: 'that is more than 60 tubes',
       remedy: 'write the file by hand, from the files in profiles/',
     }
-  return { ok: true, value: tubes }
+  return { ok: true, value: types }
 }
 
-/** Rectifiers are pulled on bench supplies: their heaters are out of it. */
-export function isPulled({ record }: TubeAnswer): boolean {
+function readTube(type: string, name: string): Answer<TubeAnswer> {
+  const { found, ...rest } = findTube(type)
+  if (found !== null) return { ok: true, value: { name, type, record: found } }
+  const near = 'near' in rest ? rest.near : []
+  return {
+    ok: false,
+    problem: `${name}, '${type}', is not in the catalogue${near.length === 0 ? '' : `; near it: ${near.join(', ')}`}`,
+    remedy:
+      'look at its print again; a type that is missing is written into the set file by hand (tube_types)',
+  }
+}
+
+/** Rectifiers are pulled on bench supplies, but for those whose heater a series chain needs. */
+export function isPulled(tube: TubeAnswer, chains: Answers['chains']): boolean {
+  return isRectifier(tube) && !chains.flat(2).includes(tube.name)
+}
+
+export function isRectifier({ record }: TubeAnswer): boolean {
   return record.kind.startsWith('rectifier')
 }
 
 function readChains(text: string, tubes: readonly TubeAnswer[], heater_V: number): Answer<Answers['chains']> {
-  const heated = tubes.filter((tube) => !isPulled(tube) && tube.record.heater !== null)
+  const able = tubes.filter((tube) => tube.record.heater !== null)
+  const heated = able.filter((tube) => !isRectifier(tube))
   const chains =
     text.toLowerCase() === 'parallel'
       ? heated.length === 0
@@ -304,11 +389,11 @@ function readChains(text: string, tubes: readonly TubeAnswer[], heater_V: number
       : items(text).map((chain) => chain.split('-').map((name) => [name.trim().toUpperCase()]))
   const places = chains.flat(2)
   for (const name of places)
-    if (!heated.some((tube) => tube.name === name))
+    if (!able.some((tube) => tube.name === name))
       return {
         ok: false,
         problem: `there is no heater ${name}`,
-        remedy: `the heaters are ${heated.map((tube) => tube.name).join(', ')}`,
+        remedy: `the heaters are ${able.map((tube) => tube.name).join(', ')}`,
       }
   const absent = heated.find(({ name }) => !places.includes(name))
   if (absent !== undefined || new Set(places).size < places.length)
@@ -317,7 +402,7 @@ function readChains(text: string, tubes: readonly TubeAnswer[], heater_V: number
       problem: absent === undefined ? 'a tube stands there twice' : `${absent.name} is in no chain`,
       remedy: 'place every heater once',
     }
-  const heaterOf = (name: string) => heated.find((tube) => tube.name === name)?.record.heater
+  const heaterOf = (name: string) => able.find((tube) => tube.name === name)?.record.heater
   for (const chain of chains) {
     const volts = chain.reduce((sum, group) => sum + (heaterOf(group[0] ?? '')?.volts.value ?? 0), 0)
     const odd = chain
@@ -338,7 +423,7 @@ function readChains(text: string, tubes: readonly TubeAnswer[], heater_V: number
         ok: false,
         problem: `${chain.map((group) => group.join('+')).join('-')} wants ${formatQuantity(volts, 'V')}, the heater supply gives ${formatQuantity(heater_V, 'V')}`,
         remedy:
-          'write chains that add up; chains with droppers or shunts are written into the file by hand, see profiles/',
+          'write chains that add up; where a dropper made up the rest, begin anew with the volts of the chain as those of the heater supply, or write the dropper into the file by hand, see profiles/',
       }
     const amps = chain.map((group) => heaterOf(group[0] ?? '')?.amps.value ?? 0)
     if (chain.length > 1 && Math.max(...amps) - Math.min(...amps) > 0.06 * Math.max(...amps))

@@ -1,6 +1,14 @@
 import { stringify } from 'yaml'
 import { formatQuantity } from '../../quantities/index.js'
-import { isPulled, type Answers, type SupplyAnswers } from './questions.js'
+import {
+  firstMode,
+  isPulled,
+  isRectifier,
+  isTransmitting,
+  type Answers,
+  type FedRail,
+  type SupplyAnswers,
+} from './questions.js'
 
 /** The files that `slowglow new` writes: name → text. */
 export function textsOf(answers: Answers): Readonly<Record<string, string>> {
@@ -20,8 +28,16 @@ export function textsOf(answers: Answers): Readonly<Record<string, string>> {
       }),
     }),
     'reform.yaml': profileText(answers, 'reform'),
-    'receive.yaml': profileText(answers, 'receive'),
+    [bringUpFile(answers.modes)]: profileText(answers, bringUpKind(answers.modes)),
   }
+}
+
+const bringUpKind = (modes: readonly string[]): 'transmit' | 'receive' =>
+  isTransmitting(modes) ? 'transmit' : 'receive'
+
+/** The profile of the first bring-up, by the name of its file. */
+export function bringUpFile(modes: readonly string[]): 'transmit.yaml' | 'receive.yaml' {
+  return `${bringUpKind(modes)}.yaml`
 }
 
 /** Text as YAML writes it on one line, in quotes where it needs them. */
@@ -65,7 +81,7 @@ ${totals(a)}
 rail_capacitors:
 ${a.capacitors.map(({ F, rated_V }, i) => `  C${i + 1}: { rail: HT, value: ${v(F, 'F')}, rated: ${v(rated_V, 'V')} }\n`).join('') || '  {}\n'}
 tubes:
-${a.tubes.map((tube) => `  ${tube.name}: { type: ${quoted(tube.type)}, rail: HT${isPulled(tube) ? ', pulled: true' : ''} }\n`).join('')}
+${a.tubes.map((tube) => `  ${tube.name}: { type: ${quoted(tube.type)}, rail: ${isRectifier(tube) && !isPulled(tube, a.chains) ? 'heaters' : 'HT'}${isPulled(tube, a.chains) ? ', pulled: true' : ''} }\n`).join('')}
 # Every heater has its place: elements of a list are in series, an inner list is in parallel.
 heater_chains:
 ${a.chains.map((chain, i) => `  H${i + 1}: { rail: heaters, series: [${chain.map((group) => (group.length === 1 ? (group[0] ?? '') : `[${group.join(', ')}]`)).join(', ')}] }\n`).join('') || '  {}\n'}`
@@ -93,27 +109,28 @@ function biasRail(bias: NonNullable<Answers['bias']>): string {
     # The driven side is the negative one: positive lead to chassis.
     role: bias
     positive: chassis
-    negative: bias line
+    # The end at the grids: the lead goes there, and the meter.
+    negative: grid return
     working: ${v(bias.V, 'V')}
     max: { value: ${v(bias.V * 1.2, 'V')}, source: "${owner}: a fifth more" }
     feeds:
       positive_at: chassis
-      negative_at: negative tag of the bias filter
+      negative_at: grid return, the far end of the bias wiring
       lift: [wire from the set's own bias rectifier]
     # Read at the grid return, with its sign, before HT rises.
-    required_bias: { node: grid return, at_least: ${v(-bias.least_V, 'V')}, nominal: ${v(-bias.V, 'V')}, source: "${owner}" }
+    required_bias: { node: grid return, at_least: ${v(-bias.least_V, 'V')}, nominal: ${v(-bias.V, 'V')}, preload: ${v(bias.preload_ohm, 'Ω')}, source: "${owner}" }
 `
 }
 
-function pulled({ tubes }: Answers): string {
-  const names = tubes.filter(isPulled).map(({ name }) => name)
+function pulled({ tubes, chains }: Answers): string {
+  const names = tubes.filter((tube) => isPulled(tube, chains)).map(({ name }) => name)
   return names.length === 0 ? '' : `      pull: [${names.join(', ')}]\n`
 }
 
 function totals({ total, modes, HT_V }: Answers): string {
-  const mode = modes[0]
-  if (total === null || mode === undefined)
-    return `    # The handbook's total, if you find it, sharpens every limit: totals: { ${mode ?? 'receive'}: { at: ${v(HT_V, 'V')}, current: 60 mA, source: … } }\n`
+  const mode = firstMode(modes)
+  if (total === null)
+    return `    # The handbook's total, if you find it, sharpens every limit: totals: { ${mode}: { at: ${v(HT_V, 'V')}, current: 60 mA, source: … } }\n`
   return `    totals:\n      ${q(mode)}: { at: ${v(HT_V, 'V')}, current: ${v(total.A, 'A')}, source: "${total.source}" }\n`
 }
 
@@ -136,6 +153,27 @@ meters:
     resistance: ${v(a.meter.ohm, 'Ω')}
     resolution_volts: ${v(a.meter.resolution_V, 'V')}
     accuracy_volts: { of_reading: 1 %, plus: ${v(a.meter.resolution_V * 3, 'V')} }
+    isolation: 600 V
+${a.ammeters
+  .filter(({ rail }) => !isSupplied(a, rail))
+  .map(ammeterText)
+  .join('')}`
+}
+
+/** A rail that a supply on a line feeds: that supply reads its current. */
+function isSupplied(a: Answers, rail: FedRail): boolean {
+  const supply = { HT: a.HT_supply, heaters: a.heater_supply, bias: a.bias_supply }[rail]
+  return supply !== null
+}
+
+function ammeterText({ rail, resolution_A }: Answers['ammeters'][number]): string {
+  return `  ${rail} ammeter:
+    # In series with the positive lead while the set runs; you read it and type what it shows.
+    measures: A
+    rail: ${rail}
+    resistance: 1 Ω
+    resolution_amps: ${v(resolution_A, 'A')}
+    accuracy_amps: { of_reading: 2 %, plus: ${v(resolution_A * 3, 'A')} }
     isolation: 600 V
 `
 }
@@ -178,8 +216,8 @@ ${supply.bleeder_ohm === null ? '' : `        # Clipped across its terminals bef
 const digits = (step: number): number =>
   step >= 1 ? 0 : step >= 0.1 ? 1 : step >= 0.01 ? 2 : step >= 0.001 ? 3 : 4
 
-function profileText(a: Answers, kind: 'reform' | 'receive'): string {
-  const mode = a.modes[0] ?? 'receive'
+function profileText(a: Answers, kind: 'reform' | 'receive' | 'transmit'): string {
+  const mode = firstMode(a.modes)
   const why =
     kind === 'reform'
       ? `# Forming the electrolytics with the tubes pulled or cold: HT rises in small steps with long holds. Stay with it.`
@@ -192,5 +230,5 @@ kind: ${kind}
 equipment: equipment.yaml
 bench: bench.yaml
 mode: ${q(mode)}
-${kind === 'reform' ? 'tubes_cold: true\n' : ''}`
+${kind === 'reform' ? 'tubes_cold: true\n' : '# When and how the electrolytics were formed, once they are:\n# electrolytics_formed: "…"\n'}`
 }
