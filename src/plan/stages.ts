@@ -93,7 +93,7 @@ function bringUp(profile: Profile, equipment: Equipment, reach: (rail: RailName)
           do: 'ramp',
           name: `${rail} in steps`,
           rail,
-          to_V: targets(first_V, reach(rail)),
+          to_V: targets(reach(rail)),
           slew_V_per_s: null,
           hold_s: null,
           settle_within_s: null,
@@ -130,12 +130,11 @@ function reform(equipment: Equipment, reach: (rail: RailName) => number): Filled
 /** A low start shows a charged, leaking or shorted part while little energy is stored (common practice, no source). */
 const lowStart_V = [30, 60] as const
 
-/** From a low start to the first judged volts, then in steps of 50 V (100 V above 300 V) to the top. */
-function targets(first_V: number, top_V: number): number[] {
-  const low = lowStart_V.filter((V) => V < 0.8 * Math.min(first_V, top_V))
-  if (top_V <= first_V) return low.length > 0 ? [...low, top_V] : [top_V / 2, top_V]
-  const made: number[] = [...low]
-  for (let V = first_V; V < top_V; V += V < 300 ? 50 : 100) made.push(V)
+/** From a low start through 100 V in steps of 50 V (100 V above 300 V) to the top. */
+function targets(top_V: number): number[] {
+  const made: number[] = lowStart_V.filter((V) => V < 0.8 * top_V)
+  if (made.length === 0) return [top_V / 2, top_V]
+  for (let V = 100; V < top_V; V += V < 300 ? 50 : 100) made.push(V)
   // A last step of a few volts would only cost time.
   const last = made[made.length - 1] ?? 0
   if (made.length > 1 && top_V - last < 15) made.pop()

@@ -1,4 +1,4 @@
-import type { Plan } from '../../plan/index.js'
+import { isCurrentRead, type Plan } from '../../plan/index.js'
 
 /** A rail's limits at the volts of one step, SI units. */
 export interface Point {
@@ -24,7 +24,9 @@ export function coursesOf(plan: Plan): Course[] {
   for (const step of plan.steps) {
     if (step.do !== 'raise' || step.rail === null) continue
     const limits = step.limits[step.rail]
-    if (limits === undefined) continue
+    const rail = plan.rails[step.rail]
+    // A trip that nothing can see is not drawn as one that guards.
+    if (limits === undefined || (rail !== undefined && !isCurrentRead(rail))) continue
     const key = `${step.rail} ${step.mode}`
     const course = courses.get(key) ?? { rail: step.rail, mode: step.mode, points: [] }
     courses.set(key, course)
