@@ -12,6 +12,7 @@ import {
 } from '../../src/limits/index.js'
 import { createSolver, regulatorsToChange } from '../../src/network/index.js'
 import { coldResistance, heaterCurrent, tungstenResistivity } from '../../src/tubes/index.js'
+import type { Plan } from '../../src/plan/index.js'
 import { demo, planned } from '../helpers/small-set.js'
 
 /* Checks against what was published elsewhere, each with its source beside it. */
