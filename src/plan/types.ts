@@ -211,6 +211,8 @@ export interface HeaterWatch {
   readonly rail: RailName
   readonly volts: number
   readonly warm_up_s: number
+  /** What the chain draws when hot, A, where its heaters are known. */
+  readonly amps?: number | undefined
   readonly tubes: readonly PartName[]
   readonly source: string
 }

@@ -1,3 +1,4 @@
+import { formatShort } from '../quantities/index.js'
 import { broke } from './breach.js'
 import { nextStep } from './hold.js'
 import { polarityWrong } from './hookup.js'
@@ -72,10 +73,7 @@ function outside(d: Draft, value: number): void {
   // A charged can is discharged and read again, as often as it takes.
   if (open.tries === 0 || open.purpose.kind === 'charge') {
     d.s.prompt = { ...open, tries: 1 }
-    askInWords(
-      d,
-      `${value} ${open.unit} is outside ${open.low ?? ''} to ${open.high ?? ''} ${open.unit}; read and type it once more. `,
-    )
+    askInWords(d, `${windowMissed(open, value)}; read and type it once more. `)
     return
   }
   closePrompt(d, 'outside its window twice')
@@ -91,8 +89,14 @@ function outside(d: Draft, value: number): void {
     measured: value,
     limit: value < (open.low ?? value) ? (open.low ?? value) : (open.high ?? value),
     unit: open.unit,
-    text: `A reading of ${value} ${open.unit} is outside ${open.low ?? ''} to ${open.high ?? ''} ${open.unit}: ${open.text}`,
+    text: `A reading of ${windowMissed(open, value)}: ${open.text}`,
   })
+}
+
+function windowMissed({ unit, low, high }: Prompt, value: number): string {
+  const shown = (figure: number | null): string =>
+    figure === null || (unit !== 'V' && unit !== 'A' && unit !== 'Ω') ? '' : formatShort(figure, unit)
+  return `${shown(value)} is outside ${shown(low)} to ${shown(high)}`
 }
 
 function takeAnswer(d: Draft, value: number | null): void {
@@ -142,6 +146,7 @@ function takeAnswer(d: Draft, value: number | null): void {
       const limits = step.limits[purpose.rail]
       const measured = d.s.rails[purpose.rail]?.A?.value ?? 0
       if (limits) d.s.weak = { ...d.s.weak, [purpose.rail]: measured / limits.expected_A }
+      d.s.weak_in = { ...d.s.weak_in, [purpose.rail]: step.index }
       warn(
         d,
         `${purpose.rail} is weak (${amps(measured)}, expected ${amps(limits?.expected_A ?? 0)}); the person chose to go on.`,

@@ -5,6 +5,7 @@ import { limitsNow } from './in-force.js'
 import { askKnob } from './knob.js'
 import { ask, confirm } from './prompts.js'
 import { heatersReady } from './interlocks.js'
+import { heatersLow } from './low-heaters.js'
 import type { Draft } from './state.js'
 import { touch_V, us } from './state.js'
 import { amps, volts } from './words.js'
@@ -15,7 +16,7 @@ import { amps, volts } from './words.js'
 export function gateOpen(d: Draft, step: Step, rail: RailPlan): boolean {
   if (step.needs_heaters && !handHeatersRead(d, rail)) return false
   if (step.needs_heaters && !heatersReady(d.s)) {
-    heatersOverdue(d, rail)
+    if (!heatersLow(d, step)) heatersOverdue(d, rail)
     return false
   }
   if (step.needs_bias && !biasStands(d)) return false

@@ -43,7 +43,10 @@ export function holdAndSettle(d: Draft, step: Step): void {
     const state = d.s.rails[name]
     const measured = state?.A?.value
     if (!limits || !state?.energised || measured === undefined || limits.expected_A <= 0) continue
-    if (measured < leastOf(d.s, name, limits)) {
+    // A person's "go on" holds for the step in which it was said, and for what was read then.
+    const least_A = d.s.weak_in[name] === step.index ? leastOf(d.s, name, limits) : limits.ask_A
+    const heaterKnown = d.s.plan.rails[name]?.role === 'heater' && step.rail !== name
+    if (measured < (heaterKnown ? leastOf(d.s, name, limits) : least_A)) {
       const text = `${name} draws ${amps(measured)} where ${amps(limits.expected_A)} is expected and ${amps(limits.ask_A)} is the least that passes unasked. Tubes long in store read low and rise; an open part reads low and stays. Go on, or stop?`
       record(d, 'judgement', text, {
         rail: name,
@@ -115,12 +118,19 @@ function judgeAtEnd(d: Draft, step: Step, name: string): void {
   const inside = measured >= limits.lower_A && measured <= limits.upper_A
   const near = accuracy(d.s, rail, 0, measured).A + resolution(d.s, rail).A
   const marginal = !inside && (measured < limits.lower_A - near || measured > limits.upper_A + near)
+  // Beyond what passes unasked is not near the band, whatever a person chose to do about it.
+  const word =
+    measured < limits.ask_A
+      ? 'far below its band'
+      : measured > limits.trip_A
+        ? 'far above its band'
+        : 'marginal'
   const moved = step.rail === name || step.rail === null
   if (moved) {
     record(
       d,
       'judgement',
-      `${name} at ${volts(state.V?.value ?? 0)}: ${amps(measured)}, expected ${amps(limits.expected_A)} (${amps(limits.lower_A)} to ${amps(limits.upper_A)})${marginal ? ': marginal' : ''}.`,
+      `${name} at ${volts(state.V?.value ?? 0)}: ${amps(measured)}, expected ${amps(limits.expected_A)} (${amps(limits.lower_A)} to ${amps(limits.upper_A)})${marginal ? `: ${word}` : ''}.`,
       {
         rail: name,
         data: {
@@ -130,13 +140,14 @@ function judgeAtEnd(d: Draft, step: Step, name: string): void {
           lower_A: limits.lower_A,
           upper_A: limits.upper_A,
           marginal,
+          verdict: marginal ? word : 'in band',
         },
       },
     )
     if (marginal)
       warn(
         d,
-        `${name} at ${volts(limits.at_V)} is marginal: ${amps(measured)}, band ${amps(limits.lower_A)} to ${amps(limits.upper_A)}.`,
+        `${name} at ${volts(limits.at_V)} is ${word}: ${amps(measured)}, band ${amps(limits.lower_A)} to ${amps(limits.upper_A)}.`,
         name,
       )
   }

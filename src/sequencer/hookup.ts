@@ -1,3 +1,4 @@
+import { formatShort } from '../quantities/index.js'
 import type { HookupTest, RailPlan, Step } from '../plan/index.js'
 import { broke } from './breach.js'
 import { ask, readingOf } from './prompts.js'
@@ -106,7 +107,7 @@ export function advanceHookup(
           measured,
           limit: measured < test.ohm_low ? test.ohm_low : test.ohm_high,
           unit: 'Ω',
-          text: `${rail.name} (${test.channel}): ${describe(d, test)}, but the set as described should show ${test.ohm_low.toFixed(1)} to ${test.ohm_high.toFixed(0)} Ω. A lead on the wrong point, fallen off, a short, or a part not as in the file. Outputs off; measure before touching.`,
+          text: `${rail.name} (${test.channel}): ${describe(d, test)}, but the set as described should show ${formatShort(test.ohm_low, 'Ω')} to ${formatShort(test.ohm_high, 'Ω')}. A lead on the wrong point, fallen off, a short, or a part not as in the file. Outputs off; measure before touching.`,
         })
       }
       break
@@ -164,7 +165,7 @@ function polarity(
       d,
       { kind: 'polarity' },
       readingOf(
-        `${test.rail} measures ${volts(now.value)} at its supply, set to ${test.test_V.toFixed(1)} V. Read the volts at ${node} against chassis, red lead on ${node}, and type them with their sign.`,
+        `${test.rail} measures ${volts(now.value)} at its supply, set to ${volts(test.test_V)}. Read the volts at ${placeOf(d, test)} against chassis, red lead there, and type them with their sign.`,
         `polarity ${test.rail}`,
         'V',
         low_V,
@@ -191,6 +192,13 @@ function polarity(
     }
   }
   if (waited_s > meterWithin_s) polarityWrong(d, test, sample?.value ?? null)
+}
+
+/** The point in the words of the set's own file, as the hook-up sheet has it. */
+function placeOf(d: Draft, { rail, polarity }: HookupTest): string {
+  const line = d.s.plan.hookup.find((each) => each.rail === rail)
+  const words = polarity.sign < 0 ? line?.negative : line?.positive
+  return words?.includes(polarity.node) === true ? words : polarity.node
 }
 
 export function polarityWrong(d: Draft, test: HookupTest, measured: number | null): void {
@@ -226,7 +234,7 @@ export function judgeHookup(d: Draft, step: Step, rail: RailPlan, state: RailSta
     measured,
     limit,
     unit: by,
-    text: `${rail.name} (${test.channel}) measures ${told} in its hook-up check, which sets ${test.test_V.toFixed(1)} V and allows ${amps(test.limit_A)}: the supply does not hold what it was told, or something else feeds its leads. Outputs off; measure before touching.`,
+    text: `${rail.name} (${test.channel}) measures ${told} in its hook-up check, which sets ${volts(test.test_V)} and allows ${amps(test.limit_A)}: the supply does not hold what it was told, or something else feeds its leads. Outputs off; measure before touching.`,
   })
 }
 
@@ -256,5 +264,5 @@ function describe(d: Draft, test: HookupTest): string {
   const rail = d.s.rails[test.rail]
   const V = rail?.V?.value ?? 0
   const A = rail?.A?.value ?? 0
-  return `${volts(V)} and ${amps(A)} at ${test.test_V.toFixed(1)} V set (${A > 0 ? `${(V / A).toFixed(1)} Ω` : 'no current'})`
+  return `${volts(V)} and ${amps(A)} at ${volts(test.test_V)} set (${A > 0 ? formatShort(V / A, 'Ω') : 'no current'})`
 }

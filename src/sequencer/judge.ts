@@ -88,6 +88,15 @@ const chargeNow_A = (d: Draft, step: Step, rail: RailPlan, state: RailState, lim
 const drew = (rail: RailPlan, state: RailState): string =>
   `${rail.name} drew ${amps(state.A?.value ?? 0)} at ${volts(state.V?.value ?? 0)}`
 
+/** Volts gone with the supply at its limit: the limit is what is read then, and says nothing of what the set would draw. */
+function collapsed(d: Draft, rail: RailPlan, state: RailState, limits: RailLimits): string | null {
+  const now_V = state.V?.value ?? 0
+  if (rail.class !== 'programmed' || state.set_V < off_V || now_V > 0.3 * state.set_V) return null
+  if (!isLimiting(d.s, rail, state.A?.value ?? 0, limits, false)) return null
+  const set_A = rail.channels.map((part) => d.s.channels[part.channel]?.limit_A ?? limits.supply_limit_A)
+  return `${rail.name} fell from ${volts(state.set_V)} to ${volts(now_V)} with the supply at its ${amps(Math.min(...set_A))} limit: a short, or near it, from ${rail.name} to chassis.`
+}
+
 function judgeCeiling(d: Draft, step: Step, rail: RailPlan, state: RailState, limits: RailLimits): void {
   const measured = state.A?.value ?? 0
   const soft = inSoftStart(d.s, step, rail.name, state)
@@ -102,11 +111,13 @@ function judgeCeiling(d: Draft, step: Step, rail: RailPlan, state: RailState, li
     measured,
     limit: ceiling_A,
     unit: 'A',
-    text: `${drew(rail, state)}, above the ceiling of ${amps(ceiling_A)}. ${
-      ceiling_A === cold_A
-        ? `While its heaters are cold that is the supply's own limit of ${amps(limits.supply_limit_A)}, and 2 %.`
-        : reasonText(d.s, rail.name, 'ceiling', soft ? 0 : charge_A)
-    }`,
+    text:
+      collapsed(d, rail, state, limits) ??
+      `${drew(rail, state)}, above the ceiling of ${amps(ceiling_A)}. ${
+        ceiling_A === cold_A
+          ? `While its heaters are cold that is the supply's own limit of ${amps(limits.supply_limit_A)}, and 2 %.`
+          : reasonText(d.s, rail.name, 'ceiling', soft ? 0 : charge_A)
+      }`,
   })
 }
 
@@ -132,7 +143,9 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
       measured,
       limit: limits.trip_A + charge_A,
       unit: 'A',
-      text: `${at}, above the trip of ${amps(limits.trip_A + charge_A)}. ${why}`,
+      text:
+        collapsed(d, rail, state, limits) ??
+        `${at}, above the trip of ${amps(limits.trip_A + charge_A)}. ${why}`,
     })
   }
 
@@ -144,7 +157,9 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
       measured,
       limit: limits.supply_limit_A,
       unit: 'A',
-      text: `The supply of ${rail.name} is holding the current at its limit (${amps(limits.supply_limit_A)}): the set wants more than this step allows. ${why}`,
+      text:
+        collapsed(d, rail, state, limits) ??
+        `The supply of ${rail.name} is holding the current at its limit (${amps(limits.supply_limit_A)}) at ${volts(state.V?.value ?? 0)}, set to ${volts(state.set_V)}: the set wants more than this step allows. ${why}`,
     })
   }
   const oldest = state.recent[0]

@@ -20,11 +20,17 @@ export function askHands(d: Draft, off: Off): void {
     `Turn ${rail.name} down to zero by its knob and switch it off, one hand; then type the volts that its own meter shows, or one that was clipped on before. Measure before touching.`,
     `hand off ${rail.name}`,
     'V',
-    -off_V,
-    off_V,
+    -offBelow_V(d, rail),
+    offBelow_V(d, rail),
     { rail: rail.name },
   )
   ask(d, { kind: 'hand off', rail: rail.name }, { ...wanted, timeout_s: personWithin_s })
+}
+
+/** What still counts as off: 5 V, and of a heater rail no more than a tenth of its volts. */
+function offBelow_V(d: Draft, rail: RailPlan | undefined): number {
+  const full_V = d.s.plan.heaters.filter((watch) => watch.rail === rail?.name).map(({ volts }) => volts)
+  return Math.min(off_V, ...full_V.map((each) => 0.1 * each))
 }
 
 /** Hand rails that may be up and of which nothing was said yet, in the order of going off. */
@@ -49,9 +55,11 @@ export function answerHandOff(d: Draft, rail: string, value: number | string): v
   const state = d.s.rails[rail]
   const open = d.s.prompt
   if (!d.s.off || !open || !state) return
-  if (typeof value !== 'number' || Math.abs(value) >= off_V) {
+  if (typeof value !== 'number' || Math.abs(value) > offBelow_V(d, d.s.plan.rails[rail])) {
     const again =
-      typeof value === 'number' ? `${volts(value)} is not zero. ` : 'A number of volts is wanted here. '
+      typeof value === 'number'
+        ? `${volts(value)} is not off (at most ${volts(offBelow_V(d, d.s.plan.rails[rail]))}). `
+        : 'A number of volts is wanted here. '
     d.out.push({
       kind: 'prompt',
       prompt: open.id,

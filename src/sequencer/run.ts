@@ -7,6 +7,7 @@ import { broke } from './breach.js'
 import { htIsOn, isLimiting } from './in-force.js'
 import { askToTurn, renewHandReadings } from './knob.js'
 import { makeOff } from './off.js'
+import { heatersLow } from './low-heaters.js'
 import { ask } from './prompts.js'
 import { biasReady, heatersReady } from './interlocks.js'
 import { record, send } from './send.js'
@@ -186,7 +187,10 @@ const isOn = (d: Draft, rail: RailPlan): boolean =>
 /** One raise, as far as the slew allows, rounded down to what can be set. */
 function ramp(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
   // Heaters or bias that leave their band hold the rise; whether they are lost is judged by their own rules.
-  if (step.needs_heaters && !heatersReady(d.s)) return
+  if (step.needs_heaters && !heatersReady(d.s)) {
+    heatersLow(d, step)
+    return
+  }
   if (step.needs_bias && !biasReady(d.s)) return
   if (d.s.t_us - Math.max(state.set_us, d.s.part_us) < us(raiseEvery_s) && state.set_V > 0) return
   const wanted = riseAllowed_V(d.s, step, rail, state)

@@ -1,17 +1,19 @@
 import type { Plan, RuleCode } from '../plan/index.js'
-import type { LineFailure } from '../exchange/index.js'
+import type { LineFailure, LineRequestBody } from '../exchange/index.js'
 import { takeMeter, takeReading } from './intake.js'
-import { broke, worst } from './breach.js'
+import { broke, outcomeOf, worst } from './breach.js'
 import { judgeBiasMeter, judgeReading, judgeRunDown } from './judge.js'
 import { judgeTick } from './judge-time.js'
 import { handsGivenUp } from './off-hand.js'
 import { makeOff, noteFall, offTick, trip } from './off.js'
+import { nextToDo } from './next.js'
 import { promptTimeouts } from './prompts.js'
 import { advance } from './run.js'
 import { answer } from './answers.js'
 import { noteHeater } from './heaters.js'
 import { record, warn } from './send.js'
 import { noteNothing } from './start.js'
+import { amps, volts } from './words.js'
 import type { Draft, State } from './state.js'
 import { channelOf, draftOf, initialState, isHot, without } from './state.js'
 import type { Command, Event } from './types.js'
@@ -52,7 +54,8 @@ function settle(d: Draft): void {
     makeOff(d, 'urgent', 'failed', reason)
     return
   }
-  trip(d, reason)
+  const hint = outcomeOf[reason.code as RuleCode] === 'tripped' && d.s.off === null ? nextToDo(d, reason) : ''
+  trip(d, { ...reason, text: reason.text + hint })
 }
 
 const failureCode: Readonly<Record<LineFailure, RuleCode>> = {
@@ -263,8 +266,24 @@ function requestFailed(
   broke(d, {
     code: failureCode[code],
     rail: found?.rail.name ?? '',
-    text: `${pending.channel} did not take "${pending.request.do}": ${text}${outcome === 'unknown' && !text.includes('may have happened') ? ' It may have happened.' : ''}`,
+    text: `${found?.rail.name ?? ''} (${pending.channel}): ${told(pending.request)} was sent and not confirmed: ${text.replace(/ ?It may have happened[^.]*\./, '')}${outcome === 'unknown' ? ' Whether the supply took it is not known, so its outputs go off.' : ''}`,
   })
+}
+
+/** A line request as the person at the bench would call it. */
+function told(request: LineRequestBody): string {
+  switch (request.do) {
+    case 'limits':
+      return `a current limit of ${amps(request.limit_A)}`
+    case 'set':
+      return `a set-point of ${volts(request.volts)}`
+    case 'on':
+      return 'output on'
+    case 'off':
+      return 'output off'
+    case 'zero':
+      return 'set-point to zero'
+  }
 }
 
 /** An output that is not as it was told is a rig that cannot be trusted. */

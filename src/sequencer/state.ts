@@ -38,6 +38,8 @@ export interface State {
   warnings: string[]
   /** Rails a person accepted as weak: fraction of expected below which they are asked again. */
   weak: Record<string, number>
+  /** The step each was accepted in: what was said there holds for no other step's judgement. */
+  weak_in: Record<string, number>
   /** Rails a person let go on unsettled: the index of the step it was said for. */
   unsettled: Record<string, number>
   /** Every output was read back as off and its terminals were measured so, at the start of this run. */
@@ -272,6 +274,7 @@ export function initialState(plan: Plan): State {
     off: null,
     warnings: [],
     weak: {},
+    weak_in: {},
     unsettled: {},
     outputs_proved: false,
     limits_us: 0,

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
-import { rehearse } from '../../src/rehearse/index.js'
-import { brisk, demo, fault } from './demo.js'
+import { rehearse, willing } from '../../src/rehearse/index.js'
+import { brisk, demo, fault, told } from './demo.js'
 
 const receiver = demo(undefined, brisk)
 
@@ -21,5 +21,52 @@ describe('steps', () => {
     expect(shown.at(-1)).toBe(6)
     expect(ending.reason?.step).toBe(6)
     expect(ending.steps_done).toBe(5)
+  })
+})
+
+describe('heaters that drop out below the volts where their loss trips', () => {
+  it('are asked about at once, with the chain that fits the loss, while HT stays', () => {
+    let asked: string | null = null
+    const run = told(receiver, ['V1:heater-open@HT>20V'], 1, (ask, at) => {
+      if (ask.about !== 'below-ask heaters') return willing(ask, at)
+      asked ??= ask.text
+      return { after_s: 3, value: 'no' }
+    })
+    expect(asked).toMatch(/is missing, as one of the chains .*A \(V1, V2\).* HT does not rise meanwhile/)
+    expect(run.ending).toMatchObject({ outcome: 'stopped', reason: { code: 'operator' } })
+    expect(run.virtual_s).toBeLessThan(600)
+    expect(run.highest('high.out.V')).toBeLessThan(60)
+  })
+})
+
+describe('the reason of a trip', () => {
+  it('calls collapsed volts at the supply’s limit a short, not a current that was drawn, and says what is next', () => {
+    const { reason } = told(receiver, ['C1a:short@HT>80V']).ending
+    expect(reason?.text).toMatch(
+      /^HT fell from 80(\.\d)? V to .*V with the supply at its .*mA limit: a short, or near it/,
+    )
+    expect(reason?.text).toMatch(
+      /Next: measure before touching; when HT is read as dead at pin 8 of the rectifier socket/,
+    )
+    expect(reason?.text).not.toMatch(/drew/)
+  })
+
+  it('names the chain that fits a heater loss', () => {
+    const { reason } = told(receiver, ['V3:heater-open@HT>120V']).ending
+    expect(reason?.code).toBe('heater-lost')
+    expect(reason?.text).toMatch(/read each heater pin to pin: .* chains .*B \(V3, V4\)/)
+  })
+})
+
+describe('questions', () => {
+  it('name a point in the words of the set’s own file', () => {
+    const asked: string[] = []
+    told(receiver, ['HT:lead-off'], 1, (ask, at) => {
+      asked.push(ask.text)
+      return willing(ask, at)
+    })
+    expect(asked.join('\n')).toContain(
+      'Read the volts at pin 8 of the rectifier socket V16 (reservoir) against chassis',
+    )
   })
 })

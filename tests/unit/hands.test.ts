@@ -153,6 +153,20 @@ describe('HT on a hand rail', () => {
   })
 })
 
+describe('a heater rail by hand', () => {
+  it('does not count as off at most of its volts: the question asks for a tenth of them at most', () => {
+    const rig = slowly(smallPlan((plan) => typedBias(byHand('LT', 'BIAS', 'HT')(plan))))
+    rig.start().toTheEnd()
+    const asked = (about: string) =>
+      rig.commands.flatMap((each) =>
+        each.kind === 'prompt' && each.ask.about === about ? [each.ask.wants] : [],
+      )[0]
+    const full_V = rig.plan.heaters[0]?.volts ?? 0
+    expect(asked('hand off LT')).toMatchObject({ high: Math.min(5, 0.1 * full_V) })
+    expect(asked('hand off HT')).toMatchObject({ low: -5, high: 5 })
+  })
+})
+
 describe('a run whose terminal is gone', () => {
   it('asks for the knob ten minutes at most, and a second SIGTERM ends that at once, not confirmed', () => {
     const rig = slowly(smallPlan((plan) => typedBias(byHand('LT', 'BIAS', 'HT')(plan))))
@@ -268,7 +282,7 @@ describe('several hand rails', () => {
     )
     const { reason } = rig.start().toTheEnd()
     expect(reason).toMatchObject({ code: 'heater-lost', rail: 'LT', measured: 6 })
-    expect(reason?.text).toContain('6.0 V was typed')
+    expect(reason?.text).toContain('6 V was typed')
   })
 })
 
@@ -440,6 +454,6 @@ describe('a watched rail', () => {
     expect(rig.state.off?.confirmed['AUX']).toMatch(/measured 0/)
     reads(rig, 80)
     expect(rig.state.off?.confirmed['AUX']).toBeNull()
-    expect(alarms(rig)).toContain('AUX reads 80.0 V again: turn it down')
+    expect(alarms(rig)).toContain('AUX reads 80 V again: turn it down')
   })
 })

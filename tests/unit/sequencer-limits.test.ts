@@ -74,7 +74,7 @@ describe('the limits of a rail that stands', () => {
       (command) =>
         command.kind === 'record' &&
         command.entry.what === 'intent' &&
-        command.entry.text === 'Widen supply limits for to transmit: BIAS (bias.1) 50.0 mA.',
+        command.entry.text === 'Widen supply limits for to transmit: BIAS (bias.1) 50 mA.',
     )
     const widened = limitsTold(rig, 'bias.1').find((each) => each.limit_A === 0.05)
     expect(intent).toBeGreaterThan(0)

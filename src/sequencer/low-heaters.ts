@@ -1,0 +1,44 @@
+import type { HeaterWatch, Step } from '../plan/index.js'
+import { formatShort } from '../quantities/index.js'
+import { leastOf } from './in-force.js'
+import { ask, confirm } from './prompts.js'
+import { record } from './send.js'
+import type { Draft } from './state.js'
+import { us } from './state.js'
+
+/** Heaters that draw less than they should while HT waits for them: asked about at once, never waited for in silence. */
+
+/** Readings that must agree before a person is called. */
+const readings = 3
+const within_us = us(1)
+
+/** Asks where a heater rail draws less than passes unasked; true while that question holds the step. */
+export function heatersLow(d: Draft, step: Step): boolean {
+  for (const name of new Set(d.s.plan.heaters.map(({ rail }) => rail))) {
+    const limits = step.limits[name]
+    const state = d.s.rails[name]
+    if (!limits || !state?.energised || state.good_since_us !== null || state.A === null) continue
+    const least_A = leastOf(d.s, name, limits)
+    const late = state.recent.filter((sample) => sample.t_us > d.s.t_us - within_us)
+    if (late.length < readings || late.some(({ value }) => value >= least_A)) continue
+    if (d.s.prompt) return true
+    const measured = state.A.value
+    const text = `${name} draw ${formatShort(measured, 'A')} where ${formatShort(limits.expected_A, 'A')} is expected and ${formatShort(least_A, 'A')} is the least that passes unasked${missingChain(d, name, limits.expected_A - measured)}. ${step.rail ?? 'HT'} does not rise meanwhile. Look which do not glow or warm. Go on, or stop?`
+    record(d, 'judgement', text, { rail: name, data: { measured, least_A, expected_A: limits.expected_A } })
+    ask(d, { kind: 'weak', rail: name }, confirm(text, `below-ask ${name}`))
+    return true
+  }
+  return false
+}
+
+/** A loss as large as one chain's current names that chain; one spread over more than a fifth fits none. */
+export function missingChain(d: Draft, rail: string, lost_A: number): string {
+  const known = d.s.plan.heaters.filter((watch) => watch.rail === rail && (watch.amps ?? 0) > 0)
+  const fits = known.filter((watch) => Math.abs((watch.amps ?? 0) - lost_A) <= 0.2 * (watch.amps ?? 0))
+  const lost = `: ${formatShort(lost_A, 'A')} is missing`
+  if (known.length === 0) return ''
+  if (fits.length === 0)
+    return `${lost}, which is no whole chain: a heater in parallel with others, or a weak contact`
+  const chain = (watch: HeaterWatch): string => `${watch.chain} (${watch.tubes.join(', ')})`
+  return `${lost}, as one of the chains ${fits.map(chain).join(', ')} draws: a heater open or a tube out of its socket there`
+}

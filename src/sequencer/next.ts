@@ -1,0 +1,45 @@
+import { formatShort } from '../quantities/index.js'
+import { missingChain } from './low-heaters.js'
+import type { Draft } from './state.js'
+import { currentStep } from './state.js'
+import type { ReasonRecord } from './types.js'
+
+/** What a person does next after a trip: short, and only what the plan knows. Ranking causes is another matter. */
+export function nextToDo(d: Draft, reason: ReasonRecord): string {
+  const rail = reason.rail === null ? undefined : d.s.plan.rails[reason.rail]
+  if (!rail) return ''
+  const line = d.s.plan.hookup.find((each) => each.rail === rail.name)
+  const [from, to] = [line?.positive ?? rail.positive, line?.negative ?? rail.negative]
+  const dead = `Next: measure before touching; when ${rail.name} is read as dead at ${from}`
+  const limits = currentStep(d.s)?.limits[rail.name]
+  switch (reason.code) {
+    case 'heater-lost': {
+      if (!d.s.rails[rail.name]?.A) return ''
+      const lost_A = (limits?.expected_A ?? 0) - (d.s.rails[rail.name]?.A?.value ?? 0)
+      const chain = lost_A > 0 ? missingChain(d, rail.name, lost_A).replace(/^: /, '') : ''
+      return ` Next: measure before touching; HT dead, read each heater pin to pin${chain === '' ? '' : `: ${chain}`}.`
+    }
+    case 'over-ceiling':
+    case 'over-trip':
+    case 'current-limit':
+    case 'slow-rise':
+    case 'rising':
+      if (rail.role === 'heater' || rail.role === 'bias') break
+      return ` ${dead}, read the ohms from there to ${to}: far less than at the hook-up check is a short on ${rail.name}${nodesOf(d, rail.positive)}.`
+    case 'bias-low':
+      return ` Next: HT stays off; read the volts at ${rail.bias?.node ?? to} with ${rail.name} alone.`
+    default:
+  }
+  return ` ${dead}, look at its leads and at what hangs on it.`
+}
+
+/** Where the plan knows node volts, the parts behind those that should have stood highest are looked at first. */
+function nodesOf(d: Draft, feed: string): string {
+  const nodes = Object.entries(currentStep(d.s)?.nodes ?? {})
+    .filter(([node, volts]) => node !== feed && volts > 0)
+    .sort(([, a], [, b]) => b - a)
+    .slice(0, 3)
+  return nodes.length === 0
+    ? ''
+    : `; behind it hang ${nodes.map(([node, volts]) => `${node} (${formatShort(volts, 'V')} expected)`).join(', ')}: the lowest in ohms is nearest to it`
+}
