@@ -1,4 +1,7 @@
-/** Exit codes of the `slowglow` binary. 4 wins over every other: outputs NOT confirmed off. */
+/**
+ * Exit codes of the `slowglow` binary. 4 wins over every other: outputs NOT confirmed off. 5 is for a start that energised
+ * nothing and found nothing on; `safe-off` knows nothing of the kind about a silent port, and ends with 4 there.
+ */
 export const exits = {
   done: 0,
   finding: 1,

@@ -28,12 +28,14 @@ function stateFolder(env: Readonly<Record<string, string | undefined>>): string 
   return join(env['XDG_RUNTIME_DIR'] ?? join(tmpdir(), `slowglow-${userInfo().uid}`), 'slowglow')
 }
 
-export function readBenchState(path: string): BenchState | null {
+/** Null where there is none. One that is there and cannot be read hides nothing: outputs may be on, it is only not known which. */
+export function readBenchState(path: string): BenchState | 'unreadable' | null {
   try {
     const parsed = benchStateShape.safeParse(JSON.parse(readFileSync(path, 'utf8')))
-    return parsed.success ? parsed.data : null
-  } catch {
-    return null
+    return parsed.success ? parsed.data : 'unreadable'
+  } catch (error) {
+    const code = error instanceof Error && 'code' in error ? error.code : ''
+    return code === 'ENOENT' ? null : 'unreadable'
   }
 }
 
@@ -50,7 +52,7 @@ export function runsUnderWay(env: Readonly<Record<string, string | undefined>>):
   const found = new Map<string, number>()
   for (const name of existsSync(directory) ? readdirSync(directory) : []) {
     const state = name.endsWith('.json') ? readBenchState(join(directory, name)) : null
-    if (state !== null && stillRuns(state.supervisor))
+    if (state !== null && state !== 'unreadable' && stillRuns(state.supervisor))
       found.set(realPath(state.run_file), state.supervisor.pid)
   }
   return found

@@ -1,7 +1,7 @@
 import { uptime } from 'node:os'
 import { auditTime, Subject } from 'rxjs'
 import { createLoop, loopStep, type Loop, type LoopInput, type LoopOutput } from '../loop/index.js'
-import { connectRecorder } from '../record/client.js'
+import { connectRecorder, jsonLines } from '../record/client.js'
 import { view as viewOf, type EventBody } from '../sequencer/index.js'
 import {
   lastTyped,
@@ -14,9 +14,9 @@ import {
   type RunEntry,
 } from '../story/index.js'
 import { type FromController, type Start, toControllerShape } from './messages.js'
+import { offAtOnce } from './off-at-once.js'
 import { createPorts } from './ports.js'
 import { beat_lost_us, beat_us } from './supervise.js'
-import { jsonLines } from './unrecorded.js'
 
 /**
  * The controller: ports, line, sequencer, limits, and nothing else. From a reply to the OFF it causes there are only plain
@@ -38,15 +38,25 @@ process.on('uncaughtException', (error) => {
   fail(error.stack ?? error.message)
 })
 
-/** The supervisor sees the exit and has the outputs off through its spare connections within a millisecond or so. */
+/** What is written before anything else when this program itself is wrong; set once there are ports. */
+const dying: { off: () => void } = { off: () => undefined }
+/** Real ms between the OFF of a broken controller and its exit, so that the ports take it. */
+const die_after_ms = 50
+
+/**
+ * We are broken: OFF on our own ports in this very turn, with text laid ready in the off plan and nothing decided, then leave.
+ * The supervisor sees the exit and takes over; where there is none, these OFFs are all there is.
+ */
 function fail(text: string): void {
+  dying.off()
   say({ kind: 'trouble', text })
-  process.exit(70)
+  setTimeout(() => process.exit(70), die_after_ms)
 }
 
-function say(message: FromController): void {
+function say(message: FromController, sent: () => void = () => undefined): void {
   // With a callback a parent that has just died is a failed send; without one it would be an uncaught exception here.
-  if (process.connected) process.send?.(message, () => undefined)
+  if (process.connected) process.send?.(message, sent)
+  else sent()
 }
 
 function control(start: Start): void {
@@ -68,19 +78,19 @@ function control(start: Start): void {
   let ready = false
   let begun = false
   let ended = false
-  let recorderLost = false
+  let broken = false
 
   const recorder = connectRecorder(start.recorder, 'controller', {
     recorded(intent) {
       event({ kind: 'recorded', intent })
     },
     trouble(text) {
-      recorderLost = true
       event({ kind: 'recorder lost', text })
     },
   })
 
   const feed = (input: LoopInput): void => {
+    if (broken) return
     const looped = loopStep(loop, input)
     loop = looped.loop
     for (const output of looped.outputs) if (output.kind === 'write') ports.write(output.port, output.text)
@@ -162,20 +172,31 @@ function control(start: Start): void {
 
   const leave = (): void => {
     clearInterval(ticking)
-    const off = (): void => {
+    const exit = (): void => {
       void ports.close()
       setTimeout(() => process.exit(0), 20)
     }
-    if (recorderLost) {
-      const rest = recorder.unconfirmed()
-      if (rest.length > 0) say({ kind: 'unrecorded', lines: jsonLines(rest) })
+    const rest = (): void => {
+      handOver(recorder.unconfirmed(), exit)
     }
-    void recorder.close(2500).then(off, off)
+    void recorder.close(record_within_ms).then(rest, rest)
   }
 
   const notReachable = (text: string): void => {
-    say({ kind: 'not reachable', text })
+    if (ended) return
+    ended = true
+    const on = Object.entries(loop.sequencer.channels).flatMap(([channel, { output }]) =>
+      output === 'on' ? [channel] : [],
+    )
+    say({ kind: 'not reachable', text, on })
     setTimeout(() => process.exit(0), 100)
+  }
+  dying.off = () => {
+    broken = true
+    const places = Object.fromEntries(start.lines.map(({ config, place }) => [config.port, place]))
+    offAtOnce(plan.off, places, (port, text) => {
+      ports.write(port, text)
+    })
   }
 
   let tickDue_us = real_us()
@@ -270,6 +291,28 @@ function control(start: Start): void {
   })
   for (const { config } of start.lines) connect(config.port)
   const ticking = setInterval(tick, period_ms)
+}
+
+/** How long the recorder is given for what it has not confirmed, and then the supervisor for the same, real ms. */
+const record_within_ms = 2500
+const hand_over_within_ms = 2000
+const entries_in_message = 500
+
+/** What the record did not confirm goes to the supervisor, a piece at a time; `then` once it was taken, or time is up. */
+function handOver(entries: readonly RunEntry[], then: () => void): void {
+  const given = setTimeout(then, hand_over_within_ms)
+  const next = (from: number): void => {
+    const piece = entries.slice(from, from + entries_in_message)
+    if (piece.length > 0) {
+      say({ kind: 'unrecorded', lines: jsonLines(piece) }, () => {
+        next(from + piece.length)
+      })
+    } else {
+      clearTimeout(given)
+      then()
+    }
+  }
+  next(0)
 }
 
 /** os.uptime() is coarse on some systems. */

@@ -102,7 +102,7 @@ const viewShape: z.ZodType<View> = z.looseObject({
 
 export const fromControllerShape = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('ready'), identities: z.record(z.string(), z.string()) }),
-  z.object({ kind: z.literal('not reachable'), text: z.string() }),
+  z.object({ kind: z.literal('not reachable'), text: z.string(), on: z.array(z.string()) }),
   /** Sent by the loop that judges readings, with how many it has judged: a timer of its own would prove nothing. */
   z.object({ kind: z.literal('beat'), judged: z.number() }),
   z.object({ kind: z.literal('view'), view: viewShape }),

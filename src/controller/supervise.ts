@@ -13,8 +13,8 @@ export interface SuperviseState {
   readonly sent_beat_us: number
   readonly warned: boolean
   readonly stops: number
-  /** Energising was permitted: from here on the outputs count as live until confirmed off. */
-  readonly begun: boolean
+  /** Energising was permitted, or an output was found on: from here on the outputs count as live until confirmed off. */
+  readonly live: boolean
   readonly exited: boolean
   readonly ending: RunEnding | null
   readonly lost: string | null
@@ -24,14 +24,14 @@ export type SuperviseInput = { readonly t_us: number } & (
   | { readonly kind: 'tick' }
   /** Every port is open and identified; nothing is energised. */
   | { readonly kind: 'ready' }
-  | { readonly kind: 'not reachable'; readonly text: string }
+  /** `on`: channels that read back as on when they were last heard. */
+  | { readonly kind: 'not reachable'; readonly text: string; readonly on: readonly string[] }
   | { readonly kind: 'begun' }
   | { readonly kind: 'beat' }
   /** `now`: outputs off at once; otherwise the first stop runs down and every later one is "off now". */
   | { readonly kind: 'stop'; readonly by: string; readonly now: boolean }
   | { readonly kind: 'ended'; readonly ending: RunEnding }
   | { readonly kind: 'exited'; readonly how: string }
-  | { readonly kind: 'recorder exited'; readonly how: string }
   | { readonly kind: 'made safe'; readonly confirmed: boolean; readonly text: string }
 )
 
@@ -50,7 +50,7 @@ export type SuperviseAct =
 export type SuperviseResult =
   | { readonly kind: 'ended'; readonly ending: RunEnding }
   | { readonly kind: 'not reachable'; readonly text: string }
-  /** The controller was lost before anything was permitted to energise. */
+  /** The controller was lost before anything was permitted to energise, and nothing was found on. */
   | { readonly kind: 'never began'; readonly text: string }
   | { readonly kind: 'taken over'; readonly lost: string; readonly confirmed: boolean; readonly text: string }
 
@@ -62,7 +62,8 @@ export const beat_lost_us = 500_000
 const start_limit_us = 15_000_000
 /** Between SIGKILL and its exit: only a process stuck in the kernel takes longer, and then we go on without it. */
 const kill_wait_us = 2_000_000
-const leave_limit_us = 3_000_000
+/** Longer than the controller gives its last words to the record and to us (`leave` in controller.process.ts). */
+const leave_limit_us = 6_000_000
 
 export function superviseBegin(t_us: number): SuperviseState {
   return {
@@ -73,7 +74,7 @@ export function superviseBegin(t_us: number): SuperviseState {
     sent_beat_us: t_us,
     warned: false,
     stops: 0,
-    begun: false,
+    live: false,
     exited: false,
     ending: null,
     lost: null,
@@ -97,25 +98,17 @@ export function superviseStep(before: SuperviseState, input: SuperviseInput): Tu
       if (state.phase !== 'starting') return { state, acts: [] }
       return { state: entered(state, 'running'), acts: [] }
     case 'begun':
-      return { state: { ...state, begun: true }, acts: [] }
+      return { state: { ...state, live: true }, acts: [] }
     case 'not reachable':
-      return finish(state, { kind: 'not reachable', text: input.text }, [{ do: 'kill' }])
+      return unreachable(state, input.text, input.on)
     case 'stop':
       return stopped(state, input.by, input.now)
     case 'ended':
+      // The last word of a controller already given up changes nothing: what it says was before OFF was taken out of its hands.
+      if (!inCharge(state)) return { state, acts: [] }
       return { state: { ...entered(state, 'ended by controller'), ending: input.ending }, acts: [] }
     case 'exited':
       return exited({ ...state, exited: true }, input.how)
-    case 'recorder exited':
-      return {
-        state,
-        acts: [
-          {
-            do: 'alarm',
-            text: `The recorder process ended (${input.how}): what follows may not be in the run file.`,
-          },
-        ],
-      }
     case 'made safe':
       return finish(state, {
         kind: 'taken over',
@@ -134,20 +127,28 @@ function finish(state: SuperviseState, result: SuperviseResult, first: readonly 
   return { state: entered(state, 'finished'), acts: [...first, { do: 'finish', result }] }
 }
 
+/** The controller drives the outputs, as far as we know. */
+function inCharge(state: SuperviseState): boolean {
+  return state.phase === 'starting' || state.phase === 'running'
+}
+
+/** A supply that cannot be reached energises nothing, unless it was heard with an output on. */
+function unreachable(state: SuperviseState, text: string, on: readonly string[]): Turn {
+  if (!inCharge(state)) return { state, acts: [] }
+  if (on.length === 0) return finish(state, { kind: 'not reachable', text }, [{ do: 'kill' }])
+  return takeOver(
+    { ...state, live: true },
+    `${on.join(', ')} read back as on at the start, and then: ${text}`,
+  )
+}
+
 function ticked(before: SuperviseState, state: SuperviseState): Turn {
-  const acts: SuperviseAct[] = []
   // Were we ourselves held up, the controller's beats wait unread behind this very tick: that time is not its silence.
   const held_us = Math.max(0, state.now_us - before.now_us - beat_us)
   const now: SuperviseState = { ...state, beat_us: Math.min(state.now_us, state.beat_us + held_us) }
-  const beating = now.phase === 'starting' || now.phase === 'running'
-  if (beating && now.now_us - now.sent_beat_us >= beat_us) {
-    return withActs(watched({ ...now, sent_beat_us: now.now_us }), [{ do: 'beat' }])
-  }
-  return withActs(watched(now), acts)
-}
-
-function withActs(turn: Turn, first: readonly SuperviseAct[]): Turn {
-  return { state: turn.state, acts: [...first, ...turn.acts] }
+  if (!inCharge(now) || now.now_us - now.sent_beat_us < beat_us) return watched(now)
+  const turn = watched({ ...now, sent_beat_us: now.now_us })
+  return { state: turn.state, acts: [{ do: 'beat' }, ...turn.acts] }
 }
 
 function watched(state: SuperviseState): Turn {
@@ -182,7 +183,7 @@ function watched(state: SuperviseState): Turn {
 
 function stopped(state: SuperviseState, by: string, now: boolean): Turn {
   const next = { ...state, stops: state.stops + 1 }
-  if (state.phase !== 'running' && state.phase !== 'starting') {
+  if (!inCharge(state)) {
     return {
       state: next,
       acts: [{ do: 'notice', text: 'Stop seen: the outputs are already being put off.' }],
@@ -211,7 +212,7 @@ function exited(state: SuperviseState, how: string): Turn {
 
 /** OFF on the spare first, then the kill, then everything else. */
 function takeOver(state: SuperviseState, lost: string): Turn {
-  if (!state.begun) {
+  if (!state.live) {
     return finish(state, { kind: 'never began', text: lost }, state.exited ? [] : [{ do: 'kill' }])
   }
   const text = `The supervisor takes over: ${lost}. OFF sent to drive, screen and HT on the spare connections.`

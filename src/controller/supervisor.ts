@@ -3,15 +3,15 @@ import { fileURLToPath } from 'node:url'
 import { Subject } from 'rxjs'
 import type { LineConfig } from '../line/index.js'
 import type { Ask, Plan } from '../plan/index.js'
-import { connectRecorder, type RecorderClient } from '../record/client.js'
-import { startRecorder } from '../record/index.js'
+import { connectRecorder, jsonLines, type RecorderClient } from '../record/client.js'
+import { type Fallback, openFallback, startRecorder } from '../record/index.js'
 import type { View } from '../sequencer/index.js'
 import { happened, type Known, type RunEnding, runEnding, type RunEntry, streamsOf } from '../story/index.js'
 import { openSpare, type PortLine, type SpareLine } from '../supply/index.js'
 import { makeSafe } from './make-safe.js'
 import { type FromController, fromControllerShape, type ToController } from './messages.js'
+import { atOnce } from './off-at-once.js'
 import type { SafeOffResult } from './safe-off.js'
-import { jsonLines, keepUnrecorded } from './unrecorded.js'
 import {
   type SuperviseAct,
   superviseBegin,
@@ -157,7 +157,12 @@ class RunningSupervisor implements Supervisor {
       else this.shown.next({ kind: 'notice', text: 'A message of the controller was not understood.' })
     })
     child.on('exit', (code, signal) => {
-      this.take({ kind: 'exited', how: signal ?? `exit code ${code ?? 'unknown'}` })
+      const exited = (): void => {
+        this.take({ kind: 'exited', how: signal ?? `exit code ${code ?? 'unknown'}` })
+      }
+      // After its ending only its last words are awaited, and they may be read later than its exit is seen. Otherwise nothing is.
+      if (this.state.phase === 'ended by controller' && child.connected) child.once('disconnect', exited)
+      else exited()
     })
     child.on('error', (error) => {
       this.take({ kind: 'exited', how: error.message })
@@ -183,7 +188,7 @@ class RunningSupervisor implements Supervisor {
         this.settleReady(message.identities)
         return
       case 'not reachable':
-        this.take({ kind: 'not reachable', text: message.text })
+        this.take({ kind: 'not reachable', text: message.text, on: message.on })
         return
       case 'ended':
         this.take({ kind: 'ended', ending: message.ending })
@@ -209,11 +214,16 @@ class RunningSupervisor implements Supervisor {
     }
   }
 
+  private fallback: Fallback | null = null
+
+  /** Only ever after the controller has put everything off or was taken over: it may wait for a disk. */
   private keepRest(lines: string): void {
-    const where = keepUnrecorded(this.job.run_file, lines)
-    if (where === null) process.stderr.write(lines)
-    const text = `What the lost recorder had not confirmed is kept in ${where ?? 'standard error'}.`
-    this.shown.next({ kind: 'alarm', text })
+    if (this.fallback === null) {
+      this.fallback = openFallback(this.job.run_file, 'unrecorded')
+      const text = `What the recorder had not confirmed is kept in ${this.fallback.where}.`
+      this.shown.next({ kind: 'alarm', text })
+    }
+    this.fallback.put(lines)
   }
 
   private take(input: Untimed<SuperviseInput>): void {
@@ -255,8 +265,7 @@ class RunningSupervisor implements Supervisor {
   /** Drive, screen and HT only; what is written was laid ready in the off plan. */
   private offOnSpares(): void {
     const refused: string[] = []
-    for (const channel of this.job.plan.off.channels) {
-      if (channel.role === 'heater' || channel.role === 'bias') continue
+    for (const channel of atOnce(this.job.plan.off)) {
       if (this.spares.get(channel.port)?.writeNow(channel.off_text) !== true) refused.push(channel.channel)
     }
     if (refused.length > 0) {
@@ -301,6 +310,8 @@ class RunningSupervisor implements Supervisor {
     await this.recorder.close()
     const rest = this.recorder.unconfirmed()
     if (rest.length > 0) this.keepRest(jsonLines(rest))
+    this.fallback?.close()
+    this.fallback = null
     for (const spare of this.spares.values()) spare.close()
     if (this.controller.connected) this.controller.disconnect()
     this.settleReady(null)

@@ -31,6 +31,11 @@ export interface Plan {
   readonly figures: Figures
   readonly heaters: readonly HeaterWatch[]
   readonly time_budget_s: number
+  /**
+   * Run seconds per real second where the run's clock goes faster than life (virtual bench only): what is about line and computer
+   * and not about the set is given that much longer. Absent = 1.
+   */
+  readonly pace?: number
   readonly prompt_timeout_s: number
   readonly expected_s: number
   readonly stale_s: number

@@ -4,7 +4,7 @@ import { broke } from './breach.js'
 import { ask, readingOf } from './prompts.js'
 import { record, send } from './send.js'
 import type { Draft, RailState } from './state.js'
-import { accuracy, channelOf, off_V, resolution, us } from './state.js'
+import { accuracy, channelOf, off_V, paced_s, resolution, us } from './state.js'
 import { amps, volts } from './words.js'
 
 /**
@@ -99,7 +99,7 @@ export function advanceHookup(
           },
         )
         enter('hook-up off')
-      } else if (waited_s > judgeWithin_s) {
+      } else if (waited_s > paced_s(d.s, judgeWithin_s)) {
         const measured = (railState?.V?.value ?? 0) / Math.max(railState?.A?.value ?? 0, plan.resolution_A)
         broke(d, {
           code: 'hook-up',
@@ -191,7 +191,7 @@ function polarity(
       return
     }
   }
-  if (waited_s > meterWithin_s) polarityWrong(d, test, sample?.value ?? null)
+  if (waited_s > paced_s(d.s, meterWithin_s)) polarityWrong(d, test, sample?.value ?? null)
 }
 
 /** The point in the words of the set's own file, as the hook-up sheet has it. */

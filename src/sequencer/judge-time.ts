@@ -2,7 +2,7 @@ import type { RailPlan, Step } from '../plan/index.js'
 import { broke, tripAt } from './breach.js'
 import { comesDown, htIsOn, isRising, isUp } from './in-force.js'
 import type { Draft, RailState, Sample } from './state.js'
-import { accuracy, ampsCome, currentStep, hookedUp, resolution, typedValid_s, us } from './state.js'
+import { accuracy, ampsCome, currentStep, hookedUp, paced_s, resolution, typedValid_s, us } from './state.js'
 import { volts } from './words.js'
 
 /** The trip rules that time alone can break: judged at every tick. */
@@ -143,11 +143,12 @@ function judgeIntent(d: Draft): void {
 /** A request whose outcome never came is a line that cannot be trusted, whatever the line thinks of itself. */
 const outcomeWithin_s = 10
 function judgePending(d: Draft): void {
+  const within_s = paced_s(d.s, outcomeWithin_s)
   for (const pending of Object.values(d.s.pending)) {
-    if (d.s.t_us - pending.t_us <= us(outcomeWithin_s)) continue
+    if (d.s.t_us - pending.t_us <= us(within_s)) continue
     broke(d, {
       code: 'line-lost',
-      text: `${pending.channel} was told "${pending.request.do}" and no outcome came in ${outcomeWithin_s} s. It may have happened.`,
+      text: `${pending.channel} was told "${pending.request.do}" and no outcome came in ${within_s} s. It may have happened.`,
     })
   }
 }

@@ -5,7 +5,7 @@ import { inOffOrder, isBias, isHeater, isLow, personWithin_s } from './off-rails
 import { closePrompt } from './prompts.js'
 import { record, send, warn } from './send.js'
 import type { Draft, Off, Sample } from './state.js'
-import { accuracy, ampsCome, isHot, off_V, resolution, touch_V, us } from './state.js'
+import { accuracy, ampsCome, isHot, off_V, paced_s, resolution, touch_V, us } from './state.js'
 import type { Ending, ReasonRecord } from './types.js'
 import { volts } from './words.js'
 
@@ -369,7 +369,7 @@ function finish(d: Draft, off: Off): void {
   // Rules (b) and (c) take their time; nothing is given up while they are running on a rail that falls.
   const onRule = open.every((rail) => !isHot(rail)) && !off.alarmed && !biasKept
   const patience_s = !d.s.ever_energised
-    ? nothingOn_s
+    ? paced_s(d.s, nothingOn_s)
     : onRule
       ? onRule_s
       : onPerson

@@ -1,7 +1,7 @@
 import { broke } from './breach.js'
 import { warn } from './send.js'
 import type { Draft, Sample } from './state.js'
-import { channelOf, off_V, us } from './state.js'
+import { channelOf, off_V, paced_s, us } from './state.js'
 import { amps, volts } from './words.js'
 
 /**
@@ -35,7 +35,7 @@ function falls(lowest: Sample | null, now: Sample, least_V: number): boolean {
 export function outputsProved(d: Draft): boolean {
   if (d.s.outputs_proved) return true
   const waited_us = d.s.t_us - (d.s.begun_us ?? d.s.t_us)
-  const late = waited_us > us(startWithin_s)
+  const late = waited_us > us(paced_s(d.s, startWithin_s))
   const silent: string[] = []
   const standing: string[] = []
   let open = false
@@ -58,7 +58,8 @@ export function outputsProved(d: Draft): boolean {
           rail.name,
         )
       // From the last time that the volts fell: a charge may take its minutes, what stands still may not.
-      if (d.s.t_us - lowest.t_us <= us(startWithin_s) && waited_us <= us(chargeWithin_s)) continue
+      if (d.s.t_us - lowest.t_us <= us(paced_s(d.s, startWithin_s)) && waited_us <= us(chargeWithin_s))
+        continue
       const current = nothing.A < samples ? ` and carries ${amps(A.value)}` : ''
       standing.push(`${rail.name} (${part.channel}) stands at ${volts(V.value)}${current}`)
     }

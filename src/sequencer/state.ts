@@ -303,6 +303,9 @@ export const typedRenew_s = 180
 
 export const us = (seconds: number): number => Math.round(seconds * 1e6)
 
+/** Run time that is this long in real time: what line and computer may take. */
+export const paced_s = (s: State, seconds: number): number => seconds * (s.plan.pace ?? 1)
+
 /** Plates, screens and drive: what the urgent OFF takes at once. Never bias or heaters. */
 export const isHot = (rail: RailPlan): boolean => rail.role !== 'heater' && rail.role !== 'bias'
 

@@ -19,7 +19,8 @@ export class LiveRun {
     env: Readonly<Record<string, string>> = {},
   ) {
     this.folder = folder
-    this.session = TerminalSession.start(['run', ...args, '--runs', folder], {
+    const runs = args.includes('--runs') ? [] : ['--runs', folder]
+    this.session = TerminalSession.start(['run', ...args, ...runs], {
       XDG_RUNTIME_DIR: folder,
       ...env,
     })

@@ -1,10 +1,12 @@
 import { describe, expect, it } from 'vitest'
 import { exits } from '../../src/cli/exits.js'
+import { planAtSpeed } from '../../src/cli/live/at-speed.js'
 import { closingText, exitOf } from '../../src/cli/live/closing.js'
 import { answerOf, typeKey, type Typing } from '../../src/cli/live/keys.js'
 import { clock } from '../../src/cli/live/screen.js'
-import type { Ask } from '../../src/plan/index.js'
+import { type Ask, debounce, type Plan } from '../../src/plan/index.js'
 import type { RunEnding } from '../../src/story/index.js'
+import { smallPlan } from '../helpers/small-plan.js'
 
 const ending: RunEnding = {
   outcome: 'completed',
@@ -65,6 +67,36 @@ describe('an answer', () => {
     expect(answerOf('', reading, 1.25)).toEqual({ value: 1.25 })
     expect(answerOf('', reading, null)).toHaveProperty('problem')
     expect(answerOf('3 mA', reading, null)).toHaveProperty('problem')
+  })
+})
+
+describe('a run faster than life', () => {
+  const plan = smallPlan()
+  const fast = planAtSpeed(plan, 20)
+  const rule = (of: Plan, code: string) => of.rules.find((one) => one.code === code)
+
+  it('gives line, computer, record and person the same real time as in life', () => {
+    expect(fast.pace).toBe(20)
+    expect(fast.stale_s).toBe(20 * plan.stale_s)
+    expect(fast.prompt_timeout_s).toBe(20 * plan.prompt_timeout_s)
+    for (const code of ['stale', 'recorder-lost'])
+      expect(rule(fast, code)?.trip).toBe(20 * (rule(plan, code)?.trip ?? NaN))
+  })
+
+  it('lets no condition that must last trip in less real time than its debounce has in life', () => {
+    for (const { code, for_s } of plan.rules) {
+      const real_s = (rule(fast, code)?.for_s ?? NaN) / 20
+      if (for_s === 0) expect(real_s).toBe(0)
+      else expect(real_s).toBeGreaterThanOrEqual(debounce.s)
+    }
+  })
+
+  it('leaves what belongs to the set as it is', () => {
+    expect(fast.steps.map(({ slew_V_per_s, hold_s }) => [slew_V_per_s, hold_s])).toEqual(
+      plan.steps.map(({ slew_V_per_s, hold_s }) => [slew_V_per_s, hold_s]),
+    )
+    for (const code of ['over-ceiling', 'over-trip', 'off-set-point', 'bias-low'])
+      expect(rule(fast, code)?.trip).toBe(rule(plan, code)?.trip)
   })
 })
 

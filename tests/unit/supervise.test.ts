@@ -100,6 +100,27 @@ describe('the supervisor', () => {
     expect(acts.at(-1)?.act).toEqual({ do: 'finish', result: { kind: 'ended', ending } })
   })
 
+  it('goes on making safe when the ending of a controller given up comes late', () => {
+    const { acts, state } = play([
+      ...begun,
+      [10, { kind: 'exited', how: 'SIGKILL' }],
+      [20, { kind: 'ended', ending }],
+      [5000, { kind: 'tick' }],
+      [5010, { kind: 'made safe', confirmed: true, text: 'off' }],
+    ])
+    expect(state.phase).toBe('finished')
+    expect(acts.at(-1)?.act).toMatchObject({ do: 'finish', result: { kind: 'taken over', confirmed: true } })
+  })
+
+  it('makes safe where an output was found on and its supply is then lost, although nothing was begun', () => {
+    const lost = { kind: 'not reachable', text: 'no reply' } as const
+    const on = play([[10, { ...lost, on: ['high.out'] }]])
+    expect(on.what).toEqual(['off on spare', 'kill', 'record', 'alarm'])
+    expect(on.acts.at(-1)?.act).toMatchObject({ text: expect.stringContaining('high.out') as string })
+    const off = play([[10, { ...lost, on: [] }]])
+    expect(off.acts.at(-1)?.act).toMatchObject({ do: 'finish', result: { kind: 'not reachable' } })
+  })
+
   it('energised nothing when the controller is lost before the start was acknowledged, and says so', () => {
     const { acts } = play([
       [0, { kind: 'ready' }],

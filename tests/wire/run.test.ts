@@ -1,3 +1,4 @@
+import { setTimeout as sleep } from 'node:timers/promises'
 import { afterEach, describe, expect, it } from 'vitest'
 import { LiveRun, shortProfile } from '../helpers/live-run.js'
 import { gone, plain } from '../helpers/terminal.js'
@@ -90,6 +91,33 @@ describe('stops', () => {
     expect(events.some(({ what, data }) => what === 'fed' && data['how'] === 'off now')).toBe(true)
   })
 
+  it.each([
+    ['Ctrl-C', '\u0003'],
+    ['s', 's'],
+    ['Ctrl-C twice', '\u0003\u0003'],
+  ])('begin nothing where %s comes right after the word', async (_, keys) => {
+    run = new LiveRun([shortProfile, ...fast])
+    const [, word = ''] = await run.session.shows(/type the word: (\w+)/)
+    run.session.type(`${word}\r${keys}`)
+    expect(await run.exit()).toBe(7)
+    expect(run.session.seen).not.toContain('output on')
+    const { file } = run
+    if (file !== null) expect(run.record().events.some(({ what }) => what === 'begin')).toBe(false)
+  })
+
+  it('begin nothing where the terminal is closed right after the word', async () => {
+    run = new LiveRun([shortProfile, ...fast])
+    const [, word = ''] = await run.session.shows(/type the word: (\w+)/)
+    const supervisor = run.session.leader
+    run.session.type(`${word}\r`)
+    await sleep(30)
+    run.session.hangUp()
+    await gone(supervisor)
+    const { file } = run
+    if (file !== null)
+      expect(run.record().ending).toMatchObject({ outcome: 'stopped', outputs_off: 'confirmed' })
+  })
+
   it('takes Ctrl-Z for a stop instead of stopping the supervising process with the rails on', async () => {
     const live = await begun(shortProfile, ...fast)
     await live.htAbove(30)
@@ -133,6 +161,20 @@ describe('stops', () => {
 })
 
 describe('before anything is energised', () => {
+  it('says with 6 that the folder of the record cannot be made, and energises nothing', async () => {
+    run = new LiveRun([shortProfile, ...fast, '--runs', 'package.json/runs'])
+    await run.acknowledge()
+    expect(await run.exit()).toBe(6)
+    expect(run.session.seen).toContain('Choose a folder that you can write to')
+    expect(run.session.seen).not.toContain('output on')
+  })
+
+  it('says with 2 that the log cannot be written', async () => {
+    run = new LiveRun([shortProfile, ...fast, '--log', 'package.json/log'])
+    expect(await run.exit()).toBe(2)
+    expect(run.session.seen).toContain('The log cannot be written')
+  })
+
   it('refuses to run without a terminal: 2, with a sentence', async () => {
     const { code, err } = await plain(['run', shortProfile, ...fast])
     expect(code).toBe(2)

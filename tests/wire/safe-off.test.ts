@@ -2,6 +2,10 @@ import { spawn } from 'node:child_process'
 import { readFileSync, writeFileSync } from 'node:fs'
 import { setTimeout as sleep } from 'node:timers/promises'
 import { afterEach, describe, expect, it } from 'vitest'
+import { placesOf } from '../../src/cli/live/places.js'
+import { benchStatePath, offAtOnce } from '../../src/controller/index.js'
+import { loadBench } from '../../src/files/index.js'
+import { offPlanOf } from '../../src/plan/index.js'
 import { LiveRun, shortProfile } from '../helpers/live-run.js'
 import { gone, plain } from '../helpers/terminal.js'
 import { BenchProgram } from '../helpers/virtual-bench.js'
@@ -11,6 +15,16 @@ afterEach(async () => {
   for (const end of ends.splice(0).reverse()) await end()
 })
 
+/** A busy machine takes its time to hear what was written. */
+async function until(bench: BenchProgram, outputs: Readonly<Record<string, boolean>>): Promise<void> {
+  for (let spent = 0; spent < 5000; spent += 100) {
+    const found = await bench.outputs()
+    if (Object.entries(outputs).every(([output, on]) => found[output] === on)) return
+    await sleep(100)
+  }
+  expect(await bench.outputs()).toMatchObject(outputs)
+}
+
 async function benchWithHtOn(): Promise<BenchProgram> {
   const bench = await BenchProgram.start('--speed', '20')
   ends.push(() => bench.end())
@@ -19,10 +33,20 @@ async function benchWithHtOn(): Promise<BenchProgram> {
   }
   say('low', '\n:INST:NSEL 1;:VOLT 12.6\n:INST:NSEL 1;:CURR 8\n:INST:NSEL 1;:OUTP ON\n')
   say('high', '\n:VOLT 150\n:CURR 0.1\n:OUTP ON\n')
-  await sleep(300)
-  expect(await bench.outputs()).toMatchObject({ 'high.out': true, 'low.heaters': true })
+  await until(bench, { 'high.out': true, 'low.heaters': true })
   return bench
 }
+
+describe('the OFF of a program that may no longer decide', () => {
+  it('takes HT off at once on every port from the plan alone, and leaves heaters and bias', async () => {
+    const bench = await benchWithHtOn()
+    const loaded = loadBench(bench.bench_file).value
+    if (loaded === null) throw new Error('the bench file of the demo is not read')
+    offAtOnce(offPlanOf(loaded), placesOf(loaded, {}))
+    await until(bench, { 'high.out': false })
+    expect(await bench.outputs()).toMatchObject({ 'low.heaters': true })
+  })
+})
 
 describe('slowglow safe-off', () => {
   it('puts everything off and confirms it while another program holds the ports', async () => {
@@ -42,7 +66,7 @@ describe('slowglow safe-off', () => {
     expect(Object.values(await bench.outputs())).toEqual([false, false, false])
   })
 
-  it('says so, and exits 5, when no port can be reached', async () => {
+  it('says so, and exits 4, when no port can be reached: a silent port says nothing of its outputs', async () => {
     const bench = await BenchProgram.start()
     await bench.outputs()
     const file = bench.bench_file.replace('bench.yaml', 'gone.yaml')
@@ -52,7 +76,7 @@ describe('slowglow safe-off', () => {
     )
     ends.push(() => bench.end())
     const { code, out } = await plain(['safe-off', '--bench', file, '--json'])
-    expect(code).toBe(5)
+    expect(code).toBe(4)
     expect(JSON.parse(out)).toMatchObject({ outputs_off: 'not confirmed' })
   })
 
@@ -92,6 +116,20 @@ describe('the next start', () => {
     expect(seen).toContain('take it as charged')
     next.session.type('\u0003')
     expect(await next.exit()).toBe(7)
+  })
+
+  it('takes a state file that cannot be read for an earlier run that left something on', async () => {
+    const bench = await benchWithHtOn()
+    const next = new LiveRun([shortProfile, '--bench', bench.bench_file])
+    ends.push(() => next.end())
+    writeFileSync(benchStatePath(bench.bench_file, { XDG_RUNTIME_DIR: next.folder }), '{"format":"slowg')
+    await next.session.shows('its state, but it cannot be read', 60_000)
+    await next.session.shows(/type the word: \w+/, 60_000)
+    expect(next.session.seen).toMatch(/Found on: .*high\.out/)
+    expect(Object.values(await bench.outputs())).toEqual([false, false, false])
+    next.session.type('\u0003')
+    expect(await next.exit()).toBe(7)
+    expect(next.session.seen).toContain('no run begins')
   })
 
   it('refuses while another run is under way on the same bench', async () => {

@@ -73,6 +73,20 @@ describe('the supervisor over a real terminal line', () => {
     expect(first(live, 'OFF to bias')).toBeGreaterThan(first(live, 'OFF sent'))
   })
 
+  it('has them off when the controller breaks: it writes OFF itself, leaves, and is taken over', async () => {
+    const breaks = `--import "data:text/javascript,process.on('SIGUSR2',()=>{throw new Error('broken')})"`
+    const live = new LiveRun([shortProfile, '--speed', '20'], undefined, { NODE_OPTIONS: breaks })
+    run = live
+    await live.acknowledge()
+    await live.htAbove(30)
+    process.kill(live.controller, 'SIGUSR2')
+    expect(await live.exit(60_000)).toBe(8)
+    const { ending, events } = live.record()
+    expect(ending).toMatchObject({ outcome: 'failed', outputs_off: 'confirmed' })
+    expect(ending?.reason?.text).toContain('exit code 70')
+    expect(events.some(({ what, text }) => what === 'trouble' && text.includes('broken'))).toBe(true)
+  })
+
   it('leaves the bias on and exits 4 when the controller is lost and HT ignores OFF', async () => {
     const live = await raised('--fault', 'HT:ignores-off@HT>20V')
     process.kill(live.controller, 'SIGKILL')
@@ -122,7 +136,7 @@ describe('the supervisor over a real terminal line', () => {
     const { seen } = live.session
     expect(seen).toContain('The record is not being kept')
     expect(seen).toContain('Outputs confirmed off')
-    const [, kept = ''] = /is kept in (\S+\.jsonl)/.exec(seen) ?? []
+    const [, kept = ''] = /is kept in\s+(\S+\.jsonl)/.exec(seen) ?? []
     expect(readFileSync(kept, 'utf8')).toContain('recorder-lost')
     rmSync(kept)
   })

@@ -1,22 +1,19 @@
 import { randomInt } from 'node:crypto'
 import { mkdirSync, rmSync, writeFileSync } from 'node:fs'
 import { basename, join, resolve } from 'node:path'
-import pino, { type Logger } from 'pino'
+import type { Logger } from 'pino'
 import { cautionsFor, drawWord } from '../../cautions/index.js'
 import {
   benchStatePath,
-  endOrphan,
   processStart,
-  readBenchState,
   removeBenchState,
   type RunOutcome,
-  stillRuns,
   supervise,
   type Supervisor,
   writeBenchState,
 } from '../../controller/index.js'
 import { lineConfigsOf } from '../../line/index.js'
-import { offPlanOf, type Plan } from '../../plan/index.js'
+import type { Plan } from '../../plan/index.js'
 import { runFileName } from '../../record/index.js'
 import type { Known } from '../../story/index.js'
 import type { PortLine } from '../../supply/index.js'
@@ -28,8 +25,10 @@ import { configAtSpeed, planAtSpeed } from '../live/at-speed.js'
 import { closingText, exitOf } from '../live/closing.js'
 import { Conversation } from '../live/conversation.js'
 import { collect, speedOf, whole } from '../live/flags.js'
+import { clearFormerRun } from '../live/former-run.js'
 import { hookedUpAsIn } from '../live/hooked-up.js'
 import { inhibitSleep } from '../live/inhibit.js'
+import { openLog, type RunLog } from '../live/log.js'
 import { placesOf, virtualAs } from '../live/places.js'
 import { prepare, type Prepared } from '../live/prepare.js'
 import { type BenchProcess, startBench } from '../live/start-bench.js'
@@ -77,16 +76,27 @@ async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
       what: 'A real bench is energised on Linux only.',
       remedy: 'Everything else works here, also `rehearse` and a virtual bench.',
     })
+  let logging: RunLog
+  try {
+    logging = openLog(flags.log === undefined ? null : resolve(io.cwd, flags.log))
+  } catch (error) {
+    return refuse(io, json, {
+      exit: exits.usage,
+      where: flags.log ?? '',
+      what: `The log cannot be written: ${errorText(error)}.`,
+      remedy: 'Give another file, or none.',
+    })
+  }
+  const { log } = logging
   const statePath = benchStatePath(prepared.bench_path, io.env)
-  let conversation: Conversation | null = null
   let hungUp = false
   const onHangUp = (): void => {
     if (hungUp) return
     hungUp = true
-    conversation?.stop('closed terminal', false)
+    conversation.stop('closed terminal', false)
   }
   const terminal = openTerminal((key: Key) => {
-    conversation?.key(key)
+    conversation.key(key)
   }, onHangUp)
   if (terminal === null)
     return refuse(io, json, {
@@ -99,22 +109,32 @@ async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
     await terminal.close()
     return refuse(io, json, refusal)
   }
+  const plan = hashed(planAtSpeed(prepared.plan, flags.speed))
+  // From here on every key and signal counts, also while an earlier run is made safe and the virtual bench starts.
+  const conversation = new Conversation(terminal, plan, prepared.equipment, flags.speed)
   const signals = {
-    SIGINT: () => conversation?.stop('Ctrl-C', false),
-    SIGTSTP: () => conversation?.stop('Ctrl-Z', false),
-    SIGTERM: () => conversation?.stop('SIGTERM', false),
-    SIGQUIT: () => conversation?.stop('Ctrl-\\', true),
+    SIGINT: () => {
+      conversation.stop('Ctrl-C', false)
+    },
+    SIGTSTP: () => {
+      conversation.stop('Ctrl-Z', false)
+    },
+    SIGTERM: () => {
+      conversation.stop('SIGTERM', false)
+    },
+    SIGQUIT: () => {
+      conversation.stop('Ctrl-\\', true)
+    },
     SIGHUP: onHangUp,
   } as const
   for (const [signal, act] of Object.entries(signals)) process.on(signal, act)
-  const log = pino(
-    { level: flags.log === undefined ? 'silent' : 'debug' },
-    pino.destination(flags.log === undefined ? 2 : resolve(io.cwd, flags.log)),
-  )
+  const givenUp = (): Promise<Exit> =>
+    refused({ exit: exits.stopped, what: 'Given up before anything was energised.' })
   let bench: BenchProcess | null = null
   try {
     const clear = await clearFormerRun(prepared, statePath, terminal, refused)
     if (clear !== null) return clear
+    if (conversation.stopped()) return await givenUp()
     const as = virtualAs(prepared.bench)
     if (as !== null) {
       const started = await startBench({
@@ -124,8 +144,10 @@ async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
         faults: flags.fault,
         seed: flags.seed ?? null,
         mode: prepared.plan.steps[0]?.mode ?? '',
+        givenUp: conversation.givenUp,
       })
       if ('trouble' in started) {
+        if (conversation.stopped()) return await givenUp()
         return await refused({
           exit: exits.notReachable,
           where: prepared.bench_path,
@@ -133,16 +155,15 @@ async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
         })
       }
       bench = started
+      conversation.bench = started
       started.lost((text) => {
         log.error(text)
         terminal.line(text)
       })
     }
-    const plan = hashed(planAtSpeed(prepared.plan, flags.speed))
-    conversation = new Conversation(terminal, plan, prepared.equipment, bench, flags.speed)
-    const word = await acknowledged(conversation, terminal, plan)
-    if (word === null)
-      return await refused({ exit: exits.stopped, what: 'Given up before anything was energised.' })
+    terminal.line(cautionsFor(plan.figures, plan))
+    const word = drawWord({ next: () => randomInt(0, 2 ** 32) / 2 ** 32 })
+    if (!(await conversation.acknowledge(word)) || conversation.stopped()) return await givenUp()
     const places = placesOf(prepared.bench, bench?.places ?? {})
     return await supervised({
       prepared,
@@ -160,64 +181,7 @@ async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
     bench?.end()
     for (const [signal, act] of Object.entries(signals)) process.off(signal, act)
     await terminal.close()
-  }
-}
-
-/** The first act of every start: whatever an earlier run left on is made safe and told. Null = the bench is clear. */
-async function clearFormerRun(
-  prepared: Prepared,
-  statePath: string,
-  terminal: Terminal,
-  refused: (refusal: Refusal) => Promise<Exit>,
-): Promise<Exit | null> {
-  const left = readBenchState(statePath)
-  if (left === null) return null
-  if (stillRuns(left.supervisor))
-    return refused({
-      exit: exits.notReachable,
-      where: left.run_file,
-      what: `Another run is under way on this bench (process ${left.supervisor.pid}, ${left.run_file}).`,
-      remedy: `End that one first: at its terminal, or with kill ${left.supervisor.pid} (runs down), again (outputs off now), again (no longer asks for your knobs). slowglow safe-off --bench FILE does it too.`,
-    })
-  terminal.line(
-    'An earlier run on this bench did not end well. Reading back its outputs and making them safe first.',
-  )
-  const configs = lineConfigsOf(prepared.bench).map((config) => configAtSpeed(config, left.speed))
-  const orphan = await endOrphan(left, configs, offPlanOf(prepared.bench, prepared.equipment), {
-    told: (output) => {
-      terminal.line(output.kind === 'alarm' ? `ALARM: ${output.text}` : `  ${output.text}`)
-    },
-  })
-  for (const text of orphan.found) terminal.line(text)
-  if (orphan.result.outputs_off !== 'confirmed')
-    return refused({
-      exit: exits.notConfirmedOff,
-      where: left.run_file,
-      what: `OUTPUTS NOT CONFIRMED OFF after an earlier run: ${orphan.result.text}`,
-      remedy: 'Cut the mains of the HT sources now (not of the bias).',
-    })
-  removeBenchState(statePath)
-  terminal.line("The set's stored charge: not measured: take it as charged. Measure before touching.")
-  return null
-}
-
-/** The cautions in full, and the word drawn for this start typed by a person. Null = given up. */
-async function acknowledged(
-  conversation: Conversation,
-  terminal: Terminal,
-  plan: Plan,
-): Promise<string | null> {
-  terminal.line(cautionsFor(plan.figures, plan))
-  const word = drawWord({ next: () => randomInt(0, 2 ** 32) / 2 ** 32 })
-  for (;;) {
-    terminal.line('')
-    terminal.line('Read the cautions above and acknowledge them for this start.')
-    terminal.line(`To do so, type the word: ${word}`)
-    terminal.frame(['> '])
-    const typed = await conversation.typed()
-    if (typed === null) return null
-    if (typed.toLowerCase() === word) return word
-    terminal.line(`"${typed}" is not the word. Nothing is energised before it is typed; Ctrl-C gives up.`)
+    logging.end()
   }
 }
 
@@ -236,13 +200,25 @@ interface Started {
 
 async function supervised(start: Started): Promise<Exit> {
   const { prepared, plan, flags, terminal, conversation, log, io } = start
+  const unrecordable = async (where: string, why: string): Promise<Exit> => {
+    await terminal.close()
+    return refuse(io, flags.json === true, {
+      exit: exits.recordNotAvailable,
+      where,
+      what: `The record cannot be kept: ${why} Nothing was energised.`,
+    })
+  }
   const at = new Date()
   const folder = resolve(io.cwd, flags.runs)
-  mkdirSync(folder, { recursive: true })
   const file = join(folder, runFileName(at, plan.equipment, randomInt(0, 2 ** 32) / 2 ** 32))
-  const hooked_up_as_in = hookedUpAsIn(folder, plan)
   const offPath = `${file}.off.json`
-  writeFileSync(offPath, JSON.stringify(plan.off))
+  try {
+    mkdirSync(folder, { recursive: true })
+    writeFileSync(offPath, JSON.stringify(plan.off))
+  } catch (error) {
+    return unrecordable(folder, `${errorText(error)}. Choose a folder that you can write to.`)
+  }
+  const hooked_up_as_in = hookedUpAsIn(folder, plan)
   const known: Known = {
     run: basename(file),
     started: at.toISOString(),
@@ -264,44 +240,48 @@ async function supervised(start: Started): Promise<Exit> {
   })
   if ('trouble' in supervisor) {
     rmSync(offPath, { force: true })
-    await terminal.close()
-    return refuse(io, flags.json === true, {
-      exit: exits.recordNotAvailable,
-      where: file,
-      what: `The record cannot be kept: ${supervisor.trouble} Nothing was energised.`,
-    })
+    return unrecordable(file, supervisor.trouble)
   }
   log.debug({ run: file, controller: supervisor.controller_pid }, 'supervising')
   supervisor.shown.subscribe((shown) => {
     if (shown.kind !== 'view') log.debug(shown)
   })
-  keepState(start, supervisor, file, offPath)
   const awake = inhibitSleep()
   conversation.follow(supervisor)
+  const untold = keepState(start, supervisor, file, offPath)
+  if (untold !== null) supervisor.stop(untold, true)
   const ready = await supervisor.ready
-  if (ready !== null) {
+  // A stop asked for at any moment since the word was typed has been passed on: nothing is begun after it.
+  if (ready !== null && untold === null && !conversation.stopped() && !terminal.gone) {
     log.debug({ identities: ready }, 'ready')
     supervisor.begin(start.word, 'terminal', hooked_up_as_in)
   }
   const outcome = await supervisor.finished
   awake()
   log.debug(outcome, 'finished')
+  if (untold !== null && (outcome.kind !== 'ended' || outcome.ending.outputs_off === 'confirmed'))
+    return unrecordable(start.statePath, untold)
   return closed(start, outcome, { file, offPath, started: at.toISOString() })
 }
 
-/** Whoever starts next on this bench must know what may be live. */
-function keepState(start: Started, supervisor: Supervisor, file: string, offPath: string): void {
+/** Whoever starts next on this bench must know what may be live. Says why where that cannot be written: then nothing begins. */
+function keepState(start: Started, supervisor: Supervisor, file: string, offPath: string): string | null {
   const pid = supervisor.controller_pid
-  writeBenchState(start.statePath, {
-    format: 'slowglow bench state 1',
-    bench: start.prepared.bench_path,
-    run_file: file,
-    off_plan: offPath,
-    supervisor: { pid: process.pid, started: processStart(process.pid) ?? '' },
-    controller: pid === null ? null : { pid, started: processStart(pid) ?? '' },
-    places: start.places,
-    speed: start.flags.speed,
-  })
+  try {
+    writeBenchState(start.statePath, {
+      format: 'slowglow bench state 1',
+      bench: start.prepared.bench_path,
+      run_file: file,
+      off_plan: offPath,
+      supervisor: { pid: process.pid, started: processStart(process.pid) ?? '' },
+      controller: pid === null ? null : { pid, started: processStart(pid) ?? '' },
+      places: start.places,
+      speed: start.flags.speed,
+    })
+    return null
+  } catch (error) {
+    return `the state of the bench cannot be written (${errorText(error)}).`
+  }
 }
 
 async function closed(
@@ -324,7 +304,7 @@ async function closed(
             what: `Supply or port not reachable: ${outcome.text} Nothing was energised.`,
           }
         : {
-            exit: start.conversation.stopped ? exits.stopped : exits.rigFailed,
+            exit: start.conversation.stopped() ? exits.stopped : exits.rigFailed,
             what: `Nothing was energised: ${outcome.text}.`,
           }),
       where: start.prepared.bench_path,
@@ -352,3 +332,5 @@ async function closed(
   }
   return exitOf(ending)
 }
+
+const errorText = (error: unknown): string => (error instanceof Error ? error.message : String(error))

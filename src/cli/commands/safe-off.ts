@@ -1,10 +1,10 @@
-import { existsSync } from 'node:fs'
 import { setTimeout as sleep } from 'node:timers/promises'
 import { resolve } from 'node:path'
 import {
   type BenchState,
   benchStatePath,
   makeSafe,
+  offAtOnce,
   readBenchState,
   readOffPlan,
   removeBenchState,
@@ -13,8 +13,7 @@ import {
 } from '../../controller/index.js'
 import { loadBench } from '../../files/index.js'
 import { lineConfigsOf } from '../../line/index.js'
-import { type OffPlan, offPlanOf } from '../../plan/index.js'
-import { openSpare, type PortLine } from '../../supply/index.js'
+import { offPlanOf } from '../../plan/index.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { configAtSpeed } from '../live/at-speed.js'
@@ -59,7 +58,8 @@ async function safeOff(path: string, json: boolean, io: Io): Promise<Exit> {
       problems: placed(loaded.problems, io.cwd),
     })
   const statePath = benchStatePath(file, io.env)
-  const left = readBenchState(statePath)
+  const state = readBenchState(statePath)
+  const left = state === 'unreadable' ? null : state
   const places = placesOf(bench, left?.places ?? {})
   const off = readOffPlan(left?.off_plan ?? null) ?? offPlanOf(bench)
   if (off.channels.length === 0) {
@@ -78,6 +78,10 @@ async function safeOff(path: string, json: boolean, io: Io): Promise<Exit> {
     })
   offAtOnce(off, places)
   if (left !== null) await endRun(left, io)
+  if (state === 'unreadable')
+    io.err(
+      `${statePath} cannot be read: a run may be under way or have been lost on this bench. Its outputs are put off.`,
+    )
   if (left !== null && virtualAs(bench) !== null && readBenchState(statePath) === null) {
     const text = 'The run confirmed its outputs off, and its virtual bench ended with it.'
     if (json) printJson(io, { outputs_off: 'confirmed', text, stored_charge: 'not measured' })
@@ -99,25 +103,11 @@ async function safeOff(path: string, json: boolean, io: Io): Promise<Exit> {
       },
     },
   )
-  if (result.outputs_off === 'confirmed' && left !== null && !stillRuns(left.supervisor))
+  if (result.outputs_off === 'confirmed' && (left === null || !stillRuns(left.supervisor)))
     removeBenchState(statePath)
   tell(result, json, io)
-  if (result.outputs_off === 'confirmed') return exits.done
-  const ports = new Set(off.channels.map(({ port }) => port))
-  return result.silent.length === ports.size ? exits.notReachable : exits.notConfirmedOff
-}
-
-/** Before anything is asked or waited for: terminator and OFF to drive, screen and HT, whoever else holds the port. */
-function offAtOnce(off: OffPlan, places: Readonly<Record<string, PortLine>>): void {
-  for (const [port, place] of Object.entries(places)) {
-    if (place.kind !== 'serial' || !existsSync(place.path)) continue
-    const spare = openSpare(place)
-    for (const channel of off.channels) {
-      if (channel.port === port && channel.role !== 'heater' && channel.role !== 'bias')
-        spare.writeNow(channel.off_text)
-    }
-    spare.close()
-  }
+  // A port that does not answer says nothing of its outputs: this is never "not reachable, nothing energised".
+  return result.outputs_off === 'confirmed' ? exits.done : exits.notConfirmedOff
 }
 
 /** A run on this bench reads the same port and would take our replies: it is told to go off, and ended when it does not. */

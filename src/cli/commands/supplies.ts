@@ -32,7 +32,8 @@ async function supplies(path: string, json: boolean, io: Io): Promise<number> {
       remedy: 'Mend what is named in it.',
       problems: placed(loaded.problems, io.cwd),
     })
-  const places = placesOf(bench, readBenchState(benchStatePath(file, io.env))?.places ?? {})
+  const left = readBenchState(benchStatePath(file, io.env))
+  const places = placesOf(bench, left === null || left === 'unreadable' ? {} : left.places)
   const told: Record<string, Told> = {}
   for (const [name, supply] of Object.entries(bench.supplies)) {
     const place = places[name]

@@ -1,15 +1,17 @@
 import type { LineConfig } from '../../line/index.js'
-import type { Plan, Rule } from '../../plan/index.js'
+import { debounce, type Plan, type Rule } from '../../plan/index.js'
 
 /**
  * A plan for a run clock that goes `speed` times faster than life (virtual bench only). What belongs to the set and the supplies
- * stays: slews, holds, warm-up, debounce. What belongs to the real computer, its line and the person answering is stretched, so
- * that it stays the same in real time.
+ * stays: slews, holds, warm-up. What belongs to the real computer, its line and the person answering is stretched, so that it
+ * stays the same in real time; a condition that must last is given no less real time than the debounce has in life, or a busy
+ * machine would trip on its own delays.
  */
 export function planAtSpeed(plan: Plan, speed: number): Plan {
   if (speed === 1) return plan
   return {
     ...plan,
+    pace: speed,
     stale_s: plan.stale_s * speed,
     prompt_timeout_s: plan.prompt_timeout_s * speed,
     time_budget_s: plan.time_budget_s * speed,
@@ -20,15 +22,18 @@ export function planAtSpeed(plan: Plan, speed: number): Plan {
   }
 }
 
-const stretched: ReadonlySet<string> = new Set(['stale', 'prompt-timeout', 'time-budget'])
+const stretched: ReadonlySet<string> = new Set(['stale', 'prompt-timeout', 'time-budget', 'recorder-lost'])
 
 function ruleAtSpeed(rule: Rule, speed: number): Rule {
-  if (!stretched.has(rule.code)) return rule
+  const times = stretched.has(rule.code) ? speed : 1
+  const for_s = rule.for_s === 0 ? 0 : Math.max(rule.for_s, debounce.s * speed)
+  if (times === 1 && for_s === rule.for_s) return rule
   return {
     ...rule,
-    warn: rule.warn === null ? null : rule.warn * speed,
-    trip: rule.trip === null ? null : rule.trip * speed,
-    source: `${rule.source}; × ${speed} for this accelerated run`,
+    warn: rule.warn === null ? null : rule.warn * times,
+    trip: rule.trip === null ? null : rule.trip * times,
+    for_s,
+    source: `${rule.source}; stretched for this run at ${speed} × life`,
   }
 }
 

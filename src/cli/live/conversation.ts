@@ -13,38 +13,63 @@ const meter_ohm = 10e6
 
 /** A person at a terminal and a run: shows what happens, asks what is asked, and carries every stop at once. */
 export class Conversation {
-  private typing: Typing = { buffer: '', live: false, asking: true }
+  private typing: Typing = { buffer: '', live: false, asking: false }
   private asked: { readonly prompt: number; readonly ask: Ask; shown: number | null } | null = null
-  private word: ((typed: string | null) => void) | null = null
+  private word: { readonly text: string; readonly settle: (typed: boolean) => void } | null = null
+  /** The word was typed: from that very key on every stop is a stop of the run, also while there is none yet. */
+  private acknowledged = false
+  private wanted: { readonly by: string; readonly now: boolean } | null = null
+  private readonly leaving = new AbortController()
   private run: Supervisor | null = null
   private view: View | null = null
   private step = -1
   private reasonSaid = false
-  /** A person stopped, before or during the run. */
-  stopped = false
+  private hasStopped = false
+  /** The program's own virtual bench, once it runs. */
+  bench: BenchProcess | null = null
 
   constructor(
     private readonly terminal: Terminal,
     private readonly plan: Plan,
     private readonly equipment: Equipment,
-    private readonly bench: BenchProcess | null,
     private readonly speed: number,
   ) {}
 
-  /** Waits for a typed line; null when it was given up. Nothing may be energised yet. */
-  typed(): Promise<string | null> {
-    return new Promise((resolve) => {
-      this.word = resolve
+  /** A person stopped, before or during the run: from then on nothing may begin to energise. */
+  stopped(): boolean {
+    return this.hasStopped
+  }
+
+  /** Aborted at a stop before the word was typed: there is nothing to wait for any more. */
+  get givenUp(): AbortSignal {
+    return this.leaving.signal
+  }
+
+  /** Waits until this word is typed; false when it was given up. Nothing may be energised before. */
+  acknowledge(word: string): Promise<boolean> {
+    if (this.hasStopped) return Promise.resolve(false)
+    this.typing = { buffer: '', live: false, asking: true }
+    this.askFor(word)
+    return new Promise((settle) => {
+      this.word = { text: word, settle }
     })
   }
 
-  /** From now on keys stop the run and answer its questions. */
+  private askFor(word: string): void {
+    this.terminal.line('')
+    this.terminal.line('Read the cautions above and acknowledge them for this start.')
+    this.terminal.line(`To do so, type the word: ${word}`)
+    this.terminal.frame(['> '])
+  }
+
+  /** From now on keys stop the run and answer its questions; a stop already asked for is passed on first. */
   follow(run: Supervisor): void {
     this.run = run
     this.typing = { buffer: '', live: true, asking: false }
     run.shown.subscribe((shown) => {
       this.show(shown)
     })
+    if (this.wanted !== null) run.stop(this.wanted.by, this.wanted.now)
   }
 
   key(key: Key): void {
@@ -53,33 +78,31 @@ export class Conversation {
     for (const typed of turn.typed) {
       if (typed.kind === 'stop') this.stop(typed.by, typed.now)
       else if (typed.kind === 'entered') this.entered(typed.text)
-      else this.abandon(typed.by)
+      else this.stop(typed.by, false)
     }
     this.draw()
   }
 
   stop(by: string, now: boolean): void {
-    this.stopped = true
-    if (this.run === null) {
-      this.abandon(by)
-      return
+    const again = this.hasStopped
+    this.hasStopped = true
+    if (this.run !== null) {
+      this.terminal.line(`${by}: ${now ? 'outputs off now' : 'run down (again: outputs off now)'}.`)
+      this.run.stop(by, now)
+    } else if (this.acknowledged) {
+      this.terminal.line(`${by}: stop before the start; nothing more is energised.`)
+      this.wanted = { by, now: now || again }
+    } else {
+      this.terminal.line(`${by}: given up, no run begins.`)
+      this.leaving.abort()
+      this.word?.settle(false)
+      this.word = null
     }
-    this.terminal.line(`${by}: ${now ? 'outputs off now' : 'run down (again: outputs off now)'}.`)
-    this.run.stop(by, now)
-  }
-
-  private abandon(by: string): void {
-    this.terminal.line(`${by}: given up, nothing was energised.`)
-    const word = this.word
-    this.word = null
-    word?.(null)
   }
 
   private entered(text: string): void {
     if (this.word !== null) {
-      const word = this.word
-      this.word = null
-      word(text)
+      this.wordTyped(this.word, text)
       return
     }
     const { asked, run } = this
@@ -91,6 +114,20 @@ export class Conversation {
     }
     if (asked.ask.about === 'mode' && answer.value === 'yes') this.setMode()
     run.answer(asked.prompt, answer.value, 'terminal')
+  }
+
+  private wordTyped(word: NonNullable<typeof this.word>, text: string): void {
+    if (text.toLowerCase() !== word.text) {
+      this.terminal.line(
+        `"${text}" is not the word. Nothing is energised before it is typed; Ctrl-C gives up.`,
+      )
+      this.askFor(word.text)
+      return
+    }
+    this.word = null
+    this.acknowledged = true
+    this.typing = { buffer: '', live: true, asking: false }
+    word.settle(true)
   }
 
   private show(shown: Shown): void {

@@ -24,9 +24,12 @@ export interface BenchStart {
   readonly faults: readonly string[]
   readonly seed: number | null
   readonly mode: string
+  /** Aborted when nobody waits for the bench any more. */
+  readonly givenUp: AbortSignal
 }
 
 const answer_within_ms = 1000
+const start_within_ms = 20_000
 
 export async function startBench(start: BenchStart): Promise<BenchProcess | { readonly trouble: string }> {
   const program = fileURLToPath(new URL('../main.js', import.meta.url))
@@ -45,25 +48,38 @@ export async function startBench(start: BenchStart): Promise<BenchProcess | { re
   })
   const waiting = new Map<number, (message: FromBench | null) => void>()
   const places = await new Promise<Readonly<Record<string, PortLine>> | null>((resolve) => {
+    const settle = (found: Readonly<Record<string, PortLine>> | null): void => {
+      clearTimeout(given)
+      resolve(found)
+    }
+    const given = setTimeout(() => {
+      said += `It named no ports within ${start_within_ms / 1000} s.`
+      settle(null)
+    }, start_within_ms)
+    start.givenUp.addEventListener('abort', () => {
+      settle(null)
+    })
     child.on('message', (raw) => {
       const parsed = fromBenchShape.safeParse(raw)
       if (!parsed.success) return
       const message = parsed.data
-      if (message.kind === 'ports') resolve(message.places)
+      if (message.kind === 'ports') settle(message.places)
       else if (message.kind !== 'trouble') {
         waiting.get(message.id)?.(message)
         waiting.delete(message.id)
       }
     })
     child.on('exit', () => {
-      resolve(null)
+      settle(null)
     })
     child.on('error', () => {
-      resolve(null)
+      settle(null)
     })
   })
-  if (places === null)
+  if (places === null) {
+    child.kill('SIGKILL')
     return { trouble: said.trim() === '' ? 'The virtual bench could not be started.' : said.trim() }
+  }
   return new Running(child, places, waiting, () => said.trim())
 }
 
