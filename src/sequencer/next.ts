@@ -33,10 +33,10 @@ export function nextToDo(d: Draft, reason: ReasonRecord): string {
   return ` ${dead}, look at its leads and at what hangs on it.`
 }
 
-/** Where the plan knows node volts, the parts behind those that should have stood highest are looked at first. */
+/** Where the plan knows node volts (its own helper nodes have a colon), the parts behind those that should have stood highest are looked at first. */
 function nodesOf(d: Draft, feed: string): string {
   const nodes = Object.entries(currentStep(d.s)?.nodes ?? {})
-    .filter(([node, volts]) => node !== feed && volts > 0)
+    .filter(([node, volts]) => node !== feed && !node.includes(':') && volts > 0)
     .sort(([, a], [, b]) => b - a)
     .slice(0, 3)
   return nodes.length === 0
