@@ -1,3 +1,7 @@
+import { execFileSync } from 'node:child_process'
+import { closeSync, constants, mkdtempSync, openSync, rmSync, writeSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { dirname, join } from 'node:path'
 import { setTimeout as sleep } from 'node:timers/promises'
 import { afterEach, describe, expect, it } from 'vitest'
 import { LiveRun, shortProfile } from '../helpers/live-run.js'
@@ -142,6 +146,27 @@ describe('stops', () => {
     const { ending } = live.record()
     expect(ending).toMatchObject({ outcome: 'stopped', outputs_off: 'confirmed' })
     expect(ending?.reason?.text).toContain('closed terminal')
+  })
+
+  it('does not wait for the disk of its log: a full pipe that nobody reads stops nothing', async () => {
+    const path = join(mkdtempSync(join(tmpdir(), 'slowglow-log-')), 'log')
+    execFileSync('mkfifo', [path])
+    const pipe = openSync(path, constants.O_RDWR | constants.O_NONBLOCK)
+    for (let full = false; !full; ) {
+      try {
+        writeSync(pipe, 'x'.repeat(4096))
+      } catch {
+        full = true
+      }
+    }
+    const live = await begun(shortProfile, ...fast, '--log', path)
+    await live.htAbove(30)
+    live.session.type('s')
+    await live.session.shows('Outputs confirmed off')
+    closeSync(pipe)
+    expect(await live.exit()).toBe(7)
+    expect(live.record().ending?.reason?.code).toBe('operator')
+    rmSync(dirname(path), { recursive: true })
   })
 
   it('goes on judging while the terminal is paused by Ctrl-S, and shows the end when it is let go', async () => {
