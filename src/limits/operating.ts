@@ -284,15 +284,20 @@ function tubeShares(
     const owner = ownerOf(equipment, valve.name)
     if (owner !== null) byTube.set(owner, [...(byTube.get(owner) ?? []), valve])
   }
-  for (const [tube, valves] of byTube) {
-    const without = of.solver.solve(
-      valves.map((valve) => ({ ...valve, emission: 0 })),
-      nominal.volts,
-    )
-    of.solver.solve(valves, nominal.volts)
+  const share = (tube: string, gone: readonly Element[], whole: readonly Element[]): void => {
+    const without = of.solver.solve(gone, nominal.volts)
+    of.solver.solve(whole, nominal.volts)
     for (const [rail, A] of Object.entries(amps(without))) {
       shares[rail]?.push({ tube, A: (expected_A[rail] ?? 0) - A })
     }
+  }
+  for (const [tube, valves] of byTube) {
+    const gone = valves.map((valve) => ({ ...valve, emission: 0 }))
+    share(tube, gone, valves)
+  }
+  for (const regulator of of.nominalSet.regulators.filter(({ lit }) => lit)) {
+    const owner = ownerOf(equipment, regulator.name)
+    if (owner !== null) share(owner, [{ ...regulator, lit: false }], [regulator])
   }
   return shares
 }

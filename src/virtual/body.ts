@@ -98,7 +98,9 @@ function spoil(element: Element, faults: readonly FaultSpec[]): Element {
     if (made.kind === 'triode' || made.kind === 'screen tube' || made.kind === 'diode tube') continue
     const { name } = made
     const [a, b] = [made.a, made.b]
-    if (kind === 'open') made = { kind: 'resistor', name, a, b, ohm: broken_ohm }
+    // A gas tube out of its socket, or one whose gas is gone, conducts nothing at any volts.
+    const dark = made.kind === 'regulator' && (kind === 'missing' || kind === 'no-emission')
+    if (kind === 'open' || dark) made = { kind: 'resistor', name, a, b, ohm: broken_ohm }
     else if (kind === 'short') made = { kind: 'resistor', name, a, b, ohm: value ?? short_ohm }
     else if (kind === 'drift' && made.kind === 'resistor') made = { ...made, ohm: made.ohm * (value ?? 1) }
     else if (kind === 'low' && made.kind === 'capacitor') made = { ...made, F: made.F * (value ?? 0.2) }

@@ -324,3 +324,29 @@ it('check says of a profile what its plan would be refused for', () => {
   expect(check(['profiles/tern-rock/receive.yaml'], false, io)).toBe(0)
   expect(printed.join('\n')).toMatch(/nothing wrong\./)
 })
+
+describe('a gas regulator out of its socket', () => {
+  it('takes its current off the rail on the virtual bench, by what the plan says it is', () => {
+    const top = (faults: string): number => {
+      const parsed = faults === '' ? null : parseFault(faults)
+      if (parsed?.ok === false) throw new Error('no fault')
+      let amps = 0
+      rehearse(plans.receive, receive.equipment, receive.bench, {
+        seed: 11,
+        faults: parsed === null ? [] : [parsed.value],
+        record: () => undefined,
+        watch: (_, world) => {
+          const HT = world.truth().rails['HT']
+          if ((HT?.volts ?? 0) > 249) amps = HT?.amps ?? 0
+          return undefined
+        },
+      })
+      return amps
+    }
+    const lost_A = top('') - top('V9:missing')
+    // R10, 4.7 kΩ from 250 V down to 150 V, carries 21 mA, of which the oscillator takes its own part.
+    expect(lost_A).toBeGreaterThan(0.005)
+    expect(lost_A).toBeLessThan(0.021)
+    expect(limitsOf(plans.receive, 'HT').at(-1)?.sees).toMatch(/V9/)
+  })
+})
