@@ -1,5 +1,6 @@
 import { formatQuantity, type Path, type Report } from '../quantities/index.js'
 import { channelNames, channelOf } from './channels.js'
+import { checkDialect } from './check-dialect.js'
 import type { Bench, Channel, Line, Meter, Supply } from './types.js'
 
 /**
@@ -76,17 +77,12 @@ function checkSupply(name: string, supply: Supply, broken: ReadonlySet<string>, 
       )
     numbers.set(number, channel)
   }
-  if (channels.length > 1 && supply.dialect.select === null)
-    report.error(
-      at('channels'),
-      `supply ${name} has ${channels.length} channels, but its dialect has no words to choose one: every command would go to the same channel`,
-      'write dialect: { based_on: plain SCPI, name: …, select: ":INST:NSEL {n};" } with the words of the supply',
-    )
+  checkDialect(name, supply, at, report)
   for (const [channel, is] of channels) checkChannel(name, channel, is, at('channels', channel), report)
   const roles = new Set(channels.map(([, { role }]) => role))
   const shared = supply.common_output_switch
     ? 'output switch'
-    : supply.dialect.dead_man === null
+    : supply.dialect.dead_man?.per !== 'supply'
       ? null
       : 'dead-man timer'
   if (shared !== null && roles.has('bias') && (roles.has('HT') || roles.has('screen')))

@@ -1,9 +1,9 @@
 import type { RailRole } from '../equipment/index.js'
 import { createReport, readRough, type Problem, type Where } from '../quantities/index.js'
 import { checkBench } from './check.js'
-import { plainScpi } from './dialect.js'
+import { toDialect } from './to-dialect.js'
 import { benchShape, type WrittenBench } from './shape.js'
-import type { Bench, Channel, Dialect, Line, Meter, Supply } from './types.js'
+import type { Bench, Channel, Line, Meter, Supply } from './types.js'
 
 /**
  * Reads a bench file: shape element by element first, then what can be judged without the set's file.
@@ -95,25 +95,6 @@ function toLine(line: WrittenBench['supplies'][string]['line']): Line {
       return { kind: 'tcp', host: line.host, port: line.port, spare_allowed: line.spare_allowed }
     case 'virtual':
       return { kind: 'virtual', as: line.as, baud: line.baud, spare_allowed: line.spare_allowed }
-  }
-}
-
-const terminators = { LF: '\n', CR: '\r', 'CR LF': '\r\n' } as const
-
-function toDialect(written: WrittenBench['supplies'][string]['dialect']): Dialect {
-  if (typeof written === 'string') return plainScpi
-  const { terminator, dead_man, ...words } = written
-  const given = Object.fromEntries(
-    Object.entries(words).filter(([key, value]) => key !== 'based_on' && value !== undefined),
-  )
-  return {
-    ...plainScpi,
-    ...given,
-    ...(terminator !== undefined && { terminator: terminators[terminator] }),
-    ...(dead_man !== undefined && {
-      dead_man:
-        dead_man === null ? null : { arm: dead_man.arm, feed: dead_man.feed, after_s: dead_man.after },
-    }),
   }
 }
 

@@ -1,4 +1,5 @@
 import * as z from 'zod'
+import { dialectShape } from './dialect-shape.js'
 import { choice, count, flag, group, list, name, quantity, ratio, table, text } from '../quantities/index.js'
 
 /* The bench file as a person writes it. */
@@ -40,65 +41,6 @@ const lineShape = z
     },
   )
   .describe('the line to the computer')
-
-const word = (about: string) => text(about, 200)
-const wordOrNone = (about: string) => text(about, 200).nullable()
-const dialectShape = z
-  .union(
-    [
-      choice(['plain SCPI'], 'dialect'),
-      group(
-        {
-          based_on: choice(['plain SCPI'], 'dialect that the following keys change'),
-          name: word('name of this dialect'),
-          select: wordOrNone('chooses the channel, before every channel command').optional(),
-          identify: word('asks who it is').optional(),
-          clear: word('clears status').optional(),
-          remote: wordOrNone('takes the panel away').optional(),
-          set_volts: word('sets volts').optional(),
-          ask_set_volts: word('asks the volts set').optional(),
-          set_amps: word('sets the current limit').optional(),
-          ask_set_amps: word('asks the current limit').optional(),
-          set_over_volts: wordOrNone('sets the over-voltage level').optional(),
-          ask_over_volts: wordOrNone('asks the over-voltage level').optional(),
-          over_volts_on: wordOrNone('switches over-voltage protection on').optional(),
-          on: word('output on').optional(),
-          off: word('output off').optional(),
-          ask_output: word('asks whether the output is on').optional(),
-          measure_volts: word('measures volts').optional(),
-          measure_amps: word('measures amps').optional(),
-          ask_over_volts_tripped: wordOrNone('asks whether over-voltage tripped').optional(),
-          ask_over_amps_tripped: wordOrNone('asks whether over-current tripped').optional(),
-          ask_cc: group(
-            { query: word('query'), mask: count('bit that means constant current', 1, 65535) },
-            'asks for constant current',
-          )
-            .nullable()
-            .optional(),
-          error_query: wordOrNone('asks for the last error').optional(),
-          dead_man: group(
-            {
-              arm: word('arms it'),
-              feed: word('feeds it'),
-              after: quantity('s', 'switches off when unfed this long', { above: 0, most: 3600 }),
-            },
-            'a dead-man timer in the supply',
-          )
-            .nullable()
-            .optional(),
-          terminator: choice(['LF', 'CR', 'CR LF'], 'what ends a line').optional(),
-          acknowledges: wordOrNone('line that comes after every set command').optional(),
-          unit_in_reply: flag('a unit letter is glued to numbers in replies').optional(),
-        },
-        'a dialect',
-      ),
-    ],
-    {
-      error: () =>
-        'this is no dialect\nwrite plain SCPI, or { based_on: plain SCPI, name: …, and the words that differ }',
-    },
-  )
-  .describe('how the words are said on the line')
 
 const accuracy = (unit: 'V' | 'A', about: string) =>
   group(

@@ -1,5 +1,51 @@
 import type { RailName, RailRole, NodeName } from '../equipment/index.js'
 
+/** What can be asked; the keys of a dialect whose words have an answer. */
+export type Question =
+  | 'ask_set_volts'
+  | 'ask_set_amps'
+  | 'ask_over_volts'
+  | 'ask_over_amps'
+  | 'ask_output'
+  | 'measure_volts'
+  | 'measure_amps'
+  | 'ask_over_volts_tripped'
+  | 'ask_over_amps_tripped'
+  | 'ask_over_heat_tripped'
+  | 'ask_cc'
+  | 'error_query'
+/** What is told without an answer (but for an acknowledgement, where there is one). */
+export type Telling =
+  | 'set_volts'
+  | 'set_amps'
+  | 'set_over_volts'
+  | 'over_volts_on'
+  | 'set_over_amps'
+  | 'over_amps_on'
+  | 'on'
+  | 'off'
+
+/** A question answered by a status register: some bits of it count, the others are somebody else's. */
+export interface Bits {
+  readonly query: string
+  readonly mask: number
+}
+
+/** A timer in the supply that switches off by itself when nobody feeds it. */
+export interface DeadMan {
+  /** Sent in this order to arm it. `{s}` is its time in seconds. */
+  readonly arm: readonly string[]
+  /** Feeds it; null = every message it understands does. */
+  readonly feed: string | null
+  readonly after_s: number
+  /** One timer for all outputs, or one each: then its words are channel commands, and heaters and bias are left unarmed. */
+  readonly per: 'supply' | 'output'
+  /** Answers 1 while it is armed; null = cannot be asked. */
+  readonly ask_armed: string | null
+  /** Answers 1 once it has switched off; null = cannot be asked. */
+  readonly ask_expired: string | null
+}
+
 /** How a supply's words are said on the line. `{v}` `{a}` are fixed-point numbers, `{n}` the channel number. */
 export interface Dialect {
   readonly name: string
@@ -7,7 +53,10 @@ export interface Dialect {
   readonly select: string | null
   readonly identify: string
   readonly clear: string
+  /** Sent before anything else on every connection: without it settings are refused. */
   readonly remote: string | null
+  /** Said to the whole supply after each opening, once its outputs have been looked at: delays, what it does at power-on. */
+  readonly at_open: readonly string[]
   readonly set_volts: string
   readonly ask_set_volts: string
   readonly set_amps: string
@@ -15,22 +64,43 @@ export interface Dialect {
   readonly set_over_volts: string | null
   readonly ask_over_volts: string | null
   readonly over_volts_on: string | null
+  /** A level of its own at which over-current latches, above the current limit; null = there is none. */
+  readonly set_over_amps: string | null
+  readonly ask_over_amps: string | null
+  readonly over_amps_on: string | null
   readonly on: string
   readonly off: string
   readonly ask_output: string
   readonly measure_volts: string
   readonly measure_amps: string
-  readonly ask_over_volts_tripped: string | null
-  readonly ask_over_amps_tripped: string | null
-  /** Query for constant-current, with the pattern (of the reply) that means CC; null = judged by current near the limit. */
-  readonly ask_cc: { readonly query: string; readonly mask: number } | null
+  /** Words answer 1 or 0; bits stand in a register. */
+  readonly ask_over_volts_tripped: string | Bits | null
+  readonly ask_over_amps_tripped: string | Bits | null
+  readonly ask_over_heat_tripped: string | Bits | null
+  /**
+   * Register that tells constant current (`mask`) from constant voltage (`cv_mask`). Both bits or neither: nothing is regulated.
+   * Without `cv_mask`, constant voltage is what is not constant current. Null = judged by current near the limit.
+   */
+  readonly ask_cc: (Bits & { readonly cv_mask: number | null }) | null
   readonly error_query: string | null
-  readonly dead_man: { readonly arm: string; readonly feed: string; readonly after_s: number } | null
+  readonly dead_man: DeadMan | null
   readonly terminator: '\n' | '\r' | '\r\n'
+  /** What ends its replies. Any of the three is understood; the virtual supply says this one. */
+  readonly reply_terminator: '\n' | '\r' | '\r\n'
   /** A line such as `OK` comes after every set command. */
   readonly acknowledges: string | null
+  /** Lines it says of its own accord when it refuses a command: `in local mode`. */
+  readonly error_lines: readonly string[]
+  /** How it prints numbers: `12.50`, `+1.2500E+01`, `+012.50`. Any of them is understood; the virtual supply says this one. */
+  readonly number_form: 'fixed' | 'exponent' | 'padded'
   /** A unit letter is glued to numbers in replies. */
   readonly unit_in_reply: boolean
+  /** Switches are answered `ON` and `OFF`. Either is understood; the virtual supply says this one. */
+  readonly switch_in_words: boolean
+  /** What stands around an answer, `{x}` being the answer itself: `VOLT {x}`. Without one it stands alone. */
+  readonly answers: Readonly<Partial<Record<Question, string>>>
+  /** Seconds that an answer, or a command until the next message, may take where that is longer than the supply's usual time. */
+  readonly slow_s: Readonly<Partial<Record<Question | Telling, number>>>
 }
 
 export type Line =

@@ -248,12 +248,15 @@ export const planShape: z.ZodType<Plan> = z.looseObject({
 })
 
 const nullableText = text.nullable()
+const tripped = z.union([text, z.looseObject({ query: text, mask: number })]).nullable()
+const end = z.enum(['\n', '\r', '\r\n'])
 const dialect = z.looseObject({
   name: text,
   select: nullableText,
   identify: text,
   clear: text,
   remote: nullableText,
+  at_open: z.array(text),
   set_volts: text,
   ask_set_volts: text,
   set_amps: text,
@@ -266,14 +269,33 @@ const dialect = z.looseObject({
   ask_output: text,
   measure_volts: text,
   measure_amps: text,
-  ask_over_volts_tripped: nullableText,
-  ask_over_amps_tripped: nullableText,
-  ask_cc: z.looseObject({ query: text, mask: number }).nullable(),
+  set_over_amps: nullableText,
+  ask_over_amps: nullableText,
+  over_amps_on: nullableText,
+  ask_over_volts_tripped: tripped,
+  ask_over_amps_tripped: tripped,
+  ask_over_heat_tripped: tripped,
+  ask_cc: z.looseObject({ query: text, mask: number, cv_mask: number.nullable() }).nullable(),
   error_query: nullableText,
-  dead_man: z.looseObject({ arm: text, feed: text, after_s: number }).nullable(),
-  terminator: z.enum(['\n', '\r', '\r\n']),
+  dead_man: z
+    .looseObject({
+      arm: z.array(text),
+      feed: nullableText,
+      after_s: number,
+      per: z.enum(['supply', 'output']),
+      ask_armed: nullableText,
+      ask_expired: nullableText,
+    })
+    .nullable(),
+  terminator: end,
+  reply_terminator: end,
   acknowledges: nullableText,
+  error_lines: z.array(text),
+  number_form: z.enum(['fixed', 'exponent', 'padded']),
   unit_in_reply: z.boolean(),
+  switch_in_words: z.boolean(),
+  answers: z.record(text, text),
+  slow_s: z.record(text, number),
 })
 
 export const lineConfigShape: z.ZodType<LineConfig> = z.looseObject({
@@ -295,6 +317,7 @@ export const lineConfigShape: z.ZodType<LineConfig> = z.looseObject({
       min_V: number.exactOptional(),
       min_A: number.exactOptional(),
       off_order: number.exactOptional(),
+      unguarded: z.boolean().exactOptional(),
       release: z.looseObject({ below_V: number, after_s: number }).exactOptional(),
     }),
   ),

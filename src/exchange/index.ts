@@ -29,9 +29,12 @@ export type LineEvent =
       readonly outcome: 'not done' | 'unknown'
     }
   | { readonly kind: 'output'; readonly channel: string; readonly on: boolean }
-  | { readonly kind: 'protection'; readonly channel: string; readonly which: 'over-voltage' | 'over-current' }
+  | { readonly kind: 'protection'; readonly channel: string; readonly which: Protection }
   /** The line itself is gone or untrustworthy. */
   | { readonly kind: 'line lost'; readonly port: string; readonly text: string }
+
+/** What in a supply switches off by itself and says so. */
+export type Protection = 'over-voltage' | 'over-current' | 'over-temperature' | 'dead-man'
 
 export type LineFailure =
   | 'no reply'

@@ -1,6 +1,6 @@
-import { type Decimal, decimalValue } from '../exchange/index.js'
+import { type Decimal, decimalValue, type Protection } from '../exchange/index.js'
 import { quantities, type Move, type Setting, type Want } from './moves.js'
-import { parseError, parseNumber, parseRegister, parseSwitch } from './numbers.js'
+import { answerIn, parseError, parseNumber, parseRegister, parseSwitch } from './numbers.js'
 import { channelName, setChannel, tellEvent, type Draft } from './state.js'
 
 /** What a reply came to. `bad`: no such answer can be; `differs`: a true answer, but not what was set. */
@@ -15,14 +15,19 @@ const good: Verdict = { is: 'good' }
 const bad: Verdict = { is: 'bad' }
 
 /** Believes a reply or not, and tells what it says. */
-export function judge(d: Draft, move: Extract<Move, { kind: 'ask' }>, text: string): Verdict {
+export function judge(d: Draft, move: Extract<Move, { kind: 'ask' }>, said: string): Verdict {
   const { want, channel } = move
+  const text = answerIn(said, move.around)
+  if (text === null) return bad
   switch (want.is) {
     case 'reading': {
       const value = number(d, text, want.quantity, channel)
       if (value === null) return bad
       tellEvent(d, { kind: 'reading', channel: channelName(d, channel), quantity: want.quantity, value })
-      if (want.quantity === 'A') nearLimit(d, channel, decimalValue(value))
+      if (want.quantity === 'A') {
+        setChannel(d, channel, { amps: decimalValue(value) })
+        nearLimit(d, channel, decimalValue(value))
+      }
       return good
     }
     case 'fallen': {
@@ -50,14 +55,22 @@ export function judge(d: Draft, move: Extract<Move, { kind: 'ask' }>, text: stri
     case 'regulation': {
       const bits = parseRegister(text)
       if (bits === null) return bad
-      regulation(d, channel, (bits & want.mask) !== 0 ? 'current' : 'voltage', true)
+      regulation(d, channel, modeOf(bits, want), true)
       return good
     }
     case 'tripped': {
-      const tripped = parseSwitch(text)
+      const bits = want.mask === null ? null : parseRegister(text)
+      const tripped = want.mask === null ? parseSwitch(text) : bits === null ? null : (bits & want.mask) !== 0
       if (tripped === null) return bad
       protection(d, channel, want.which, tripped)
       return good
+    }
+    case 'armed': {
+      const armed = parseSwitch(text)
+      if (armed === null) return bad
+      return armed
+        ? good
+        : { is: 'differs', unchanged: false, why: 'its dead-man does not read back as armed' }
     }
     case 'errors': {
       const error = parseError(text)
@@ -90,6 +103,7 @@ const names: Readonly<Record<Setting, string>> = {
   set_V: 'set-point',
   limit_A: 'current limit',
   over_V: 'over-voltage level',
+  over_A: 'over-current level',
 }
 
 function setting(d: Draft, want: Extract<Want, { is: 'setting' }>, index: number, text: string): Verdict {
@@ -115,7 +129,14 @@ function outputDiffers(on: boolean): Verdict {
   return { is: 'differs', unchanged: false, why: `its output reads back as ${on ? 'on' : 'off'}` }
 }
 
-function regulation(d: Draft, index: number, mode: 'voltage' | 'current', always: boolean): void {
+/** Both bits or neither: off, or nothing regulated. */
+function modeOf(bits: number, want: Extract<Want, { is: 'regulation' }>): 'voltage' | 'current' | 'unknown' {
+  const current = (bits & want.mask) !== 0
+  const voltage = want.cv_mask === null ? !current : (bits & want.cv_mask) !== 0
+  return current === voltage ? 'unknown' : current ? 'current' : 'voltage'
+}
+
+function regulation(d: Draft, index: number, mode: 'voltage' | 'current' | 'unknown', always: boolean): void {
   if (d.channels[index]?.regulation === mode && !always) return
   setChannel(d, index, { regulation: mode })
   tellEvent(d, { kind: 'regulation', channel: channelName(d, index), mode })
@@ -131,7 +152,7 @@ function nearLimit(d: Draft, index: number, amps: number): void {
   regulation(d, index, amps >= known.limit_A - margin ? 'current' : 'voltage', false)
 }
 
-function protection(d: Draft, index: number, which: 'over-voltage' | 'over-current', tripped: boolean): void {
+function protection(d: Draft, index: number, which: Protection, tripped: boolean): void {
   const known = d.channels[index]
   if (known === undefined) return
   const was = known.tripped.includes(which)

@@ -1,5 +1,5 @@
-import { channelMessage } from '../bench/index.js'
-import { decimalValue, type LineRequestBody } from '../exchange/index.js'
+import { channelMessage, type Dialect, type Question } from '../bench/index.js'
+import { decimalValue, type LineRequestBody, type Protection } from '../exchange/index.js'
 import { fixedPoint, parseNumber } from './numbers.js'
 import type { LineChannel, LineConfig } from './types.js'
 
@@ -18,8 +18,10 @@ export type Want =
     }
   /** `on`: what it must be; null = whatever it is. */
   | { readonly is: 'output'; readonly on: boolean | null }
-  | { readonly is: 'regulation'; readonly mask: number }
-  | { readonly is: 'tripped'; readonly which: 'over-voltage' | 'over-current' }
+  | { readonly is: 'regulation'; readonly mask: number; readonly cv_mask: number | null }
+  /** `mask`: bits of a register; null = 1 or 0. */
+  | { readonly is: 'tripped'; readonly which: Protection; readonly mask: number | null }
+  | { readonly is: 'armed' }
   | { readonly is: 'errors' }
   /** Volts of an output found on at the first connection, until they are low. */
   | { readonly is: 'fallen'; readonly below_V: number; readonly by_us: number }
@@ -28,17 +30,26 @@ export type Want =
   /** The answer no longer matters. */
   | { readonly is: 'anything' }
 
-export type Setting = 'set_V' | 'limit_A' | 'over_V'
+export type Setting = 'set_V' | 'limit_A' | 'over_V' | 'over_A'
 
 /** One act on the line. `channel` is an index into the configuration's channels. */
 export type Move =
-  | { readonly kind: 'tell'; readonly text: string; readonly channel: number }
-  | { readonly kind: 'ask'; readonly text: string; readonly channel: number; readonly want: Want }
+  | { readonly kind: 'tell'; readonly text: string; readonly channel: number; readonly slow_us: number }
+  | {
+      readonly kind: 'ask'
+      readonly text: string
+      readonly channel: number
+      readonly want: Want
+      readonly slow_us: number
+      /** What stands around the answer, `{x}` being the answer; null = nothing. */
+      readonly around: string | null
+    }
 
 export function tell(config: LineConfig, channel: number, words: string, number = ''): Move {
   return {
     kind: 'tell',
     channel,
+    slow_us: slowOf(config.dialect, words),
     text: channelMessage(config.dialect, numberOf(config, channel), words, number),
   }
 }
@@ -48,15 +59,38 @@ export function ask(config: LineConfig, channel: number, words: string, want: Wa
     kind: 'ask',
     channel,
     want,
+    slow_us: slowOf(config.dialect, words),
+    around: around(config.dialect, words),
     text: channelMessage(config.dialect, numberOf(config, channel), words),
   }
+}
+
+/** How much longer these words may take, µs; 0 = no longer than the rest. */
+function slowOf(dialect: Dialect, words: string): number {
+  let most = 0
+  for (const [key, seconds] of Object.entries(dialect.slow_s)) {
+    if (wordsAt(dialect, key as Question) === words) most = Math.max(most, seconds * 1_000_000)
+  }
+  return most
+}
+
+function around(dialect: Dialect, words: string): string | null {
+  for (const [key, template] of Object.entries(dialect.answers)) {
+    if (wordsAt(dialect, key as Question) === words) return template
+  }
+  return null
+}
+
+function wordsAt(dialect: Dialect, key: Question): string | null {
+  const words = dialect[key]
+  return typeof words === 'string' || words === null ? words : words.query
 }
 
 function numberOf(config: LineConfig, channel: number): number {
   return config.channels[channel]?.number ?? 1
 }
 
-export const quantities = { set_V: 'V', limit_A: 'A', over_V: 'V' } as const
+export const quantities = { set_V: 'V', limit_A: 'A', over_V: 'V', over_A: 'A' } as const
 
 /** Half a resolution of the supply and half a digit of what was sent. */
 function within(channel: LineChannel, which: Setting): number {
@@ -71,6 +105,7 @@ const words = {
   set_V: { set: 'set_volts', ask: 'ask_set_volts' },
   limit_A: { set: 'set_amps', ask: 'ask_set_amps' },
   over_V: { set: 'set_over_volts', ask: 'ask_over_volts' },
+  over_A: { set: 'set_over_amps', ask: 'ask_over_amps' },
 } as const
 
 type Built =
@@ -85,13 +120,17 @@ function setting(config: LineConfig, index: number, which: Setting, value: numbe
   const most = unit === 'V' ? channel.max_V : channel.max_A
   const digits = unit === 'V' ? channel.set_digits_V : channel.set_digits_A
   const text = fixedPoint(value, digits)
-  // An over-voltage level may lie above the rated volts, as it does on most supplies.
-  const ceiling = which === 'over_V' ? 1.2 * most : most
+  // A protection's level may lie above the rated figure, as it does on most supplies.
+  const ceiling = which === 'over_V' || which === 'over_A' ? 1.2 * most : most
   if (text === null || value > ceiling * (1 + 1e-9)) {
     return { ok: false, why: `${value} ${unit} is outside 0 … ${ceiling} ${unit} of this channel` }
   }
   const said = config.dialect[words[which].set]
-  if (said === null) return { ok: false, why: 'its dialect has no words for an over-voltage level' }
+  if (said === null)
+    return {
+      ok: false,
+      why: `its dialect has no words for an ${which === 'over_A' ? 'over-current' : 'over-voltage'} level`,
+    }
   const sent = parseNumber(text)
   const moves: Move[] = [tell(config, index, said, text)]
   const query = config.dialect[words[which].ask]
@@ -113,6 +152,7 @@ export interface Settings {
   readonly set_V: number | null
   readonly limit_A: number | null
   readonly over_V: number | null
+  readonly over_A: number | null
 }
 
 /** Questions that settle whether what was set is still set. */
@@ -120,7 +160,7 @@ export function settingsStill(config: LineConfig, index: number, known: Settings
   const channel = config.channels[index]
   if (channel === undefined) return []
   const moves: Move[] = []
-  for (const which of ['set_V', 'limit_A', 'over_V'] as const) {
+  for (const which of ['set_V', 'limit_A', 'over_V', 'over_A'] as const) {
     const sent = known[which]
     const query = config.dialect[words[which].ask]
     if (sent === null || query === null) continue
@@ -142,12 +182,19 @@ export function errorMoves(config: LineConfig, index: number): readonly Move[] {
 
 /** A question to the whole instrument, without choosing a channel. */
 export function plainAsk(config: LineConfig, channel: number, query: string, want: Want): Move {
-  return { kind: 'ask', channel, want, text: query + config.dialect.terminator }
+  return {
+    kind: 'ask',
+    channel,
+    want,
+    slow_us: slowOf(config.dialect, query),
+    around: around(config.dialect, query),
+    text: query + config.dialect.terminator,
+  }
 }
 
 /** A command to the whole instrument. */
 export function plainTell(config: LineConfig, command: string): Move {
-  return { kind: 'tell', channel: 0, text: command + config.dialect.terminator }
+  return { kind: 'tell', channel: 0, slow_us: 0, text: command + config.dialect.terminator }
 }
 
 /** What a request is made of. */
@@ -166,9 +213,13 @@ export function movesFor(config: LineConfig, index: number, body: LineRequestBod
   switch (body.do) {
     case 'limits': {
       const limit = setting(config, index, 'limit_A', body.limit_A)
-      if (body.over_voltage_V === null) return all(limit)
+      const parts = overCurrent(config, index, body.limit_A, known.over_A, limit)
+      if (body.over_voltage_V === null) return all(...parts)
       const switched = dialect.over_volts_on === null ? [] : [tell(config, index, dialect.over_volts_on)]
-      return all(limit, setting(config, index, 'over_V', body.over_voltage_V), { ok: true, moves: switched })
+      return all(...parts, setting(config, index, 'over_V', body.over_voltage_V), {
+        ok: true,
+        moves: switched,
+      })
     }
     case 'set':
       return setting(config, index, 'set_V', body.volts)
@@ -199,45 +250,36 @@ export function movesFor(config: LineConfig, index: number, body: LineRequestBod
   }
 }
 
+/** Over-current latches this far above the current limit, so that a planned charge at the limit does not trip it (rule of thumb, no source). */
+const over_amps = 1.1
+
+/**
+ * The current limit with the over-current level around it, where there is one: a level below the limit is refused or trips at
+ * once, so the level goes up before the limit and comes down after it. Where it is not known it goes to its highest first.
+ */
+function overCurrent(
+  config: LineConfig,
+  index: number,
+  limit_A: number,
+  was_A: number | null,
+  limit: Built,
+): readonly Built[] {
+  const { dialect } = config
+  const channel = config.channels[index]
+  if (dialect.set_over_amps === null || channel === undefined) return [limit]
+  const most_A = 1.2 * channel.max_A
+  const level_A = Math.min(over_amps * limit_A + 2 * channel.resolution_A, most_A)
+  const level = (value: number): Built => setting(config, index, 'over_A', value)
+  const on = dialect.over_amps_on === null ? [] : [tell(config, index, dialect.over_amps_on)]
+  const armed: Built = { ok: true, moves: on }
+  if (was_A === null) return [level(most_A), limit, level(level_A), armed]
+  return level_A > was_A ? [level(level_A), limit, armed] : [limit, level(level_A), armed]
+}
+
 export function offMoves(config: LineConfig, index: number): readonly Move[] {
   const { dialect } = config
   return [
     tell(config, index, dialect.off),
     ask(config, index, dialect.ask_output, { is: 'output', on: false }),
   ]
-}
-
-/** Volts and amps of every channel, or what a meter shows: asked in every round. */
-export function fastMoves(config: LineConfig): readonly Move[] {
-  const { dialect, meter } = config
-  if (meter !== null) {
-    const query = meter.measures === 'V' ? dialect.measure_volts : dialect.measure_amps
-    return [ask(config, 0, query, { is: 'meter' })]
-  }
-  return config.channels.flatMap((_, index) => [
-    ask(config, index, dialect.measure_volts, { is: 'reading', quantity: 'V' }),
-    ask(config, index, dialect.measure_amps, { is: 'reading', quantity: 'A' }),
-  ])
-}
-
-/** What changes seldom: one of these after every round. Status questions are slow on many supplies. */
-export function slowMoves(config: LineConfig): readonly Move[] {
-  if (config.meter !== null) return []
-  const { dialect } = config
-  const of = (index: number): (Move | null)[] => [
-    dialect.ask_cc &&
-      ask(config, index, dialect.ask_cc.query, { is: 'regulation', mask: dialect.ask_cc.mask }),
-    ask(config, index, dialect.ask_output, { is: 'output', on: null }),
-    dialect.ask_over_volts_tripped === null
-      ? null
-      : ask(config, index, dialect.ask_over_volts_tripped, { is: 'tripped', which: 'over-voltage' }),
-    dialect.ask_over_amps_tripped === null
-      ? null
-      : ask(config, index, dialect.ask_over_amps_tripped, { is: 'tripped', which: 'over-current' }),
-  ]
-  const each = config.channels.map((_, index) => of(index))
-  // Kind by kind, so that no channel waits for all the questions of another.
-  return [0, 1, 2, 3]
-    .flatMap((kind) => each.map((moves) => moves[kind] ?? null))
-    .filter((move) => move !== null)
 }

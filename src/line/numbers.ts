@@ -75,3 +75,13 @@ export function parseError(text: string): { readonly code: number; readonly text
   const match = /^([+-]?\d{1,5})(?:\s*,\s*"([\x20-\x7e]*)")?$/.exec(text.trim())
   return match === null ? null : { code: Number(match[1]) + 0, text: match[2] ?? '' }
 }
+
+/** The answer inside what a dialect puts around it (`VOLT {x}`); null when that is not there. */
+export function answerIn(text: string, around: string | null): string | null {
+  if (around === null) return text
+  const [before = '', after = ''] = around.split('{x}').map((part) => part.trim())
+  const said = text.trim()
+  if (said.length < before.length + after.length || !said.startsWith(before) || !said.endsWith(after))
+    return null
+  return said.slice(before.length, said.length - after.length).trim()
+}

@@ -1,3 +1,4 @@
+import { plainAsk } from './moves.js'
 import { opens } from './work.js'
 import { count, failRequests, lowers, tellEvent, write, type Draft } from './state.js'
 
@@ -63,12 +64,9 @@ function identify(d: Draft): void {
   const end = dialect.terminator
   d.link = 'identify'
   write(d, `${end}${dialect.remote === null ? '' : dialect.remote + end}${dialect.clear}${end}`)
-  const text = dialect.identify + end
-  write(d, text)
-  d.flight = {
-    move: { kind: 'ask', channel: 0, text, want: { is: 'identity' } },
-    deadline_us: d.t_us + d.config.reply_us,
-  }
+  const move = plainAsk(d.config, 0, dialect.identify, { is: 'identity' })
+  write(d, move.text)
+  d.flight = { move, deadline_us: d.t_us + d.config.reply_us }
 }
 
 export function resynchronise(d: Draft): void {

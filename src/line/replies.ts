@@ -66,6 +66,7 @@ export function heard(d: Draft, text: string): void {
   const empty = text.trim() === ''
   if (empty || d.link === 'closed') return
   const acknowledgement = text.trim() === d.config.dialect.acknowledges
+  const refusal = d.config.dialect.error_lines.includes(text.trim())
   if (d.link === 'quiet') {
     if (acknowledgement) return
     count(d, 'late_reply')
@@ -73,12 +74,17 @@ export function heard(d: Draft, text: string): void {
     return
   }
   if (d.link === 'identify') {
-    if (!acknowledgement) identityHeard(d, text)
+    if (!acknowledgement && !refusal) identityHeard(d, text)
     return
   }
   if (text.trim() === d.identity) {
     // Asked more than once it comes more than once; it answers nothing else, and the answer waited for is still to come.
     count(d, 'late_reply')
+    return
+  }
+  if (refusal && flight?.move.kind !== 'tell') {
+    // It is about the command before; the read-back at hand finds out what came of it.
+    d.complaint = text.trim()
     return
   }
   if (flight === null || flight.move.kind === 'tell') {
@@ -182,7 +188,7 @@ function answered(d: Draft, verdict: Verdict): void {
         on,
         'read-back differs',
         verdict.unchanged && tells(on) <= 1 ? 'not done' : 'unknown',
-        verdict.why,
+        d.complaint === null ? verdict.why : `${verdict.why}; the supply says "${d.complaint}"`,
       )
   }
 }

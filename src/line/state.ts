@@ -1,4 +1,4 @@
-import type { LineEvent, LineFailure } from '../exchange/index.js'
+import type { LineEvent, LineFailure, Protection } from '../exchange/index.js'
 import type { Move, Settings } from './moves.js'
 import type { LineConfig, LineHealth, LineInput, LineOutput } from './types.js'
 
@@ -12,7 +12,7 @@ export interface Flight {
 
 /** Moves being made one after another, for a request, for the opening of a connection, or for a reading. */
 export interface Work {
-  readonly why: 'request' | 'looking' | 'opening' | 'reading'
+  readonly why: 'request' | 'looking' | 'opening' | 'reading' | 'feeding'
   readonly request: Request | null
   readonly moves: readonly Move[]
   readonly at: number
@@ -36,7 +36,9 @@ export interface ChannelState extends Settings {
   /** As last read back; null = not known. */
   readonly output: boolean | null
   readonly regulation: 'voltage' | 'current' | 'unknown'
-  readonly tripped: readonly ('over-voltage' | 'over-current')[]
+  readonly tripped: readonly Protection[]
+  /** Last measured; null = none yet. */
+  readonly amps: number | null
 }
 
 /** The OFF beside the queue. `targets` stays after it is confirmed: an output found on again is switched off again. */
@@ -90,6 +92,10 @@ export interface LineState {
   readonly round_us: number
   readonly poll_us: number
   readonly fed_us: number
+  /** A refusal it said of its own accord since the last request began; told as the reason when a read-back differs. */
+  readonly complaint: string | null
+  /** When a doubtful constant current was last asked again. */
+  readonly doubted_us: number
   readonly heard_us: number
   /** Rungs of the ladder climbed since the last good reply: see recover.ts. */
   readonly attempts: number

@@ -1,6 +1,7 @@
-import { fastMoves, slowMoves } from './moves.js'
+import { feedAt } from './dead-man.js'
 import { askReopen, beginQuiet, closed, endQuiet, leave, noise } from './recover.js'
 import { badReply, heard, noReply } from './replies.js'
+import { fastMoves, slowMoves } from './rounds.js'
 import { count, failRequest, lowers, write, type Draft, type LineState, type Request } from './state.js'
 import type { LineConfig, LineInput, LineOutput } from './types.js'
 import { repeatUrgent, urgentOff, urgentOnOpen } from './urgent.js'
@@ -14,9 +15,11 @@ export function openLine(config: LineConfig): LineState {
     set_V: null,
     limit_A: null,
     over_V: null,
+    over_A: null,
     output: null,
     regulation: 'unknown',
     tripped: [],
+    amps: null,
   } as const
   return {
     config,
@@ -46,6 +49,8 @@ export function openLine(config: LineConfig): LineState {
     round_us: 0,
     poll_us: config.poll_us ?? 0,
     fed_us: 0,
+    complaint: null,
+    doubted_us: 0,
     heard_us: 0,
     attempts: 0,
     troubles: 0,
@@ -90,7 +95,9 @@ export function lineWakeAt(state: LineState): number | null {
     state.link === 'quiet' ? Math.min(state.quiet_until_us, state.quiet_at_latest_us) : never,
     state.link === 'closed' ? (state.reopen_us ?? never) : never,
     urgent ? (state.urgent.burst_us[0] ?? repeat) : never,
-    idle ? Math.max(state.hold_us, work ? 0 : state.round_us + state.poll_us) : never,
+    idle
+      ? Math.max(state.hold_us, work ? 0 : Math.min(state.round_us + state.poll_us, feedAt(state)))
+      : never,
   )
   return at === never ? null : Math.max(at, state.t_us)
 }

@@ -34,6 +34,8 @@ export interface LineChannel {
   /** Lowest settable volts and amps: where `zero` goes; 0 unless given. */
   readonly min_V?: number
   readonly min_A?: number
+  /** Left unarmed by a dead-man of its own: heaters, and bias, which must outlast HT. */
+  readonly unguarded?: boolean
   /** Lower goes off first when the first connection finds outputs on; the order of `channels` unless given. */
   readonly off_order?: number
   /** When the first connection found an earlier output on, the next waits until that one is below this, or this long. */

@@ -50,10 +50,13 @@ function send(d: Draft): void {
   if (urgent === null) return
   const numbers = owed(d).flatMap((index) => d.config.channels[index]?.number ?? [])
   if (numbers.length > 0 && d.link !== 'closed') write(d, urgentOffText(d.config.dialect, numbers), true)
+  // A supply slow to switch off is not asked before it has worked through every OFF it was sent.
+  const slow_us = (d.config.dialect.slow_s.off ?? 0) * 1_000_000
+  if (slow_us > 0) d.hold_us = Math.max(d.hold_us, d.t_us) + numbers.length * slow_us
   d.urgent = {
     ...urgent,
     burst_us: urgent.burst_us.filter((at) => at > d.t_us),
-    repeat_us: d.t_us + repeat_us,
+    repeat_us: d.t_us + repeat_us + numbers.length * slow_us,
   }
 }
 

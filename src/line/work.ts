@@ -1,4 +1,6 @@
-import { ask, movesFor, offMoves, plainAsk, plainTell, settingsStill, type Move } from './moves.js'
+import { armMoves, expiredQuestion, feedMoves } from './dead-man.js'
+import { ask, movesFor, offMoves, plainTell, settingsStill, type Move } from './moves.js'
+import { doubtedQuestion } from './rounds.js'
 import { failRequest, tellEvent, write, type Draft, type Work } from './state.js'
 import { owed } from './urgent.js'
 
@@ -30,10 +32,11 @@ function openingWork(d: Draft): Work | null {
   const look = config.channels.map((_, index) =>
     ask(config, index, config.dialect.ask_output, { is: 'output', on: null }),
   )
-  const arm = config.dialect.dead_man === null ? [] : [plainTell(config, config.dialect.dead_man.arm)]
+  // Asked before it is armed again, which would hide it.
+  const fired = config.channels.flatMap((_, index) => expiredQuestion(config, index) ?? [])
   const still = d.channels.flatMap((known, index) => settingsStill(config, index, known))
   if (!d.been_ready) return { why: 'looking', request: null, moves: look, ...start }
-  return { why: 'opening', request: null, moves: [...look, ...still, ...arm], ...start }
+  return { why: 'opening', request: null, moves: [...look, ...fired, ...still, ...readyMoves(d)], ...start }
 }
 
 /** The OFFs of the first connection; where an output was found on, the next in order waits until it has fallen. */
@@ -59,8 +62,12 @@ function offInOrder(d: Draft): readonly Move[] {
     moves.push(...offMoves(config, one.index))
     if (d.channels[one.index]?.output === true) found.push(one)
   }
-  if (config.dialect.dead_man !== null) moves.push(plainTell(config, config.dialect.dead_man.arm))
-  return moves
+  return [...moves, ...readyMoves(d)]
+}
+
+/** Delays and power-on state as the dialect wants them, and the dead-man armed. */
+function readyMoves({ config }: Draft): readonly Move[] {
+  return [...config.dialect.at_open.map((text) => plainTell(config, text)), ...armMoves(config)]
 }
 
 /** Makes moves until one waits for a reply. */
@@ -74,10 +81,12 @@ export function goOn(d: Draft): void {
       finish(d, work)
     } else if (move.kind === 'ask' || d.config.dialect.acknowledges !== null) {
       write(d, move.text)
-      d.flight = { move, deadline_us: d.t_us + d.config.reply_us }
+      if (move.kind === 'tell' && move.slow_us > 0) d.hold_us = Math.max(d.hold_us, d.t_us + move.slow_us)
+      d.flight = { move, deadline_us: d.t_us + Math.max(d.config.reply_us, move.slow_us) }
       if (move.kind === 'tell') d.work = { ...work, said: true }
     } else {
       write(d, move.text)
+      if (move.slow_us > 0) d.hold_us = Math.max(d.hold_us, d.t_us + move.slow_us)
       d.work = { ...work, at: work.at + 1, said: true }
     }
   }
@@ -99,31 +108,23 @@ function nextWork(d: Draft): Work | null {
   const [first, ...rest] = d.waiting
   if (first !== undefined) {
     d.waiting = rest
+    d.complaint = null
     const index = d.config.channels.findIndex((channel) => channel.channel === first.channel)
-    const known = d.channels[index] ?? { set_V: null, limit_A: null, over_V: null }
+    const known = d.channels[index] ?? { set_V: null, limit_A: null, over_V: null, over_A: null }
     const built = movesFor(d.config, index, first, known)
     if (built.ok) return { why: 'request', request: first, moves: built.moves, ...start }
     failRequest(d, first, 'refused', 'not done', built.why)
     return nextWork(d)
   }
-  const feed = feedDeadMan(d)
-  const move = feed ?? nextQuestion(d)
+  const feed = feedMoves(d)
+  if (feed.length > 0) return { why: 'feeding', request: null, moves: feed, ...start }
+  const move = nextQuestion(d)
   return move === null ? null : { why: 'reading', request: null, moves: [move], ...start }
 }
 
-/** The supply's dead-man is fed only while replies are fresh. */
-function feedDeadMan(d: Draft): Move | null {
-  const dead_man = d.config.dialect.dead_man
-  if (dead_man === null || d.config.meter !== null) return null
-  const every_us = (dead_man.after_s * 1_000_000) / 4
-  if (d.t_us - d.fed_us < every_us || d.t_us - d.heard_us > 2 * every_us) return null
-  d.fed_us = d.t_us
-  return dead_man.feed.endsWith('?')
-    ? plainAsk(d.config, 0, dead_man.feed, { is: 'anything' })
-    : plainTell(d.config, dead_man.feed)
-}
-
 function nextQuestion(d: Draft): Move | null {
+  const doubted = doubtedQuestion(d)
+  if (doubted !== null) return doubted
   if (d.round_at >= d.round.length) {
     const owing = owed(d)
     if (owing.length === 0 && d.t_us < d.round_us + d.poll_us && d.round.length > 0) return null

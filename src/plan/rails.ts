@@ -1,4 +1,4 @@
-import type { Bench } from '../bench/index.js'
+import { channelOf, dialectPowers, type Bench } from '../bench/index.js'
 import type { Equipment, NodeName, Rail, RailName } from '../equipment/index.js'
 import { channelsOf, type LimitsDesk, type RailBench, show } from '../limits/index.js'
 import { dischargeOf } from './discharge.js'
@@ -23,7 +23,7 @@ export function railPlans(equipment: Equipment, bench: Bench, desk: LimitsDesk):
       max_V: rail.max_V.value,
       bias: biasPlan(equipment, bench, name, rail),
       discharge,
-      ...powers(name, rail, side),
+      ...powers(name, rail, side, bench),
     }
   }
   return plans
@@ -58,14 +58,33 @@ function channelPlans(bench: Bench, rail: RailName): ChannelPlan[] {
 }
 
 /** What slowglow can and cannot do on a rail, said to the person. */
-function powers(name: RailName, rail: Rail, side: RailBench): { can: string[]; cannot: string[] } {
+function powers(
+  name: RailName,
+  rail: Rail,
+  side: RailBench,
+  bench: Bench,
+): { can: string[]; cannot: string[] } {
   if (side.class === 'programmed') {
     const cannot = ['take away charge that the set holds after the output is off']
     if (!side.over_voltage)
       cannot.push('have the supply itself guard the volts: it has no over-voltage level')
+    const guarded = rail.role !== 'heater' && rail.role !== 'bias'
+    const said = new Map<string, 'can' | 'cannot'>()
+    for (const channel of side.channels) {
+      const dialect = channelOf(bench, channel)?.supply.dialect
+      if (dialect === undefined) continue
+      const own = dialectPowers(dialect, guarded || dialect.dead_man?.per === 'supply')
+      for (const words of own.can) said.set(words, 'can')
+      for (const words of own.cannot) said.set(words, 'cannot')
+    }
+    const words = (which: 'can' | 'cannot'): string[] =>
+      [...said].flatMap(([text, is]) => (is === which ? [text] : []))
     return {
-      can: [`set, limit and switch ${name} up to ${show(Math.min(side.reach_V, rail.max_V.value), 'V')}`],
-      cannot,
+      can: [
+        `set, limit and switch ${name} up to ${show(Math.min(side.reach_V, rail.max_V.value), 'V')}`,
+        ...words('can'),
+      ],
+      cannot: [...cannot, ...words('cannot')],
     }
   }
   const amps = side.amps_meter === null ? ['judge its current: no ammeter in the bench file'] : []

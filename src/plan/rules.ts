@@ -113,7 +113,7 @@ const starting: Readonly<Record<RuleCode, Starting>> = {
     stricter: 'lower',
   },
   protection: {
-    text: 'A protection of the supply itself fired (over-voltage or over-current).',
+    text: 'A protection of the supply itself fired (over-voltage, over-current, over-temperature or its dead-man).',
     warn: null,
     trip: 1,
     for_s: 0,

@@ -176,12 +176,11 @@ class Run {
     }
   }
 
-  /** Reply text cut into lines at the port's terminator. */
+  /** Reply text cut into lines at CR or LF, as the gate before a real port does. */
   private hear(port: string): void {
     const text = this.world.take(port, this.t_us)
     if (text === '' || this.closed.has(port)) return
-    const terminator = this.configs.find((config) => config.port === port)?.dialect.terminator ?? '\n'
-    const pieces = ((this.partial.get(port) ?? '') + text).split(terminator)
+    const pieces = ((this.partial.get(port) ?? '') + text).split(/[\r\n]/)
     this.partial.set(port, pieces.pop() ?? '')
     for (const piece of pieces) this.line(port, { kind: 'text', t_us: this.t_us, text: piece })
   }

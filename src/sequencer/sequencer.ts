@@ -117,12 +117,19 @@ function handle(d: Draft, event: Event): void {
     case 'protection': {
       const found = channelOf(d.s, event.channel)
       if (found) {
+        const volts = event.which === 'over-voltage'
+        const figures =
+          volts || event.which === 'over-current'
+            ? ({
+                measured: (volts ? found.state.V : found.state.A)?.value ?? 0,
+                limit: (volts ? found.state.over_V : found.state.limit_A) ?? 0,
+                unit: volts ? 'V' : 'A',
+              } as const)
+            : {}
         broke(d, {
           code: 'protection',
           rail: found.rail.name,
-          measured: (event.which === 'over-voltage' ? found.state.V : found.state.A)?.value ?? 0,
-          limit: (event.which === 'over-voltage' ? found.state.over_V : found.state.limit_A) ?? 0,
-          unit: event.which === 'over-voltage' ? 'V' : 'A',
+          ...figures,
           text: `The supply's own ${event.which} protection fired on ${event.channel} (${found.rail.name}). It is not cleared here: clearing may switch the output on again.`,
         })
       }

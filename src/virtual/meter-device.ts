@@ -1,33 +1,36 @@
+import { plainScpi } from '../bench/index.js'
 import { createPort, instrument, otherIdentity, standardIdentity } from './port.js'
-import { digitsOf, errors, grammar, type Command } from './scpi.js'
+import { digitsOf, errors, grammar, type Answer, type Command } from './scpi.js'
 import type { LineFaults, VirtualInstrument, VirtualMeterOptions } from './supplies-types.js'
+import { dressed, printed, vocabulary } from './vocabulary.js'
 
 /** A meter that speaks SCPI on a port. */
 export function createMeterDevice(options: VirtualMeterOptions): VirtualInstrument {
   const { meter, name } = options
   let faults: LineFaults = {}
-  const shown = (): string =>
-    options.shows().toFixed(digitsOf(meter.resolution)) +
-    (meter.dialect?.unit_in_reply === true ? meter.measures : '')
+  const dialect = meter.dialect ?? plainScpi
+  const shows = (unit: 'V' | 'A') => (): Answer =>
+    meter.measures === unit
+      ? dressed(
+          dialect,
+          unit === 'V' ? 'measure_volts' : 'measure_amps',
+          printed(dialect, options.shows(), digitsOf(meter.resolution), unit),
+        )
+      : errors.conflict
+  const identity = (): Answer =>
+    faults.wrong_identity === true ? otherIdentity : (meter.identity ?? standardIdentity(name))
+  const nothing = (): Answer => null
   const commands: Command[] = [
-    {
-      header: 'MEASure[:SCALar]:VOLTage[:DC]',
-      ask: () => (meter.measures === 'V' ? shown() : errors.conflict),
-    },
-    {
-      header: 'MEASure[:SCALar]:CURRent[:DC]',
-      ask: () => (meter.measures === 'A' ? shown() : errors.conflict),
-    },
-    { header: 'READ', ask: shown },
-    {
-      header: '*IDN',
-      ask: () =>
-        faults.wrong_identity === true ? otherIdentity : (meter.identity ?? standardIdentity(name)),
-    },
-    { header: '*CLS', set: () => null },
-    { header: 'SYSTem:REMote', set: () => null },
-    { header: 'SYSTem:ERRor[:NEXT]', ask: () => '0,"No error"' },
-    { header: 'INSTrument:NSELect', set: () => null },
+    ...vocabulary(dialect, [
+      { word: 'measure_volts', header: 'MEASure[:SCALar]:VOLTage[:DC]', run: shows('V') },
+      { word: 'measure_amps', header: 'MEASure[:SCALar]:CURRent[:DC]', run: shows('A') },
+      { word: 'identify', header: '*IDN', run: identity },
+      { word: 'clear', header: '*CLS', run: nothing },
+      { word: 'remote', header: 'SYSTem:REMote', run: nothing },
+      { word: 'error_query', header: 'SYSTem:ERRor[:NEXT]', run: () => '0,"No error"' },
+    ]),
+    { header: 'READ', ask: shows(meter.measures) },
+    { header: 'INSTrument:NSELect', set: nothing },
   ]
   const language = grammar(commands)
   const act = (message: string): string | null => {
@@ -44,7 +47,8 @@ export function createMeterDevice(options: VirtualMeterOptions): VirtualInstrume
     return answers.length === 0 ? null : answers.join(';')
   }
   const line = meter.line ?? { kind: 'virtual', as: 'pty', baud: 9600, spare_allowed: true }
-  const port = createPort(line, meter.dialect?.terminator ?? '\n', options.chance, act)
+  const { terminator, reply_terminator } = dialect
+  const port = createPort(line, { terminator, reply_terminator, takes_us: () => null }, options.chance, act)
   return instrument(
     port,
     () => undefined,

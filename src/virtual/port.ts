@@ -25,7 +25,15 @@ const longest = 256
 /** A bit flips in this share of the characters of a garbled reply. */
 const flipped = 0.06
 
-export function createPort(line: Line, terminator: string, chance: Chance, act: Act): Port {
+export interface PortWords {
+  readonly terminator: string
+  readonly reply_terminator: string
+  /** How long acting on a message takes where that is not the usual time, µs. */
+  takes_us(message: string): number | null
+}
+
+export function createPort(line: Line, words: PortWords, chance: Chance, act: Act): Port {
+  const { terminator } = words
   const byte_us =
     line.kind === 'serial' || (line.kind === 'virtual' && line.as === 'pty') ? 1e7 / line.baud : 0
   const abuses: string[] = []
@@ -51,7 +59,7 @@ export function createPort(line: Line, terminator: string, chance: Chance, act: 
       waiting = waiting.slice(1)
       const reply = act(message, at_us)
       if (reply === null) continue
-      const text = reply + terminator
+      const text = reply + words.reply_terminator
       const due_us = Math.max(at_us, replies.at(-1)?.due_us ?? 0) + Math.round(text.length * byte_us)
       busy_us = Math.max(busy_us, due_us)
       if (faults.silent === true) continue
@@ -66,7 +74,7 @@ export function createPort(line: Line, terminator: string, chance: Chance, act: 
       waiting.some((one) => isQuery(one.message)) || replies.some((reply) => reply.due_us > arrived_us)
     if (query && owing) abuses.push(`"${text}" was asked before the answer to the question before it`)
     const status = query && /:ERR|ESR|STB|COND/i.test(text)
-    busy_us = Math.max(busy_us, arrived_us) + (status ? status_us : act_us)
+    busy_us = Math.max(busy_us, arrived_us) + (words.takes_us(text) ?? (status ? status_us : act_us))
     waiting.push({ message: text, at_us: Math.round(busy_us) })
   }
   return {

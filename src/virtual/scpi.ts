@@ -4,9 +4,14 @@
  * rules in firmware-protocol/README.md.
  */
 
-/** One command an instrument knows. `header` in the manuals' notation: `[SOURce#]:VOLTage[:LEVel]`; `#` allows a suffix. */
+/**
+ * One command an instrument knows: by `header` in the manuals' notation, `[SOURce#]:VOLTage[:LEVel]`, where `#` allows a suffix;
+ * or by a phrase of its own, whose groups `n` and `v` are the channel and a parameter.
+ */
 export interface Command {
-  readonly header: string
+  readonly header: string | RegExp
+  /** How long acting takes where that is not the usual time, µs. */
+  readonly takes_us?: { readonly set?: number; readonly ask?: number }
   readonly set?: (call: Call) => Answer
   readonly ask?: (call: Call) => Answer
 }
@@ -34,9 +39,9 @@ interface Compiled {
 }
 
 /** Capitals (and `*`) of a keyword are its short form. */
-function compile(command: Command): Compiled {
+function compile(command: Command, header: string): Compiled {
   const nodes: Node[] = []
-  for (const match of command.header.matchAll(/(\[?):?(\*?[A-Za-z]+)(#?)(\]?)/g)) {
+  for (const match of header.matchAll(/(\[?):?(\*?[A-Za-z]+)(#?)(\]?)/g)) {
     const [, open, word = '', hash] = match
     const short = word.replace(/[a-z]+/g, '').toUpperCase()
     nodes.push({ long: word.toUpperCase(), short, optional: open === '[', suffix: hash === '#' })
@@ -74,7 +79,12 @@ export const errors = {
 } as const satisfies Record<string, ScpiError>
 
 export function grammar(commands: readonly Command[]): Grammar {
-  const compiled = commands.map(compile)
+  const compiled = commands.flatMap((command) =>
+    typeof command.header === 'string' ? [compile(command, command.header)] : [],
+  )
+  const phrases = commands.flatMap((command) =>
+    typeof command.header === 'string' ? [] : [{ command, header: command.header }],
+  )
   const find = (words: readonly string[]): { command: Command; suffix: number | null } | null => {
     for (const one of compiled) {
       const suffix = match(one.nodes, words)
@@ -88,6 +98,12 @@ export function grammar(commands: readonly Command[]): Grammar {
     for (const piece of split(message, ';')) {
       const text = piece.trim()
       if (text === '') continue
+      const own = spoken(phrases, text)
+      if (own !== null) {
+        out.push(own)
+        path = []
+        continue
+      }
       const read = /^(:?)([A-Za-z*][A-Za-z0-9*:]*)(\??)(?:\s+(.*))?$/.exec(text)
       if (read === null) {
         out.push({ unit: { header: text, query: false, parameters: [] }, error: errors.syntax })
@@ -110,6 +126,23 @@ export function grammar(commands: readonly Command[]): Grammar {
     return out
   }
   return { units }
+}
+
+function spoken(
+  phrases: readonly { readonly command: Command; readonly header: RegExp }[],
+  text: string,
+): Found | null {
+  for (const { command, header } of phrases) {
+    const match = header.exec(text)
+    if (match === null) continue
+    const { n, v } = match.groups ?? {}
+    return {
+      unit: { header: text, query: command.ask !== undefined, parameters: v === undefined ? [] : [v] },
+      command,
+      suffix: n === undefined ? null : Number(n),
+    }
+  }
+  return null
 }
 
 /** Only the exact short or the exact long form; optional nodes may be left out. False = no match. */

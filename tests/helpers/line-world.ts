@@ -20,7 +20,7 @@ export const fullDialect: Dialect = {
   select: ':INST:NSEL {n};',
   remote: ':SYST:REM',
   ask_over_amps_tripped: ':CURR:PROT:TRIP?',
-  ask_cc: { query: ':STAT:QUES:COND?', mask: 1 },
+  ask_cc: { query: ':STAT:QUES:COND?', mask: 1, cv_mask: 2 },
 }
 
 export function channelOf(number: number, change: Partial<Channel> = {}): Channel {
@@ -164,9 +164,9 @@ export class LineWorld {
       this.moved_us = this.t_us
       const text = this.device.take(this.t_us)
       if (this.joined && text !== '') {
-        const lines = (this.half + text).split('\n')
+        const lines = (this.half + text).split(/[\r\n]/)
         this.half = lines.pop() ?? ''
-        for (const line of lines) this.give({ kind: 'text', t_us: this.t_us, text: line.replace(/\r$/, '') })
+        for (const line of lines) this.give({ kind: 'text', t_us: this.t_us, text: line })
       }
       this.give({ kind: 'time', t_us: this.t_us })
     }

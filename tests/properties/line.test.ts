@@ -67,6 +67,7 @@ function rightAnswer(state: LineState): string {
       return '0.25'
     case 'regulation':
     case 'tripped':
+    case 'armed':
     case 'acknowledgement':
     case 'anything':
       return '0'

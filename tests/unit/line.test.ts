@@ -323,8 +323,15 @@ describe('a line', () => {
   it('feeds a dead-man only while replies are fresh', () => {
     const dialect = {
       ...fullDialect,
-      dead_man: { arm: ':SYST:WATC ON', feed: ':SYST:WATC:FEED', after_s: 2 },
-    }
+      dead_man: {
+        arm: [':SYST:WATC ON'],
+        feed: ':SYST:WATC:FEED',
+        after_s: 2,
+        per: 'supply',
+        ask_armed: null,
+        ask_expired: null,
+      },
+    } as const
     const other = supplyOf(dialect, channels)
     const w = new LineWorld(lineConfigOf('BENCH', other), other)
     w.open()

@@ -1,4 +1,4 @@
-import type { Bench, Channel, Dialect, Supply } from '../../src/bench/index.js'
+import { plainScpi, type Bench, type Channel, type Dialect, type Supply } from '../../src/bench/index.js'
 import type { Equipment } from '../../src/equipment/index.js'
 
 /** A hand-made two-rail receiver known by its rails alone (level 1), and a bench for it. */
@@ -46,32 +46,18 @@ export const receiver: Equipment = {
   test_points: {},
 }
 
+/** Without the colons: a path from the root all the same where each message holds one unit. */
 export const plain: Dialect = {
+  ...plainScpi,
   name: 'plain',
-  select: null,
-  identify: '*IDN?',
-  clear: '*CLS',
-  remote: null,
   set_volts: 'VOLT {v}',
   ask_set_volts: 'VOLT?',
   set_amps: 'CURR {a}',
   ask_set_amps: 'CURR?',
-  set_over_volts: 'VOLT:PROT {v}',
-  ask_over_volts: 'VOLT:PROT?',
-  over_volts_on: 'VOLT:PROT:STAT ON',
   on: 'OUTP ON',
   off: 'OUTP OFF',
-  ask_output: 'OUTP?',
   measure_volts: 'MEAS:VOLT?',
   measure_amps: 'MEAS:CURR?',
-  ask_over_volts_tripped: 'VOLT:PROT:TRIP?',
-  ask_over_amps_tripped: null,
-  ask_cc: null,
-  error_query: 'SYST:ERR?',
-  dead_man: null,
-  terminator: '\n',
-  acknowledges: null,
-  unit_in_reply: false,
 }
 
 export const channel: Channel = {

@@ -11,7 +11,10 @@ function make(change: Partial<Dialect> = {}): {
   say: (text: string) => string
 } {
   const faces = { plate: faceOf(), bias: faceOf() }
-  const supply = supplyOf({ ...fullDialect, ...change }, { plate: channelOf(1), bias: channelOf(2) })
+  const supply = supplyOf(
+    { ...fullDialect, remote: null, ...change },
+    { plate: channelOf(1), bias: channelOf(2) },
+  )
   const device = createSupplyDevice({ name: 'BENCH', supply, outputs: faces, chance: chance(1) })
   let t_us = 0
   const say = (text: string): string => {
@@ -72,7 +75,16 @@ describe('a virtual supply', () => {
   })
 
   it('switches its outputs off when its dead-man is not fed', () => {
-    const { device, faces, say } = make({ dead_man: { arm: 'WATC ON', feed: 'WATC:FEED', after_s: 3 } })
+    const { device, faces, say } = make({
+      dead_man: {
+        arm: ['WATC ON'],
+        feed: 'WATC:FEED',
+        after_s: 3,
+        per: 'supply',
+        ask_armed: null,
+        ask_expired: null,
+      },
+    })
     say('WATC ON')
     say('CURR 0.1;:OUTP ON')
     say('WATC:FEED')
