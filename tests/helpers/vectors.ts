@@ -4,7 +4,12 @@ import * as z from 'zod'
 const step = z.union([
   z.strictObject({ at_ms: z.number(), opened: z.literal(true) }),
   z.strictObject({ at_ms: z.number(), computer: z.string() }),
-  z.strictObject({ at_ms: z.number(), supply: z.string() }),
+  z.strictObject({
+    at_ms: z.number(),
+    supply: z.string(),
+    allowed: z.array(z.string()).exactOptional(),
+    within_ms: z.number().exactOptional(),
+  }),
   z.strictObject({ at_ms: z.number(), lost: z.string() }),
   z.strictObject({
     at_ms: z.number(),
@@ -13,7 +18,10 @@ const step = z.union([
   z.strictObject({ at_ms: z.number(), urgent_off: z.array(z.string()) }),
   z.strictObject({
     at_ms: z.number(),
-    terminals: z.record(z.string(), z.strictObject({ V: z.number(), A: z.number() })),
+    terminals: z.record(
+      z.string(),
+      z.strictObject({ V: z.number(), A: z.number(), limiting: z.boolean().exactOptional() }),
+    ),
   }),
   z.strictObject({ at_ms: z.number(), event: z.looseObject({ kind: z.string() }) }),
 ])
@@ -21,6 +29,7 @@ export const vectorShape = z.strictObject({
   title: z.string(),
   shows: z.string(),
   sides: z.array(z.enum(['computer', 'supply'])),
+  options: z.array(z.enum(['dead-man', 'constant current'])).exactOptional(),
   steps: z.array(step),
 })
 export type Vector = z.infer<typeof vectorShape>
