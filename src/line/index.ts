@@ -1,5 +1,6 @@
 export type * from './types.js'
 export type { LineState } from './state.js'
 export { lineConfigOf, lineConfigsOf } from './config.js'
-export { fixedPoint, parseNumber } from './numbers.js'
+export { answerTo } from './moves.js'
+export { fixedPoint, parseNumber, parseSwitch } from './numbers.js'
 export { lineStep, lineWakeAt, openLine } from './step.js'

@@ -1,6 +1,6 @@
 import { channelMessage, type Dialect, type Question } from '../bench/index.js'
 import { decimalValue, type LineRequestBody, type Protection } from '../exchange/index.js'
-import { fixedPoint, parseNumber } from './numbers.js'
+import { answerIn, fixedPoint, parseNumber } from './numbers.js'
 import type { LineChannel, LineConfig } from './types.js'
 
 /** What a reply must be, and what is done with it. */
@@ -79,6 +79,11 @@ function around(dialect: Dialect, words: string): string | null {
     if (wordsAt(dialect, key as Question) === words) return template
   }
   return null
+}
+
+/** The answer itself, out of what this supply says around it; null when that is not there. */
+export function answerTo(dialect: Dialect, words: string, text: string): string | null {
+  return answerIn(text, around(dialect, words))
 }
 
 function wordsAt(dialect: Dialect, key: Question): string | null {

@@ -1,6 +1,6 @@
 import { channelMessage, type Supply } from '../../bench/index.js'
 import { decimalValue } from '../../exchange/index.js'
-import { parseNumber } from '../../line/index.js'
+import { answerTo, parseNumber, parseSwitch } from '../../line/index.js'
 import { openPort, type PortLine } from '../../supply/index.js'
 
 /** What a supply says of itself; null where it said nothing that could be read. SI units. */
@@ -69,15 +69,18 @@ export async function askInstrument(place: PortLine, supply: Supply): Promise<To
   const identity = await ask(dialect.identify + dialect.terminator)
   const channels: Record<string, Told['channels'][string]> = {}
   for (const [name, channel] of Object.entries(supply.channels)) {
-    const query = async (words: string | null): Promise<string | null> =>
-      words === null || identity === null ? null : ask(channelMessage(dialect, channel.number, words))
+    const query = async (words: string | null): Promise<string | null> => {
+      if (words === null || identity === null) return null
+      const text = await ask(channelMessage(dialect, channel.number, words))
+      return text === null ? null : answerTo(dialect, words, text)
+    }
     const number = async (words: string | null, unit: 'V' | 'A'): Promise<number | null> => {
       const parsed = parseNumber((await query(words)) ?? '', dialect.unit_in_reply ? unit : null)
       return parsed === null ? null : decimalValue(parsed)
     }
-    const on = await query(dialect.ask_output)
+    const on = parseSwitch((await query(dialect.ask_output)) ?? '')
     channels[name] = {
-      output: on === null ? null : /^(1|ON)$/i.test(on) ? 'on' : 'off',
+      output: on === null ? null : on ? 'on' : 'off',
       set_V: await number(dialect.ask_set_volts, 'V'),
       limit_A: await number(dialect.ask_set_amps, 'A'),
       over_V: await number(dialect.ask_over_volts, 'V'),
