@@ -1,5 +1,6 @@
 import { formatQuantity, type Unit } from '../quantities/index.js'
 import { isCurrentRead, ohmWords, type Plan, type RailLimits, type Reason, type Step } from '../plan/index.js'
+import { chartSections } from './plan-charts.js'
 import { planPlots } from './plan-plot/text.js'
 
 /** A plan as a person reads it at the bench: what to do first, what will happen, what stops it, what stays unproved. */
@@ -13,6 +14,7 @@ export function planPage(plan: Plan): string {
     section('RAILS', rails(plan)),
     section('STEPS', [...steps(plan), ...planPlots(plan)]),
     section('WHY THESE LIMITS', why),
+    ...chartSections(plan).map(([title, lines]) => section(title, lines)),
     section(
       'SOURCES',
       sources.flatMap((each, at) => wrapped(`[${at + 1}] ${each}`, '  ')),

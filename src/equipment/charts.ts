@@ -104,7 +104,8 @@ function meterOf(
   return {
     meter_ohm: perVolt * range,
     range_V: range,
-    meter: `a ${formatQuantity(perVolt, 'Ω')}/V meter on ${formatQuantity(range, 'V')}`,
+    // Ohms per volt are spoken of in whole ohms: 1000, 20000.
+    meter: `a ${perVolt} Ω/V meter on ${formatQuantity(range, 'V')}`,
     range_taken,
   }
 }

@@ -212,7 +212,7 @@ export interface ChartVolts {
   readonly meter_ohm: number
   /** Its range, where it has ranges. */
   readonly range_V: number | null
-  /** That meter in words: "a 1 kΩ/V meter on 250 V". */
+  /** That meter in words: "a 1000 Ω/V meter on 250 V". */
   readonly meter: string
   /** The chart names no range: the lowest usual one that holds the reading is taken. */
   readonly range_taken: boolean

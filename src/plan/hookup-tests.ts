@@ -5,6 +5,7 @@ import {
   heaterWindow_ohm,
   type LimitsDesk,
   parallel_ohm,
+  railOhm,
   type RailBench,
   show,
   standingLoad_ohm,
@@ -220,14 +221,17 @@ function coldWindow(equipment: Equipment, desk: LimitsDesk, name: RailName, mode
   if (rail === undefined || side === undefined) return null
   const bleeder = standingLoad_ohm(rail, side)
   if (desk.operating === null) {
-    return bleeder === null
-      ? null
-      : {
-          low: wholeSet_ohm(desk, name, rail, mode),
-          high: 1.05 * bleeder,
-          usual: bleeder,
-          of: 'the bleeder or preload and whatever the set adds, which with cold tubes takes less than the whole set should with hot ones',
-        }
+    return (
+      chartWindow(equipment, name, rail, bleeder, mode) ??
+      (bleeder === null
+        ? null
+        : {
+            low: wholeSet_ohm(desk, name, rail, mode),
+            high: 1.05 * bleeder,
+            usual: bleeder,
+            of: 'the bleeder or preload and whatever the set adds, which with cold tubes takes less than the whole set should with hot ones',
+          })
+    )
   }
   const amps = desk.operating.cold(mode, { [name]: test.volts }).amps[name] ?? 0
   if (!(amps > 1e-9))
@@ -238,6 +242,28 @@ function coldWindow(equipment: Equipment, desk: LimitsDesk, name: RailName, mode
     high: 1.3 * ohm,
     usual: ohm,
     of: 'bleeders and dividers (tubes are cold and draw nothing)',
+  }
+}
+
+/** What the handbook's resistance chart reads across a rail, beside what the bench itself puts there. */
+function chartWindow(
+  equipment: Equipment,
+  name: RailName,
+  rail: Rail,
+  standing: number | null,
+  mode: ModeName,
+): Window | null {
+  const chart = railOhm(equipment, name, mode)
+  // Behind a diode a meter's low volts read something else than the handbook's ohmmeter did in the set.
+  if (chart === null || rail.feeds.blocking_diode === true) return null
+  const series = rail.feeds.series_ohm ?? 0
+  const beside = (ohm: number, part: number): number =>
+    parallel_ohm([ohm + series, standing === null ? null : standing * part]) ?? ohm + series
+  return {
+    low: beside(chart.low_ohm, 0.95),
+    high: beside(chart.high_ohm, 1.05),
+    usual: beside(chart.ohm, 1),
+    of: `${show(chart.ohm, 'Ω')} by the handbook's resistance chart${series > 0 ? `, ${show(series, 'Ω')} in the lead` : ''}${standing === null ? '' : `, beside ${show(standing, 'Ω')} of bleeder or preload`}; ${chart.source}`,
   }
 }
 

@@ -2,6 +2,7 @@ import { type Bench, bleederFor } from '../bench/index.js'
 import type { Equipment, RailName } from '../equipment/index.js'
 import { chainsOf, createLimits, heaterPoint, type LimitProblem, type LimitsDesk, show } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
+import { planCharts, planLacks } from './charts.js'
 import { low_V, setDischarge_s } from './discharge.js'
 import { hookupLine, proveDeadAt, wiresOf } from './hookup.js'
 import { offPlan } from './off.js'
@@ -50,10 +51,13 @@ export function makePlan(
     Math.min(reach(rail).V, equipment.rails[rail]?.working_V ?? 0),
   )
   const built = buildSteps({ equipment, bench, profile, desk, rails, mode, reach }, stages)
+  const charted = planCharts(equipment, bench, built.steps)
+  const lacks = planLacks(equipment, built.steps)
   const problems = distinct([
     ...aboveCeilings(profile, equipment),
     ...lacking(profile, equipment, rails, built),
     ...built.problems,
+    ...charted.problems,
     ...looserRules(bench, profile).map((each): LimitProblem => ({ severity: 'warning', ...each })),
   ])
   if (problems.some(({ severity }) => severity === 'error')) return { plan: null, problems }
@@ -78,6 +82,8 @@ export function makePlan(
     prove_dead: proveDeadAt(equipment, hookup),
     wires: wiresOf(equipment, bench, hookup),
     unproved: unprovedWords({ profile, equipment, rails, built }),
+    ...(charted.charts !== null && { charts: charted.charts }),
+    ...(lacks.length > 0 && { lacks }),
     steps: built.steps,
     rules: standardRules(bench, profile, time_budget_s),
     off: offPlan(bench, equipment, desk),

@@ -346,7 +346,8 @@ class Builder {
       this.problems.push({
         severity: 'error',
         what: `Question "${stage.name}" wants a reading at ${reading.node}, and nothing says what it should be.`,
-        remedy: 'Give low and high in the profile; volts at a node are computed for a level-3 file only.',
+        remedy:
+          'Give low and high in the profile; volts at a node are known of a level-3 file, and of a level-2 file where its charts name the node.',
       })
     }
     return {

@@ -53,7 +53,12 @@ export function unprovedWords(of: {
     )
   }
   words.push(...built.hidden.map(hiddenWords))
-  if (equipment.level < 3) {
+  if (equipment.level === 2) {
+    words.push(
+      'Ratings of resistors, capacitors and windings, and nodes that no chart names: the file gives charts, no circuit.',
+    )
+  }
+  if (equipment.level === 1) {
     words.push(
       'Node voltages, part ratings and what each tube draws: the file gives rails and types, no circuit, so rails are judged by their currents alone.',
     )

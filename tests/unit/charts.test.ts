@@ -12,7 +12,10 @@ import {
   networkReadings,
   railOhm,
 } from '../../src/limits/index.js'
-import { demo } from '../helpers/small-set.js'
+import { makePlan } from '../../src/plan/index.js'
+import { rehearse } from '../../src/rehearse/index.js'
+import { planPage } from '../../src/cli/plan-text.js'
+import { demo, planned } from '../helpers/small-set.js'
 
 const charted = demo('small-receiver/receive-charts')
 const circuit = demo('small-receiver/receive-network')
@@ -43,7 +46,7 @@ describe('a handbook’s charts in a set’s file', () => {
     expect(charted.equipment.level).toBe(2)
     const plate = linesIn(charted.equipment, 'receive').find(({ node }) => node === 'V3 plate')
     expect(plate?.meter_ohm).toBe(250e3)
-    expect(plate?.meter).toBe('a 1 kΩ/V meter on 250 V')
+    expect(plate?.meter).toBe('a 1000 Ω/V meter on 250 V')
     expect(plate?.of).toEqual({ tube: 'V3', electrode: 'plate', section: 0 })
   })
 
@@ -173,5 +176,68 @@ describe('a resistance chart', () => {
       expect(ohms[i], node).toBeGreaterThan(low_ohm)
       expect(ohms[i], node).toBeLessThan(high_ohm)
     })
+  })
+})
+
+describe('the plan of a set with charts', () => {
+  const charts = planned(charted)
+  const network = planned(circuit)
+
+  it('says what it can judge beyond level 1, and what stays unproved', () => {
+    expect(charts.level).toBe(2)
+    expect(charts.charts?.judges.join('\n')).toMatch(/HT in receive by what each tube draws: V1 11.6 mA/)
+    expect(charts.charts?.judges.join('\n')).toMatch(/Volts at 13 nodes/)
+    expect(charts.unproved.join('\n')).toMatch(/no circuit/)
+    expect(charts.lacks ?? []).toEqual([])
+    expect(planned(demo('small-receiver/receive')).charts).toBeUndefined()
+  })
+
+  it('has node volts in every step that raises HT, scaled to its volts', () => {
+    const steps = charts.steps.filter(({ do: does, rail }) => does === 'raise' && rail === 'HT')
+    expect(steps.length).toBeGreaterThan(2)
+    for (const { nodes, target_V } of steps) expect(nodes['HT line']).toBe(target_V)
+  })
+
+  it('shows chart and circuit side by side where they disagree, with the meter named, and warns', () => {
+    const off = network.charts?.nodes.filter(({ agrees }) => agrees === false)
+    expect(off?.map(({ text: words }) => words)).toEqual([
+      'chart says 80 V at V2 screen with a 1000 Ω/V meter on 250 V; the circuit with that meter gives 102 V: 27 % apart',
+    ])
+    const { problems } = makePlan(circuit.profile, circuit.equipment, circuit.bench)
+    expect(problems.map(({ what }) => what).join('\n')).toMatch(/disagree at 1 of 13 nodes.*V2 screen/)
+    const page = planPage(network)
+    expect(page).toMatch(/V2 screen +80 V +1000 Ω\/V meter on 250 V +109 V +102 V +27 % DISAGREE/)
+    expect(planPage(charts)).toMatch(/V4 cathode to chassis +270 Ω +216 Ω to 352 Ω/)
+  })
+
+  it('tells a total that contradicts the chart, both figures and how far they are apart', () => {
+    const set = sound(['current: 75 mA', 'current: 40 mA'])
+    const { problems } = makePlan(charted.profile, set, charted.bench)
+    expect(problems.map(({ what }) => what).join('\n')).toMatch(
+      /add up to 73.2 mA at 250 V.*40 mA at 250 V: 83 % apart/,
+    )
+  })
+
+  it('names at level 1 what its limits lack and what to add to get it', () => {
+    const page = planPage(planned(demo('small-receiver/receive')))
+    expect(page).toMatch(/WHAT THESE LIMITS LACK\n- HT: node volts.*To get it, add charts: voltages/)
+  })
+
+  it('proves the rail by what the resistance chart reads across it, beside the bench’s own bleeder', () => {
+    const test = charts.steps.find(({ hookup }) => hookup?.rail === 'HT')?.hookup
+    // 45 kΩ beside 22 kΩ.
+    expect(test?.usual_ohm).toBeCloseTo(14776, 0)
+    expect(test?.because).toMatch(/45 kΩ by the handbook's resistance chart, beside 22 kΩ of bleeder/)
+  })
+
+  it('rehearses whole on a virtual bench with the set’s circuit behind it', () => {
+    const entries: unknown[] = []
+    const { ending } = rehearse(charts, circuit.equipment, charted.bench, {
+      seed: 5,
+      faults: [],
+      record: (entry) => entries.push(entry),
+    })
+    expect(ending.outcome).toBe('completed')
+    expect(ending.warnings).toEqual([])
   })
 })

@@ -1,0 +1,46 @@
+import { type Equipment, type ModeName, type RailName, recordOf } from '../equipment/index.js'
+import { formatQuantity } from '../quantities/index.js'
+import { chartCurrents, type Lack } from './chart-currents.js'
+import { classA, tubesOn } from './level1.js'
+
+/** What the limits of a rail had to do without, and what to add to the set's file for better ones. Level 3 lacks nothing here. */
+export function lackingOf(equipment: Equipment, name: RailName, mode: ModeName): Lack[] {
+  const rail = equipment.rails[name]
+  if (rail === undefined || rail.role === 'heater' || equipment.level === 3) return []
+  const tubes = tubesOn(equipment, name, mode)
+  const charts = chartCurrents(equipment, name, mode)
+  const lacks: Lack[] = []
+  const total = `totals: { ${mode}: { at: ${formatQuantity(rail.working_V, 'V')}, current: …, source: … } } at rail ${name}`
+  if (charts !== null) lacks.push(...charts.lacks)
+  else if (tubes.length > 0 && rail.totals[mode] === undefined)
+    lacks.push({
+      lacks: `what ${name} draws in ${mode} is a sum of published currents: no handbook total, no chart`,
+      add: total,
+    })
+  for (const { part, tube } of tubes) {
+    const record = recordOf(tube)
+    if (record === null || record.kind === 'diode') continue
+    const { plate_W, cathode_A, dc_output_A, regulator_A } = record.max
+    if ([plate_W, cathode_A, dc_output_A, regulator_A].every((figure) => figure === undefined))
+      lacks.push({
+        lacks: `no rating bounds what ${part} (${tube.type}) may draw, so the rail's ceiling counts no tube`,
+        add: `the type under tube_types with its largest plate_W or cathode_A, from its sheet`,
+      })
+    if (charts === null && rail.totals[mode] === undefined && classA(tube, rail.working_V) === null)
+      lacks.push({
+        lacks: `nothing says what ${part} (${tube.type}) draws, so the sum leaves it out`,
+        add: total,
+      })
+  }
+  if (rail.role !== 'bias' && !Object.values(equipment.rail_capacitors).some((each) => each.rail === name))
+    lacks.push({
+      lacks: `no capacitor of the set stands on ${name}: charging current and stored charge are the supply's own only`,
+      add: `rail_capacitors: { C1: { rail: ${name}, value: …, rated: … } }`,
+    })
+  if (charts === null && tubes.length > 0)
+    lacks.push({
+      lacks: `node volts and what each tube on ${name} draws in ${mode}`,
+      add: `charts: voltages: lines { node: ${tubes[0]?.part ?? 'V1'} cathode, mode: ${mode}, volts: …, through: { ohm: … } } with the meter's ohms_per_volt, from the handbook`,
+    })
+  return lacks
+}
