@@ -222,7 +222,10 @@ function solvePoint(
   // With tubes cold its gas tubes were dark: they are lit again before anything is tried on this point.
   solvePath(of, of.nominalSet, volts, nominal)
   const held = stresses(equipment, of.network.elements, nominal)
-  const shorts = shortCases(equipment, of.network.elements, nominal, held, solveChanged(of, nominal), amps)
+  const changed = solveChanged(of, nominal)
+  const shorts = shortCases(equipment, of.network.elements, nominal, held, changed, amps)
+  // The last short would stand at every later point: parts that are not sampled are not put again.
+  changed([])
   solvePath(of, of.nominalSet, volts, nominal)
   const guarded = guardsOf(held, { shares, leaning, expected_A, samples_A, rails, volts, shorts })
   return {

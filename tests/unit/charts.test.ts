@@ -14,6 +14,7 @@ import {
 } from '../../src/limits/index.js'
 import { makePlan } from '../../src/plan/index.js'
 import { rehearse } from '../../src/rehearse/index.js'
+import { check } from '../../src/cli/commands/check.js'
 import { planPage } from '../../src/cli/plan-text.js'
 import { demo, planned } from '../helpers/small-set.js'
 
@@ -208,6 +209,24 @@ describe('the plan of a set with charts', () => {
     const page = planPage(network)
     expect(page).toMatch(/V2 screen +80 V +1000 Ω\/V meter on 250 V +109 V +102 V +27 % DISAGREE/)
     expect(planPage(charts)).toMatch(/V4 cathode to chassis +270 Ω +216 Ω to 352 Ω/)
+  })
+
+  it('passes check with that one disagreement told', () => {
+    const told: string[] = []
+    const io = {
+      out: (line: string) => told.push(line),
+      err: () => undefined,
+      isTerminal: false,
+      colour: false,
+    }
+    const files = ['profiles/small-receiver/receive-network.yaml']
+    expect(check(files, false, { ...io, cwd: process.cwd(), env: {} })).toBe(0)
+    expect(told.join('\n')).toMatch(/V2 screen[^]*3 files checked: nothing wrong, 1 warning\.$/)
+  })
+
+  it('a shorted capacitor tried at one step is whole again at the next', () => {
+    const last = network.steps.findLast(({ do: does, rail }) => does === 'raise' && rail === 'HT')
+    expect(last?.nodes['V4 cathode']).toBeCloseTo(at(circuit.equipment, 250).nodes['V4 cathode'] ?? 0, 3)
   })
 
   it('tells a total that contradicts the chart, both figures and how far they are apart', () => {
