@@ -11,7 +11,8 @@ const may = {
   plan: ['chance', 'limits', 'profile', 'equipment', 'bench', 'network', 'tubes', 'quantities'],
   cautions: ['plan', 'quantities'],
   exchange: [],
-  sequencer: ['exchange', 'plan', 'quantities'],
+  off: ['plan', 'equipment', 'quantities'],
+  sequencer: ['exchange', 'off', 'plan', 'quantities'],
   line: ['exchange', 'bench', 'quantities'],
   story: ['exchange', 'sequencer', 'plan', 'quantities'],
   loop: ['exchange', 'line', 'sequencer', 'plan', 'bench', 'quantities'],
@@ -20,9 +21,9 @@ const may = {
   files: ['equipment', 'bench', 'profile', 'quantities', 'tubes'],
   supply: ['exchange', 'line', 'bench', 'quantities'],
   record: ['exchange', 'story', 'plan', 'quantities'],
-  controller: ['exchange', 'story', 'cautions', 'loop', 'line', 'sequencer', 'supply', 'record', 'plan', 'bench', 'quantities'],
+  controller: ['exchange', 'off', 'story', 'cautions', 'loop', 'line', 'sequencer', 'supply', 'record', 'plan', 'bench', 'quantities'],
 }
-const pure = ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse']
+const pure = ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse']
 module.exports = {
   forbidden: [
     { name: 'no-circles', severity: 'error', from: {}, to: { circular: true, viaOnly: { dependencyTypesNot: ['type-only'] } } },

@@ -115,7 +115,8 @@ function control(start: Start): void {
           judged++
           views.next(null)
         }
-        if (output.event.kind === 'line lost' && !begun) notReachable(output.event.text)
+        if (output.event.kind === 'line lost' && !begun && loop.sequencer.found_on.length === 0)
+          notReachable(output.event.text)
         entries.push(toldOfEvent(output.event, ids, 'controller'))
         return
       case 'command':
@@ -232,7 +233,8 @@ function control(start: Start): void {
 
   const comingUp = (at_us: number): void => {
     const lines = Object.values(loop.lines)
-    if (lines.every((line) => line.link === 'ready')) {
+    // What was found on is being put off, whoever else answers: from now on the supervisor must take over if we are lost.
+    if (lines.every((line) => line.link === 'ready') || loop.sequencer.found_on.length > 0) {
       ready = true
       const identities: Record<string, string> = {}
       for (const line of lines) identities[line.config.port] = line.identity ?? ''
@@ -250,7 +252,7 @@ function control(start: Start): void {
     event({ kind: 'parent lost', text })
   }
   process.on('disconnect', () => {
-    if (!begun) process.exit(0)
+    if (!begun && loop.sequencer.found_on.length === 0) process.exit(0)
     parentLost('its end of the connection closed')
   })
   process.on('message', (raw) => {

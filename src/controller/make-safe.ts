@@ -37,14 +37,18 @@ export function makeSafe(job: MakeSafe, handlers: MakeSafeHandlers): Promise<Saf
     const began = process.hrtime.bigint()
     const now_us = (): number =>
       job.from_us + Math.round((Number(process.hrtime.bigint() - began) / 1000) * job.speed)
-    let state = safeOffBegin(job.off, job.configs, job.from_us, job.look_first === true)
+    const first = safeOffBegin(job.off, job.configs, job.from_us, job.look_first === true)
+    let state = first.state
     const tries = new Map<string, number>()
 
     const feed = (input: SafeOffInput): void => {
       const turn = safeOffStep(state, input)
       state = turn.state
-      for (const output of turn.outputs) if (output.kind === 'write') ports.write(output.port, output.text)
-      for (const output of turn.outputs) {
+      obey(turn.outputs)
+    }
+    const obey = (outputs: readonly SafeOffOutput[]): void => {
+      for (const output of outputs) if (output.kind === 'write') ports.write(output.port, output.text)
+      for (const output of outputs) {
         switch (output.kind) {
           case 'write':
             break
@@ -87,6 +91,7 @@ export function makeSafe(job: MakeSafe, handlers: MakeSafeHandlers): Promise<Saf
     const ticking = setInterval(() => {
       feed({ kind: 'tick', t_us: now_us() })
     }, tick_ms)
+    obey(first.outputs)
     for (const port of Object.keys(state.lines)) open(port)
   })
 }

@@ -1,9 +1,9 @@
-import type { OffPlan } from '../plan/index.js'
+import { isHotRole, type OffPlan } from '../plan/index.js'
 import { openSpare, type PortLine } from '../supply/index.js'
 
 /** What an urgent OFF takes at once: drive, screen and HT, in the plan's order. Never heaters or bias: they follow by rule. */
 export function atOnce(off: OffPlan): OffPlan['channels'] {
-  return off.channels.filter(({ role }) => role !== 'heater' && role !== 'bias')
+  return off.channels.filter(({ role }) => isHotRole(role))
 }
 
 /**

@@ -174,9 +174,23 @@ export const offPlanShape = z.looseObject({
       expected_fall: z.looseObject({ ohm: number, F: number }).nullable(),
       resolution_V: number,
       resolution_A: number,
+      zero_A: number,
     }),
   ),
+  knobs: z
+    .array(
+      z.looseObject({
+        rail: text,
+        role,
+        class: z.enum(['watched', 'hand']),
+        volts_meter: text.nullable(),
+        amps_meter: text.nullable(),
+        no_A: number,
+      }),
+    )
+    .nullable(),
   heaters_off_after_s: number,
+  stale_s: number,
   bias_release: z.looseObject({
     below_V: number,
     discharge_s: number.nullable(),
@@ -316,9 +330,7 @@ export const lineConfigShape: z.ZodType<LineConfig> = z.looseObject({
       over_voltage: z.boolean(),
       min_V: number.exactOptional(),
       min_A: number.exactOptional(),
-      off_order: number.exactOptional(),
       unguarded: z.boolean().exactOptional(),
-      release: z.looseObject({ below_V: number, after_s: number }).exactOptional(),
     }),
   ),
   meter: z.looseObject({ name: text, measures: z.enum(['V', 'A']), limit: number }).nullable(),

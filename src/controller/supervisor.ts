@@ -330,17 +330,13 @@ class RunningSupervisor implements Supervisor {
       unit: '',
       text: `${result.lost}; the supervisor put the outputs off. ${result.text}`,
     }
-    const channels = this.result?.channels ?? {}
-    const off = Object.fromEntries(
-      Object.values(channels).map(({ rail, confirmed, volts, how }) => [rail, { confirmed, volts, how }]),
-    )
     const ending = runEnding(
       {
         outcome: 'failed',
         reason,
         outputs_off: result.confirmed ? 'confirmed' : 'not confirmed',
-        off,
-        hand_rails: handRails(this.job.plan),
+        off: this.result?.rails ?? {},
+        hand_rails: this.result?.hand_rails ?? handRails(this.job.plan),
         bias_released_by: this.result?.bias_released_by ?? null,
         warnings: [],
         steps_done: this.stepsDone,

@@ -22,9 +22,7 @@ export function lineConfigOf(port: string, supply: Supply): LineConfig {
         over_voltage: c.over_voltage,
         min_V: c.min_V,
         min_A: c.min_A,
-        off_order: c.off_order,
         unguarded: c.role === 'heater' || c.role === 'bias',
-        release: c.bias_release,
       }),
     ),
   }

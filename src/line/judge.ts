@@ -9,7 +9,6 @@ export type Verdict =
   | { readonly is: 'bad' }
   | { readonly is: 'differs'; readonly why: string; readonly unchanged: boolean }
   | { readonly is: 'refused'; readonly why: string }
-  | { readonly is: 'not yet' }
 
 const good: Verdict = { is: 'good' }
 const bad: Verdict = { is: 'bad' }
@@ -29,12 +28,6 @@ export function judge(d: Draft, move: Extract<Move, { kind: 'ask' }>, said: stri
         nearLimit(d, channel, decimalValue(value))
       }
       return good
-    }
-    case 'fallen': {
-      const value = number(d, text, 'V', channel)
-      if (value === null) return bad
-      tellEvent(d, { kind: 'reading', channel: channelName(d, channel), quantity: 'V', value })
-      return Math.abs(decimalValue(value)) < want.below_V || d.t_us >= want.by_us ? good : { is: 'not yet' }
     }
     case 'meter': {
       const { meter } = d.config

@@ -23,8 +23,6 @@ export type Want =
   | { readonly is: 'tripped'; readonly which: Protection; readonly mask: number | null }
   | { readonly is: 'armed' }
   | { readonly is: 'errors' }
-  /** Volts of an output found on at the first connection, until they are low. */
-  | { readonly is: 'fallen'; readonly below_V: number; readonly by_us: number }
   | { readonly is: 'acknowledgement' }
   | { readonly is: 'identity' }
   /** The answer no longer matters. */

@@ -8,8 +8,6 @@ import { identified, opens } from './work.js'
 
 /** OFF or a lowering that does not read back is said this often before the request fails. */
 const again_most = 3
-/** Where an earlier output was found on: how often its fall is looked at. */
-const fall_every_us = 100_000
 /** Queued errors read after a failure. */
 const errors_most = 10
 /** Another supply on this port: how often it is asked whether the right one is back. */
@@ -163,10 +161,6 @@ function answered(d: Draft, verdict: Verdict): void {
   switch (verdict.is) {
     case 'good':
       d.work = { ...on, at: work.at + 1 }
-      return
-    case 'not yet':
-      d.hold_us = d.t_us + fall_every_us
-      d.work = on
       return
     case 'refused':
       d.work = on

@@ -12,7 +12,7 @@ export interface Flight {
 
 /** Moves being made one after another, for a request, for the opening of a connection, or for a reading. */
 export interface Work {
-  readonly why: 'request' | 'looking' | 'opening' | 'reading' | 'feeding'
+  readonly why: 'request' | 'opening' | 'reading' | 'feeding'
   readonly request: Request | null
   readonly moves: readonly Move[]
   readonly at: number
@@ -52,7 +52,7 @@ export interface Urgent {
 
 /**
  * - `closed`: no connection; `quiet`: waiting for the line to fall silent; `identify`: asked who is there;
- * - `opening`: reading back and switching off what is there; `ready`: polling and obeying.
+ * - `opening`: reading back what is there; `ready`: polling and obeying.
  */
 export type Link = 'closed' | 'quiet' | 'identify' | 'opening' | 'ready'
 

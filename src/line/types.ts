@@ -14,8 +14,8 @@ export interface LineConfig {
   readonly channels: readonly LineChannel[]
   /** A meter port: only these readings, no outputs. */
   readonly meter: { readonly name: string; readonly measures: 'V' | 'A'; readonly limit: number } | null
-  /** What is found on at the first connection stays on: someone else decides the order, over several ports (safe-off). */
-  readonly outputs_stay?: boolean
+  /** Opened to put outputs off, not to run them: no dead-man is armed. */
+  readonly only_off?: boolean
   /** A round of readings starts no sooner than this after the one before; 0 or absent = as fast as the line allows. */
   readonly poll_us?: number
 }
@@ -36,10 +36,6 @@ export interface LineChannel {
   readonly min_A?: number
   /** Left unarmed by a dead-man of its own: heaters, and bias, which must outlast HT. */
   readonly unguarded?: boolean
-  /** Lower goes off first when the first connection finds outputs on; the order of `channels` unless given. */
-  readonly off_order?: number
-  /** When the first connection found an earlier output on, the next waits until that one is below this, or this long. */
-  readonly release?: { readonly below_V: number; readonly after_s: number }
 }
 
 export type LineInput =

@@ -1,5 +1,5 @@
 import { armMoves, expiredQuestion, feedMoves } from './dead-man.js'
-import { ask, movesFor, offMoves, plainTell, settingsStill, type Move } from './moves.js'
+import { ask, movesFor, plainTell, settingsStill, type Move } from './moves.js'
 import { doubtedQuestion } from './rounds.js'
 import { failRequest, tellEvent, write, type Draft, type Work } from './state.js'
 import { owed } from './urgent.js'
@@ -8,7 +8,7 @@ const start = { at: 0, said: false, missed: 0, again: 0 } as const
 
 /** Work of a fresh connection, before anything else. */
 export function opens(work: Work | null): boolean {
-  return work?.why === 'looking' || work?.why === 'opening'
+  return work?.why === 'opening'
 }
 
 export function identified(d: Draft): void {
@@ -22,7 +22,10 @@ export function identified(d: Draft): void {
   if (opens(d.work)) d.link = 'opening'
 }
 
-/** First connection: look, then OFF to every channel in order. Later ones: look, and see that settings are still the same. */
+/**
+ * First connection: look, and leave everything as it is found. What is on goes off in an order over all ports, which is not one
+ * port's to decide. Later connections: look, and see that settings are still the same.
+ */
 function openingWork(d: Draft): Work | null {
   const { config } = d
   if (config.meter !== null || config.channels.length === 0) {
@@ -33,40 +36,18 @@ function openingWork(d: Draft): Work | null {
     ask(config, index, config.dialect.ask_output, { is: 'output', on: null }),
   )
   // Asked before it is armed again, which would hide it.
-  const fired = config.channels.flatMap((_, index) => expiredQuestion(config, index) ?? [])
-  const still = d.channels.flatMap((known, index) => settingsStill(config, index, known))
-  if (!d.been_ready) return { why: 'looking', request: null, moves: look, ...start }
-  return { why: 'opening', request: null, moves: [...look, ...fired, ...still, ...readyMoves(d)], ...start }
-}
-
-/** The OFFs of the first connection; where an output was found on, the next in order waits until it has fallen. */
-function offInOrder(d: Draft): readonly Move[] {
-  const { config } = d
-  const order = config.channels
-    .map((channel, index) => ({ index, channel, order: channel.off_order ?? index }))
-    .sort((a, b) => a.order - b.order)
-  const moves: Move[] = []
-  let found: typeof order = []
-  let last = Number.NEGATIVE_INFINITY
-  for (const one of order) {
-    if (one.order > last) {
-      for (const { index, channel } of found) {
-        if (!channel.release) continue
-        const by_us = d.t_us + channel.release.after_s * 1_000_000
-        const want = { is: 'fallen', below_V: channel.release.below_V, by_us } as const
-        moves.push(ask(config, index, config.dialect.measure_volts, want))
-      }
-      found = []
-    }
-    last = one.order
-    moves.push(...offMoves(config, one.index))
-    if (d.channels[one.index]?.output === true) found.push(one)
-  }
-  return [...moves, ...readyMoves(d)]
+  const again = d.been_ready
+    ? [
+        ...config.channels.flatMap((_, index) => expiredQuestion(config, index) ?? []),
+        ...d.channels.flatMap((known, index) => settingsStill(config, index, known)),
+      ]
+    : []
+  return { why: 'opening', request: null, moves: [...look, ...again, ...readyMoves(d)], ...start }
 }
 
 /** Delays and power-on state as the dialect wants them, and the dead-man armed. */
 function readyMoves({ config }: Draft): readonly Move[] {
+  if (config.only_off === true) return []
   return [...config.dialect.at_open.map((text) => plainTell(config, text)), ...armMoves(config)]
 }
 
@@ -95,9 +76,7 @@ export function goOn(d: Draft): void {
 function finish(d: Draft, work: Work): void {
   d.work = null
   if (work.request !== null) tellEvent(d, { kind: 'done', id: work.request.id })
-  if (work.why === 'looking' && d.config.outputs_stay !== true) {
-    d.work = { why: 'opening', request: null, moves: offInOrder(d), ...start }
-  } else if (opens(work)) {
+  if (opens(work)) {
     d.link = 'ready'
     d.been_ready = true
   }

@@ -14,5 +14,5 @@ export {
 } from './rules.js'
 export { makePlan, type Made, type PlanOptions } from './make.js'
 export { stepNumbered } from './numbered.js'
-export { offPlanOf } from './off.js'
+export { isHotRole, offPlanOf } from './off.js'
 export { planText } from './text.js'

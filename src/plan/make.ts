@@ -1,6 +1,13 @@
 import { type Bench, bleederFor } from '../bench/index.js'
 import type { Equipment, RailName } from '../equipment/index.js'
-import { chainsOf, createLimits, heaterPoint, type LimitProblem, type LimitsDesk, show } from '../limits/index.js'
+import {
+  chainsOf,
+  createLimits,
+  heaterPoint,
+  type LimitProblem,
+  type LimitsDesk,
+  show,
+} from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
 import { planCharts, planLacks } from './charts.js'
 import { low_V, setDischarge_s } from './discharge.js'

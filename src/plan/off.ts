@@ -2,10 +2,19 @@ import { type Bench, urgentOffText } from '../bench/index.js'
 import type { Equipment, RailName, RailRole } from '../equipment/index.js'
 import { createLimits, type LimitsDesk } from '../limits/index.js'
 import { dischargeOf, type Discharge, setDischarge_s } from './discharge.js'
-import type { OffPlan } from './types.js'
+import { staleAfter_s } from './rules.js'
+import type { OffKnob, OffPlan } from './types.js'
 
 /** Order of the urgent OFF: drive, screen and HT at once; heaters and bias follow by rule. */
 const rank: Readonly<Record<RailRole, number>> = { drive: 0, screen: 1, other: 2, HT: 3, heater: 4, bias: 5 }
+
+/**
+ * What the urgent OFF takes at once, and what bias and heaters wait for: everything that may put volts on a plate or a screen.
+ * `other` counts: nothing says that it does not.
+ */
+export function isHotRole(role: RailRole): boolean {
+  return role !== 'heater' && role !== 'bias'
+}
 
 /** HT that has not fallen this long after OFF: heaters go off all the same, seconds. */
 const heatersOffAfter_s = 30
@@ -41,6 +50,7 @@ export function offPlan(bench: Bench, equipment: Equipment | undefined, desk: Li
         expected_fall: known === undefined || known === null ? own : { ohm: known.ohm, F: known.F },
         resolution_V: channel.resolution_V,
         resolution_A: channel.resolution_A,
+        zero_A: channel.accuracy_A.plus,
       }
     }),
   )
@@ -52,7 +62,9 @@ export function offPlan(bench: Bench, equipment: Equipment | undefined, desk: Li
   return {
     format: 'slowglow off 1',
     channels,
+    knobs: desk === null ? null : knobsOf(bench, equipment, desk),
     heaters_off_after_s: heatersOffAfter_s,
+    stale_s: staleAfter_s(bench),
     bias_release: {
       below_V: Math.min(60, ...releases.map((release) => release.below_V)),
       discharge_s: equipment === undefined || desk === null ? null : setDischarge_s(equipment, desk),
@@ -62,10 +74,24 @@ export function offPlan(bench: Bench, equipment: Equipment | undefined, desk: Li
   }
 }
 
+/** Rails that no channel of the bench feeds: watched through a meter on a line, or by hand. */
+function knobsOf(bench: Bench, equipment: Equipment | undefined, desk: LimitsDesk): OffKnob[] {
+  return Object.entries(equipment?.rails ?? {}).flatMap(([rail, { role }]): OffKnob[] => {
+    const side = desk.rails[rail]
+    if (side === undefined || side.class === 'programmed') return []
+    const onLine = (name: string | null): string | null =>
+      name !== null && side.class === 'watched' && bench.meters[name]?.line != null ? name : null
+    const amps_meter = onLine(side.amps_meter)
+    const meter = amps_meter === null ? undefined : bench.meters[amps_meter]
+    const no_A = meter === undefined ? 0 : Math.max(meter.resolution, meter.accuracy.plus)
+    return [{ rail, role, class: side.class, volts_meter: onLine(side.volts_meter), amps_meter, no_A }]
+  })
+}
+
 /** Whether the supply's terminals see every plate and screen feed: nothing but wire between. */
 function onlyWire(equipment: Equipment): boolean {
   return Object.values(equipment.rails)
-    .filter((rail) => rail.role !== 'heater' && rail.role !== 'bias')
+    .filter((rail) => isHotRole(rail.role))
     .every(
       ({ feeds }) =>
         feeds.fuse_A === undefined &&

@@ -1,6 +1,7 @@
 import { type Equipment, type ModeName, type RailName, recordOf } from '../equipment/index.js'
 import { chainsOf, type LimitsDesk, show } from '../limits/index.js'
 import type { Profile, Stage } from '../profile/index.js'
+import { isHotRole } from './off.js'
 
 /** A stage with every figure filled in, and why the filled-in ones are what they are. */
 export type FilledStage = Stage & { readonly added: string | null }
@@ -241,5 +242,5 @@ export function railsOf(equipment: Equipment, role: string): RailName[] {
 /** Rails that come after heaters and bias: HT, screen, drive and others. */
 export function isHot(equipment: Equipment, rail: RailName): boolean {
   const role = equipment.rails[rail]?.role
-  return role !== undefined && role !== 'heater' && role !== 'bias'
+  return role !== undefined && isHotRole(role)
 }

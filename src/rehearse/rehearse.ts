@@ -5,7 +5,6 @@ import { createLoop, type LoopInput, type LoopOutput, loopStep } from '../loop/i
 import type { Ask, Plan } from '../plan/index.js'
 import { type Command, type EventBody, type View, view } from '../sequencer/index.js'
 import {
-  happened,
   type RunEnding,
   type RunEntry,
   lastTyped,
@@ -48,6 +47,8 @@ const tick_us = 50_000
 const poll_us = 200_000
 /** As a live run waits for its ports. */
 const start_within_us = 12_000_000
+/** Ports open one after another (our choice): no two lines of a bench run in step with each other and with the tick. */
+const opening_us = 18_000
 /** Reopening a connection takes this long, µs (common practice, no source). */
 const reopen_us = 200_000
 /** From an alarm to a hand on the knob, µs (common practice, no source). */
@@ -103,7 +104,11 @@ class Run {
   }
 
   go(): Rehearsal {
-    for (const { port } of this.configs) this.line(port, { kind: 'opened', t_us: 0 })
+    for (const { port, channels } of this.configs) {
+      this.later(opening_us * channels.length, () => {
+        this.line(port, { kind: 'opened', t_us: this.t_us })
+      })
+    }
     const reachable = this.comeUp()
     const identities = Object.fromEntries(
       Object.values(this.loop.lines).map(({ config, identity }) => [config.port, identity ?? '']),
@@ -252,7 +257,6 @@ class Run {
         this.answer(command)
         return
       case 'alarm':
-        this.options.record(happened(t_us, 'rehearsal', 'alarm', command.text))
         if (command.turn_down !== undefined) this.turnDown(command.turn_down, command.text)
         return
       case 'notice':

@@ -1,6 +1,6 @@
 import type { RailLimits, RailPlan, Step } from '../plan/index.js'
 import type { RailState, State } from './state.js'
-import { currentStep, off_V, resolution, touch_V, us } from './state.js'
+import { currentStep, isHot, off_V, resolution, touch_V, us } from './state.js'
 import { amps, volts } from './words.js'
 
 /** What is in force now: limits of the moment, and the states that change what a reading means. */
@@ -105,13 +105,13 @@ export function comesDown(s: State, state: RailState): boolean {
 }
 
 /**
- * Any HT or screen rail above the touch limit, or set to be. A watched one counts by the volts it was brought to, too: with
+ * Any rail that may feed a plate or a screen (drive feeds grids) above the touch limit, or set to be. A watched one counts by the volts it was brought to, too: with
  * its meter dead it may still be up.
  */
 export function htIsOn(s: State): boolean {
   return Object.values(s.plan.rails).some((rail) => {
     const state = s.rails[rail.name]
-    if ((rail.role !== 'HT' && rail.role !== 'screen') || !state) return false
+    if (!isHot(rail) || rail.role === 'drive' || !state) return false
     if (state.energised && (state.V?.value ?? 0) > touch_V) return true
     return (state.energised || rail.class === 'watched') && state.set_V > touch_V
   })

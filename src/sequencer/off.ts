@@ -1,27 +1,31 @@
+import { decimalValue } from '../exchange/index.js'
+import {
+  handsMissing,
+  handToAsk,
+  type OffAct,
+  offBegin,
+  type OffInput,
+  type OffResult,
+  type OffState,
+  offStep,
+} from '../off/index.js'
 import type { RailPlan, RuleCode } from '../plan/index.js'
 import { outcomeOf } from './breach.js'
-import { askHands, handRanOut, handsMissing, keepsBias } from './off-hand.js'
-import { inOffOrder, isBias, isHeater, isLow, personWithin_s } from './off-rails.js'
-import { closePrompt } from './prompts.js'
+import { ask, closePrompt, readingOf } from './prompts.js'
 import { record, send, warn } from './send.js'
-import type { Draft, Off, Sample } from './state.js'
-import { accuracy, ampsCome, isHot, off_V, paced_s, resolution, touch_V, us } from './state.js'
-import type { Ending, ReasonRecord } from './types.js'
+import type { Draft, Off } from './state.js'
+import { isHot, off_V, us } from './state.js'
+import type { Ending, Event, ReasonRecord } from './types.js'
 import { volts } from './words.js'
 
 /**
- * Everything off, in order, and confirmed by measurement. One machine serves the urgent OFF (all HT, screen and drive at
- * once, beside every queue) and the run-down (the same order, each OFF read back). Heaters and bias follow by rule:
- * heaters when HT is low, or 30 s later; bias at the first of (a) plates and screens measured below 60 V, (b) the computed
- * discharge time, (c) cathodes cold. While HT does not fall only (a) lets the bias go.
+ * A run going off. What goes off when, what confirms it and what is called out is decided in `src/off`, the same for a run,
+ * for `safe-off` and for a take-over; here it is fed what the run reads, its acts are carried out, and people are asked
+ * about the rails on their knobs.
  */
 
-const fallWithin_s = 10
-const escalateEvery_s = 3
-/** After the alarm the run waits this long for the mains to be cut before it ends unconfirmed. */
-const giveUp_s = 60
-/** Where this run never switched anything on, a line that stays quiet is given up sooner. */
-const nothingOn_s = 15
+/** A person turns a knob slower than a relay opens. */
+const personWithin_s = 600
 
 export function makeOff(
   d: Draft,
@@ -36,56 +40,40 @@ export function makeOff(
   }
   closePrompt(d, 'the run is going off')
   d.s.phase = 'making off'
-  d.s.off = {
+  const { state, acts } = offBegin(d.s.plan.off, {
+    t_us: d.s.t_us,
     how,
-    outcome,
-    reason,
-    since_us: d.s.t_us,
-    from_V: {},
-    given_us: {},
-    quiet: {},
-    fall: {},
-    confirmed: {},
-    heaters_off_us: null,
-    heaters_cold_us: null,
-    down_us: {},
-    bias_released_by: null,
-    escalations: 0,
-    escalated_us: d.s.t_us,
-    alarmed: false,
-    hand: {},
-  }
+    ht_was_up: d.s.ht_was_up,
+    live: d.s.ever_energised || d.s.found_on.length > 0 ? 'yes' : 'no',
+    outputs: Object.fromEntries(Object.entries(d.s.channels).map(([name, { output }]) => [name, output])),
+    volts: lastVolts(d),
+    knobs: knobsOf(d),
+    asks: true,
+    // At the end of a run that did as planned the question is enough.
+    calls_hands: reason !== null,
+    look_first: false,
+  })
+  d.s.off = { ...state, outcome, reason }
   // What lowers energy never waits for the record: OFF first, then why.
-  give(d, inOffOrder(d, isHot), how)
+  const first = acts.filter((act) => act.do === 'urgent off' || act.do === 'off')
+  for (const act of first) carry(d, act)
   record(d, reason ? 'trip' : 'off', reason?.text ?? 'All steps are done: running down.', {
     rail: reason?.rail ?? null,
     data: reason ? { ...reason, how } : { how },
   })
-  for (const rail of inOffOrder(d, isHot)) {
-    if ((rail.class === 'watched' || (rail.class === 'hand' && reason)) && d.s.rails[rail.name]?.energised) {
-      d.out.push({
-        kind: 'alarm',
-        text: `Turn ${rail.name} down to zero by its knob now, one hand.`,
-        turn_down: rail.name,
-      })
-    }
-  }
+  for (const act of acts) if (!first.includes(act)) carry(d, act)
 }
 
 /** A second cause while already going off: the first reason stays, the means may only get stronger. */
 function moreUrgent(d: Draft, how: Off['how'], outcome: Off['outcome'], reason: ReasonRecord | null): void {
   const off = d.s.off
   if (!off || how === 'run down') return
+  if (off.how === 'run down') feed(d, { kind: 'urgent', t_us: d.s.t_us })
   if (off.outcome === 'completed' && reason) {
-    off.outcome = outcome
-    off.reason = reason
+    if (d.s.off) d.s.off = { ...d.s.off, outcome, reason }
     record(d, 'trip', reason.text, { rail: reason.rail, data: { ...reason, how } })
   } else if (reason) {
     warn(d, `While going off: ${reason.text}`, reason.rail)
-  }
-  if (off.how === 'run down') {
-    off.how = 'urgent'
-    give(d, inOffOrder(d, isHot), 'urgent')
   }
 }
 
@@ -94,327 +82,209 @@ export function trip(d: Draft, reason: ReasonRecord): void {
   makeOff(d, outcome === 'stopped' ? 'run down' : 'urgent', outcome, reason)
 }
 
-/** Gives OFF to rails, and remembers when and from what volts. */
-function give(d: Draft, which: readonly RailPlan[], how: Off['how']): void {
-  const off = d.s.off
-  if (!off) return
-  const channels: string[] = []
-  for (const rail of which) {
-    off.given_us = { ...off.given_us, [rail.name]: d.s.t_us }
-    off.from_V = { ...off.from_V, [rail.name]: off.from_V[rail.name] ?? d.s.rails[rail.name]?.V?.value ?? 0 }
-    for (const part of rail.channels) channels.push(part.channel)
-  }
-  if (channels.length === 0) return
-  if (how === 'urgent') {
-    // Whatever else was asked of the lines is dropped there; its answers mean nothing any more.
-    d.s.pending = {}
-    d.out.push({ kind: 'urgent off', channels })
-  } else for (const channel of channels) send(d, channel, { do: 'off' })
-  for (const channel of channels) {
-    const state = d.s.channels[channel]
-    if (state) state.setting = null
-  }
-}
-
-/** Called for every reading while going off: counts quiet samples and keeps the fall. */
-export function noteFall(d: Draft, name: string, quantity: 'V' | 'A'): void {
-  const off = d.s.off
-  const rail = d.s.plan.rails[name]
-  const state = d.s.rails[name]
-  if (!off || !rail || !state || off.given_us[name] === undefined) return
-  if (quantity === 'A' && state.A) {
-    const least = Math.max(resolution(d.s, rail).A, accuracy(d.s, rail, 0, 0).A)
-    off.quiet = { ...off.quiet, [name]: Math.abs(state.A.value) <= least ? (off.quiet[name] ?? 0) + 1 : 0 }
-  }
-  if (quantity === 'V' && state.V) {
-    const list = off.fall[name] ?? []
-    const last = list[list.length - 1]
-    if (!last || state.V.t_us - last.t_us >= us(0.5))
-      off.fall = { ...off.fall, [name]: [...list.slice(-39), state.V] }
-  }
-}
-
-export function offTick(d: Draft): void {
-  const off = d.s.off
-  if (!off || d.s.phase !== 'making off') return
-  for (const rail of Object.values(d.s.plan.rails)) confirm(d, off, rail)
-  heaters(d, off)
-  noteCold(d, off)
-  bias(d, off)
-  escalate(d, off)
-  askHands(d, off)
-  finish(d, off)
-}
-
-/** Off read back, no current, and terminals below 5 V or falling as their discharge path predicts. */
-function confirm(d: Draft, off: Off, rail: RailPlan): void {
-  if (rail.class === 'hand') return
-  if (typeof off.confirmed[rail.name] === 'string') {
-    if (cameBack(d, off, rail)) retract(d, off, rail)
-    return
-  }
-  const given_us = off.given_us[rail.name]
-  const state = d.s.rails[rail.name]
-  if (given_us === undefined || !state) return
-  const fresh = state.V && state.V.t_us > given_us ? state.V : null
-  if (!fresh) return
-  const readBack = rail.channels.every((part) => d.s.channels[part.channel]?.output === 'off')
-  const quiet = !ampsCome(d.s, rail) || (off.quiet[rail.name] ?? 0) >= 3
-  if (!readBack || !quiet) return
-  const how =
-    Math.abs(fresh.value) < off_V
-      ? `measured ${volts(fresh.value)} at the supply's terminals`
-      : fallsAsPredicted(d, off, rail, fresh)
-  if (how === null) return
-  off.confirmed = { ...off.confirmed, [rail.name]: how }
-  off.down_us = { ...off.down_us, [rail.name]: rail.class === 'programmed' ? given_us : d.s.t_us }
-  state.energised = false
-  state.set_V = 0
-  record(d, 'off', `${rail.name}: output confirmed off (${how}).`, {
-    rail: rail.name,
-    data: { volts: fresh.value, after_s: (d.s.t_us - given_us) / 1e6 },
-  })
-}
-
-/** An output that reads as on again, or volts that stopped falling: what was confirmed no longer is. */
-function cameBack(d: Draft, off: Off, rail: RailPlan): boolean {
-  if (rail.channels.some((part) => d.s.channels[part.channel]?.output === 'on')) return true
-  const sample = d.s.rails[rail.name]?.V
-  const path = rail.discharge
-  if (!sample || Math.abs(sample.value) < off_V) return false
-  // Nothing was falling there: it was confirmed by standing below this.
-  if (!path) return Math.abs(sample.value) > off_V + 3 * resolution(d.s, rail).V
-  const t_s = (sample.t_us - (off.given_us[rail.name] ?? sample.t_us)) / 1e6
-  const allowed_V =
-    slowDecay(off.from_V[rail.name] ?? 0, t_s / (3 * path.ohm * path.F)) + 3 * resolution(d.s, rail).V
-  return sample.value > Math.max(off_V, allowed_V)
-}
-
-function retract(d: Draft, off: Off, rail: RailPlan): void {
-  off.confirmed = { ...off.confirmed, [rail.name]: null }
-  const state = d.s.rails[rail.name]
-  if (state) state.energised = true
-  record(
-    d,
-    'off',
-    `${rail.name}: no longer confirmed off, it reads ${volts(state?.V?.value ?? 0)}${rail.class === 'watched' ? '' : '; told again'}.`,
-    { rail: rail.name },
+function lastVolts(d: Draft): Record<string, { value: number; t_us: number }> {
+  return Object.fromEntries(
+    Object.entries(d.s.rails).flatMap(([name, { V }]) => (V === null ? [] : [[name, V] as const])),
   )
-  if (rail.class === 'watched')
+}
+
+function knobsOf(d: Draft): OffState['knobs'] {
+  const state = (rail: RailPlan): 'up' | 'down' | 'unknown' => {
+    if (d.s.rails[rail.name]?.energised) return 'up'
+    return rail.class === 'hand' ? 'down' : 'unknown'
+  }
+  return Object.fromEntries(
+    Object.values(d.s.plan.rails)
+      .filter((rail) => rail.class !== 'programmed')
+      .map((rail) => [rail.name, state(rail)]),
+  )
+}
+
+/** Hears what the run hears while it goes off. */
+export function offHears(d: Draft, event: Event): void {
+  if (d.s.phase !== 'making off' || !d.s.off) return
+  for (const [channel, { output }] of Object.entries(d.s.channels)) {
+    if (output !== 'unknown' && d.s.off.outputs[channel] !== output)
+      feed(d, { kind: 'output', t_us: d.s.t_us, channel, on: output === 'on' })
+  }
+  switch (event.kind) {
+    case 'reading':
+      feed(d, {
+        kind: 'reading',
+        t_us: d.s.t_us,
+        channel: event.channel,
+        quantity: event.quantity,
+        value: decimalValue(event.value),
+      })
+      return
+    case 'meter':
+      feed(d, { kind: 'meter', t_us: d.s.t_us, meter: event.meter, value: decimalValue(event.value) })
+      return
+    case 'tick':
+      handQuestions(d)
+      feed(d, { kind: 'tick', t_us: d.s.t_us })
+      return
+    default:
+      return
+  }
+}
+
+function feed(d: Draft, input: OffInput): void {
+  const before = d.s.off
+  if (!before || d.s.phase !== 'making off') return
+  const { state, acts } = offStep(d.s.plan.off, before, input)
+  d.s.off = { ...before, ...state }
+  for (const [name, how] of Object.entries(state.confirmed)) {
+    const rail = d.s.rails[name]
+    if (!rail || how === before.confirmed[name]) continue
+    rail.energised = how === null
+    if (how !== null) rail.set_V = 0
+  }
+  for (const act of acts) carry(d, act)
+}
+
+function carry(d: Draft, act: OffAct): void {
+  switch (act.do) {
+    case 'urgent off':
+      // Whatever else was asked of the lines is dropped there; its answers mean nothing any more.
+      d.s.pending = {}
+      d.out.push({ kind: 'urgent off', channels: act.channels })
+      for (const channel of act.channels) settingDropped(d, channel)
+      return
+    case 'off':
+    case 'zero':
+      request(d, act.channel, act.do)
+      return
+    case 'record':
+      record(d, 'off', act.text, { rail: act.rail, data: act.data })
+      return
+    case 'alarm':
+      d.out.push({
+        kind: 'alarm',
+        text: act.text,
+        ...(act.turn_down && act.rail !== null ? { turn_down: act.rail } : {}),
+      })
+      record(d, 'alarm', act.text, { rail: act.rail })
+      return
+    case 'end':
+      end(d, act.result)
+      return
+  }
+}
+
+/** One of a kind at a time on its way to a channel; one that never came back must not keep it from being told again. */
+function request(d: Draft, channel: string, what: 'off' | 'zero'): void {
+  const same = Object.entries(d.s.pending).filter(
+    ([, pending]) => pending.channel === channel && pending.request.do === what,
+  )
+  if (same.some(([, pending]) => d.s.t_us - pending.t_us < us(10))) return
+  for (const [id] of same)
+    d.s.pending = Object.fromEntries(Object.entries(d.s.pending).filter(([n]) => n !== id))
+  send(d, channel, { do: what })
+  settingDropped(d, channel)
+}
+
+function settingDropped(d: Draft, channel: string): void {
+  const state = d.s.channels[channel]
+  if (state) state.setting = null
+}
+
+/** Hand rails: nobody but the person can turn them down, or say that they are. */
+function handQuestions(d: Draft): void {
+  handRanOut(d)
+  if (d.s.prompt || !d.s.off) return
+  const rail = handToAsk(d.s.plan.off, d.s.off)
+  if (rail === null) return
+  const wanted = readingOf(
+    `Turn ${rail} down to zero by its knob and switch it off, one hand; then type the volts that its own meter shows, or one that was clipped on before. Measure before touching.`,
+    `hand off ${rail}`,
+    'V',
+    -offBelow_V(d, rail),
+    offBelow_V(d, rail),
+    { rail },
+  )
+  ask(d, { kind: 'hand off', rail }, { ...wanted, timeout_s: personWithin_s })
+}
+
+/** What still counts as off: 5 V, and of a heater rail no more than a tenth of its volts. */
+function offBelow_V(d: Draft, rail: string): number {
+  const full_V = d.s.plan.heaters.filter((watch) => watch.rail === rail).map(({ volts }) => volts)
+  return Math.min(off_V, ...full_V.map((each) => 0.1 * each))
+}
+
+export function answerHandOff(d: Draft, rail: string, value: number | string): void {
+  const state = d.s.rails[rail]
+  const open = d.s.prompt
+  if (!d.s.off || !open || !state) return
+  if (typeof value !== 'number' || Math.abs(value) > offBelow_V(d, rail)) {
+    const again =
+      typeof value === 'number'
+        ? `${volts(value)} is not off (at most ${volts(offBelow_V(d, rail))}). `
+        : 'A number of volts is wanted here. '
     d.out.push({
-      kind: 'alarm',
-      text: `${rail.name} reads ${volts(state?.V?.value ?? 0)} again: turn it down to zero by its knob now, one hand.`,
-      turn_down: rail.name,
+      kind: 'prompt',
+      prompt: open.id,
+      ask: { ...open.ask, text: again + open.ask.text },
+      until_us: open.until_us,
     })
-  give(d, [rail], isHot(rail) ? 'urgent' : 'run down')
-}
-
-function fallsAsPredicted(d: Draft, off: Off, rail: RailPlan, now: Sample): string | null {
-  const from = off.from_V[rail.name] ?? 0
-  const step_V = resolution(d.s, rail).V
-  const list = off.fall[rail.name] ?? []
-  const earlier = list[list.length - 2]
-  if (from - now.value < 3 * step_V || !earlier || now.value >= earlier.value) return null
-  const path = rail.discharge
-  if (!path) return null
-  // Three times slower than the stated path is another path: parts spread less than that. Euler steps, no exponential:
-  // a decision must come out the same on every machine.
-  const t_s = (d.s.t_us - (off.given_us[rail.name] ?? d.s.t_us)) / 1e6
-  if (now.value > slowDecay(from, t_s / (3 * path.ohm * path.F)) + 3 * step_V) return null
-  return `falling from ${volts(from)} to ${volts(now.value)} through ${path.through}`
-}
-
-/** V·exp(−x), by (1 + x/64)^−64: never below the exponential, and only multiplications. */
-function slowDecay(from: number, x: number): number {
-  let factor = 1 + x / 64
-  for (let i = 0; i < 6; i++) factor *= factor
-  return from / factor
-}
-
-function heaters(d: Draft, off: Off): void {
-  if (off.heaters_off_us !== null) return
-  const low = inOffOrder(d, isHot).every((rail) => isLow(d, rail))
-  const waited_s = (d.s.t_us - off.since_us) / 1e6
-  if (!low && waited_s < d.s.plan.off.heaters_off_after_s) return
-  off.heaters_off_us = d.s.t_us
-  const list = inOffOrder(d, isHeater)
-  give(d, list, 'run down')
-  const why = low ? `HT is below ${touch_V} V` : `HT is not low after ${Math.round(waited_s)} s`
-  record(d, 'off', `Heaters off: ${why}.`, { data: { ht_low: low } })
-  for (const rail of list) {
-    // A hand rail is asked for in its turn, which may be long in coming while HT is not low.
-    if ((rail.class === 'watched' || (rail.class === 'hand' && !low)) && d.s.rails[rail.name]?.energised)
-      d.out.push({
-        kind: 'alarm',
-        text: `Turn ${rail.name} down to zero by its knob now.`,
-        turn_down: rail.name,
-      })
-  }
-}
-
-/** Cathodes cool from when every heater rail is confirmed off: measured, or said by the person at its knob. */
-function noteCold(d: Draft, off: Off): void {
-  const all = inOffOrder(d, isHeater).every((rail) =>
-    rail.class === 'hand'
-      ? !d.s.rails[rail.name]?.energised || typeof off.hand[rail.name] === 'number'
-      : typeof off.confirmed[rail.name] === 'string',
-  )
-  if (!all || off.heaters_off_us === null) off.heaters_cold_us = null
-  else off.heaters_cold_us ??= d.s.t_us
-}
-
-/** Which rule lets the bias go, in words for the record; null while it must stay. */
-function biasRule(d: Draft, off: Off): string | null {
-  const hot = inOffOrder(d, isHot)
-  if (!d.s.ht_was_up && hot.every((rail) => isLow(d, rail)))
-    return `plates and screens were never above ${touch_V} V in this run`
-  const release = d.s.plan.off.bias_release
-  if (release.only_wire_between && hot.every((rail) => isLow(d, rail))) {
-    return `(a) plates and screens below ${release.below_V} V, measured at the supply with only wire between`
-  }
-  const falling = hot.every((rail) =>
-    rail.class === 'hand' ? isLow(d, rail) : typeof off.confirmed[rail.name] === 'string',
-  )
-  if (!falling) return null
-  // From when the last of them went down: a person may have turned a knob long after OFF was given to the others.
-  const down_us = Math.max(off.since_us, ...hot.map((rail) => off.down_us[rail.name] ?? off.since_us))
-  if (release.discharge_s !== null && d.s.t_us - down_us >= us(release.discharge_s)) {
-    return `(b) the computed discharge time of ${Math.round(release.discharge_s)} s is over`
-  }
-  if (off.heaters_cold_us !== null && d.s.t_us - off.heaters_cold_us >= us(release.cathodes_cold_s)) {
-    return `(c) heaters off for ${Math.round(release.cathodes_cold_s)} s: cathodes cold (common practice, no source)`
-  }
-  return null
-}
-
-function bias(d: Draft, off: Off): void {
-  const list = inOffOrder(d, isBias)
-  if (off.bias_released_by !== null || list.length === 0 || off.heaters_off_us === null) return
-  const rule = biasRule(d, off)
-  if (rule === null) return
-  off.bias_released_by = rule
-  give(d, list, 'run down')
-  record(d, 'off', `Bias off: ${rule}.`, { data: { rule } })
-  for (const rail of list) {
-    if (rail.class === 'watched' && d.s.rails[rail.name]?.energised)
-      d.out.push({
-        kind: 'alarm',
-        text: `Turn ${rail.name} down to zero by its knob now; HT is low.`,
-        turn_down: rail.name,
-      })
-  }
-}
-
-/** What will not fall is told again by every means, then a person is told to cut the mains of the HT sources. */
-function escalate(d: Draft, off: Off): void {
-  if (d.s.t_us - off.escalated_us < us(escalateEvery_s)) return
-  const open = Object.values(d.s.plan.rails).filter(
-    (rail) =>
-      rail.class === 'programmed' &&
-      d.s.t_us - (off.given_us[rail.name] ?? d.s.t_us) >= us(escalateEvery_s) &&
-      typeof off.confirmed[rail.name] !== 'string',
-  )
-  if (open.length === 0) return
-  off.escalated_us = d.s.t_us
-  off.escalations += 1
-  // Outcomes that never came must not keep a channel from being told again.
-  d.s.pending = Object.fromEntries(
-    Object.entries(d.s.pending).filter(([, pending]) => d.s.t_us - pending.t_us < us(fallWithin_s)),
-  )
-  const hot = open.filter(isHot)
-  const rest = open.filter((rail) => !isHot(rail))
-  if (off.escalations <= 8) {
-    for (const rail of hot) for (const part of rail.channels) send(d, part.channel, { do: 'zero' })
-    if (hot.length > 0)
-      d.out.push({
-        kind: 'urgent off',
-        channels: hot.flatMap((rail) => rail.channels.map((part) => part.channel)),
-      })
-    const busy = new Set(Object.values(d.s.pending).map((pending) => pending.channel))
-    for (const rail of rest)
-      for (const part of rail.channels) if (!busy.has(part.channel)) send(d, part.channel, { do: 'off' })
-  }
-  const late = open.filter((rail) => d.s.t_us - (off.given_us[rail.name] ?? d.s.t_us) >= us(fallWithin_s))
-  if (late.length > 0 && !off.alarmed) {
-    off.alarmed = true
-    const names = late.map((rail) => rail.name).join(', ')
-    const hotNames = late
-      .filter(isHot)
-      .map((rail) => rail.name)
-      .join(', ')
-    const text = hotNames
-      ? `OUTPUTS NOT CONFIRMED OFF: ${hotNames} does not fall after OFF. Cut the mains of the supply that feeds ${hotNames} now. Do not cut the bias supply. Then measure before touching.`
-      : `OUTPUTS NOT CONFIRMED OFF: ${names} does not confirm. Switch that supply off by hand, HT first, bias last. Measure before touching.`
-    d.out.push({ kind: 'alarm', text })
-    record(d, 'alarm', text, { data: { rails: names } })
-  }
-}
-
-function finish(d: Draft, off: Off): void {
-  handRanOut(d, off)
-  const judged = Object.values(d.s.plan.rails).filter((rail) => rail.class !== 'hand')
-  const open = judged.filter((rail) => typeof off.confirmed[rail.name] !== 'string')
-  const asking = d.s.prompt?.purpose.kind === 'hand off'
-  const waited_s = (d.s.t_us - off.since_us) / 1e6
-  const release = d.s.plan.off.bias_release
-  const onRule_s = release.cathodes_cold_s + 2 * personWithin_s
-  const biasKept = keepsBias(d, off)
-  if (open.length === 0) {
-    const missing = handsMissing(d, off)
-    // A hand rail whose turn will never come is not waited for: its bias stays, and the person was told so.
-    if (missing.length === 0 || (!asking && (biasKept || waited_s >= onRule_s))) end(d, off, true)
     return
   }
-  const onPerson = open.some((rail) => rail.class === 'watched')
-  // Rules (b) and (c) take their time; nothing is given up while they are running on a rail that falls.
-  const onRule = open.every((rail) => !isHot(rail)) && !off.alarmed && !biasKept
-  const patience_s = !d.s.ever_energised
-    ? paced_s(d.s, nothingOn_s)
-    : onRule
-      ? onRule_s
-      : onPerson
-        ? personWithin_s
-        : fallWithin_s + d.s.plan.off.heaters_off_after_s + giveUp_s
-  // What was told late, after a person or a rule, has its full time from then on.
-  const told_us = Math.max(off.since_us, ...open.map((rail) => off.given_us[rail.name] ?? 0))
-  const since_s = waited_s < 2 * onRule_s ? (d.s.t_us - told_us) / 1e6 : waited_s
-  if (since_s >= patience_s && !asking) end(d, off, false)
+  state.energised = false
+  feed(d, { kind: 'said', t_us: d.s.t_us, rail, volts: value })
+  record(d, 'off', `${rail}: turned down by hand, ${volts(value)} typed.`, { rail, data: { volts: value } })
+  closePrompt(d, 'answered')
 }
 
-function end(d: Draft, off: Off, confirmed: boolean): void {
-  const list: Record<string, { confirmed: boolean; volts: number | null; how: string }> = {}
-  for (const rail of Object.values(d.s.plan.rails)) {
-    if (rail.class === 'hand') continue
-    const how = off.confirmed[rail.name]
-    const given = off.given_us[rail.name] !== undefined
-    list[rail.name] = {
-      confirmed: typeof how === 'string',
-      volts: d.s.rails[rail.name]?.V?.value ?? null,
-      how:
-        how ??
-        (!given
-          ? keepsBias(d, off)
-            ? 'left on: HT is not known to be low'
-            : 'left on: HT did not fall'
-          : rail.class === 'watched'
-            ? 'you were asked to turn it down, and it does not read as off'
-            : 'OFF was given and did not confirm'),
-    }
-  }
-  const hand_rails = { ...off.hand }
-  for (const rail of handsMissing(d, off)) hand_rails[rail.name] = 'not confirmed by you'
+/** The question ran out: the rail counts as up, and what must not go off before it stays. */
+function handRanOut(d: Draft): void {
+  const { prompt } = d.s
+  if (prompt?.purpose.kind !== 'hand off' || d.s.t_us < prompt.until_us) return
+  const { rail } = prompt.purpose
+  feed(d, { kind: 'said', t_us: d.s.t_us, rail, volts: null })
+  closePrompt(d, 'ran out')
+  const minutes = Math.round((prompt.until_us - prompt.opened_us) / us(60))
+  const plans = Object.values(d.s.plan.rails)
+  const waits = plans.some((each) => each.name === rail && isHot(each)) && d.s.off?.bias_released_by === null
+  const kept = waits ? plans.filter(({ role }) => role === 'bias').map(({ name }) => name) : []
+  const stays =
+    kept.length === 0 ? '' : ` ${kept.join(', ')} stays on: take ${rail} down first, the bias last.`
+  const text = `${rail} was not confirmed off by you in ${minutes} min: take it as on.${stays} Measure before touching.`
+  d.out.push({ kind: 'alarm', text })
+  record(d, 'alarm', text, { rail })
+}
+
+/**
+ * Told again, by a signal, to put outputs off now: nobody need be there to answer. What only a person could say stays
+ * unsaid, and the run may end as soon as everything else is off. False where nothing of a person's is waited for.
+ */
+export function handsGivenUp(d: Draft, by: string): boolean {
+  const { off } = d.s
+  if (off?.how !== 'urgent' || d.s.prompt?.purpose.kind !== 'hand off') return false
+  const names = handsMissing(d.s.plan.off, off)
+  for (const rail of names) feed(d, { kind: 'said', t_us: d.s.t_us, rail, volts: null })
+  closePrompt(d, `given up by ${by}`)
+  const text = `${names.join(', ')} not confirmed off by you, and no longer asked for (${by}): take it as on. HT mains off first, bias last. Measure before touching.`
+  d.out.push({ kind: 'alarm', text })
+  record(d, 'alarm', text)
+  return true
+}
+
+function end(d: Draft, result: OffResult): void {
+  const { off } = d.s
+  if (!off) return
   const ending: Ending = {
     outcome: off.outcome,
     reason: off.reason,
-    outputs_off: confirmed ? 'confirmed' : 'not confirmed',
-    off: list,
-    hand_rails,
-    bias_released_by: off.bias_released_by,
+    outputs_off: result.outputs_off,
+    off: result.rails,
+    hand_rails: result.hand_rails,
+    bias_released_by: result.bias_released_by,
     warnings: d.s.warnings,
     steps_done: d.s.step,
     ever_energised: d.s.ever_energised,
   }
   d.s.phase = 'ended'
+  const confirmed = result.outputs_off === 'confirmed'
   record(d, 'ending', `${off.outcome}; outputs ${confirmed ? 'confirmed off' : 'NOT confirmed off'}.`, {
     data: { ...ending },
   })

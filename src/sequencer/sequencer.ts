@@ -1,12 +1,11 @@
-import type { Plan, RuleCode } from '../plan/index.js'
+import type { Plan, RailPlan, RuleCode } from '../plan/index.js'
 import type { LineFailure, LineRequestBody } from '../exchange/index.js'
 import { takeMeter, takeReading } from './intake.js'
 import { broke, outcomeOf, worst } from './breach.js'
 import { judgeBiasMeter, judgeReading, judgeRunDown } from './judge.js'
 import { judgeTick } from './judge-time.js'
-import { handsGivenUp } from './off-hand.js'
-import { makeOff, noteFall, offTick, trip } from './off.js'
 import { nextToDo } from './next.js'
+import { handsGivenUp, makeOff, offHears, trip } from './off.js'
 import { promptTimeouts } from './prompts.js'
 import { advance } from './run.js'
 import { answer } from './answers.js'
@@ -37,8 +36,10 @@ export function step(state: State, event: Event): Stepped {
   const d = draftOf(state)
   if (event.t_us < state.t_us) broke(d, { code: 'invariant', text: 'Time ran backwards.' })
   else d.s.t_us = event.t_us
+  const goingOff = d.s.phase === 'making off'
   handle(d, event)
   settle(d)
+  if (goingOff) offHears(d, event)
   if (d.s.phase === 'running') advance(d)
   settle(d)
   return { state: d.s, commands: d.out }
@@ -194,7 +195,6 @@ function tick(d: Draft, late_us: number, slept_us: number): void {
     judgeTick(d, dt_s)
     promptTimeouts(d)
   }
-  offTick(d)
 }
 
 function judge(d: Draft, rail: string, quantity: 'V' | 'A'): void {
@@ -202,10 +202,7 @@ function judge(d: Draft, rail: string, quantity: 'V' | 'A'): void {
   if (plan?.role === 'heater') noteHeater(d, rail)
   if (plan && isHot(plan) && (d.s.rails[rail]?.V?.value ?? 0) > 60) d.s.ht_was_up = true
   if (d.s.phase === 'running') judgeReading(d, rail, quantity)
-  else {
-    judgeRunDown(d, rail, quantity)
-    noteFall(d, rail, quantity)
-  }
+  else judgeRunDown(d, rail, quantity)
 }
 
 function requestDone(d: Draft, id: number): void {
@@ -293,6 +290,17 @@ function told(request: LineRequestBody): string {
   }
 }
 
+/** On before this run switched anything: off with everything, in order over all ports, and no run on such a bench. */
+function foundOn(d: Draft, channel: string, rail: RailPlan): void {
+  d.s.found_on = [...d.s.found_on, channel]
+  if (isHot(rail)) d.s.ht_was_up = true
+  broke(d, {
+    code: 'read-back',
+    rail: rail.name,
+    text: `${channel} (${rail.name}) was found on before this run switched anything. Every output is put off in order; find out what left it on, then start again.`,
+  })
+}
+
 /** An output that is not as it was told is a rig that cannot be trusted. */
 function outputRead(d: Draft, channel: string, on: boolean): void {
   const found = channelOf(d.s, channel)
@@ -302,6 +310,7 @@ function outputRead(d: Draft, channel: string, on: boolean): void {
   )
   const before = found.state.output
   found.state.output = on ? 'on' : 'off'
+  if (d.s.phase === 'waiting' && on) foundOn(d, channel, found.rail)
   if (busy || d.s.phase !== 'running') return
   if (before === 'on' && !on) {
     broke(d, {

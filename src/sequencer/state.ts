@@ -1,5 +1,6 @@
 import type { LineRequestBody } from '../exchange/index.js'
-import type { Ask, ChannelPlan, Plan, RailPlan, Step } from '../plan/index.js'
+import type { OffState } from '../off/index.js'
+import { type Ask, type ChannelPlan, isHotRole, type Plan, type RailPlan, type Step } from '../plan/index.js'
 import type { Command, ReasonRecord } from './types.js'
 
 /**
@@ -56,6 +57,8 @@ export interface State {
   wires_done: number
   /** The set's last run, where it was hooked up like this; then one question stands for all. */
   wires_as_in: string | null
+  /** Outputs that were on when first read back, before this run switched anything. */
+  found_on: string[]
 }
 
 export type StepPart =
@@ -159,30 +162,10 @@ export interface Prompt {
   tries: number
 }
 
-/** Everything going off: one machine for the urgent OFF and the orderly run-down. */
-export interface Off {
-  how: 'urgent' | 'run down'
-  outcome: 'completed' | 'tripped' | 'stopped' | 'failed'
-  reason: ReasonRecord | null
-  since_us: number
-  /** Volts at each rail when OFF was given. */
-  from_V: Record<string, number>
-  /** When OFF was last given to a rail. */
-  given_us: Record<string, number>
-  /** Samples of current below resolution in a row, and volts history for the fall. */
-  quiet: Record<string, number>
-  fall: Record<string, Sample[]>
-  confirmed: Record<string, string | null>
-  heaters_off_us: number | null
-  /** Since when every heater rail is confirmed off: cathodes cool from here. */
-  heaters_cold_us: number | null
-  /** When each rail went down, as far as is known: OFF given, or the person's word or meter for a knob. */
-  down_us: Record<string, number>
-  bias_released_by: string | null
-  escalations: number
-  escalated_us: number
-  alarmed: boolean
-  hand: Record<string, number | 'not confirmed by you'>
+/** Going off: what the machine of `src/off` knows, and why the run went off. */
+export interface Off extends OffState {
+  readonly outcome: 'completed' | 'tripped' | 'stopped' | 'failed'
+  readonly reason: ReasonRecord | null
 }
 
 /** A copy to work on plus what it gives out. */
@@ -205,7 +188,6 @@ export function draftOf(state: State): Draft {
       channels,
       meters: { ...state.meters },
       pending: { ...state.pending },
-      off: state.off && { ...state.off },
     },
     out: [],
     broken: [],
@@ -284,6 +266,7 @@ export function initialState(plan: Plan): State {
     proved_dead: 0,
     wires_done: 0,
     wires_as_in: null,
+    found_on: [],
   }
 }
 
@@ -292,10 +275,10 @@ export function without<T>(entries: Readonly<Record<string, T>>, key: string): R
   return Object.fromEntries(Object.entries(entries).filter(([name]) => name !== key))
 }
 
+/** Terminal volts that count as off. */
+export { off_V } from '../off/index.js'
 /** Touch limit, IEC/EN 61010-1 6.3.1 (60 V DC). */
 export const touch_V = 60
-/** Terminal volts that count as off. */
-export const off_V = 5
 /** A typed reading is valid for its step and this long at most. */
 export const typedValid_s = 900
 /** A typed bias is asked for again this long before it is too old, while HT is up (our choice). */
@@ -307,7 +290,7 @@ export const us = (seconds: number): number => Math.round(seconds * 1e6)
 export const paced_s = (s: State, seconds: number): number => seconds * (s.plan.pace ?? 1)
 
 /** Plates, screens and drive: what the urgent OFF takes at once. Never bias or heaters. */
-export const isHot = (rail: RailPlan): boolean => rail.role !== 'heater' && rail.role !== 'bias'
+export const isHot = (rail: RailPlan): boolean => isHotRole(rail.role)
 
 /** In this start the set was read as dead and every connection was confirmed. */
 export const hookedUp = (s: State): boolean =>

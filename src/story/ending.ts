@@ -15,9 +15,9 @@ export function storedCharge(plan: Plan, state: State): RunEnding['stored_charge
       (candidate) => candidate.at === rail.positive && candidate.measures === 'V' && candidate.port !== null,
     )
     const sample = meter === undefined ? undefined : state.meters[meter.name]
-    const off_us = state.off?.given_us[rail.name]
+    const off_us = state.off?.rails[rail.name]?.given_us ?? null
     const age_s = sample ? (state.t_us - sample.t_us) / 1e6 : Infinity
-    const holds = off_us !== undefined && sample && sample.t_us > off_us && age_s <= plan.stale_s
+    const holds = off_us !== null && sample && sample.t_us > off_us && age_s <= plan.stale_s
     charge[rail.positive] =
       meter !== undefined && holds ? { volts: sample.value, meter: meter.name, age_s } : 'not measured'
   }

@@ -177,7 +177,10 @@ describe('HT watched by meters on lines, heaters and bias programmed', () => {
     const run = told(set, [], 1, but(/^hand off/, never))
     expect(run.ending.outputs_off).toBe('not confirmed')
     expect(run.ending.details['off']).toMatchObject({
-      HT: { confirmed: false, how: 'you were asked to turn it down, and it does not read as off' },
+      HT: {
+        confirmed: false,
+        how: 'you were asked to turn it down, and it does not read as off; last read back: 250 V by its meter',
+      },
       bias: { confirmed: false },
     })
     expect(exitOf(run.ending)).toBe(exits.notConfirmedOff)

@@ -102,7 +102,9 @@ export const plan: Plan = {
   off: {
     format: 'slowglow off 1',
     channels: [],
+    knobs: [],
     heaters_off_after_s: 30,
+    stale_s: 1,
     bias_release: { below_V: 60, discharge_s: 12, cathodes_cold_s: 300, only_wire_between: true },
   },
   figures: {

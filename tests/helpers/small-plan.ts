@@ -181,74 +181,119 @@ export function smallPlan(change: (plan: Plan) => Plan = (plan) => plan): Plan {
     },
     HT: rail('HT', 'HT', 300, 0.2, 1),
   }
-  return change({
-    format: 'slowglow plan 1',
-    equipment: 'a small set',
-    profile: 'small',
-    bench: 'small bench',
-    bench_kind: 'virtual',
-    kind: 'receive',
-    level: 3,
-    hash: '',
-    rails,
-    meters: {
-      'grid meter': {
-        name: 'grid meter',
-        port: 'grid meter',
-        measures: 'V',
-        at: 'grid',
-        against: 'chassis',
-        rail: null,
-        ohm: 10e6,
-        resolution: 0.1,
-        accuracy: { of_reading: 0.01, plus: 0.1 },
+  return withOff(
+    change({
+      format: 'slowglow plan 1',
+      equipment: 'a small set',
+      profile: 'small',
+      bench: 'small bench',
+      bench_kind: 'virtual',
+      kind: 'receive',
+      level: 3,
+      hash: '',
+      rails,
+      meters: {
+        'grid meter': {
+          name: 'grid meter',
+          port: 'grid meter',
+          measures: 'V',
+          at: 'grid',
+          against: 'chassis',
+          rail: null,
+          ohm: 10e6,
+          resolution: 0.1,
+          accuracy: { of_reading: 0.01, plus: 0.1 },
+        },
       },
-    },
-    hookup: [],
-    prove_dead: [{ rail: 'HT', node: 'HT+', at: 'the reservoir (HT+)' }],
-    wires: [
-      { of: 'HT', text: 'pull V2' },
-      { of: 'HT', text: 'positive lead of ht.1 to HT+' },
-      { of: 'HT', text: 'negative lead of ht.1 to chassis' },
-    ],
-    unproved: [],
-    steps: steps.map((step, index) => ({ ...step, index: index + 1 })),
-    rules: ruleCodes.map((code) => ({
-      code,
-      text: code,
-      ...(thresholds[code] ?? plain),
-      unit: '',
-      source: 'architecture',
-    })),
+      hookup: [],
+      prove_dead: [{ rail: 'HT', node: 'HT+', at: 'the reservoir (HT+)' }],
+      wires: [
+        { of: 'HT', text: 'pull V2' },
+        { of: 'HT', text: 'positive lead of ht.1 to HT+' },
+        { of: 'HT', text: 'negative lead of ht.1 to chassis' },
+      ],
+      unproved: [],
+      steps: steps.map((step, index) => ({ ...step, index: index + 1 })),
+      rules: ruleCodes.map((code) => ({
+        code,
+        text: code,
+        ...(thresholds[code] ?? plain),
+        unit: '',
+        source: 'architecture',
+      })),
+      off: {
+        format: 'slowglow off 1',
+        channels: [],
+        knobs: [],
+        heaters_off_after_s: 30,
+        stale_s: 1,
+        bias_release: { below_V: 60, discharge_s: 20, cathodes_cold_s: 300, only_wire_between: true },
+      },
+      figures: {
+        highest_V: 250,
+        stored_J: 1.6,
+        stored_where: 'HT',
+        discharge_s: 20,
+        hazards: [],
+        unattended: false,
+      },
+      heaters: [
+        {
+          chain: 'H1',
+          rail: 'LT',
+          volts: 12,
+          warm_up_s: 30,
+          tubes: ['V1'],
+          source: 'common practice, no source',
+        },
+      ],
+      time_budget_s: 3600,
+      prompt_timeout_s: 600,
+      expected_s: 200,
+      stale_s: 1,
+    } satisfies Plan),
+  )
+}
+
+/** The off plan of the rails as they are after the change. */
+function withOff(plan: Plan): Plan {
+  const rails = Object.values(plan.rails)
+  const onLine = (meter: string | null): string | null =>
+    meter !== null && plan.meters[meter]?.port != null ? meter : null
+  return {
+    ...plan,
     off: {
-      format: 'slowglow off 1',
-      channels: [],
-      heaters_off_after_s: 30,
-      bias_release: { below_V: 60, discharge_s: 20, cathodes_cold_s: 300, only_wire_between: true },
+      ...plan.off,
+      channels: rails.flatMap((one) =>
+        one.channels.map((part) => ({
+          channel: part.channel,
+          port: part.port,
+          rail: one.name,
+          role: one.role,
+          off_order: part.off_order,
+          off_text: '',
+          expected_fall: one.discharge && { ohm: one.discharge.ohm, F: one.discharge.F },
+          resolution_V: part.resolution_V,
+          resolution_A: part.resolution_A,
+          zero_A: part.accuracy_A.plus,
+        })),
+      ),
+      knobs: rails.flatMap((one) =>
+        one.class === 'programmed'
+          ? []
+          : [
+              {
+                rail: one.name,
+                role: one.role,
+                class: one.class,
+                volts_meter: onLine(one.volts_meter),
+                amps_meter: onLine(one.amps_meter),
+                no_A: 0.001,
+              },
+            ],
+      ),
     },
-    figures: {
-      highest_V: 250,
-      stored_J: 1.6,
-      stored_where: 'HT',
-      discharge_s: 20,
-      hazards: [],
-      unattended: false,
-    },
-    heaters: [
-      {
-        chain: 'H1',
-        rail: 'LT',
-        volts: 12,
-        warm_up_s: 30,
-        tubes: ['V1'],
-        source: 'common practice, no source',
-      },
-    ],
-    time_budget_s: 3600,
-    prompt_timeout_s: 600,
-    expected_s: 200,
-    stale_s: 1,
-  } satisfies Plan)
+  }
 }
 
 const plain = { warn: null, trip: 1, for_s: 0.3 }

@@ -62,7 +62,6 @@ function rightAnswer(state: LineState): string {
     case 'errors':
       return '0,"No error"'
     case 'reading':
-    case 'fallen':
     case 'meter':
       return '0.25'
     case 'regulation':

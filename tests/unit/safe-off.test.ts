@@ -1,148 +1,174 @@
 import { describe, expect, it } from 'vitest'
-import {
-  safeOffBegin,
-  safeOffStep,
-  type SafeOffOutput,
-  type SafeOffResult,
-} from '../../src/controller/safe-off.js'
-import type { OffPlan } from '../../src/plan/index.js'
-import { type FakeOutput, FakeSupply, testLine } from '../helpers/fake-supply.js'
+import { bias, heater, ht, offPlan, play } from '../helpers/safe-off-play.js'
 
-const configs = [testLine('HTS', ['1'], 400), testLine('LV', ['1', '2'], 60)]
-
-function offPlan(release: Partial<OffPlan['bias_release']> = {}): OffPlan {
-  const channel = (
-    name: string,
-    role: 'HT' | 'heater' | 'bias',
-    off_order: number,
-  ): OffPlan['channels'][number] => ({
-    channel: name,
-    port: name.split('.')[0] ?? '',
-    rail: role,
-    role,
-    off_order,
-    off_text: '',
-    expected_fall: role === 'HT' ? { ohm: 100_000, F: 20e-6 } : null,
-    resolution_V: 0.1,
-    resolution_A: 0.0001,
-  })
-  return {
-    format: 'slowglow off 1',
-    channels: [channel('HTS.1', 'HT', 1), channel('LV.1', 'heater', 2), channel('LV.2', 'bias', 3)],
-    heaters_off_after_s: 30,
-    bias_release: {
-      below_V: 60,
-      discharge_s: null,
-      cathodes_cold_s: 300,
-      only_wire_between: true,
-      ...release,
-    },
-  }
-}
-
-interface Told {
-  readonly t_s: number
-  readonly output: SafeOffOutput
-}
-
-/** Plays the engine against two fake supplies, 20 ms at a time, until it ends. */
-function play(ht: Partial<FakeOutput>, plan = offPlan(), silent: readonly string[] = []) {
-  const on = { on: true, ignoresOff: false, keeps: 0 }
-  const supplies: Record<string, FakeSupply> = {
-    HTS: new FakeSupply([{ ...on, volts: 250, amps: 0.04, keeps: 0.5, ...ht }]),
-    LV: new FakeSupply([
-      { ...on, volts: 12, amps: 1.2 },
-      { ...on, volts: 50, amps: 0.002 },
-    ]),
-  }
-  let state = safeOffBegin(plan, configs, 0)
-  const told: Told[] = []
-  const offs: string[] = []
-  const found: SafeOffResult[] = []
-  let t_us = 0
-  let waiting: { port: string; text: string }[] = []
-  const feed = (input: Parameters<typeof safeOffStep>[1]): void => {
-    const turn = safeOffStep(state, input)
-    state = turn.state
-    for (const output of turn.outputs) {
-      told.push({ t_s: t_us / 1e6, output })
-      if (output.kind === 'end') found.push(output.result)
-      if (output.kind !== 'write') continue
-      const supply = supplies[output.port]
-      const before = supply?.heard.length ?? 0
-      const replies = supply?.receive(output.text) ?? []
-      for (const said of supply?.heard.slice(before) ?? []) {
-        if (said.includes('OUTP OFF')) offs.push(`${output.port}.${said[0] ?? ''}`)
-      }
-      if (silent.includes(output.port)) continue
-      for (const reply of replies) waiting.push({ port: output.port, text: reply })
-    }
-  }
-  for (const port of ['HTS', 'LV']) feed({ kind: 'port', port, line: { kind: 'opened', t_us } })
-  while (found.length === 0 && t_us < 1000e6) {
-    t_us += 20_000
-    for (const supply of Object.values(supplies)) supply.pass(0.02)
-    const replies = waiting
-    waiting = []
-    for (const { port, text } of replies) feed({ kind: 'port', port, line: { kind: 'text', t_us, text } })
-    feed({ kind: 'tick', t_us })
-  }
-  return {
-    result: found[0],
-    told,
-    offs: [...new Set(offs)],
-    supplies,
-    ended_s: t_us / 1e6,
-  }
-}
+/** HT with a large reservoir: ten seconds to a third. */
+const big = { ...ht, expected_fall: { ohm: 100_000, F: 100e-6 } }
 
 describe('safe-off', () => {
   it('puts HT off first, heaters when HT is low, bias last, and confirms all three by measurement', () => {
-    const { result, offs } = play({})
+    const { result, offs } = play()
     expect(offs).toEqual(['HTS.1', 'LV.1', 'LV.2'])
     expect(result?.outputs_off).toBe('confirmed')
     expect(result?.bias_released_by).toMatch(/^\(a\)/)
   })
 
   it('sends the first OFF with the opening of the port, before anything has answered', () => {
-    const { told } = play({}, offPlan(), ['HTS', 'LV'])
+    const { told } = play({ silent: ['HTS', 'LV'] })
     const first = told.find(({ output }) => output.kind === 'write' && output.text.includes('OUTP OFF'))
     expect(first?.t_s).toBe(0)
     expect(first?.output).toMatchObject({ port: 'HTS', urgent: true })
   })
 
   it('keeps the bias on, puts heaters off after 30 s and alarms when HT ignores OFF', () => {
-    const { result, supplies, told } = play({ ignoresOff: true })
+    const { result, supplies, told, alarms } = play({ ht: { ignoresOff: true } })
     expect(result?.outputs_off).toBe('not confirmed')
-    expect(supplies['LV']?.outputs[0]?.on).toBe(false)
-    expect(supplies['LV']?.outputs[1]?.on).toBe(true)
-    expect(supplies['HTS']?.heard).toContain('1:VOLT 0.00')
-    expect(
-      told.some(
-        ({ output }) => output.kind === 'alarm' && output.text.includes('Cut the mains of the HT sources'),
-      ),
-    ).toBe(true)
-    const heaters = told.find(({ output }) => output.kind === 'record' && output.text.includes('heater'))
+    expect(supplies.LV.outputs[0]?.on).toBe(false)
+    expect(supplies.LV.outputs[1]?.on).toBe(true)
+    expect(supplies.HTS.heard).toContain('1:VOLT 0.00')
+    expect(alarms.join('\n')).toContain('Cut the mains of the HT sources')
+    const heaters = told.find(
+      ({ output }) => output.kind === 'record' && output.text.startsWith('Heaters off'),
+    )
     expect(heaters?.t_s).toBeGreaterThanOrEqual(30)
+    expect(result?.rails['HT']?.how).toContain('last read back: output on, 250 V')
+    expect(result?.rails['bias']?.how).toMatch(/^not told OFF: bias stays .* output on, 50 V/)
   })
 
   it('releases the bias only 300 s after heaters were confirmed off when only that rule applies', () => {
-    const { result, ended_s } = play({ keeps: 0.97 }, offPlan({ only_wire_between: false }))
+    const { result, ended_s } = play({ ht: { keeps: 0.97 }, plan: offPlan({ only_wire_between: false }) })
     expect(result?.outputs_off).toBe('confirmed')
     expect(result?.bias_released_by).toMatch(/^\(c\)/)
     expect(ended_s).toBeGreaterThan(300)
   })
 
   it('releases the bias by the computed discharge time where the off plan has one', () => {
-    const { result, ended_s } = play({}, offPlan({ only_wire_between: false, discharge_s: 60 }))
+    const { result, ended_s } = play({ plan: offPlan({ only_wire_between: false, discharge_s: 60 }) })
     expect(result?.bias_released_by).toMatch(/^\(b\)/)
     expect(ended_s).toBeGreaterThan(60)
     expect(ended_s).toBeLessThan(70)
   })
 
-  it('does not call a channel confirmed whose port never answered', () => {
-    const { result } = play({}, offPlan(), ['HTS', 'LV'])
+  it('does not call a channel confirmed whose port never answered, and calls for the mains switch', () => {
+    const { result, alarms } = play({ silent: ['HTS', 'LV'] })
     expect(result?.outputs_off).toBe('not confirmed')
     expect(result?.silent).toEqual(['HTS', 'LV'])
+    expect(alarms.join('\n')).toContain('Cut the mains of the HT sources')
+  })
+})
+
+describe('safe-off always ends, and never without having called', () => {
+  it('where the port of HT can never be opened', () => {
+    const { result, alarms, supplies } = play({ opens_s: null })
+    expect(alarms[0]).toMatch(/HT does not fall after OFF \(nothing was read back of it\)\. Cut the mains/)
+    expect(result?.outputs_off).toBe('not confirmed')
+    expect(supplies.LV.outputs[1]?.on).toBe(true)
+  })
+
+  it('where HT falls at first and then stays: a fall that has stopped puts the alarm off no longer', () => {
+    const { told, result } = play({
+      ht: { keeps: 0.9 },
+      meanwhile: (_, { HTS }) => {
+        const output = HTS.outputs[0]
+        if (output && output.volts < 200) output.volts = 200
+      },
+    })
+    const alarm = told.find(({ output }) => output.kind === 'alarm')
+    expect(alarm?.t_s).toBeLessThan(15)
+    expect(result?.outputs_off).toBe('not confirmed')
+  })
+
+  it('puts the alarm off while a slow fall is under way, though not for ever', () => {
+    const { alarms, result } = play({
+      ht: { keeps: Math.exp(-1 / 12) },
+      plan: offPlan({ discharge_s: 60 }, { channels: [big, heater, bias] }),
+    })
+    expect(alarms).toEqual([])
+    expect(result?.outputs_off).toBe('confirmed')
+  })
+
+  it('where there is neither a heater nor a computed time to let the bias go by: rule (c) cannot be had', () => {
+    const { result, alarms } = play({
+      ht: { keeps: 0.9 },
+      plan: offPlan({ only_wire_between: false }, { channels: [ht, bias] }),
+    })
+    expect(result?.bias_released_by).toBeNull()
+    expect(result?.outputs_off).toBe('not confirmed')
+    expect(alarms.join('\n')).toContain('bias stays on')
+  })
+})
+
+describe('what safe-off calls confirmed', () => {
+  it('a zero error inside the stated accuracy of the current counts as no current', () => {
+    const { result } = play({
+      meanwhile: (_, { HTS }) => {
+        const output = HTS.outputs[0]
+        if (output && !output.on) output.amps = 0.0002
+      },
+    })
+    expect(result?.outputs_off).toBe('confirmed')
+  })
+
+  it('is taken back when volts and current come back, and bias stays', () => {
+    const { result, records, supplies } = play({
+      ht: { keeps: 0.9 },
+      plan: offPlan({ only_wire_between: false }, { channels: [big, heater, bias] }),
+      meanwhile: (t_s, { HTS }) => {
+        if (t_s > 3) Object.assign(HTS.outputs[0] ?? {}, { volts: 250, amps: 0.04 })
+      },
+    })
+    expect(records.some((text) => text.includes('HT: no longer confirmed off'))).toBe(true)
+    expect(result?.outputs_off).toBe('not confirmed')
+    expect(supplies.LV.outputs[1]?.on).toBe(true)
+  })
+
+  it('the computed discharge time counts from the moment HT was read back as off, not from the start', () => {
+    const { ht_at_bias_off_V, result } = play({
+      opens_s: 40,
+      ht: { keeps: 0.9 },
+      plan: offPlan({ only_wire_between: false, discharge_s: 30 }, { channels: [big, heater, bias] }),
+    })
+    expect(result?.bias_released_by).toMatch(/^\(b\)/)
+    expect(ht_at_bias_off_V).toBeLessThan(60)
+  })
+
+  it('nothing is "below" by one sample, and bias goes by rule (a) at the figure of the bench', () => {
+    const { ht_at_bias_off_V, records } = play({ plan: offPlan({ below_V: 20 }) })
+    expect(ht_at_bias_off_V).toBeLessThan(20)
+    expect(records.some((text) => text.includes('(a) plates and screens below 20 V'))).toBe(true)
+  })
+})
+
+describe('HT on a knob', () => {
+  it('that a bare bench file cannot exclude keeps the bias until the cathodes are cold', () => {
+    const { result, alarms, ended_s } = play({
+      plan: offPlan({ only_wire_between: false }, { channels: [heater, bias], knobs: null }),
+    })
+    expect(ended_s).toBeGreaterThan(300)
+    expect(result?.bias_released_by).toMatch(/^\(c\)/)
+    expect(alarms[0]).toContain('turn it down to zero now, one hand')
+    expect(result?.text).toContain('HT on a knob')
+  })
+
+  it('by hand is called for, never called confirmed, and keeps the bias until the cathodes are cold', () => {
+    const { result, alarms, ended_s } = play({
+      plan: offPlan(
+        { discharge_s: 20 },
+        {
+          channels: [heater, bias],
+          knobs: [{ rail: 'HT', role: 'HT', class: 'hand', volts_meter: null, amps_meter: null, no_A: 0 }],
+        },
+      ),
+    })
+    expect(alarms).toEqual(['Turn HT down to zero by its knob now, one hand.'])
+    expect(ended_s).toBeGreaterThan(300)
+    expect(result?.hand_rails).toEqual({ HT: 'not confirmed by you' })
+    expect(result?.text).toContain('not measured here: HT')
+    expect(result?.rails).not.toHaveProperty('HT')
+  })
+
+  it('a set that has no HT rail at all lets the bias go with the heaters', () => {
+    const { result, ended_s } = play({ plan: offPlan({}, { channels: [heater, bias], knobs: [] }) })
+    expect(result?.outputs_off).toBe('confirmed')
+    expect(ended_s).toBeLessThan(10)
   })
 })

@@ -541,11 +541,11 @@ describe('going off', () => {
           'aux meter': { ...plan.meters['grid meter']!, name: 'aux meter', at: 'aux' },
         },
         steps: plan.steps.map((step) =>
-          withLimits ? { ...step, limits: { ...step.limits, AUX: limitsAt(90, 0.01) } } : step,
+          withLimits ? { ...step, limits: { ...step.limits, AUX: limitsAt(50, 0.01) } } : step,
         ),
       })),
     ).start()
-    rig.feed({ kind: 'meter', meter: 'aux meter', value: { n: 90, k: 0 } })
+    rig.feed({ kind: 'meter', meter: 'aux meter', value: { n: 50, k: 0 } })
     return rig.until('the trip', () => rig.state.phase === 'making off', 30)
   }
 

@@ -55,7 +55,7 @@ describe('the supervisor over a real terminal line', () => {
     expect(ending?.reason?.text).toContain('SIGKILL')
     expect(ending?.stored_charge).toEqual({ reservoir: 'not measured' })
     const ht = first(live, 'OFF sent')
-    const bias = first(live, 'OFF to bias')
+    const bias = first(live, 'Bias off')
     expect(ht).toBeGreaterThanOrEqual(0)
     expect(bias).toBeGreaterThan(ht)
     expect(live.session.seen).toContain('take it as charged')
@@ -70,7 +70,7 @@ describe('the supervisor over a real terminal line', () => {
     const { ending } = live.record()
     expect(ending).toMatchObject({ outcome: 'failed', outputs_off: 'confirmed' })
     expect(ending?.reason?.text).toContain('silent for')
-    expect(first(live, 'OFF to bias')).toBeGreaterThan(first(live, 'OFF sent'))
+    expect(first(live, 'Bias off')).toBeGreaterThan(first(live, 'OFF sent'))
   })
 
   it('has them off when the controller breaks: it writes OFF itself, leaves, and is taken over', async () => {
@@ -92,8 +92,8 @@ describe('the supervisor over a real terminal line', () => {
     process.kill(live.controller, 'SIGKILL')
     expect(await live.exit(60_000)).toBe(4)
     expect(live.session.seen).toContain('Cut the mains of the HT sources')
-    expect(first(live, 'OFF to bias')).toBe(-1)
-    expect(first(live, 'OFF to heaters')).toBeGreaterThanOrEqual(0)
+    expect(first(live, 'Bias off')).toBe(-1)
+    expect(first(live, 'Heaters off')).toBeGreaterThanOrEqual(0)
   })
 
   it('is itself watched: when it is killed the controller makes safe and keeps the record', async () => {

@@ -16,7 +16,7 @@ import { lineConfigsOf } from '../../line/index.js'
 import { offPlanOf } from '../../plan/index.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
-import { configAtSpeed } from '../live/at-speed.js'
+import { configAtSpeed, offAtSpeed } from '../live/at-speed.js'
 import { placesOf, virtualAs } from '../live/places.js'
 import { placed } from '../problems.js'
 import { refuse } from '../refuse.js'
@@ -61,12 +61,12 @@ async function safeOff(path: string, json: boolean, io: Io): Promise<Exit> {
   const state = readBenchState(statePath)
   const left = state === 'unreadable' ? null : state
   const places = placesOf(bench, left?.places ?? {})
-  const off = readOffPlan(left?.off_plan ?? null) ?? offPlanOf(bench)
+  const speed = left?.speed ?? 1
+  const off = readOffPlan(left?.off_plan ?? null) ?? offAtSpeed(offPlanOf(bench), speed)
   if (off.channels.length === 0) {
     if (left !== null) await endRun(left, io)
     const outputs_off = 'not confirmed'
-    if (json)
-      printJson(io, { outputs_off, text: nothingToSwitch, channels: {}, stored_charge: 'not measured' })
+    if (json) printJson(io, { outputs_off, text: nothingToSwitch, rails: {}, stored_charge: 'not measured' })
     else io.out(`${nothingToSwitch}\n${chargeLine}`)
     return exits.finding
   }
@@ -88,7 +88,6 @@ async function safeOff(path: string, json: boolean, io: Io): Promise<Exit> {
     else io.out(`${text}\n${chargeLine}`)
     return exits.done
   }
-  const speed = left?.speed ?? 1
   const result = await makeSafe(
     {
       off,
@@ -107,7 +106,8 @@ async function safeOff(path: string, json: boolean, io: Io): Promise<Exit> {
     removeBenchState(statePath)
   tell(result, json, io)
   // A port that does not answer says nothing of its outputs: this is never "not reachable, nothing energised".
-  return result.outputs_off === 'confirmed' ? exits.done : exits.notConfirmedOff
+  if (result.outputs_off !== 'confirmed') return exits.notConfirmedOff
+  return Object.keys(result.hand_rails).length > 0 ? exits.finding : exits.done
 }
 
 /** A run on this bench reads the same port and would take our replies: it is told to go off, and ended when it does not. */
@@ -135,12 +135,16 @@ function tell(result: SafeOffResult, json: boolean, io: Io): void {
   io.out(
     [
       result.text,
-      ...Object.entries(result.channels).map(
-        ([name, { rail, how, confirmed }]) =>
-          `  ${rail} (${name}): ${how}${confirmed ? '' : '  NOT CONFIRMED'}`,
+      ...Object.entries(result.rails).map(
+        ([name, { how, confirmed }]) => `  ${name}: ${how}${confirmed ? '' : '  NOT CONFIRMED'}`,
+      ),
+      ...Object.entries(result.hand_rails).map(
+        ([name, left]) => `  ${name} (your own knob): ${typeof left === 'number' ? `${left} V` : left}`,
       ),
       ...(result.bias_released_by === null ? [] : [`  bias let go by ${result.bias_released_by}`]),
-      'Rails on your own knobs are not in this: HT first, bias last.',
+      ...(Object.keys(result.hand_rails).length > 0
+        ? []
+        : ['Rails on your own knobs are not in this: HT first, bias last.']),
       chargeLine,
     ].join('\n'),
   )

@@ -1,5 +1,5 @@
 import type { LineConfig } from '../../line/index.js'
-import { debounce, type Plan, type Rule } from '../../plan/index.js'
+import { debounce, type OffPlan, type Plan, type Rule } from '../../plan/index.js'
 
 /**
  * A plan for a run clock that goes `speed` times faster than life (virtual bench only). What belongs to the set and the supplies
@@ -13,6 +13,7 @@ export function planAtSpeed(plan: Plan, speed: number): Plan {
     ...plan,
     pace: speed,
     stale_s: plan.stale_s * speed,
+    off: offAtSpeed(plan.off, speed),
     prompt_timeout_s: plan.prompt_timeout_s * speed,
     time_budget_s: plan.time_budget_s * speed,
     rules: plan.rules.map((rule) => ruleAtSpeed(rule, speed)),
@@ -20,6 +21,11 @@ export function planAtSpeed(plan: Plan, speed: number): Plan {
       step.ask === null ? step : { ...step, ask: { ...step.ask, timeout_s: step.ask.timeout_s * speed } },
     ),
   }
+}
+
+/** As the plan: how old a reading may be is the computer's and the line's. */
+export function offAtSpeed(off: OffPlan, speed: number): OffPlan {
+  return speed === 1 ? off : { ...off, stale_s: off.stale_s * speed }
 }
 
 const stretched: ReadonlySet<string> = new Set(['stale', 'prompt-timeout', 'time-budget', 'recorder-lost'])

@@ -3,7 +3,7 @@ import { lineConfigsOf } from '../../line/index.js'
 import { offPlanOf } from '../../plan/index.js'
 import { type Exit, exits } from '../exits.js'
 import type { Refusal } from '../refuse.js'
-import { configAtSpeed } from './at-speed.js'
+import { configAtSpeed, offAtSpeed } from './at-speed.js'
 import { placesOf, virtualAs } from './places.js'
 import type { Prepared } from './prepare.js'
 import type { Terminal } from './terminal.js'
@@ -30,7 +30,11 @@ export async function clearFormerRun(
   )
   const speed = left === 'unreadable' ? 1 : left.speed
   const configs = lineConfigsOf(bench).map((config) => configAtSpeed(config, speed))
-  const otherwise = { configs, off: offPlanOf(bench, equipment), places: placesOf(bench, {}) }
+  const otherwise = {
+    configs,
+    off: offAtSpeed(offPlanOf(bench, equipment), speed),
+    places: placesOf(bench, {}),
+  }
   const own = virtualAs(bench) !== null
   if (own && left === 'unreadable') {
     terminal.line('Its state cannot be read; its bench was a virtual one of its own, so nothing real is on.')

@@ -1,0 +1,200 @@
+import { describe, expect, it } from 'vitest'
+import { type OffAct, offBegin, type OffInput, type OffStart, offStep } from '../../src/off/index.js'
+import type { OffPlan } from '../../src/plan/index.js'
+import { bias, heater, ht, off_channel, offPlan } from '../helpers/safe-off-play.js'
+
+type Untimed<I> = I extends OffInput ? Omit<I, 't_us'> : never
+
+/** Feeds the engine by hand: a world in which each channel reads what the test says, once every tenth of a second. */
+class Bench {
+  t_us = 0
+  readonly acts: (OffAct & { t_s: number })[] = []
+  readonly on: Record<string, boolean> = {}
+  readonly volts: Record<string, number> = {}
+  readonly meters: Record<string, number> = {}
+  readonly ignoresOff = new Set<string>()
+  private state
+
+  constructor(
+    readonly plan: OffPlan,
+    start: Partial<OffStart> = {},
+  ) {
+    for (const { channel } of plan.channels) this.on[channel] = true
+    const { state, acts } = offBegin(plan, {
+      t_us: 0,
+      how: 'urgent',
+      ht_was_up: true,
+      live: 'yes',
+      outputs: Object.fromEntries(plan.channels.map(({ channel }) => [channel, 'on'])),
+      volts: {},
+      knobs: {},
+      asks: false,
+      calls_hands: true,
+      look_first: false,
+      ...start,
+    })
+    this.state = state
+    this.take(acts)
+  }
+
+  private take(acts: readonly OffAct[]): void {
+    for (const act of acts) {
+      this.acts.push({ ...act, t_s: this.t_us / 1e6 })
+      const channels = act.do === 'urgent off' ? act.channels : act.do === 'off' ? [act.channel] : []
+      for (const channel of channels) if (!this.ignoresOff.has(channel)) this.on[channel] = false
+    }
+  }
+
+  feed(input: Untimed<OffInput>): void {
+    const turn = offStep(this.plan, this.state, { ...input, t_us: this.t_us })
+    this.state = turn.state
+    this.take(turn.acts)
+  }
+
+  pass(seconds: number): this {
+    const end_us = this.t_us + seconds * 1e6
+    while (this.t_us < end_us && this.result === null) {
+      this.t_us += 100_000
+      for (const { channel } of this.plan.channels) {
+        const on = this.on[channel] === true
+        this.feed({ kind: 'output', channel, on })
+        const value = on ? (this.volts[channel] ?? 100) : 0
+        this.feed({ kind: 'reading', channel, quantity: 'V', value })
+        this.feed({ kind: 'reading', channel, quantity: 'A', value: on ? 0.1 : 0 })
+      }
+      for (const [meter, value] of Object.entries(this.meters)) this.feed({ kind: 'meter', meter, value })
+      this.feed({ kind: 'tick' })
+    }
+    return this
+  }
+
+  get result() {
+    return this.state.result
+  }
+  get confirmed() {
+    return this.state.confirmed
+  }
+  alarms(): string[] {
+    return this.acts.flatMap((act) => (act.do === 'alarm' ? [act.text] : []))
+  }
+  /** When OFF was first said to a channel, and how. */
+  off(channel: string): { t_s: number; how: string } | undefined {
+    const act = this.acts.find(
+      (one) =>
+        (one.do === 'off' && one.channel === channel) ||
+        (one.do === 'urgent off' && one.channels.includes(channel)),
+    )
+    return act && { t_s: act.t_s, how: act.do }
+  }
+}
+
+const screen = { ...off_channel('SCR.1', 'HT', 0), rail: 'screen', role: 'screen' as const }
+const withScreen = offPlan({}, { channels: [screen, ht, heater, bias] })
+
+describe('the order of going off', () => {
+  it('takes screen and HT in one urgent OFF, the screen named first', () => {
+    const bench = new Bench(withScreen)
+    expect(bench.acts[0]).toMatchObject({ do: 'urgent off', channels: ['SCR.1', 'HTS.1'] })
+  })
+
+  it('in a run-down HT waits until the screen on another port is read back as off', () => {
+    const bench = new Bench(withScreen, { how: 'run down' }).pass(1)
+    expect(bench.off('SCR.1')).toEqual({ t_s: 0, how: 'off' })
+    expect(bench.off('HTS.1')?.how).toBe('off')
+    expect(bench.off('HTS.1')?.t_s).toBeGreaterThan(0)
+  })
+
+  it('in a run-down a screen that does not read back as off takes HT with it, at once and beside the queue', () => {
+    const bench = new Bench(withScreen, { how: 'run down' })
+    bench.on['SCR.1'] = true
+    bench.ignoresOff.add('SCR.1')
+    bench.pass(4)
+    expect(bench.off('HTS.1')).toMatchObject({ how: 'urgent off' })
+    expect(bench.off('HTS.1')?.t_s).toBeCloseTo(3)
+  })
+
+  it('counts a stack by the sum of its channels: 40 V on each of two is not low', () => {
+    const other = { ...ht, channel: 'HTS.2' }
+    const bench = new Bench(offPlan({}, { channels: [ht, other, heater, bias] }))
+    for (const channel of ['HTS.1', 'HTS.2']) {
+      bench.ignoresOff.add(channel)
+      bench.on[channel] = true
+      bench.volts[channel] = 40
+    }
+    bench.pass(29)
+    expect(bench.off('LV.1')).toBeUndefined()
+    bench.pass(2)
+    expect(bench.off('LV.1')).toBeDefined()
+    expect(bench.off('LV.2')).toBeUndefined()
+  })
+})
+
+describe('a watched rail', () => {
+  const watched = offPlan(
+    { only_wire_between: false, discharge_s: 20 },
+    {
+      channels: [heater, bias],
+      knobs: [
+        { rail: 'HT', role: 'HT', class: 'watched', volts_meter: 'HT meter', amps_meter: null, no_A: 0 },
+      ],
+    },
+  )
+
+  it('is confirmed down by three samples of its meter, not by one', () => {
+    const bench = new Bench(watched)
+    bench.meters['HT meter'] = 0.4
+    bench.pass(0.2)
+    expect(bench.confirmed['HT']).toBeNull()
+    bench.pass(0.2)
+    expect(bench.confirmed['HT']).toContain('three times')
+    expect(bench.alarms()).toEqual([])
+  })
+
+  it('that reads as up is called for at once, and the discharge time counts from when it is down', () => {
+    const bench = new Bench(watched)
+    bench.meters['HT meter'] = 250
+    bench.pass(1)
+    expect(bench.alarms()).toEqual(['Turn HT down to zero by its knob now, one hand.'])
+    bench.pass(60)
+    expect(bench.alarms().join('\n')).toContain('HT does not fall after OFF')
+    expect(bench.off('LV.2')).toBeUndefined()
+    bench.meters['HT meter'] = 1
+    bench.pass(15)
+    expect(bench.off('LV.2')).toBeUndefined()
+    bench.pass(10)
+    expect(bench.off('LV.2')).toBeDefined()
+    expect(bench.result?.outputs_off ?? 'open').not.toBe('not confirmed')
+  })
+
+  it('whose meter says nothing is never called confirmed', () => {
+    const bench = new Bench(watched).pass(2000)
+    expect(bench.result?.outputs_off).toBe('not confirmed')
+    expect(bench.result?.rails['HT']?.how).toContain('nothing was read back of it')
+    expect(bench.alarms().join('\n')).toContain('HT does not fall')
+  })
+})
+
+describe('alarms', () => {
+  it('come once for every rail that does not go off, HT also after a heater', () => {
+    const bench = new Bench(offPlan())
+    for (const channel of ['LV.1', 'HTS.1']) {
+      bench.ignoresOff.add(channel)
+      bench.on[channel] = true
+    }
+    bench.pass(200)
+    expect(bench.alarms().filter((text) => text.includes('HT does not fall'))).toHaveLength(1)
+    expect(bench.alarms().filter((text) => text.includes('heater does not confirm'))).toHaveLength(1)
+    expect(bench.result?.outputs_off).toBe('not confirmed')
+  })
+
+  it('come at once where HT comes back after the bias has gone', () => {
+    const bench = new Bench(offPlan())
+    bench.ignoresOff.add('LV.1')
+    bench.pass(1)
+    expect(bench.off('LV.2')).toBeDefined()
+    bench.ignoresOff.add('HTS.1')
+    bench.on['HTS.1'] = true
+    bench.pass(0.2)
+    expect(bench.alarms().join('\n')).toContain('HT does not fall')
+  })
+})

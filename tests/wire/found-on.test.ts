@@ -1,0 +1,47 @@
+import { writeFileSync } from 'node:fs'
+import { setTimeout as sleep } from 'node:timers/promises'
+import { afterEach, describe, expect, it } from 'vitest'
+import { LiveRun, shortProfile } from '../helpers/live-run.js'
+import { BenchProgram } from '../helpers/virtual-bench.js'
+
+const ends: (() => Promise<void> | void)[] = []
+afterEach(async () => {
+  for (const end of ends.splice(0).reverse()) await end()
+})
+
+/** A bench on which somebody left heaters, bias and 300 V of HT on. */
+async function leftOn(...args: string[]): Promise<BenchProgram> {
+  const bench = await BenchProgram.start(...args)
+  ends.push(() => bench.end())
+  const say = (port: string, text: string): void => {
+    writeFileSync(bench.paths[port] ?? '', text)
+  }
+  const low = [':VOLT 12.6', ':CURR 8', ':OUTP ON'].map((words) => `:INST:NSEL 1;${words}\n`).join('')
+  const bias = [':VOLT 60', ':CURR 0.1', ':OUTP ON'].map((words) => `:INST:NSEL 2;${words}\n`).join('')
+  say('low', `\n${low}${bias}`)
+  say('high', '\n:VOLT 300\n:CURR 0.3\n:OUTP ON\n')
+  await sleep(3000)
+  expect(await bench.outputs()).toEqual({ 'high.out': true, 'low.heaters': true, 'low.bias': true })
+  return bench
+}
+
+describe('outputs found on at the start of a run', () => {
+  it('go off in order over all ports: HT before heaters and bias, all confirmed, and no run follows', async () => {
+    const bench = await leftOn()
+    const run = new LiveRun([shortProfile, '--bench', bench.bench_file])
+    ends.push(() => run.end())
+    await run.acknowledge()
+    let bias_first = false
+    const watching = setInterval(() => {
+      void bench.outputs().then((on) => {
+        bias_first ||= on['high.out'] === true && on['low.bias'] === false
+      })
+    }, 100)
+    const code = await run.exit(60_000)
+    clearInterval(watching)
+    expect(bias_first).toBe(false)
+    expect(code).toBe(8)
+    expect(run.session.seen).toContain('found on before this run switched anything')
+    expect(run.record().ending).toMatchObject({ outcome: 'failed', outputs_off: 'confirmed' })
+  })
+})
