@@ -95,8 +95,22 @@ function steps(plan: Plan): string[] {
     const sees = step.rail === null ? null : (step.limits[step.rail]?.sees ?? null)
     if (step.do === 'raise' && sees !== null && isJudged(plan, step))
       lines.push(...wrapped(`${sees}.`, '      '))
+    lines.push(...signs(plan, step))
   }
   return lines
+}
+
+/** What single faults of the heaters would show, once: at the step that brings them to their highest volts. */
+function signs(plan: Plan, step: Step): string[] {
+  const own = ownLimits(step)?.signs ?? []
+  const higher = plan.steps.some(
+    (other) =>
+      other.do === 'raise' &&
+      other.rail === step.rail &&
+      (other.target_V > step.target_V || (other.target_V === step.target_V && other.index > step.index)),
+  )
+  if (own.length === 0 || higher || !isJudged(plan, step)) return []
+  return ['      This would show against what is expected:', ...own.flatMap(({ text }) => wrapped(`- ${text}`, '        '))]
 }
 
 function row(plan: Plan, step: Step): string[] {

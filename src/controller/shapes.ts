@@ -118,6 +118,23 @@ export const limitsShape = z.looseObject({
     }),
   ),
   sees: text.nullable(),
+  heaters: z
+    .array(z.looseObject({ part: text, volts: number, lower_V: number, upper_V: number, rated_V: number }))
+    .optional(),
+  signs: z
+    .array(
+      z.looseObject({
+        what: z.enum(['open', 'wrong rating', 'shorted section']),
+        of: text,
+        chains: z.array(text),
+        parts: z.array(text),
+        change_A: number,
+        set_change_V: number,
+        over: z.looseObject({ part: text, volts: number, rated_V: number }).nullable(),
+        text,
+      }),
+    )
+    .optional(),
 })
 
 const step = z.looseObject({

@@ -1,15 +1,8 @@
-import { chance } from '../chance/index.js'
 import type { Bench } from '../bench/index.js'
 import type { Equipment, ModeName, NodeName, Rail, RailName } from '../equipment/index.js'
 import { benchRails, terminalBleeder_ohm } from './bench-rails.js'
-import {
-  heaterPoint,
-  heaterSource,
-  heatersOn,
-  heaterSpread,
-  heaterWindow,
-  type HeaterPoint,
-} from './heaters.js'
+import { heaterExpectation } from './heater-limits.js'
+import { heaterSigns } from './heater-signs.js'
 import { chartCurrents, chartEstimate, chartGuards } from './chart-currents.js'
 import { chartNodes, nodeMeter } from './chart-nodes.js'
 import { coldEstimate, estimate, tubeSumGuard } from './level1.js'
@@ -18,7 +11,7 @@ import { createOperating, type Operating } from './operating.js'
 import { type Expectation, railLimits, show } from './rail-limits.js'
 import { tubeSource } from './sampling.js'
 import { hiddenShorts } from './shorts.js'
-import type { HiddenShort, LimitProblem, OperatingPoint, RailBench, RailLimits } from './types.js'
+import type { HeaterSign, HiddenShort, LimitProblem, OperatingPoint, RailBench, RailLimits } from './types.js'
 
 /** Limits of every standing rail at one set of set-points, and what goes with them. */
 export interface PointLimits {
@@ -69,6 +62,8 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
     heaters.set(key, made)
     return made
   }
+  const signsAt = (rail: RailBench, volts: number): readonly HeaterSign[] =>
+    heaterSigns(equipment, rail.name, volts, rail.lead_ohm, { V: rail.resolution_V, A: rail.resolution_A })
   return {
     rails,
     operating,
@@ -105,7 +100,10 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
           },
           from,
         )
-        limits[name] = made.limits
+        limits[name] =
+          railBench.role === 'heater' && raising?.rail === name
+            ? { ...made.limits, heaters: from.heaters ?? [], signs: signsAt(railBench, at_V) }
+            : made.limits
         problems.push(...made.problems)
       }
       return {
@@ -245,92 +243,6 @@ function railCapacitance_F(equipment: Equipment, rail: RailName): number {
   return Object.values(equipment.rail_capacitors)
     .filter((capacitor) => capacitor.rail === rail)
     .reduce((sum, capacitor) => sum + capacitor.F, 0)
-}
-
-function heaterExpectation(
-  equipment: Equipment,
-  bench: RailBench,
-  volts: number,
-  seed: number,
-): WithProblems {
-  const nominal = heaterPoint(equipment, bench.name, volts, bench.lead_ohm)
-  const drawn = chance(seed)
-  const A = Array.from({ length: samples }, (_, n) => {
-    const own = drawn.fork(`heaters ${n}`)
-    const factor = (part: string): number => 1 + heaterSpread * own.fork(part).normal()
-    const amps = heaterPoint(equipment, bench.name, volts, bench.lead_ohm, factor).amps
-    const u = Math.max(-1, Math.min(1, own.normal() / 2))
-    return Math.max(0, amps + u * (bench.accuracy_A.of_reading * amps + bench.accuracy_A.plus))
-  })
-  const tubes = heatersOn(equipment, bench.name)
-  const shares = tubes.map((tube) => ({
-    tube,
-    A:
-      nominal.amps -
-      heaterPoint(equipment, bench.name, volts, bench.lead_ohm, (part) => (part === tube ? 'open' : 1)).amps,
-  }))
-  const sources = [
-    ...new Set(tubes.map((tube) => heaterSource(equipment, tube)).filter((source) => source !== null)),
-  ]
-  const chains = nominal.chains.map((chain) => `${chain.chain} ${show(chain.amps, 'A')}`).join(', ')
-  return {
-    expected_A: nominal.amps,
-    text: `hot heaters at ${show(volts, 'V')} (current follows V^0.58)${bench.lead_ohm > 0 ? `, leads of ${show(bench.lead_ohm, 'Ω')} included` : ''}; by chain: ${chains}`,
-    source: sources.slice(0, 3).join('; ') + (sources.length > 3 ? `; and ${sources.length - 3} more` : ''),
-    spread: {
-      kind: 'samples',
-      A,
-      text: '9 of 10 healthy sets (one heater varies by 3 %: common practice, no source)',
-      source: 'common practice, no source',
-    },
-    guards: [
-      {
-        part: bench.name,
-        ceiling_A: 1.2 * nominal.amps,
-        text: '1.2 × expected: beyond any healthy set of heaters, and below what one shorted heater of a series pair makes of its chain (2^0.58 = 1.5 ×)',
-        source: "slowglow's own choice, no published source",
-        remedy: 'Read the heater current with a meter that is right to a tenth of it.',
-      },
-    ],
-    charging_F: 0,
-    shares,
-    problems: heaterProblems(bench.name, nominal, volts),
-  }
-}
-
-function heaterProblems(rail: RailName, point: HeaterPoint, volts: number): LimitProblem[] {
-  const problems: LimitProblem[] = point.missing.map((what) => ({
-    severity: 'error',
-    what: `Heaters on ${rail}: ${what}.`,
-    remedy: 'Correct the type, or give the heater as a lamp or resistor part with its volts and amps.',
-  }))
-  for (const chain of point.chains) {
-    if (!(chain.amps > 0)) {
-      problems.push({
-        severity: 'error',
-        what: `Heater chain ${chain.chain} on ${rail} is open: a tube in it is pulled or an element is missing.`,
-        remedy: 'Fit the tube, or a resistor of its hot resistance in its place, and say so in the file.',
-      })
-    }
-    for (const element of chain.elements) {
-      if (element.rated_V === null) continue
-      const part = element.volts / element.rated_V
-      if (part > heaterWindow.high) {
-        problems.push({
-          severity: part > 1.2 ? 'error' : 'warning',
-          what: `${element.part} would get ${show(element.volts, 'V')} on its ${show(element.rated_V, 'V')} heater with ${show(volts, 'V')} on ${rail}.`,
-          remedy: `Lower the rail or correct the chain: ${heaterWindow.source}.`,
-        })
-      } else if (part < heaterWindow.low && chain.amps > 0) {
-        problems.push({
-          severity: 'warning',
-          what: `${element.part} gets only ${show(element.volts, 'V')} on its ${show(element.rated_V, 'V')} heater with ${show(volts, 'V')} on ${rail}.`,
-          remedy: `Thicker or sensed leads, or more volts: ${heaterWindow.source}.`,
-        })
-      }
-    }
-  }
-  return problems
 }
 
 function nothingKnown(rail: RailName, mode: ModeName, volts: SetPoints): LimitProblem {

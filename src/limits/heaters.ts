@@ -5,16 +5,11 @@ import {
   type RailName,
   recordOf,
 } from '../equipment/index.js'
-import { coldRatio, heaterCurrent } from '../tubes/index.js'
+import { coldRatio } from '../tubes/index.js'
 import { parallel_ohm } from './discharge.js'
 
-/**
- * Heater chains, solved by themselves: each chain is a row of groups in parallel, a group being heaters, lamps or resistors.
- * Resistances follow from volts and volts from resistances, in turn; as a hot heater's resistance grows only with V^0.42
- * each round more than halves the error.
- */
-
-interface HeaterElement {
+/** One heater, lamp or resistor of a chain, as it should be. */
+export interface HeaterElement {
   readonly part: PartName
   readonly kind: 'heater' | 'resistor'
   readonly hot_V: number
@@ -34,100 +29,8 @@ export const heaterWindow = {
 /** Spread of one heater's current about its type, standard deviation: common practice, no source. */
 export const heaterSpread = 0.03
 
-export interface ChainPoint {
-  readonly chain: string
-  readonly amps: number
-  readonly elements: readonly {
-    readonly part: PartName
-    readonly volts: number
-    readonly rated_V: number | null
-  }[]
-}
-export interface HeaterPoint {
-  readonly amps: number
-  readonly chains: readonly ChainPoint[]
-  /** Parts of chains that are not known well enough, in words. */
-  readonly missing: readonly string[]
-}
-
-/** How an element differs from nominal: factor on its current, or open. */
-export type HeaterChange = (part: PartName) => number | 'open'
-
-const nominal: HeaterChange = () => 1
-
-/**
- * Hot currents of every chain on a heater rail with `volts` at the supply's terminals.
- *
- * @param lead_ohm - resistance of the bench leads that all chains share, both ways
- */
-export function heaterPoint(
-  equipment: Equipment,
-  rail: RailName,
-  volts: number,
-  lead_ohm: number,
-  change: HeaterChange = nominal,
-): HeaterPoint {
-  const missing: string[] = []
-  const chains = chainsOf(equipment, rail).map(([name, chain]) => ({
-    name,
-    chain,
-    groups: chain.series.map((group) => group.flatMap((part) => elementOf(equipment, part, missing))),
-  }))
-  let total_A = 0
-  let solved: ChainPoint[] = []
-  for (let round = 0; round < 30; round++) {
-    const here_V = Math.max(0, volts - total_A * lead_ohm)
-    solved = chains.map(({ name, chain, groups }) => solveChain(name, chain, groups, here_V, change))
-    const next_A = solved.reduce((sum, chain) => sum + chain.amps, 0)
-    const done = Math.abs(next_A - total_A) <= 1e-9 * next_A
-    total_A = next_A
-    if (done || lead_ohm === 0) break
-  }
-  return { amps: total_A, chains: solved, missing: [...new Set(missing)] }
-}
-
-function solveChain(
-  name: string,
-  chain: HeaterChain,
-  groups: readonly (readonly HeaterElement[])[],
-  volts: number,
-  change: HeaterChange,
-): ChainPoint {
-  let shares = groups.map(() => volts / Math.max(1, groups.length))
-  let amps = 0
-  for (let round = 0; round < 80; round++) {
-    const ohms = groups.map((group, at) => groupOhm(group, shares[at] ?? 0, change))
-    const ohm = ohms.reduce((sum, each) => sum + each, chain.lead_ohm)
-    const next = ohm > 0 && Number.isFinite(ohm) ? volts / ohm : 0
-    shares = ohms.map((each) => (Number.isFinite(each) ? next * each : volts))
-    const done = Math.abs(next - amps) <= 1e-10 * next
-    amps = next
-    if (done) break
-  }
-  const elements = groups.flatMap((group, at) =>
-    group.map((element) => ({
-      part: element.part,
-      volts: shares[at] ?? 0,
-      rated_V: element.kind === 'heater' ? element.hot_V : null,
-    })),
-  )
-  return { chain: name, amps, elements }
-}
-
-function groupOhm(group: readonly HeaterElement[], volts: number, change: HeaterChange): number {
-  let siemens = 0
-  for (const element of group) {
-    const factor = change(element.part)
-    if (factor === 'open') continue
-    if (element.kind === 'resistor') siemens += factor / element.ohm
-    else if (volts > 0)
-      siemens += (factor * heaterCurrent(element.hot_V, element.hot_A, volts, ratioOf(element))) / volts
-    else siemens += (factor * element.hot_A * ratioOf(element)) / element.hot_V
-  }
-  return siemens > 0 ? 1 / siemens : Infinity
-}
-
-function ratioOf(element: HeaterElement): number {
+/** Hot over cold resistance of an element. */
+export function ratioOf(element: HeaterElement): number {
   return coldRatio(element.cathode).typical
 }
 
@@ -187,7 +90,8 @@ export function heaterSource(equipment: Equipment, part: PartName): string | nul
   return element === undefined || element.kind === 'resistor' ? null : element.source
 }
 
-function elementOf(equipment: Equipment, part: PartName, missing: string[]): HeaterElement[] {
+/** What a chain of the file names: an empty list where its place is empty, and why in `missing` where it is not known. */
+export function elementOf(equipment: Equipment, part: PartName, missing: string[]): HeaterElement[] {
   const tube = equipment.tubes[part]
   if (tube !== undefined) {
     // A pulled tube leaves its place empty: open in series, absent in parallel.

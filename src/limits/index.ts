@@ -29,13 +29,14 @@ export { networkOhms, networkReadings, type NetworkReading } from './chart-netwo
 export { createLimits, type LimitsDesk, type PointLimits, type Raising } from './desk.js'
 export {
   chainsOf,
-  heaterPoint,
   heatersOn,
   heaterWindow,
   heaterWindow_ohm,
   softStart,
   softStart_s,
 } from './heaters.js'
+export { heaterPoint } from './heater-chains.js'
+export { heaterSigns } from './heater-signs.js'
 export { inWords, type SetPoints } from './guards.js'
 export { ratingFactor } from './ratings.js'
 export { floor_A, show } from './rail-limits.js'

@@ -1,7 +1,7 @@
 import type { Rail } from '../equipment/index.js'
 import { formatQuantity, type Unit } from '../quantities/index.js'
 import { fitLogNormal, logNormalPoint, quantile } from './spread.js'
-import type { Guard, LimitProblem, RailBench, RailLimits, Reason } from './types.js'
+import type { Guard, HeaterVolts, LimitProblem, RailBench, RailLimits, Reason } from './types.js'
 
 /** What is known of a rail's current at one set-point, however it was found. */
 export interface Expectation {
@@ -26,6 +26,8 @@ export interface Expectation {
   readonly charging_F: number
   /** What each single tube takes off the rail when missing. */
   readonly shares: readonly { readonly tube: string; readonly A: number }[]
+  /** Heater rails: volts of each heater. */
+  readonly heaters?: readonly HeaterVolts[]
 }
 
 export interface Standing {

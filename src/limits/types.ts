@@ -19,6 +19,34 @@ export interface RailLimits {
   readonly because: readonly Reason[]
   /** Smallest single-tube change the rail current can show here; null where not computed. */
   readonly sees: string | null
+  /** Where a heater rail is raised: volts each heater gets, with their 5 % and 95 % points. */
+  readonly heaters?: readonly HeaterVolts[] | undefined
+  /** Where a heater rail is raised: what each single fault of it would change here. */
+  readonly signs?: readonly HeaterSign[] | undefined
+}
+
+export interface HeaterVolts {
+  readonly part: PartName
+  readonly volts: number
+  readonly lower_V: number
+  readonly upper_V: number
+  readonly rated_V: number
+}
+
+/** Single faults of a heater rail that its current cannot tell apart, and what they change. */
+export interface HeaterSign {
+  readonly what: 'open' | 'wrong rating' | 'shorted section'
+  /** Which fault exactly, in words. */
+  readonly of: string
+  readonly chains: readonly string[]
+  readonly parts: readonly PartName[]
+  /** Change of the rail's current, A, with its volts held. */
+  readonly change_A: number
+  /** Change of the volts behind the bench's leads, V. */
+  readonly set_change_V: number
+  /** Heater that it drives furthest beyond its rated volts. */
+  readonly over: { readonly part: PartName; readonly volts: number; readonly rated_V: number } | null
+  readonly text: string
 }
 
 /** Why one figure is what it is, in words a restorer reads, and where it comes from. */

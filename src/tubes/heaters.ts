@@ -31,12 +31,23 @@ export function heaterCurrent(
   volts: number,
   ratio = coldRatio('indirect').typical,
 ): number {
-  if (volts === 0 || !(hot_V > 0)) return 0
+  return heaterWithSlope(hot_V, hot_A, volts, ratio).I
+}
+
+/** The same current with its slope over volts, siemens. */
+export function heaterWithSlope(
+  hot_V: number,
+  hot_A: number,
+  volts: number,
+  ratio: number,
+): { readonly I: number; readonly slope_S: number } {
+  if (!(hot_V > 0)) return { I: 0, slope_S: 0 }
+  if (volts === 0) return { I: 0, slope_S: (ratio * hot_A) / hot_V }
   const b = 1 / (ratio * ratio - 1)
   const power = 2 * (1 - exponent) * (1 + b)
-  const relative = Math.abs(volts) / hot_V
-  const squared = (Math.exp(power * Math.log(relative)) + b) / (1 + b)
-  return (volts / hot_V) * (hot_A / Math.sqrt(squared))
+  const rising = Math.exp(power * Math.log(Math.abs(volts) / hot_V))
+  const siemens = (hot_A / hot_V) * Math.sqrt((1 + b) / (rising + b))
+  return { I: siemens * volts, slope_S: siemens * (1 - (0.5 * power * rising) / (rising + b)) }
 }
 
 /** Ohms of a heater stone cold. */

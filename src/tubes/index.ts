@@ -2,7 +2,7 @@ export { agrees, type Checkable, figuresOf, type FigureUnit, type OwnerCheck, wi
 export { defineTube } from './define.js'
 export { allTypes, findTube } from './find.js'
 export { diodeCurrent, diodeWithSlope, regulatorVolts } from './diodes.js'
-export { type ColdRatio, coldRatio, coldResistance, heaterCurrent } from './heaters.js'
+export { type ColdRatio, coldRatio, coldResistance, heaterCurrent, heaterWithSlope } from './heaters.js'
 export {
   screenBand,
   type ScreenTubeSlopes,
