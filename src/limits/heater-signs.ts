@@ -94,7 +94,9 @@ function signOf(group: readonly Found[], resolution_V: number): HeaterSign {
   const of = first?.of ?? ''
   const where = `${of} in chain ${listed(chains)} (${listed(group.map(({ parts }) => parts.join(' with ')))})`
   const atSet =
-    Math.abs(set_change_V) >= Math.max(resolution_V, 1e-3) ? ` and ${signed(set_change_V, 'V')} at the set, behind the leads` : ''
+    Math.abs(set_change_V) >= Math.max(resolution_V, 1e-3)
+      ? ` and ${signed(set_change_V, 'V')} at the set, behind the leads`
+      : ''
   const harm =
     over === null
       ? ''

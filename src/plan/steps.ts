@@ -1,13 +1,12 @@
 import type { Bench } from '../bench/index.js'
 import type { Equipment, ModeName, RailName } from '../equipment/index.js'
 import {
+  heaterWarming,
   type HiddenShort,
   type LimitProblem,
   type LimitsDesk,
   type PointLimits,
   show,
-  softStart,
-  softStart_s,
 } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
 import { hookupLimits, hookupTests } from './hookup-tests.js'
@@ -218,9 +217,18 @@ class Builder {
     this.volts = { ...this.volts, [rail]: to.V }
     const point = this.point(this.volts, { rail, slew_V_per_s: to.slew_V_per_s })
     const heater = equipment.rails[rail]?.role === 'heater'
-    const soft = heater ? softStart_s(to.V, to.slew_V_per_s) : null
     const hands_clear = to.V > touch_V && (this.handsIn || from_V <= touch_V)
     const own = point.limits[rail]
+    const soft = heater
+      ? heaterWarming(equipment, rail, {
+          from_V,
+          to_V: to.V,
+          slew_V_per_s: to.slew_V_per_s,
+          limit_A: rails[rail]?.class === 'programmed' ? (own?.supply_limit_A ?? Infinity) : Infinity,
+          warm_A: own?.trip_A ?? Infinity,
+          lead_ohm: this.of.desk.rails[rail]?.lead_ohm ?? 0,
+        })
+      : null
     const reasons: Reason[] = [
       {
         limit: 'slew',
@@ -233,8 +241,8 @@ class Builder {
         limit: 'hold',
         value: to.hold_s,
         unit: 's',
-        text: `hold ${to.hold_because}${soft === null ? '' : `; warming in current limit should take ${show(Math.round(soft.predicted_s), 's')}, ${show(Math.round(soft.allowed_s), 's')} are allowed`}`,
-        source: to.stated.hold ? 'the profile' : soft === null ? ours : softStart.source,
+        text: `hold ${to.hold_because}${soft === null ? '' : `; from cold to warm should take ${show(Math.round(soft.predicted_s), 's')} (${soft.text}), ${show(Math.round(soft.allowed_s), 's')} are allowed`}`,
+        source: to.stated.hold ? 'the profile' : soft === null ? ours : soft.source,
       },
     ]
     this.push(stage, {

@@ -47,6 +47,7 @@ export function unprovedWords(of: {
       )
     }
   }
+  words.push(...hiddenHeaters(built))
   if (built.unguarded.length > 0) {
     words.push(
       `The rail's current cannot keep these inside their own ratings: ${built.unguarded.join(', ')}. Take their cathode or drop readings once, HT down while you clip on.`,
@@ -83,6 +84,28 @@ export function unprovedWords(of: {
     words.push('All tubes: this run keeps them cold.')
   }
   return words
+}
+
+/** Faults that burn a heater and stay inside the rail's trip, at the step that brings the heaters to their highest volts. */
+function hiddenHeaters({ steps }: Built): string[] {
+  const last = steps.findLast(({ do: what, rail, limits }) => {
+    return what === 'raise' && rail !== null && limits[rail]?.signs !== undefined
+  })
+  const limits = last?.limits[last.rail ?? '']
+  if (last?.rail === undefined || limits === undefined) return []
+  const hidden = (limits.signs ?? []).flatMap(({ of, chains, change_A, over }) => {
+    const reads_A = limits.expected_A + change_A
+    const burns = over !== null && over.volts > 1.2 * over.rated_V
+    if (!burns || reads_A > limits.trip_A || reads_A < limits.ask_A) return []
+    return [
+      `${of} in chain ${chains.join(', ')} (reads ${show(reads_A, 'A')}; ${over.part} gets up to ${show(over.volts, 'V')} of ${show(over.rated_V, 'V')})`,
+    ]
+  })
+  return hidden.length === 0
+    ? []
+    : [
+        `${last.rail ?? ''}: these stay inside what is allowed (${show(limits.ask_A, 'A')} to ${show(limits.trip_A, 'A')}) while a heater burns: ${hidden.join('; ')}. Compare each tube's type with the file, and look for one that glows too bright.`,
+      ]
 }
 
 /** A short that its own rail does not show: what burns meanwhile, what the meter then reads, and what to do instead. */

@@ -14,4 +14,5 @@ export {
   triodeWithSlopes,
 } from './models.js'
 export { tungstenKelvin, tungstenResistivity } from './tungsten.js'
+export { ambient_K, heatContent_s, heatingRate_K_per_s, type ThermalHeater, warmOhm } from './warming.js'
 export type * from './types.js'

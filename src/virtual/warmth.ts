@@ -1,4 +1,4 @@
-import { tungstenKelvin, tungstenResistivity } from '../tubes/index.js'
+import { ambient_K, heatContent_s, heatingRate_K_per_s, tungstenKelvin, warmOhm } from '../tubes/index.js'
 
 /** One heater, filament or lamp as it is, with its state. */
 export interface Heater {
@@ -20,8 +20,6 @@ export interface Heater {
   active_s: number
 }
 
-export const ambient_K = 295
-
 export interface HeaterMake {
   readonly name: string
   readonly hot_V: number
@@ -33,11 +31,7 @@ export interface HeaterMake {
   readonly mass: number
 }
 
-/**
- * Heat content: a small heater on constant volts takes 6.7 s to 90 % of its final temperature (published: measurement
- * and model of an electronics group); 11.9 s of its hot power reproduces that with the tungsten table and radiation.
- * Filaments and lamps have a tenth of it, cathode behind heater 3 s (common practice, no source).
- */
+/** Cathode behind heater 3 s (common practice, no source). */
 export function makeHeater(make: HeaterMake): Heater {
   const direct = make.cathode !== 'indirect'
   return {
@@ -45,7 +39,7 @@ export function makeHeater(make: HeaterMake): Heater {
     hot_V: make.hot_V,
     hot_A: make.hot_A,
     hot_K: tungstenKelvin(make.ratio),
-    content_s: 11.9 * make.mass * (direct ? 0.1 : 1),
+    content_s: make.mass * heatContent_s(direct ? 'direct' : 'indirect'),
     lag_s: direct ? 0 : 3 * make.mass,
     // 1.0 eV at 1050 K (oxide); 2.6 eV at 1900 K (thoriated): 11 and 16 (from memory). Filaments of either kind: between.
     steep: direct ? 13 : 11,
@@ -58,22 +52,13 @@ export function makeHeater(make: HeaterMake): Heater {
 
 /** Ohms now, by the tungsten table. */
 export function heaterOhm(heater: Heater): number {
-  if (heater.open) return 1e9
-  const hot = heater.hot_V / heater.hot_A
-  return (hot * tungstenResistivity(heater.kelvin)) / tungstenResistivity(heater.hot_K)
+  return heater.open ? 1e9 : warmOhm(heater, heater.kelvin)
 }
 
-/**
- * K/s now, with `volts` across it: heat in, less radiation ∝ T⁴ (Stefan–Boltzmann), over heat content.
- */
+/** K/s now, with `volts` across it. */
 export function heatingRate(heater: Heater, volts: number, kelvin = heater.kelvin): number {
-  const hot = heater.hot_V / heater.hot_A
-  const ohm = (hot * tungstenResistivity(kelvin)) / tungstenResistivity(heater.hot_K)
-  const power = heater.open ? 0 : (volts * volts) / ohm / (heater.hot_V * heater.hot_A)
-  const radiated = (fourth(kelvin) - fourth(ambient_K)) / (fourth(heater.hot_K) - fourth(ambient_K))
-  return ((power - radiated) * (heater.hot_K - ambient_K)) / heater.content_s
+  return heatingRate_K_per_s(heater, heater.open ? 0 : volts, kelvin)
 }
-const fourth = (x: number): number => x * x * x * x
 
 /** Warms or cools by `dt_s` with `volts` held; steps inside are chosen so that none moves by more than a few kelvin. */
 export function warm(heater: Heater, volts: number, dt_s: number): void {
