@@ -110,7 +110,10 @@ function signs(plan: Plan, step: Step): string[] {
       (other.target_V > step.target_V || (other.target_V === step.target_V && other.index > step.index)),
   )
   if (own.length === 0 || higher || !isJudged(plan, step)) return []
-  return ['      This would show against what is expected:', ...own.flatMap(({ text }) => wrapped(`- ${text}`, '        '))]
+  return [
+    '      This would show against what is expected:',
+    ...own.flatMap(({ text }) => wrapped(`- ${text}`, '        ')),
+  ]
 }
 
 function row(plan: Plan, step: Step): string[] {

@@ -267,7 +267,6 @@ export const planShape: z.ZodType<Plan> = z.looseObject({
       rail: text,
       volts: number,
       warm_up_s: number,
-      amps: number.optional(),
       tubes: z.array(text),
       source: text,
     }),

@@ -1,13 +1,6 @@
 import { type Bench, bleederFor } from '../bench/index.js'
 import type { Equipment, RailName } from '../equipment/index.js'
-import {
-  chainsOf,
-  createLimits,
-  heaterPoint,
-  type LimitProblem,
-  type LimitsDesk,
-  show,
-} from '../limits/index.js'
+import { chainsOf, createLimits, type LimitProblem, type LimitsDesk, show } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
 import { planCharts, planLacks } from './charts.js'
 import { low_V, setDischarge_s } from './discharge.js'
@@ -324,16 +317,13 @@ function heaterWatches(equipment: Equipment, built: Built): HeaterWatch[] {
   return railsOf(equipment, 'heater').flatMap((rail) => {
     const volts = top_V[rail]
     if (volts === undefined) return []
-    const hot = heaterPoint(equipment, rail, volts, 0)
     return chainsOf(equipment, rail).map(([chain, { series }]) => {
       const warm = chainWarmUp(equipment, chain)
-      const amps = hot.chains.find((each) => each.chain === chain)?.amps
       return {
         chain,
         rail,
         volts,
         warm_up_s: warm.s,
-        ...(amps === undefined ? {} : { amps }),
         tubes: series.flat().filter((part) => equipment.tubes[part] !== undefined),
         source: warm.source,
       }

@@ -1,7 +1,7 @@
-import type { RailLimits, Reason } from '../limits/index.js'
+import type { HeaterSign, RailLimits, Reason } from '../limits/index.js'
 import type { ModeName, NodeName, PartName, RailClass, RailName, RailRole } from '../equipment/index.js'
 
-export type { RailLimits, Reason }
+export type { HeaterSign, RailLimits, Reason }
 
 /**
  * A plan is data: JSON all the way down, so that it is printed, recorded, sent to the controller and replayed as it is.
@@ -220,8 +220,6 @@ export interface HeaterWatch {
   readonly rail: RailName
   readonly volts: number
   readonly warm_up_s: number
-  /** What the chain draws when hot, A, where its heaters are known. */
-  readonly amps?: number | undefined
   readonly tubes: readonly PartName[]
   readonly source: string
 }

@@ -1,4 +1,5 @@
 import type { Step } from '../plan/index.js'
+import { heaterFits } from './heater-fits.js'
 import { leastOf } from './in-force.js'
 import { renewHandReadings } from './knob.js'
 import { ask, confirm } from './prompts.js'
@@ -47,7 +48,12 @@ export function holdAndSettle(d: Draft, step: Step): void {
     const least_A = d.s.weak_in[name] === step.index ? leastOf(d.s, name, limits) : limits.ask_A
     const heaterKnown = d.s.plan.rails[name]?.role === 'heater' && step.rail !== name
     if (measured < (heaterKnown ? leastOf(d.s, name, limits) : least_A)) {
-      const text = `${name} draws ${amps(measured)} where ${amps(limits.expected_A)} is expected and ${amps(limits.ask_A)} is the least that passes unasked. Tubes long in store read low and rise; an open part reads low and stays. Go on, or stop?`
+      const fits = heaterFits(d, name, measured - limits.expected_A)
+      const why =
+        d.s.plan.rails[name]?.role === 'heater'
+          ? `${fits === '' ? '' : `${fits}. `}Look which do not glow or warm.`
+          : 'Tubes long in store read low and rise; an open part reads low and stays.'
+      const text = `${name} draws ${amps(measured)} where ${amps(limits.expected_A)} is expected and ${amps(limits.ask_A)} is the least that passes unasked. ${why} Go on, or stop?`
       record(d, 'judgement', text, {
         rail: name,
         data: { measured, ask_A: limits.ask_A, expected_A: limits.expected_A },

@@ -1,5 +1,6 @@
 import type { RailLimits, RailPlan, Step } from '../plan/index.js'
 import { broke, for_us, lasting, tripAt } from './breach.js'
+import { heaterFits } from './heater-fits.js'
 import { judgeHookup } from './hookup.js'
 import {
   asked_V,
@@ -97,6 +98,12 @@ function collapsed(d: Draft, rail: RailPlan, state: RailState, limits: RailLimit
   return `${rail.name} fell from ${volts(state.set_V)} to ${volts(now_V)} with the supply at its ${amps(Math.min(...set_A))} limit: a short, or near it, from ${rail.name} to chassis.`
 }
 
+/** Heaters that draw too much: which fault would. */
+function fitsToo(d: Draft, rail: RailPlan, measured: number, limits: RailLimits): string {
+  const fits = heaterFits(d, rail.name, measured - limits.expected_A)
+  return fits === '' ? '' : ` ${fits}.`
+}
+
 function judgeCeiling(d: Draft, step: Step, rail: RailPlan, state: RailState, limits: RailLimits): void {
   const measured = state.A?.value ?? 0
   const soft = inSoftStart(d.s, step, rail.name, state)
@@ -145,7 +152,7 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
       unit: 'A',
       text:
         collapsed(d, rail, state, limits) ??
-        `${at}, above the trip of ${amps(limits.trip_A + charge_A)}. ${why}`,
+        `${at}, above the trip of ${amps(limits.trip_A + charge_A)}. ${why}${fitsToo(d, rail, measured, limits)}`,
     })
   }
 

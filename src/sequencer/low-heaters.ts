@@ -1,5 +1,6 @@
-import type { HeaterWatch, Step } from '../plan/index.js'
+import type { Step } from '../plan/index.js'
 import { formatShort } from '../quantities/index.js'
+import { heaterFits } from './heater-fits.js'
 import { leastOf } from './in-force.js'
 import { ask, confirm } from './prompts.js'
 import { record } from './send.js'
@@ -23,22 +24,11 @@ export function heatersLow(d: Draft, step: Step): boolean {
     if (late.length < readings || late.some(({ value }) => value >= least_A)) continue
     if (d.s.prompt) return true
     const measured = state.A.value
-    const text = `${name} draw ${formatShort(measured, 'A')} where ${formatShort(limits.expected_A, 'A')} is expected and ${formatShort(least_A, 'A')} is the least that passes unasked${missingChain(d, name, limits.expected_A - measured)}. ${step.rail ?? 'HT'} does not rise meanwhile. Look which do not glow or warm. Go on, or stop?`
+    const fits = heaterFits(d, name, measured - limits.expected_A)
+    const text = `${name} draw ${formatShort(measured, 'A')} where ${formatShort(limits.expected_A, 'A')} is expected and ${formatShort(least_A, 'A')} is the least that passes unasked${fits === '' ? '' : `: ${fits}`}. ${step.rail ?? 'HT'} does not rise meanwhile. Look which do not glow or warm. Go on, or stop?`
     record(d, 'judgement', text, { rail: name, data: { measured, least_A, expected_A: limits.expected_A } })
     ask(d, { kind: 'weak', rail: name }, confirm(text, `below-ask ${name}`))
     return true
   }
   return false
-}
-
-/** A loss as large as one chain's current names that chain; one spread over more than a fifth fits none. */
-export function missingChain(d: Draft, rail: string, lost_A: number): string {
-  const known = d.s.plan.heaters.filter((watch) => watch.rail === rail && (watch.amps ?? 0) > 0)
-  const fits = known.filter((watch) => Math.abs((watch.amps ?? 0) - lost_A) <= 0.2 * (watch.amps ?? 0))
-  const lost = `: ${formatShort(lost_A, 'A')} is missing`
-  if (known.length === 0) return ''
-  if (fits.length === 0)
-    return `${lost}, which is no whole chain: a heater in parallel with others, or a weak contact`
-  const chain = (watch: HeaterWatch): string => `${watch.chain} (${watch.tubes.join(', ')})`
-  return `${lost}, as one of the chains ${fits.map(chain).join(', ')} draws: a heater open or a tube out of its socket there`
 }

@@ -1,5 +1,5 @@
 import { formatShort } from '../quantities/index.js'
-import { missingChain } from './low-heaters.js'
+import { heaterFits } from './heater-fits.js'
 import type { Draft } from './state.js'
 import { currentStep } from './state.js'
 import type { ReasonRecord } from './types.js'
@@ -15,8 +15,8 @@ export function nextToDo(d: Draft, reason: ReasonRecord): string {
   switch (reason.code) {
     case 'heater-lost': {
       if (!d.s.rails[rail.name]?.A) return ''
-      const lost_A = (limits?.expected_A ?? 0) - (d.s.rails[rail.name]?.A?.value ?? 0)
-      const chain = lost_A > 0 ? missingChain(d, rail.name, lost_A).replace(/^: /, '') : ''
+      const measured = d.s.rails[rail.name]?.A?.value ?? 0
+      const chain = heaterFits(d, rail.name, measured - (limits?.expected_A ?? 0))
       return ` Next: measure before touching; HT dead, read each heater pin to pin${chain === '' ? '' : `: ${chain}`}.`
     }
     case 'over-ceiling':
