@@ -8,6 +8,7 @@ type Charts = NonNullable<Plan['charts']>
 export function chartSections(plan: Plan): [title: string, lines: readonly string[]][] {
   const { charts, lacks = [] } = plan
   return [
+    ['LIMITS STATED BY HAND', byHandLines(plan.by_hand)],
     ['WHAT THE CHARTS ADD', (charts?.judges ?? []).flatMap((each) => wrapped(`- ${each}`))],
     ['HANDBOOK CHARTS', charts === undefined ? [] : volts(charts)],
     ['COLD READINGS BY OHMMETER', charts === undefined ? [] : cold(charts)],
@@ -16,6 +17,11 @@ export function chartSections(plan: Plan): [title: string, lines: readonly strin
       lacks.flatMap(({ rail, lacks: lack, add }) => wrapped(`- ${rail}: ${lack}. To get it, add ${add}.`)),
     ],
   ]
+}
+
+/** Limits stated by hand, a line each. */
+export function byHandLines(by_hand: Plan['by_hand']): string[] {
+  return (by_hand ?? []).flatMap(({ text }) => wrapped(`- ${text}`))
 }
 
 function volts({ nodes, rails, meter, meter_ohm, within }: Charts): string[] {

@@ -136,10 +136,10 @@ function row(plan: Plan, step: Step): string[] {
       : !isJudged(plan, step)
         ? ['current not judged']
         : [
-            short(limits.expected_A, 'A'),
+            limits.manual?.alone === true ? 'not known' : short(limits.expected_A, 'A'),
             `${short(limits.lower_A, 'A')} to ${short(limits.upper_A, 'A')}`,
             short(limits.ask_A, 'A'),
-            short(limits.trip_A, 'A'),
+            `${short(limits.trip_A, 'A')}${limits.manual?.in_force === true ? ' by hand' : ''}`,
             short(limits.ceiling_A, 'A'),
             short(limits.supply_limit_A, 'A'),
           ]),

@@ -143,6 +143,7 @@ function railCells(rail: RailStory): string[] {
 
 function rest(story: Story): string[] {
   return [
+    ...story.by_hand.map((text) => `Limit by hand: ${text}`),
     ...story.warnings.map((text) => `Warning: ${text}`),
     ...story.unproved.map((text) => `Not proved: ${text}`),
     ...(story.known?.command === 'run' && story.cautions.length === 0

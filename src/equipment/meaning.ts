@@ -132,6 +132,13 @@ function checkRail(name: string, rail: Rail, equipment: Equipment, known: Known,
         `write pulled: true at tube ${pulled}`,
       )
   })
+  // One word is no reason: whoever reads it later must be able to judge it.
+  if (rail.manual !== undefined && !/\S\s+\S/.test(rail.manual.reason))
+    report.error(
+      at('manual', 'reason'),
+      `the limit of rail ${name} stated by hand gives no reason`,
+      'write in a sentence where the figure comes from and why it is set by hand: it stands in every later view',
+    )
   checkBias(name, rail, equipment, known, report)
   twoSources(name, rail, equipment, report)
 }

@@ -145,7 +145,7 @@ function expectationOf(
     tubes === 'cold' && rail.role !== 'bias'
       ? coldEstimate(equipment, bench.name, rail, at_V, bench)
       : estimate(equipment, bench.name, rail, mode, at_V, bench)
-  if (known === null) return null
+  if (known === null) return byHandAlone(equipment, bench, rail)
   const guard =
     rail.role === 'bias' || tubes === 'cold'
       ? null
@@ -166,6 +166,32 @@ function expectationOf(
     charging_F: railCapacitance_F(equipment, bench.name) + bench.output_F,
     shares: [],
     problems: [],
+  }
+}
+
+/**
+ * A rail of which the file says nothing but a limit stated by hand. Nothing is expected of it, so that no rule that needs an
+ * expected current judges it; the trip is what was stated.
+ */
+function byHandAlone(equipment: Equipment, bench: RailBench, rail: Rail): WithProblems | null {
+  if (rail.manual === undefined) return null
+  const source = 'stated by hand in the set file'
+  return {
+    expected_A: 0,
+    text: `not known: nothing in the set file says what ${bench.name} should draw; anything up to the ${show(rail.manual.trip_A, 'A')} stated by hand goes on`,
+    source,
+    spread: {
+      kind: 'bounds',
+      lower_A: 0,
+      upper_A: rail.manual.trip_A,
+      text: 'no healthy current is known, so none is marginal below the limit stated by hand',
+      source,
+    },
+    guards: [],
+    charging_F: railCapacitance_F(equipment, bench.name) + bench.output_F,
+    shares: [],
+    problems: [],
+    manual_alone: true,
   }
 }
 
@@ -249,6 +275,6 @@ function nothingKnown(rail: RailName, mode: ModeName, volts: SetPoints): LimitPr
   return {
     severity: 'error',
     what: `Nothing in the set file says what ${rail} should draw in mode ${mode} (${inWords(volts)}), so it has no limits.`,
-    remedy: `Give ${rail} a total from the handbook (totals: ${mode}: …), name the tubes that draw from it, or state a bench bleeder.`,
+    remedy: `Give ${rail} a total from the handbook (totals: { ${mode}: { at: …, current: …, source: … } }), name the tubes that draw from it (rail: ${rail}), or state a bench bleeder; where none can be had, a limit by hand with its reason: manual: { trip: …, reason: … }.`,
   }
 }

@@ -12,6 +12,8 @@ export function lackingOf(equipment: Equipment, name: RailName, mode: ModeName):
   const lacks: Lack[] = []
   const total = `totals: { ${mode}: { at: ${formatQuantity(rail.working_V, 'V')}, current: …, source: … } } at rail ${name}`
   if (charts !== null) lacks.push(...charts.lacks)
+  else if (tubes.length === 0 && rail.totals[mode] === undefined && rail.manual !== undefined)
+    lacks.push({ lacks: `nothing but a limit stated by hand guards ${name} in ${mode}`, add: total })
   else if (tubes.length > 0 && rail.totals[mode] === undefined)
     lacks.push({
       lacks: `what ${name} draws in ${mode} is a sum of published currents: no handbook total, no chart`,

@@ -28,6 +28,8 @@ export interface Expectation {
   readonly shares: readonly { readonly tube: string; readonly A: number }[]
   /** Heater rails: volts of each heater. */
   readonly heaters?: readonly HeaterVolts[]
+  /** Nothing says what the rail should draw: the limit stated by hand is all there is. */
+  readonly manual_alone?: true
 }
 
 export interface Standing {
@@ -65,7 +67,15 @@ export function railLimits(
   ): void => {
     because.push(marked({ limit, value, unit, text: `${limit} ${show(value, unit)}: ${text}`, source }))
   }
-  say('expected', expected_A, 'A', from.text, from.source)
+  if (from.manual_alone === true)
+    because.push({
+      limit: 'expected',
+      value: expected_A,
+      unit: 'A',
+      text: `expected: ${from.text}`,
+      source: from.source,
+    })
+  else say('expected', expected_A, 'A', from.text, from.source)
 
   const floor = floor_A(expected_A, bench.resolution_A)
   const band = bandOf(from, expected_A)
@@ -87,21 +97,24 @@ export function railLimits(
   const wished_A = manual === undefined ? statistical_A : Math.min(manual.trip_A, statistical_A)
   const trip_A = Math.min(wished_A, ceiling.ceiling_A)
   const floorWords = `${show(floor, 'A')} (the most of 2 mA, 3 read-back steps, 3 % of expected)`
+  const byHand = manual !== undefined && manual.trip_A <= statistical_A && trip_A >= manual.trip_A
   say(
     'trip',
     trip_A,
     'A',
-    trip_A < wished_A
+    (trip_A < wished_A
       ? `the ceiling is lower than what a healthy set may reach (${show(statistical_A, 'A')}): ${ceiling.text}`
-      : manual !== undefined && manual.trip_A <= statistical_A
+      : byHand
         ? `stated by hand: ${manual.reason}`
-        : `${band.highWords} ${show(band.high_A, 'A')}, and ${floorWords} of room`,
-    trip_A < wished_A
-      ? ceiling.source
-      : manual !== undefined
-        ? 'stated by hand in the set file'
-        : band.source,
+        : `${band.highWords} ${show(band.high_A, 'A')}, and ${floorWords} of room`) +
+      (manual === undefined || byHand
+        ? ''
+        : `; the ${show(manual.trip_A, 'A')} stated by hand (${manual.reason}) is higher and not in force`),
+    trip_A < wished_A ? ceiling.source : byHand ? 'stated by hand in the set file' : band.source,
   )
+
+  const stated = because.at(-1)
+  if (byHand && stated !== undefined) because[because.length - 1] = { ...stated, by_hand: true }
 
   const ask_A = Math.max(0, Math.min(band.low_A - floor, band.lower_A - floor))
   say('ask', ask_A, 'A', `${band.lowWords} ${show(band.low_A, 'A')}, less ${floorWords}`, band.source)
@@ -141,6 +154,14 @@ export function railLimits(
       supply_limit_A,
       over_voltage_V,
       because,
+      ...(manual !== undefined && {
+        manual: {
+          trip_A: manual.trip_A,
+          reason: manual.reason,
+          in_force: byHand,
+          alone: from.manual_alone === true,
+        },
+      }),
       sees: seenWords(from, band.upper_A - band.lower_A),
     },
     problems,

@@ -17,6 +17,8 @@ export interface RailLimits {
   readonly supply_limit_A: number
   readonly over_voltage_V: number
   readonly because: readonly Reason[]
+  /** A limit stated by hand in the set's file, with its written reason; marked in every view that shows the trip. */
+  readonly manual?: ManualLimit
   /** Smallest single-tube change the rail current can show here; null where not computed. */
   readonly sees: string | null
   /** Where a heater rail is raised: volts each heater gets, with their 5 % and 95 % points. */
@@ -49,6 +51,14 @@ export interface HeaterSign {
   readonly text: string
 }
 
+/** `in_force`: the trip is this limit; `alone`: nothing else in the file says what the rail should draw. */
+export interface ManualLimit {
+  readonly trip_A: number
+  readonly reason: string
+  readonly in_force: boolean
+  readonly alone: boolean
+}
+
 /** Why one figure is what it is, in words a restorer reads, and where it comes from. */
 export interface Reason {
   readonly limit:
@@ -68,6 +78,8 @@ export interface Reason {
   readonly source: string
   /** The figure behind it was recalled, not looked up: `text` says so too, to be checked in the manual. */
   readonly unverified?: true
+  /** The figure is stated by hand in the set's file. */
+  readonly by_hand?: true
 }
 
 /** A sentence that stops a plan (`error`) or that goes with it (`warning`). */

@@ -84,6 +84,7 @@ export function makePlan(
     unproved: unprovedWords({ profile, equipment, rails, built }),
     ...(charted.charts !== null && { charts: charted.charts }),
     ...(lacks.length > 0 && { lacks }),
+    ...byHand(equipment, built.steps),
     steps: built.steps,
     rules: standardRules(bench, profile, time_budget_s),
     off: offPlan(bench, equipment, desk),
@@ -95,6 +96,26 @@ export function makePlan(
     stale_s: staleAfter_s(bench),
   }
   return { plan, problems }
+}
+
+/** Every limit stated by hand for a rail that these steps raise, and where it is in force. */
+function byHand(equipment: Equipment, steps: readonly Step[]): Pick<Plan, 'by_hand'> {
+  const stated = Object.entries(equipment.rails).flatMap(([rail, { manual }]) => {
+    const raised = steps.filter((step) => step.do === 'raise' && step.rail === rail)
+    if (manual === undefined || raised.length === 0) return []
+    const held = raised
+      .filter((step) => step.limits[rail]?.manual?.in_force === true)
+      .map(({ index }) => index)
+    const where =
+      held.length === raised.length
+        ? 'in force in every step'
+        : held.length === 0
+          ? 'nowhere in force, what is computed is lower'
+          : `in force in step ${held.join(', ')}, elsewhere what is computed is lower`
+    const text = `${rail}: trip ${show(manual.trip_A, 'A')} stated by hand (${where}): ${manual.reason}`
+    return [{ rail, trip_A: manual.trip_A, text }]
+  })
+  return stated.length > 0 ? { by_hand: stated } : {}
 }
 
 function refused(what: string, remedy: string): Made {
@@ -245,7 +266,9 @@ function unresolved(name: RailName, rail: RailPlan | undefined, steps: readonly 
     .filter((step) => step.do === 'raise' && step.rail === name)
     .map((step) => step.limits[name]?.expected_A ?? 0)
   const most_A = Math.max(0, ...expected)
-  if (expected.length === 0 || most_A >= 5 * resolution_A) return []
+  // Where only a limit stated by hand is known, nothing is expected that could be too little to read.
+  const alone = steps.some((step) => step.limits[name]?.manual?.alone === true)
+  if (alone || expected.length === 0 || most_A >= 5 * resolution_A) return []
   return [
     {
       severity: 'error',

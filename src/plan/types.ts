@@ -29,6 +29,8 @@ export interface Plan {
   readonly charts?: PlanCharts
   /** What limits had to do without, and what to add to the set's file for it. */
   readonly lacks?: readonly { readonly rail: RailName; readonly lacks: string; readonly add: string }[]
+  /** Limits stated by hand, each with its written reason: every later view of the plan and its runs says so. */
+  readonly by_hand?: readonly { readonly rail: RailName; readonly trip_A: number; readonly text: string }[]
   readonly steps: readonly Step[]
   readonly rules: readonly Rule[]
   readonly off: OffPlan

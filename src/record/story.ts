@@ -52,6 +52,8 @@ export interface Story {
   readonly steps: readonly StepStory[]
   readonly duration_s: number
   readonly unproved: readonly string[]
+  /** Limits stated by hand in the set's file, in words. */
+  readonly by_hand: readonly string[]
   readonly events: readonly (Omit<RunEvent, 't_us' | 'durable'> & { readonly t_s: number })[]
 }
 /** The rule that ended the run, as the plan had it. */
@@ -142,6 +144,7 @@ export function storyOf(reader: RunReader): Story {
     steps_done: ending?.steps_done ?? stepsSeen(events, plan),
     steps: plan === null ? [] : stepStories(reader, plan, events, end?.t_us ?? span?.to_us ?? 0),
     duration_s: ending?.duration_s ?? (span === null ? 0 : (span.to_us - span.from_us) / 1e6),
+    by_hand: (plan?.by_hand ?? []).map(({ text }) => text),
     unproved: plan?.unproved ?? [],
     events: events.map(({ t_us, from, what, text, rail, step, intent, data }) => ({
       t_s: t_us / 1e6,

@@ -280,6 +280,7 @@ function end(d: Draft, result: OffResult): void {
     hand_rails: result.hand_rails,
     bias_released_by: result.bias_released_by,
     warnings: d.s.warnings,
+    ...(d.s.plan.by_hand !== undefined && { by_hand: d.s.plan.by_hand.map(({ text }) => text) }),
     steps_done: d.s.step,
     ever_energised: d.s.ever_energised,
   }

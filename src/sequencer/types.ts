@@ -89,6 +89,8 @@ export interface Ending {
   /** Which rule let the bias go. */
   readonly bias_released_by: string | null
   readonly warnings: readonly string[]
+  /** Limits stated by hand in this run's plan, in words. */
+  readonly by_hand?: readonly string[]
   readonly steps_done: number
   /** Whether any output was switched on by this run. */
   readonly ever_energised: boolean

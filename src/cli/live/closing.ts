@@ -15,6 +15,7 @@ export function closingText(ending: RunEnding, file: string | null): string {
     const where = [rail === null ? '' : `rail ${rail}`, step === null ? '' : `step ${step}`]
     lines.push(`  ${[code, ...where].filter((part) => part !== '').join('; ')}`)
   }
+  for (const stated of byHand(ending)) lines.push(`  Limit by hand: ${stated}`)
   for (const warning of ending.warnings) lines.push(`  Warning: ${warning}`)
   lines.push(measuredLine(said), ...railLines(said))
   lines.push("The set's stored charge: measure before touching.")
@@ -27,6 +28,11 @@ export function closingText(ending: RunEnding, file: string | null): string {
   }
   if (file !== null) lines.push(`Record: ${file}`)
   return lines.join('\n')
+}
+
+function byHand({ details }: RunEnding): readonly string[] {
+  const { by_hand } = details
+  return Array.isArray(by_hand) ? by_hand.filter((each) => typeof each === 'string') : []
 }
 
 const outcomes = { tripped: 'TRIPPED', stopped: 'Stopped', failed: 'THE RIG FAILED' } as const

@@ -50,7 +50,7 @@ function railLines(rail: RailView, columns: number): string[] {
   const first = `  ${rail.rail.padEnd(10)} ${seen}  ${how}${age}`
   const { limits } = rail
   if (limits === null) return [first]
-  const judged = `expected ${amps(limits.expected_A)} (${amps(limits.lower_A)} to ${amps(limits.upper_A)}), trip ${amps(limits.trip_A)}`
+  const judged = `expected ${limits.manual?.alone === true ? 'not known' : amps(limits.expected_A)} (${amps(limits.lower_A)} to ${amps(limits.upper_A)}), trip ${amps(limits.trip_A)}${limits.manual?.in_force === true ? ' by hand' : ''}`
   const whole = `${first}  ${judged}`
   return whole.length <= columns ? [whole] : [first, `${' '.repeat(13)}${judged}`]
 }
