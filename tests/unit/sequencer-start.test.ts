@@ -165,8 +165,6 @@ describe('in the hook-up check', () => {
   it('the question for the polarity says what the supply measures there', () => {
     const rig = atPolarity()
     rig.until('the question', () => rig.state.prompt?.purpose.kind === 'polarity')
-    expect(rig.state.prompt?.text).toMatch(
-      /^HT measures 3 V at its supply, set to 3 V\. Read the volts/,
-    )
+    expect(rig.state.prompt?.text).toMatch(/^HT measures 3 V at its supply, set to 3 V\. Read the volts/)
   })
 })
