@@ -76,6 +76,20 @@ describe('heaters', () => {
       expect(volts / heaterCurrent(volts, amps, volts)).toBeCloseTo(ohm, 3)
   })
 
+  it('follow the published resistivity of tungsten, hot over 300 K and between its rows', () => {
+    // Forsythe and Worthing 1925: µΩ·cm at 300, 1000, 1400, 1500, 2000, 2500 and 3000 K; a straight law would give 8.65 at 2000 K.
+    const cold = tungstenResistivity(300)
+    for (const [kelvin, ratio] of [
+      [1000, 4.412],
+      [1500, 7.143],
+      [2000, 10.03],
+      [2500, 13.08],
+      [3000, 16.29],
+    ] as const)
+      expect(Math.abs(tungstenResistivity(kelvin) / cold / ratio - 1)).toBeLessThan(6e-4)
+    expect(tungstenResistivity(1450)).toBeCloseTo(38.775, 3)
+  })
+
   it('start cold inside the published inrush of 2.7 to 7.2 times', () => {
     // Inrush measured on many types by a modern maker: 2.7 to 7.2 × nominal. Tungsten: Forsythe and Worthing 1925.
     const ratio = tungstenResistivity(1400) / tungstenResistivity(300)
