@@ -5,7 +5,17 @@ import { createTransient, solve } from '../network/index.js'
 import { calibration } from './draw.js'
 import { portNames } from './faults.js'
 import { across } from './live.js'
-import { differs, makeOutput, minusOf, type Output, plusOf, readBack, rounded } from './outputs.js'
+import {
+  averaged,
+  differs,
+  flowingOut,
+  makeOutput,
+  minusOf,
+  type Output,
+  plusOf,
+  readBack,
+  rounded,
+} from './outputs.js'
 import { drawParts } from './parts.js'
 import { createMeterDevice, createSupplyDevice } from './supplies.js'
 import type { VirtualInstrument } from './supplies-types.js'
@@ -88,12 +98,12 @@ export function createVirtualBench(
     return world.solution.currents[`lead ${rail} +`]?.a ?? 0
   }
 
-  function measure(): void {
+  function measure(t_us: number): void {
     const { volts, currents, limiting } = world.solution
     for (const output of outputs) {
       const terminal_V = across(volts, plusOf(output.name), minusOf(output.name))
-      // Positive current flows out of the positive terminal; an element's current flows into its `a`.
-      const amps = -(currents[`supply ${output.name}`]?.a ?? 0)
+      const since_s = Math.max(0, t_us - world.now_us) / 1e6
+      const amps = averaged(output.averaged_A, flowingOut(output, currents), since_s)
       readBack(output, terminal_V, amps, limiting.includes(`supply ${output.name}`))
     }
   }
@@ -182,7 +192,7 @@ export function createVirtualBench(
 
   function refresh(t_us: number): void {
     advance(t_us)
-    measure()
+    measure(t_us)
   }
 
   /** Messages that an instrument has got to by now are acted on, whether or not anybody waits for a reply. */
@@ -190,7 +200,7 @@ export function createVirtualBench(
     for (const instrument of instruments.values()) {
       const next = instrument.next_us()
       if (next === null || next > t_us) continue
-      measure()
+      measure(t_us)
       instrument.receive('', t_us)
       if (outputs.some(differs)) world.touched(t_us)
     }

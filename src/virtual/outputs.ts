@@ -1,6 +1,6 @@
 import type { Chance } from '../chance/index.js'
 import type { Channel } from '../bench/index.js'
-import type { Element } from '../network/index.js'
+import type { Element, Solution } from '../network/index.js'
 import { calibration } from './draw.js'
 import type { OutputFace } from './types.js'
 
@@ -23,6 +23,8 @@ export interface Output {
   regulator_V: number
   ignoresOff: boolean
   dropped: boolean
+  /** Its current as its converter averages it, as of the world's last step, A. */
+  averaged_A: number
   /** Ignoring OFF: what it holds on to. */
   held: { readonly V: number; readonly limit_A: number } | null
 }
@@ -87,6 +89,7 @@ export function makeOutput(name: string, spec: Channel, chance: Chance): Output 
     regulator_V: 0,
     ignoresOff: false,
     dropped: false,
+    averaged_A: 0,
     held: null,
   }
 }
@@ -171,6 +174,19 @@ export function protect(output: Output, terminal_V: number): boolean {
   face.tripped = 'over-voltage'
   apply(output)
   return true
+}
+
+/** A supply's converter averages over about one period of the mains (common practice, no source). */
+const converter_s = 0.02
+
+/** The average at the end of `dt_s` during which this current flowed: a spike of a millisecond hardly shows, as on a real supply. */
+export function averaged(before_A: number, amps: number, dt_s: number): number {
+  return amps + (before_A - amps) * Math.exp(-dt_s / converter_s)
+}
+
+/** Positive out of the positive terminal; an element's current flows into its `a`. */
+export function flowingOut(output: Output, currents: Solution['currents']): number {
+  return -(currents[supplyName(output.name)]?.a ?? 0)
 }
 
 /** Read-back: calibration, some noise, then rounded to the digit the supply has. With the output off the current's zero is true. */

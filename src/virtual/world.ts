@@ -12,6 +12,8 @@ import { form } from './forming.js'
 import { across } from './live.js'
 import {
   apply,
+  averaged,
+  flowingOut,
   lead_ohm,
   minusOf,
   type Output,
@@ -169,6 +171,8 @@ export function createWorld(
     for (const output of outputs) {
       fired = protect(output, across(solution.volts, plusOf(output.name), minusOf(output.name))) || fired
     }
+    for (const output of outputs)
+      output.averaged_A = averaged(output.averaged_A, flowingOut(output, solution.currents), dt_s)
     now_us += Math.round(dt_s * 1e6)
     if (moving || fired || turned.length > 0) step_s = shortest_s
     else step_s = nextStep(step_s, dt_s, before, solution.volts, haste())

@@ -83,16 +83,19 @@ function supplySide(vector: Vector): void {
 }
 
 describe.each(vectors())('the transcript $file', ({ vector }) => {
-  it.runIf(vector.sides.includes('computer'))(`is what the line writes: ${vector.title}`, () => {
-    computerSide(vector)
-  })
-  it.runIf(vector.steps.some((step) => 'supply' in step && step.allowed !== undefined))(
-    'is followed by the same messages whichever allowed form each reply takes',
-    () => {
+  if (vector.sides.includes('computer')) {
+    it(`is what the line writes: ${vector.title}`, () => {
+      computerSide(vector)
+    })
+  }
+  if (vector.steps.some((step) => 'supply' in step && step.allowed !== undefined)) {
+    it('is followed by the same messages whichever allowed form each reply takes', () => {
       for (const form of [0, 1, 2]) computerSide(vector, form)
-    },
-  )
-  it.runIf(vector.sides.includes('supply'))(`is what the virtual supply answers: ${vector.title}`, () => {
-    supplySide(vector)
-  })
+    })
+  }
+  if (vector.sides.includes('supply')) {
+    it(`is what the virtual supply answers: ${vector.title}`, () => {
+      supplySide(vector)
+    })
+  }
 })

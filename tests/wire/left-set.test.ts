@@ -4,7 +4,7 @@ import { afterEach, describe, expect, it } from 'vitest'
 import { LiveRun, shortProfile } from '../helpers/live-run.js'
 import { BenchProgram } from '../helpers/virtual-bench.js'
 
-/** Supplies as they are found at the start: on, deaf to OFF, or set to something by whoever used them last. */
+/** Supplies are found set to something by whoever used them last. */
 
 const ends: (() => Promise<void>)[] = []
 afterEach(async () => {
@@ -21,15 +21,6 @@ async function found(said: Readonly<Record<string, string>>, ...args: string[]):
   await run.acknowledge()
   return run
 }
-
-describe('an HT output that is found on at the start', () => {
-  it('and does not obey OFF ends the run as not confirmed off, with nothing else switched on', async () => {
-    const run = await found({ high: '\n:VOLT 300\n:CURR 0.3\n:OUTP ON\n' }, '--fault', 'HT:ignores-off@t>0s')
-    expect(await run.exit(90_000)).toBe(4)
-    const { ending } = run.record()
-    expect(ending).toMatchObject({ outputs_off: 'not confirmed' })
-  }, 120_000)
-})
 
 describe('a set-point left from another run', () => {
   it('does not stand in the way of the hook-up check', async () => {
