@@ -11,6 +11,7 @@ import { createOperating, type Operating } from './operating.js'
 import { type Expectation, railLimits, show } from './rail-limits.js'
 import { tubeSource } from './sampling.js'
 import { hiddenShorts } from './shorts.js'
+import type { StrikeDoubt } from './strikes.js'
 import type { HeaterSign, HiddenShort, LimitProblem, OperatingPoint, RailBench, RailLimits } from './types.js'
 
 /** Limits of every standing rail at one set of set-points, and what goes with them. */
@@ -26,6 +27,8 @@ export interface PointLimits {
   readonly unguarded: readonly string[]
   /** Shorted capacitors that would burn a part inside every trip. */
   readonly hidden: readonly HiddenShort[]
+  /** Gas regulators that may be lit or dark here. */
+  readonly strikes: readonly StrikeDoubt[]
 }
 
 export interface Raising {
@@ -113,6 +116,7 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
         charging_F,
         problems,
         unguarded,
+        strikes: tubes === 'hot' ? (point?.strikes ?? []) : [],
         hidden: hiddenShorts(point?.shorts ?? [], limits),
       }
     },

@@ -12,6 +12,7 @@ import { ownerOf, sampleElements } from './sampling.js'
 import { coldVolts, guardsOf, overRatings, type SetPoints, troubles } from './guards.js'
 import { stresses } from './ratings.js'
 import { shortCases } from './shorts.js'
+import { type StrikeDoubt, strikeDoubts } from './strikes.js'
 import type { OperatingPoint, RailBench } from './types.js'
 
 export interface Operating {
@@ -227,6 +228,7 @@ function solvePoint(
   // The last short would stand at every later point: parts that are not sampled are not put again.
   changed([])
   solvePath(of, of.nominalSet, volts, nominal)
+  const strikes = doubtfulStrikes(of, nominal)
   const guarded = guardsOf(held, { shares, leaning, expected_A, samples_A, rails, volts, shorts })
   return {
     expected_A,
@@ -241,9 +243,19 @@ function solvePoint(
       ...overRatings(held, volts),
       ...coldVolts(equipment, of.network.elements, cold),
     ],
+    strikes,
     unguarded: guarded.unguarded,
     shorts,
   }
+}
+
+/** Gas regulators that may be lit or dark here; the solver is left as it was. */
+function doubtfulStrikes(of: ModeSolver, nominal: Solution): StrikeDoubt[] {
+  const dark = darkRegulators(of.network.elements)
+  if (dark.length === 0) return []
+  const doubts = strikeDoubts(dark, of.solver.solve(dark, nominal.volts))
+  of.solver.solve(of.nominalSet.regulators, nominal.volts)
+  return doubts
 }
 
 /** Solves the nominal set with some elements changed, gas tubes settled; each call takes the change before it back. */

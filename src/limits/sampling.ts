@@ -15,7 +15,7 @@ export const tubeSource =
 const drift = 0.5
 
 /** Striking volts of a gas regulator vary (typically 20 to 30 V above operating): standard deviation, our choice. */
-const strikeSpread = 0.03
+export const strikeSpread = 0.03
 
 /**
  * The elements of one sampled set: every part drawn from its own named generator, so that a part added to a file moves no

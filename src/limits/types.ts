@@ -1,3 +1,4 @@
+import type { StrikeDoubt } from './strikes.js'
 import type { NodeName, PartName, RailClass, RailName, RailRole } from '../equipment/index.js'
 
 /** Limits in force on one rail at one set-point. SI units; each figure has its `Reason`. */
@@ -150,6 +151,7 @@ export interface OperatingPoint {
   readonly problems: readonly LimitProblem[]
   readonly unguarded: readonly string[]
   readonly shorts: readonly ShortCase[]
+  readonly strikes: readonly StrikeDoubt[]
 }
 
 /** A capacitor shorted at one operating point: what the rails then draw, and the parts that would stand beyond their ratings. */

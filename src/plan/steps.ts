@@ -187,7 +187,7 @@ class Builder {
     }
     if (stage.ceiling_A !== null) this.ceilings_A[rail] = stage.ceiling_A
     const reach = this.of.reach(rail)
-    for (const wanted_V of stage.to_V) {
+    for (const [at, wanted_V] of stage.to_V.entries()) {
       const target_V = Math.min(wanted_V, reach.V)
       if (target_V < wanted_V) this.cut.push({ rail, wanted_V, reached_V: reach.V, why: reach.why })
       if (target_V === this.volts[rail]) continue
@@ -195,7 +195,11 @@ class Builder {
         this.lower(name, rail, target_V)
         continue
       }
-      const charging_F = this.point({ ...this.volts, [rail]: target_V }, null).charging_F[rail] ?? 0
+      const point = this.point({ ...this.volts, [rail]: target_V }, null)
+      // A step of ours where a gas regulator may be lit or dark is left out: the next one is held instead.
+      if (point.strikes.length > 0 && stage.added !== null && at < stage.to_V.length - 1) continue
+      this.refuseStrikes(name, rail, target_V, point)
+      const charging_F = point.charging_F[rail] ?? 0
       const filled = defaultsFor(equipment, rail, charging_F)
       this.raise(name, rail, {
         V: target_V,
@@ -208,6 +212,17 @@ class Builder {
         stated: { slew: stage.slew_V_per_s !== null, hold: stage.hold_s !== null },
       })
     }
+  }
+
+  /** A hold where a gas regulator may be lit or dark: two currents would both be right there. */
+  private refuseStrikes(name: string, rail: RailName, target_V: number, point: PointLimits): void {
+    if (!isHot(this.of.equipment, rail)) return
+    for (const { regulator, dark_V, low_V, high_V } of point.strikes)
+      this.problems.push({
+        severity: target_V >= (this.of.equipment.rails[rail]?.working_V ?? 0) ? 'warning' : 'error',
+        what: `Stage "${name}" holds ${rail} at ${show(target_V, 'V')}, where ${regulator} gets ${show(dark_V, 'V')} while dark: it strikes somewhere from ${show(low_V, 'V')} to ${show(high_V, 'V')}, so it may be lit or dark and no current can be judged.`,
+        remedy: `Hold at ${show(Math.floor((target_V * low_V) / dark_V), 'V')} or below, or at ${show(Math.ceil((target_V * high_V) / dark_V), 'V')} or above, and pass what lies between.`,
+      })
   }
 
   private raise(stage: string, rail: RailName, to: Raise): void {

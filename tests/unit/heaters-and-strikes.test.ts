@@ -106,3 +106,28 @@ describe('a cold start', () => {
     expect(allowed_s).toBeGreaterThanOrEqual(2 * 31.6)
   })
 })
+
+describe('a hold where a gas regulator may be lit or dark', () => {
+  const held = (V: number): string[] => {
+    const stages = profile.stages.map((stage) =>
+      stage.do === 'ramp' && stage.name === 'rising' ? { ...stage, to_V: [150, V] } : stage,
+    )
+    return makePlan({ ...profile, stages }, equipment, bench).problems.map(
+      ({ what, remedy }) => `${what} ${remedy}`,
+    )
+  }
+  it('is refused with the volts between which it strikes and where to hold instead', () => {
+    expect(held(180)).toEqual([])
+    expect(held(220).join()).toMatch(
+      /holds HT at 220 V, where V9 gets 17\d V while dark: .* from 146 V to 185 V.* Hold at 18\d V or below, or at 23\d V or above/,
+    )
+  })
+  it('is left out where the step is the program’s own', () => {
+    const { plan } = makePlan({ ...profile, stages: [] }, equipment, bench)
+    const targets = plan?.steps
+      .filter(({ do: what, rail }) => what === 'raise' && rail === 'HT')
+      .map((s) => s.target_V)
+    expect(targets).toContain(250)
+    expect(targets).not.toContain(200)
+  })
+})
