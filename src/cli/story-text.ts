@@ -1,6 +1,7 @@
 import { formatQuantity, formatShort } from '../quantities/index.js'
 import type { RailStory, Story } from '../record/index.js'
 import { measuredLine, type OffSaid, openHandLines, railLines } from './off-words.js'
+import { reasonFigures } from './reason-words.js'
 
 /** A run as a page of text for a terminal: what was done, what was seen, why it ended. `under_way`: its supervisor lives. */
 export function storyText(story: Story, under_way: number | null = null): string {
@@ -68,7 +69,7 @@ function reasonLines(reason: NonNullable<Story['reason']>): string[] {
           `  as planned for step ${step ?? '?'}, ${rail ?? ''} at ${at_V === null ? '?' : formatShort(at_V, 'V')}:`,
           ...because.map(({ text, source }) => `    ${text} [${sourceShort(source)}]`),
         ]
-  return [...rules, ...planned]
+  return [`  ${reasonFigures(reason)}`, ...rules, ...planned]
 }
 
 /** A figure that rests on many sources names them in the plan; here they would bury it. */

@@ -2,6 +2,7 @@ import { formatShort } from '../../quantities/index.js'
 import type { RunEnding } from '../../story/index.js'
 import { type Exit, exits } from '../exits.js'
 import { handsOpen, measuredLine, offSaid, openHandLines, outputsOpen, railLines } from '../off-words.js'
+import { reasonFigures } from '../reason-words.js'
 
 /** What a run says at its end, the same for run and every take-over. "Outputs off" and "stored charge" stay two statements. */
 export function closingText(ending: RunEnding, file: string | null): string {
@@ -10,11 +11,7 @@ export function closingText(ending: RunEnding, file: string | null): string {
     ...openHandLines(said),
     `${heading(ending)}${ending.reason === null ? '' : `: ${ending.reason.text}`}`,
   ]
-  if (ending.reason !== null) {
-    const { code, rail, step } = ending.reason
-    const where = [rail === null ? '' : `rail ${rail}`, step === null ? '' : `step ${step}`]
-    lines.push(`  ${[code, ...where].filter((part) => part !== '').join('; ')}`)
-  }
+  if (ending.reason !== null) lines.push(`  ${reasonFigures(ending.reason)}`)
   for (const stated of byHand(ending)) lines.push(`  Limit by hand: ${stated}`)
   for (const warning of ending.warnings) lines.push(`  Warning: ${warning}`)
   lines.push(measuredLine(said), ...railLines(said))
