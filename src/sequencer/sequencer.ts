@@ -80,7 +80,7 @@ function handle(d: Draft, event: Event): void {
         channel.nothing = { V: 0, A: 0 }
         channel.lowest = null
       }
-      record(d, 'begin', `Cautions acknowledged by typing "${event.word}" (${event.channel}).`, {
+      record(d, 'begin', begunBy(event.word, event.channel), {
         data: { word: event.word, channel: event.channel },
       })
       d.s.wires_as_in = event.hooked_up_as_in
@@ -165,6 +165,13 @@ function handle(d: Draft, event: Event): void {
       broke(d, { code: 'parent-lost', text: `The supervising process is gone or silent: ${event.text}` })
       return
   }
+}
+
+/** The record says who acknowledged what; in a rehearsal nobody did. */
+function begunBy(word: string, channel: 'terminal' | 'page' | 'rehearsal'): string {
+  return channel === 'rehearsal'
+    ? 'A rehearsal: the cautions were shown, nothing was to be acknowledged.'
+    : `Cautions acknowledged by typing "${word}" (${channel}).`
 }
 
 function tick(d: Draft, late_us: number, slept_us: number): void {

@@ -591,6 +591,17 @@ describe('going off', () => {
   })
 })
 
+it('says in the record who acknowledged the cautions, and that in a rehearsal nobody did', () => {
+  const begun = (channel: 'terminal' | 'rehearsal'): string | undefined =>
+    new Rig(smallPlan())
+      .start(channel)
+      .commands.flatMap((command) =>
+        command.kind === 'record' && command.entry.what === 'begin' ? [command.entry.text] : [],
+      )[0]
+  expect(begun('terminal')).toBe('Cautions acknowledged by typing "kettle" (terminal).')
+  expect(begun('rehearsal')).toBe('A rehearsal: the cautions were shown, nothing was to be acknowledged.')
+})
+
 it('gives nothing to the line before the cautions are acknowledged', () => {
   const rig = new Rig(smallPlan())
   for (const c of Object.keys(rig.on)) rig.feed({ kind: 'output', channel: c, on: false })
