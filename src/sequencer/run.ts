@@ -249,14 +249,15 @@ function arrive(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
     }
     return
   }
-  if (d.s.t_us - d.s.part_us > us(10)) {
+  // A reading from before the set-point says nothing of where it stands now: silence is judged by its own rule.
+  if (sample && sample.t_us > d.s.part_us && d.s.t_us - d.s.part_us > us(10)) {
     broke(d, {
       code: 'off-set-point',
       rail: rail.name,
-      measured: sample?.value ?? 0,
+      measured: sample.value,
       limit: state.set_V,
       unit: 'V',
-      text: `${rail.name} was set to ${volts(state.set_V)} and stands at ${volts(sample?.value ?? 0)} after 10 s.`,
+      text: `${rail.name} was set to ${volts(state.set_V)} and stands at ${volts(sample.value)} after 10 s.`,
     })
   }
 }

@@ -591,6 +591,13 @@ describe('going off', () => {
   })
 })
 
+it('calls a supply that went quiet just before it arrived quiet, not off its set-point', () => {
+  const rig = new Rig(smallPlan((plan) => ({ ...plan, stale_s: 15 }))).start()
+  rig.until('HT arriving', () => rig.state.part === 'arrive' && rig.state.step >= 5)
+  rig.silent.add('HT')
+  expect(rig.toTheEnd()).toMatchObject({ outcome: 'failed', reason: { code: 'stale', rail: 'HT' } })
+})
+
 it('says in the record who acknowledged the cautions, and that in a rehearsal nobody did', () => {
   const begun = (channel: 'terminal' | 'rehearsal'): string | undefined =>
     new Rig(smallPlan())
