@@ -1,6 +1,7 @@
 import type { Bench } from '../bench/index.js'
 import type { Equipment } from '../equipment/index.js'
 import { type LineConfig, type LineInput, lineConfigsOf, lineWakeAt } from '../line/index.js'
+import type { Element } from '../network/index.js'
 import { createLoop, type LoopInput, type LoopOutput, loopStep } from '../loop/index.js'
 import type { Ask, Plan } from '../plan/index.js'
 import { type Command, type EventBody, type View, view } from '../sequencer/index.js'
@@ -27,6 +28,8 @@ export interface RehearseOptions {
   readonly operator?: Operator
   /** The set behind the bench where it is another than the plan was made for. */
   readonly behind?: Equipment
+  /** Values of the set's resistors, tubes and gas regulators, where the seed is not to draw them (see the virtual bench). */
+  readonly drawn?: (nominal: readonly Element[]) => readonly Element[]
   /** Called once a second of virtual time with what a terminal would show; `stop` there is a person's stop. */
   readonly watch?: (seen: View, world: VirtualBench) => 'stop' | 'off now' | undefined
 }
@@ -100,6 +103,7 @@ class Run {
       seed: options.seed,
       faults: options.faults,
       mode: plan.steps[0]?.mode ?? Object.keys(behind.modes)[0] ?? '',
+      ...(options.drawn !== undefined && { drawn: options.drawn }),
     })
   }
 

@@ -1,7 +1,7 @@
 import { chance } from '../chance/index.js'
 import type { Bench, Meter } from '../bench/index.js'
 import type { Equipment, ModeName } from '../equipment/index.js'
-import { createTransient, solve } from '../network/index.js'
+import { createTransient, type Element, solve } from '../network/index.js'
 import { calibration } from './draw.js'
 import { portNames } from './faults.js'
 import { across } from './live.js'
@@ -27,6 +27,11 @@ export interface VirtualBenchOptions {
   /** Checked with `checkFault` before; one that fits nothing here has no effect. */
   readonly faults: readonly FaultSpec[]
   readonly mode: ModeName
+  /**
+   * Values of this set's resistors, tubes and gas regulators where they are not to be drawn here: nominal elements in, those
+   * that differ out. All else (capacitors, heaters, oxides, calibration) is still drawn by `seed`.
+   */
+  readonly drawn?: (nominal: readonly Element[]) => readonly Element[]
 }
 
 /** What a hand source can give, A, by what it feeds (common practice, no source). */
@@ -48,7 +53,7 @@ export function createVirtualBench(
   options: VirtualBenchOptions,
 ): VirtualBench {
   const source = chance(options.seed)
-  const parts = drawParts(equipment, source.fork('set'))
+  const parts = drawParts(equipment, source.fork('set'), options.drawn ?? null)
   const outputs = makeOutputs(bench, source.fork('supplies'))
   const fed = new Set(outputs.map(({ rail }) => rail))
   const knobs: Knob[] = Object.entries(equipment.rails).flatMap(([rail, { role }]) =>

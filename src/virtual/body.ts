@@ -36,7 +36,7 @@ export function makeBody(parts: Parts, mode: string, faults: readonly FaultSpec[
   const { equipment } = parts
   const fixed: Element[] = []
   const live: Live[] = []
-  const base = equipment.level === 3 ? setElements(equipment, mode) : loadElements(parts, mode)
+  const base = equipment.level === 3 ? setElements(parts, mode) : loadElements(parts, mode)
   for (const given of base) {
     if ('key' in given) {
       live.push(given)
@@ -61,9 +61,12 @@ export function makeBody(parts: Parts, mode: string, faults: readonly FaultSpec[
 }
 
 /** The circuit itself: no supplies, no meters, no heater chains (warmed by their own model). */
-function setElements(equipment: Equipment, mode: string): readonly Element[] {
+function setElements({ equipment, drawn }: Parts, mode: string): readonly Element[] {
   const { elements } = toNetwork({ ...equipment, heater_chains: {} }, mode, {})
-  return elements.filter((element) => element.kind !== 'supply' && element.kind !== 'meter')
+  const nominal = elements.filter((element) => element.kind !== 'supply' && element.kind !== 'meter')
+  if (drawn === null) return nominal
+  const own = new Map(drawn(nominal).map((element) => [element.name, element]))
+  return nominal.map((element) => own.get(element.name) ?? element)
 }
 
 /** The element with this set's own value instead of the nominal one. */
@@ -71,12 +74,13 @@ function ownValue(parts: Parts, owner: string, element: Element): Element {
   const factor = parts.factor(owner)
   switch (element.kind) {
     case 'resistor':
-      return { ...element, ohm: element.ohm * factor }
+      return parts.drawn === null ? { ...element, ohm: element.ohm * factor } : element
     case 'capacitor':
       return { ...element, F: element.F * factor }
     case 'inductor':
       return { ...element, ohm: element.ohm * factor }
     case 'regulator': {
+      if (parts.drawn !== null) return element
       const chance = parts.chance(`regulator ${owner}`)
       const shift = 1.5 * Math.max(-1.5, Math.min(1.5, chance.normal()))
       const model = {

@@ -1,5 +1,6 @@
 import type { Chance } from '../chance/index.js'
 import { type Equipment, recordOf } from '../equipment/index.js'
+import type { Element } from '../network/index.js'
 import { coldRatio, type TubeRecord } from '../tubes/index.js'
 import { capacitorFactor, coldRatioOf, emissionFactor, heaterFactor, resistorFactor } from './draw.js'
 import { type Oxide, periodLimit_A } from './forming.js'
@@ -29,9 +30,11 @@ export interface Parts {
   /** Share of its emission that a cathode long asleep lacks at first. */
   asleep(part: string): number
   chance(name: string): Chance
+  /** The circuit's elements with values given from outside, or null where they are drawn here. */
+  readonly drawn: ((nominal: readonly Element[]) => readonly Element[]) | null
 }
 
-export function drawParts(equipment: Equipment, source: Chance): Parts {
+export function drawParts(equipment: Equipment, source: Chance, drawn: Parts['drawn']): Parts {
   const records = new Map<string, TubeRecord>()
   for (const [name, tube] of Object.entries(equipment.tubes)) {
     const found = recordOf(tube)
@@ -53,9 +56,10 @@ export function drawParts(equipment: Equipment, source: Chance): Parts {
     strength: new Map(),
     lit: new Map(),
     factor: (part) => valueFactor(equipment, part, source),
-    tube: (part) => spread.get(part) ?? 1,
+    tube: (part) => (drawn === null ? (spread.get(part) ?? 1) : 1),
     asleep: (part) => asleep.get(part) ?? 0,
     chance: (name) => source.fork(name),
+    drawn,
   }
 }
 

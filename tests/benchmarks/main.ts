@@ -1,13 +1,22 @@
 import { cpus } from 'node:os'
 import type { Figure } from './figures.js'
+import { healthyFigures } from './healthy.js'
 import { planFigures } from './plan.js'
 
-/** `npm run bench [-- --only NAME] [--json]`. Measures and shows; it asserts nothing, and no test does. */
-const groups: Readonly<Record<string, () => Promise<Figure[]>>> = { plan: planFigures }
-
+/**
+ * `npm run bench [-- --only NAME] [--json]`, and for `healthy` `--sets N --keep FILE`. Measures and shows; it asserts
+ * nothing, and no test does.
+ */
 const args = process.argv.slice(2)
+const given = (name: string): string | undefined =>
+  args.includes(name) ? args[args.indexOf(name) + 1] : undefined
+const groups: Readonly<Record<string, () => Figure[] | Promise<Figure[]>>> = {
+  plan: planFigures,
+  healthy: () => healthyFigures(Number(given('--sets') ?? 20), given('--keep')),
+}
+
 const json = args.includes('--json')
-const only = args.includes('--only') ? args[args.indexOf('--only') + 1] : undefined
+const only = given('--only')
 if (only !== undefined && !(only in groups)) {
   console.error(`There is no group "${only}": ${Object.keys(groups).join(', ')}.`)
   process.exit(2)

@@ -93,16 +93,19 @@ describe('open parameter sets of others', () => {
   })
 
   // Check cases of that form with its factor 2 and the parameters of Glass Audio 1996 (table with errata): the printed
-  // currents. 12AX7, 12AU7, 12AT7, 2A3 and 6L6GC.
+  // currents. 12AX7, 6DJ8, 12AU7, 12AT7, 2A3, 300B, 6L6GC and EL34.
   test.each([
     ['triode', 100, 1.4, 1060, 600, 300, 250, 0, -2, 0.9518],
     ['triode', 100, 1.4, 1060, 600, 300, 100, 0, -1, 0.1004],
+    ['triode', 28, 1.3, 330, 320, 300, 90, 0, -1.3, 14.32],
+    ['triode', 3.95, 1.4, 1550, 65, 300, 300, 0, -60, 63.62],
     ['triode', 21.5, 1.3, 1180, 84, 300, 250, 0, -8.5, 10.39],
     ['triode', 60, 1.35, 460, 300, 300, 250, 0, -2, 12.84],
     ['triode', 4.2, 1.4, 1500, 60, 300, 250, 0, -45, 57.73],
     ['pentode-atan', 8.7, 1.35, 1460, 48, 12, 350, 250, -18, 55.97],
     ['pentode-atan', 8.7, 1.35, 1460, 48, 12, 250, 250, -14, 80.98],
     ['pentode-atan', 11, 1.35, 650, 60, 24, 250, 265, -13.5, 115.2],
+    ['pentode-atan', 11, 1.35, 650, 60, 24, 250, 250, -13.5, 96.96],
   ] as const)(
     'the form itself is rightly written down: %s mu %d at plate %d',
     (form, MU, EX, KG1, KP, KVB, plate, screen, grid, mA) => {
