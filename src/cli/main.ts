@@ -4,6 +4,7 @@ import { commands } from './commands/index.js'
 import { exits } from './exits.js'
 import { printJson, processIo } from './io.js'
 import { errorJson } from './refuse.js'
+import { programVersion } from './version.js'
 
 // Output piped into a program that stops reading (head, a pager), or a terminal that was closed, is no fault of anyone's.
 for (const stream of [process.stdout, process.stderr])
@@ -17,7 +18,7 @@ const program = new Command('slowglow')
   .description(
     'Bring valve-era radio equipment back to life, slowly, under limits computed from its own tubes and circuit.',
   )
-  .version('0.1.0')
+  .version(programVersion)
   .showHelpAfterError()
   .exitOverride()
   .configureOutput({ writeOut: io.out, writeErr: io.err })

@@ -163,7 +163,9 @@ export function eventsText(story: Story): string {
   )
   const told = story.events.filter(
     ({ what, data }) =>
-      what !== 'fed' && !((what === 'prompt' || what === 'answer') && wires.has(data.prompt)),
+      what !== 'fed' &&
+      what !== 'asked' &&
+      !((what === 'prompt' || what === 'answer') && wires.has(data.prompt)),
   )
   const rows = told.map(({ t_s, what, rail, step, text }) => [
     clock(t_s),

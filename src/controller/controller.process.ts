@@ -11,6 +11,7 @@ import {
   streamsOf,
   toldOfEvent,
   toldOfRecord,
+  toldOfRequest,
   type RunEntry,
 } from '../story/index.js'
 import { type FromController, type Start, toControllerShape } from './messages.js'
@@ -127,6 +128,10 @@ function control(start: Start): void {
   const obey = ({ command, t_us }: Extract<LoopOutput, { kind: 'command' }>, entries: RunEntry[]): void => {
     const seconds = (until_us: number): number => (until_us - t_us) / 1e6 / speed
     switch (command.kind) {
+      case 'line':
+      case 'urgent off':
+        entries.push(toldOfRequest(command, t_us, 'controller'))
+        return
       case 'record':
         entries.push(toldOfRecord(command.entry, t_us, 'controller'))
         return

@@ -29,11 +29,8 @@ export type LoopOutput =
     }
   /** Everything the sequencer was fed, in order, for the record. */
   | { readonly kind: 'fed'; readonly event: Event }
-  | {
-      readonly kind: 'command'
-      readonly t_us: number
-      readonly command: Exclude<Command, { kind: 'line' | 'urgent off' }>
-    }
+  /** Everything the sequencer wanted of it, in order; what a line had to do is done already and is told for the record. */
+  | { readonly kind: 'command'; readonly t_us: number; readonly command: Command }
 
 export function createLoop(plan: Plan, configs: readonly LineConfig[]): Loop {
   const portOf: Record<string, string> = {}
@@ -52,9 +49,18 @@ export interface Looped {
 }
 
 export function loopStep(loop: Loop, input: LoopInput): Looped {
-  const work: Work = { sequencer: loop.sequencer, lines: loop.lines, portOf: loop.portOf, outputs: [] }
+  const work: Work = {
+    sequencer: loop.sequencer,
+    lines: loop.lines,
+    portOf: loop.portOf,
+    outputs: [],
+    heard: [],
+  }
   if (input.kind === 'event') feed(work, input.event)
   else drive(work, input.port, input.line)
+  // One event after another, each with its commands carried out before the next is looked at: a replay sees the same order.
+  for (let event = work.heard.shift(); event !== undefined; event = work.heard.shift())
+    if (!isNoNews(work.sequencer, event)) feed(work, event)
   return {
     loop: { sequencer: work.sequencer, lines: work.lines, portOf: loop.portOf },
     outputs: work.outputs,
@@ -66,6 +72,8 @@ interface Work {
   lines: Readonly<Record<string, LineState>>
   readonly portOf: Readonly<Record<string, string>>
   readonly outputs: LoopOutput[]
+  /** What lines said and the sequencer has not been fed yet. */
+  readonly heard: (LineEvent & { readonly t_us: number })[]
 }
 
 function drive(work: Work, port: string, input: LineInput): void {
@@ -88,7 +96,7 @@ function drive(work: Work, port: string, input: LineInput): void {
         work.outputs.push({ kind: 'health', port, health: output.health })
         break
       case 'event':
-        if (!isNoNews(work.sequencer, output.event)) feed(work, { ...output.event, t_us: input.t_us })
+        work.heard.push({ ...output.event, t_us: input.t_us })
         break
     }
   }
@@ -113,11 +121,8 @@ function feed(work: Work, event: Event): void {
       drive(work, port, { kind: 'urgent off', t_us: event.t_us, channels })
   }
   for (const command of commands) {
-    if (command.kind === 'urgent off') continue
-    if (command.kind !== 'line') {
-      work.outputs.push({ kind: 'command', t_us: event.t_us, command })
-      continue
-    }
+    work.outputs.push({ kind: 'command', t_us: event.t_us, command })
+    if (command.kind !== 'line') continue
     const port = work.portOf[command.channel]
     if (port !== undefined) drive(work, port, { ...command, kind: 'request', t_us: event.t_us })
   }

@@ -15,6 +15,7 @@ import {
   streamsOf,
   toldOfEvent,
   toldOfRecord,
+  toldOfRequest,
 } from '../story/index.js'
 import { createVirtualBench, type FaultSpec, type VirtualBench } from '../virtual/index.js'
 import { type Operator, willing } from './operator.js'
@@ -245,8 +246,12 @@ class Run {
     this.due.push({ at_us: this.t_us + after_us, feed })
   }
 
-  private obey(command: Exclude<Command, { kind: 'line' | 'urgent off' }>, t_us: number): void {
+  private obey(command: Command, t_us: number): void {
     switch (command.kind) {
+      case 'line':
+      case 'urgent off':
+        this.options.record(toldOfRequest(command, t_us, 'rehearsal'))
+        return
       case 'record': {
         this.options.record(toldOfRecord(command.entry, t_us, 'rehearsal'))
         const { intent } = command.entry

@@ -1,3 +1,12 @@
 export type * from './types.js'
-export { happened, streamIds, streamsOf, toldOfEvent, toldOfRecord, type StreamIds } from './tell.js'
+export {
+  happened,
+  streamIds,
+  streamsOf,
+  toldOfEvent,
+  toldOfRecord,
+  toldOfRequest,
+  type StreamIds,
+} from './tell.js'
+export { fedOf } from './reread.js'
 export { lastTyped, runEnding, storedCharge } from './ending.js'

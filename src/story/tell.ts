@@ -1,5 +1,5 @@
 import type { Plan } from '../plan/index.js'
-import type { Event, RecordedEvent } from '../sequencer/index.js'
+import type { Command, Event, RecordedEvent } from '../sequencer/index.js'
 import type { RunEntry, RunEvent, Stream } from './types.js'
 
 /** The streams of a plan: volts and amps of every channel, and every meter on a line, with the same numbers everywhere. */
@@ -97,6 +97,30 @@ export function toldOfEvent(event: Event, ids: StreamIds, from: RunEvent['from']
 export function toldOfRecord(entry: RecordedEvent, t_us: number, from: RunEvent['from']): RunEntry {
   const durable = entry.what !== 'judgement' && entry.what !== 'step' && entry.what !== 'command'
   return { entry: 'event', event: { ...entry, t_us, from, durable } }
+}
+
+/** What the sequencer asked of a line, for the record: with the next batch, since the intent behind it is on disk already. */
+export function toldOfRequest(
+  command: Extract<Command, { kind: 'line' | 'urgent off' }>,
+  t_us: number,
+  from: RunEvent['from'],
+): RunEntry {
+  const text =
+    command.kind === 'line' ? `${command.do} ${command.channel}` : `urgent off ${command.channels.join(', ')}`
+  return {
+    entry: 'event',
+    event: {
+      t_us,
+      from,
+      what: 'asked',
+      text,
+      rail: null,
+      step: null,
+      intent: null,
+      data: { ...command },
+      durable: false,
+    },
+  }
 }
 
 /** A single thing that happened, in words. */

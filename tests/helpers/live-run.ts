@@ -2,6 +2,7 @@ import { mkdtempSync, readdirSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { openRunFile } from '../../src/record/index.js'
+import { replayExactly } from '../../src/replay/index.js'
 import type { RunEnding, RunEvent } from '../../src/story/index.js'
 import { childrenOf, processesWith, TerminalSession } from './terminal.js'
 
@@ -93,6 +94,19 @@ export class LiveRun {
   async end(): Promise<void> {
     if (this.answering !== null) clearInterval(this.answering)
     await this.session.end()
+    const differs = this.differs()
     rmSync(this.folder, { recursive: true, force: true })
+    if (differs !== null) throw new Error(`Replayed, this run goes another way: ${differs}`)
+  }
+
+  /** Every run made here is replayed: what its record says was fed must give what it says was decided. */
+  private differs(): string | null {
+    const opened = openRunFile(this.file ?? '')
+    if ('trouble' in opened) return null
+    const { reader } = opened
+    const known = reader.known()
+    const found = known === null ? null : replayExactly(known.plan, reader.entries(), 'controller').difference
+    reader.close()
+    return found === null ? null : JSON.stringify(found)
   }
 }

@@ -4,6 +4,7 @@ import { registerCheck } from './check.js'
 import { registerNew } from './new.js'
 import { registerRun } from './run.js'
 import { registerRehearse } from './rehearse.js'
+import { registerReplay } from './replay.js'
 import { registerPlan } from './plan.js'
 import { registerRuns } from './runs.js'
 import { registerSafeOff } from './safe-off.js'
@@ -23,6 +24,7 @@ export const commands: readonly Register[] = [
   registerRehearse,
   registerRuns,
   registerShow,
+  registerReplay,
   registerVirtualBench,
   registerRun,
   registerSafeOff,

@@ -14,6 +14,7 @@ import { prepare, type Prepared } from '../live/prepare.js'
 import { frameOf } from '../live/screen.js'
 import { shown } from '../problems.js'
 import { refuse } from '../refuse.js'
+import { versionOf } from '../version.js'
 import type { Register } from './index.js'
 
 interface Flags {
@@ -97,7 +98,7 @@ function perform(
   const known = {
     run,
     started: started.toISOString(),
-    version,
+    version: versionOf(),
     command: 'rehearse' as const,
     plan,
     files,
@@ -132,7 +133,6 @@ function perform(
   screen.clear()
   return rehearsal
 }
-const version = '0.1.0'
 /** Entries handed to the file at once. */
 const batch = 4096
 

@@ -35,6 +35,7 @@ import { type BenchProcess, startBench } from '../live/start-bench.js'
 import { type Key, openTerminal, type Terminal } from '../live/terminal.js'
 import { hashed } from '../plan-files.js'
 import { refuse, type Refusal } from '../refuse.js'
+import { versionOf } from '../version.js'
 import type { Register } from './index.js'
 
 interface Flags {
@@ -222,7 +223,7 @@ async function supervised(start: Started): Promise<Exit> {
   const known: Known = {
     run: basename(file),
     started: at.toISOString(),
-    version: '0.1.0',
+    version: versionOf(),
     command: 'run',
     plan,
     files: prepared.files,

@@ -1,0 +1,132 @@
+import { resolve } from 'node:path'
+import type { Plan } from '../../plan/index.js'
+import { findRun, openRunFile, type RunReader, RecordTrouble } from '../../record/index.js'
+import { type Exactly, replayExactly, replayWith, type WithLimits } from '../../replay/index.js'
+import { type Exit, exits } from '../exits.js'
+import { type Io, printJson } from '../io.js'
+import { notPlanned, planFiles } from '../plan-files.js'
+import { elapsed, exactText, otherText } from '../replay-text.js'
+import { refuse } from '../refuse.js'
+import { versionOf } from '../version.js'
+import type { Register } from './index.js'
+
+interface Options {
+  readonly profile?: string
+  readonly bench?: string
+  readonly json?: boolean
+}
+
+/** `slowglow replay RUN`: the recorded run through today's decisions, or judged by other limits. Touches no port. */
+export const registerReplay: Register = (program, io) => {
+  program
+    .command('replay')
+    .description(
+      'a recorded run through today’s decisions, or other limits: where would it have gone differently',
+    )
+    .argument('<run>', 'run file, or the beginning or end of its name among ./runs')
+    .option('--profile <file>', 'judge it by the plan that this profile makes now')
+    .option('--bench <file>', 'with --profile: bench file in place of the one the profile names')
+    .option('--json', 'one JSON document on standard output')
+    .action((run: string, options: Options) => {
+      process.exitCode = replay(run, options, io)
+    })
+}
+
+function replay(run: string, options: Options, io: Io): Exit {
+  const json = options.json === true
+  const found = findRun(run, resolve(io.cwd, 'runs'), io.cwd)
+  if ('trouble' in found) {
+    const exit = found.ambiguous ? exits.usage : exits.recordNotAvailable
+    return refuse(io, json, { exit, where: run, what: found.trouble })
+  }
+  const opened = openRunFile(found.path)
+  if ('trouble' in opened)
+    return refuse(io, json, { exit: exits.recordNotAvailable, where: found.path, what: opened.trouble })
+  try {
+    return replayed(opened.reader, options, io)
+  } catch (error) {
+    if (!(error instanceof RecordTrouble)) throw error
+    return refuse(io, json, { exit: exits.recordNotAvailable, where: found.path, what: error.message })
+  } finally {
+    opened.reader.close()
+  }
+}
+
+function replayed(reader: RunReader, options: Options, io: Io): Exit {
+  const json = options.json === true
+  const known = reader.known()
+  if (known === null)
+    return refuse(io, json, {
+      exit: exits.recordNotAvailable,
+      where: reader.path,
+      what: 'This record does not say which plan was run, so nothing can be held against it.',
+    })
+  const versions = { recorded: known.version, now: versionOf() }
+  const document = { run: known.run, file: reader.path, versions }
+  if (options.profile === undefined) {
+    const from = known.command === 'rehearse' ? 'rehearsal' : 'controller'
+    const result = guarded<Exactly>(
+      () => replayExactly(known.plan, reader.entries(), from),
+      (gap) => ({ fed: 0, same: 0, difference: null, gap }),
+    )
+    if (json) printJson(io, { ...document, ...seconds(result), agrees: agrees(result) })
+    else io.out(exactText(result, known.run, versions))
+    return agrees(result) ? exits.done : exits.finding
+  }
+  const planned = planFiles(options.profile, options.bench, io.cwd, io.env)
+  const refusal =
+    notPlanned(planned, 'replay', options.profile) ?? misfit(known.plan, planned.plan, options.profile)
+  if (refusal !== null || planned.plan === null)
+    return refusal === null ? exits.finding : refuse(io, json, refusal)
+  const { plan } = planned
+  const result = guarded<WithLimits>(
+    () => replayWith(plan, reader.entries()),
+    (gap) => ({ fed: 0, difference: null, gap }),
+  )
+  if (json)
+    printJson(io, {
+      ...document,
+      profile: plan.profile,
+      plan: plan.hash,
+      ...seconds(result),
+      agrees: agrees(result),
+    })
+  else io.out(otherText(result, known.run, options.profile))
+  return agrees(result) ? exits.done : exits.finding
+}
+
+const agrees = ({ difference, gap }: Exactly | WithLimits): boolean => difference === null && gap === null
+
+/** Times in seconds, as every JSON document here has them. */
+function seconds<T extends Exactly | WithLimits>({ difference, ...rest }: T) {
+  if (difference === null) return { ...rest, difference }
+  const { t_us, ...what } = difference
+  return { ...rest, difference: { t_s: t_us / 1e6, at: elapsed(t_us), ...what } }
+}
+
+/** A plan of another time may lack what today's code relies on: that is a finding about the record, not a crash. */
+function guarded<T>(work: () => T, gap: (text: string) => T): T {
+  try {
+    return work()
+  } catch (error) {
+    if (error instanceof RecordTrouble || !(error instanceof Error)) throw error
+    return gap(`Today’s code cannot follow the plan in this record: ${error.message}.`)
+  }
+}
+
+/** Readings of one bench say nothing to a plan for another. */
+function misfit(recorded: Plan, now: Plan | null, profile: string) {
+  if (now === null) return null
+  const lack = channelsOf(recorded).filter((channel) => !channelsOf(now).includes(channel))
+  if (lack.length === 0) return null
+  return {
+    exit: exits.usage,
+    where: profile,
+    what: `The recorded run read ${lack.join(', ')}, and the plan of ${profile} has no such channel.`,
+    remedy: 'Give a profile for the same rails and bench.',
+  }
+}
+const channelsOf = (plan: Plan): string[] => [
+  ...Object.values(plan.rails).flatMap(({ channels }) => channels.map(({ channel }) => channel)),
+  ...Object.keys(plan.meters),
+]

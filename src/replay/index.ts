@@ -1,0 +1,2 @@
+export { replayExactly, type Exactly } from './exactly.js'
+export { replayWith, type WithLimits } from './with-limits.js'

@@ -1,0 +1,85 @@
+import { z } from 'zod'
+import type { Event } from '../sequencer/index.js'
+import type { RunEntry, Stream } from './types.js'
+
+const text = z.string()
+const t_us = z.number()
+const id = z.number()
+
+/** What `toldOfEvent` puts into a record as an event; readings and ticks stand there as entries of their own. */
+const fedShape: z.ZodType<Event> = z.discriminatedUnion('kind', [
+  z.object({
+    t_us,
+    kind: z.literal('begin'),
+    word: text,
+    channel: z.enum(['terminal', 'page', 'rehearsal']),
+    hooked_up_as_in: text.nullable(),
+  }),
+  z.object({
+    t_us,
+    kind: z.literal('regulation'),
+    channel: text,
+    mode: z.enum(['voltage', 'current', 'unknown']),
+  }),
+  z.object({ t_us, kind: z.literal('done'), id }),
+  z.object({
+    t_us,
+    kind: z.literal('failed'),
+    id,
+    code: z.enum(['no reply', 'bad reply', 'read-back differs', 'refused', 'wrong supply', 'closed']),
+    text,
+    outcome: z.enum(['not done', 'unknown']),
+  }),
+  z.object({ t_us, kind: z.literal('output'), channel: text, on: z.boolean() }),
+  z.object({
+    t_us,
+    kind: z.literal('protection'),
+    channel: text,
+    which: z.enum(['over-voltage', 'over-current', 'over-temperature', 'dead-man']),
+  }),
+  z.object({ t_us, kind: z.literal('line lost'), port: text, text }),
+  z.object({
+    t_us,
+    kind: z.literal('answer'),
+    prompt: z.number(),
+    value: z.union([z.number(), z.enum(['yes', 'no', 'go on'])]),
+    by: z.enum(['terminal', 'page', 'rehearsal']),
+  }),
+  z.object({ t_us, kind: z.literal('stop'), how: z.enum(['run down', 'off now']), by: text }),
+  z.object({ t_us, kind: z.literal('recorded'), intent: z.number() }),
+  z.object({ t_us, kind: z.literal('recorder lost'), text }),
+  z.object({ t_us, kind: z.literal('parent lost'), text }),
+])
+
+/** What this entry was to the sequencer: null where it was fed nothing, `not understood` where it was but cannot be told from the record. */
+export function fedOf(
+  entry: RunEntry,
+  streams: ReadonlyMap<number, Stream>,
+): Event | 'not understood' | null {
+  switch (entry.entry) {
+    case 'tick':
+      return { kind: 'tick', t_us: entry.t_us, late_us: entry.late_us, slept_us: entry.slept_us }
+    case 'reading': {
+      const stream = streams.get(entry.stream)
+      return stream === undefined ? 'not understood' : readingOf(entry, stream)
+    }
+    case 'event': {
+      if (entry.event.what !== 'fed') return null
+      const read = fedShape.safeParse(entry.event.data)
+      return read.success ? read.data : 'not understood'
+    }
+    case 'known':
+    case 'stream':
+    case 'ending':
+      return null
+  }
+}
+
+const meterStream = 'meter.'
+
+function readingOf({ t_us, n, k }: Extract<RunEntry, { entry: 'reading' }>, { name, unit }: Stream): Event {
+  const value = { n, k }
+  if (name.startsWith(meterStream))
+    return { kind: 'meter', t_us, meter: name.slice(meterStream.length), value }
+  return { kind: 'reading', t_us, channel: name.slice(0, name.lastIndexOf('.')), quantity: unit, value }
+}
