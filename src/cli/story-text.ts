@@ -150,9 +150,33 @@ function rest(story: Story): string[] {
     ...(story.known?.command === 'run' && story.cautions.length === 0
       ? ['Cautions: not acknowledged in this record; nothing was to be energised.']
       : []),
+    ...noteLines(story),
+    sealLine(story),
     `All that happened, by time: slowglow show ${story.run} --events`,
     ...(story.plan_hash === null ? [] : [`Plan ${story.plan_hash.slice(0, 16)}; file ${story.file}`]),
   ]
+}
+
+function noteLines({ notes }: Story): string[] {
+  return notes.map(
+    ({ written, by, text }) => `Note, ${written.slice(0, 16).replace('T', ' ')} UTC, ${by}: ${text}`,
+  )
+}
+
+/** What can be said of the measured part; a link is given in full, to be held against a printed record. */
+function sealLine({ seal }: Story): string {
+  switch (seal.is) {
+    case 'whole':
+      return `Seal whole: nothing measured was changed since it was written. Last link ${seal.last}`
+    case 'open':
+      return seal.last === null
+        ? 'Not sealed: the run is under way or was interrupted before its first link.'
+        : `Seal open: what it covers is as it was written; the newest ${seal.uncovered} entries or blocks are not covered.`
+    case 'broken':
+      return `SEAL BROKEN: this file was changed after it was written (${seal.where}). Do not rely on it; look for another copy.`
+    case 'none':
+      return 'Not sealed: written by a version that had no seal.'
+  }
 }
 
 /** All that happened, by time: what was decided, not what was fed. */

@@ -1,4 +1,6 @@
 export type * from './types.js'
+export type { Seal } from './chain.js'
+export { addNote, type Note } from './note.js'
 export { type Fallback, openFallback } from './fallback.js'
 export { runFileName } from './names.js'
 export { openRunFile, type Readings, type RunReader } from './reader.js'

@@ -9,8 +9,11 @@ import { most_n } from '../exchange/index.js'
 
 /** "SLGW" in ASCII, in SQLite's application_id. */
 export const applicationId = 0x534c4757
-/** Format version, in SQLite's user_version. Readers refuse higher ones. */
-export const formatVersion = 1
+/**
+ * Format version, in SQLite's user_version. Readers refuse higher ones and read all lower ones.
+ * 1: the first. 2: `chain` (the seal) and `note`.
+ */
+export const formatVersion = 2
 
 /** Blocks of 1 to 2 kB lie five to a page; in pages of 4 kB a third of the file would be air. */
 export const pageBytes = 8192
@@ -31,6 +34,11 @@ export const bounds = { t_us: 2 ** 50, n: most_n, k: 30 } as const
 const statistics = `
   n INTEGER NOT NULL, from_us INTEGER NOT NULL, to_us INTEGER NOT NULL,
   first REAL NOT NULL, last REAL NOT NULL, min REAL NOT NULL, max REAL NOT NULL, mean REAL NOT NULL`
+
+/** Added by format 2. A file brought up from format 1 has notes and no chain: its seal cannot be made afterwards. */
+export const noteTable = `
+CREATE TABLE note (id INTEGER PRIMARY KEY, written TEXT NOT NULL, by TEXT NOT NULL, text TEXT NOT NULL);
+`
 
 export const tables = `
 CREATE TABLE known (seq INTEGER PRIMARY KEY, run TEXT NOT NULL, started TEXT NOT NULL, command TEXT NOT NULL,
@@ -56,6 +64,8 @@ CREATE TABLE tick_tail (seq INTEGER PRIMARY KEY, t_us INTEGER NOT NULL, late_us 
 CREATE TABLE tick_block (block INTEGER PRIMARY KEY, first_seq INTEGER NOT NULL, last_seq INTEGER NOT NULL,
   n INTEGER NOT NULL, from_us INTEGER NOT NULL, to_us INTEGER NOT NULL, data BLOB NOT NULL);
 
+${noteTable}
+CREATE TABLE chain (link INTEGER PRIMARY KEY, to_seq INTEGER NOT NULL, blocks TEXT NOT NULL, hash TEXT NOT NULL);
 CREATE VIEW events AS
   SELECT seq, t_us / 1e6 AS t_s, source, what, text, rail, step, intent, data FROM event ORDER BY seq;
 CREATE VIEW latest_readings AS

@@ -77,9 +77,9 @@ function readHead(path: string): { readonly wal: boolean } | { readonly trouble:
   if (head.readUInt32BE(68) !== applicationId)
     return { trouble: `${path} is a database, but not a run file of slowglow.` }
   const version = head.readUInt32BE(60)
-  if (version !== formatVersion)
+  if (version > formatVersion)
     return {
-      trouble: `${path} has run file format ${version}; this slowglow reads format ${formatVersion}. Open it with a newer slowglow.`,
+      trouble: `${path} has run file format ${version}; this slowglow reads formats up to ${formatVersion}. Open it with a newer slowglow.`,
     }
   const pageSize = head.readUInt16BE(16) === 1 ? 65_536 : head.readUInt16BE(16)
   const expected = pageSize * head.readUInt32BE(28)

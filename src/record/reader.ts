@@ -1,8 +1,10 @@
 import Database from 'better-sqlite3'
 import type { z } from 'zod'
+import { checkChain, type Seal } from './chain.js'
 import { decodeColumns } from './codec.js'
 import { inOrder } from './entries.js'
 import { blocksInRollup } from './layout.js'
+import { type Note, notesOf } from './note.js'
 import { damaged, openDatabase, type Standing } from './open.js'
 import { endingShape, eventShape, knownShape, streamShape } from './shapes.js'
 import { type Overview, Thinning } from './thin.js'
@@ -33,6 +35,10 @@ export interface RunReader {
   readings(stream: number, from_us?: number, to_us?: number): Readings
   /** First, last, lowest and highest of each of `width` pixel columns from from_us to to_us, both included. */
   overview(stream: number, width: number, from_us: number, to_us: number): Overview
+  /** Whether the measured part is as it was written: reads the whole file. */
+  seal(): Seal
+  /** What was written to it afterwards. */
+  notes(): readonly Note[]
   /** The whole run in its one order, as a replay is fed. */
   entries(): Generator<RunEntry, void>
   close(): void
@@ -177,6 +183,8 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
         thinning.takeEach(...tailOf(stream))
         return thinning.overview()
       }),
+    seal: () => guarded(() => checkChain(db)),
+    notes: () => guarded(() => notesOf(db)),
     *entries() {
       const own = !db.inTransaction
       try {

@@ -11,6 +11,8 @@ import {
 } from '../plan/index.js'
 import type { Standing } from './open.js'
 import type { RunReader } from './reader.js'
+import type { Seal } from './chain.js'
+import type { Note } from './note.js'
 import type { Known, RunEnding, RunEvent, Stream } from './types.js'
 
 /** A run told from its file, as data: what was done, what was seen, how it ended and why. SI units, times in s of the run. */
@@ -54,6 +56,10 @@ export interface Story {
   readonly unproved: readonly string[]
   /** Limits stated by hand in the set's file, in words. */
   readonly by_hand: readonly string[]
+  /** Whether the measured part is as it was written. */
+  readonly seal: Seal
+  /** What was written to it afterwards. */
+  readonly notes: readonly Note[]
   readonly events: readonly (Omit<RunEvent, 't_us' | 'durable'> & { readonly t_s: number })[]
 }
 /** The rule that ended the run, as the plan had it. */
@@ -146,6 +152,8 @@ export function storyOf(reader: RunReader): Story {
     duration_s: ending?.duration_s ?? (span === null ? 0 : (span.to_us - span.from_us) / 1e6),
     by_hand: (plan?.by_hand ?? []).map(({ text }) => text),
     unproved: plan?.unproved ?? [],
+    seal: reader.seal(),
+    notes: reader.notes(),
     events: events.map(({ t_us, from, what, text, rail, step, intent, data }) => ({
       t_s: t_us / 1e6,
       from,

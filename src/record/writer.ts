@@ -1,6 +1,7 @@
 import { closeSync, fsyncSync, mkdirSync, openSync } from 'node:fs'
 import { dirname } from 'node:path'
 import Database from 'better-sqlite3'
+import { LinkHash } from './chain.js'
 import { applicationId, formatVersion, pageBytes, tables } from './layout.js'
 import { holdable, Pending } from './pending.js'
 import { RecordTrouble } from './trouble.js'
@@ -32,6 +33,8 @@ export interface RunFileOptions {
 /** With this many entries waiting a batch is committed, so that memory stays flat. */
 const most = 65_536
 const commitEvery_ms = 1000
+/** Blocks that became final wait at most this long for their link of the seal: a link costs some hundred bytes. */
+const linkEvery_ms = 10_000
 
 /** A new run file. Never overwrites: throws `RecordTrouble` (`exists`) where something is at `path`. */
 export function createRunFile(path: string, options: RunFileOptions = {}): RunWriter {
@@ -46,6 +49,9 @@ export function createRunFile(path: string, options: RunFileOptions = {}): RunWr
   let lastCommit_ms = performance.now()
   let timer: NodeJS.Timeout | null = null
   const put = statements(db)
+  /** The seal so far: rows since the last link, and the names of blocks that became final since. */
+  let link = { number: 0, hash: new LinkHash(''), at_ms: performance.now() }
+  let finals: readonly Final[] = []
 
   const file = (entry: RunEntry, seq: number): void => {
     if (entry.entry === 'reading') {
@@ -61,7 +67,7 @@ export function createRunFile(path: string, options: RunFileOptions = {}): RunWr
     }
   }
 
-  const commit = (wanted: 'FULL' | 'NORMAL'): void => {
+  const commit = (wanted: 'FULL' | 'NORMAL', last = false): void => {
     const level = fsync ? wanted : 'OFF'
     if (timer !== null) clearTimeout(timer)
     timer = null
@@ -70,10 +76,19 @@ export function createRunFile(path: string, options: RunFileOptions = {}): RunWr
       if (synchronous !== level) db.pragma(`synchronous = ${level}`)
       synchronous = level
       db.exec('BEGIN IMMEDIATE')
-      for (const [i, entry] of waiting.entries()) put.entry(firstWaiting + i, entry)
-      for (const [id, stream] of streams) put.readings(id, stream)
-      put.ticks(ticks)
+      const hash = link.hash.copy()
+      for (const [i, entry] of waiting.entries()) put.entry(firstWaiting + i, entry, hash)
+      const made = [...finals]
+      for (const [id, stream] of streams) put.readings(id, stream, made)
+      put.ticks(ticks, made)
+      const due = last || (made.length > 0 && lastCommit_ms - link.at_ms >= linkEvery_ms)
+      const next = due ? put.link(link.number, seq - 1, hash, made) : null
       db.exec('COMMIT')
+      link =
+        next === null
+          ? { ...link, hash }
+          : { number: link.number + 1, hash: new LinkHash(next), at_ms: lastCommit_ms }
+      finals = next === null ? made : []
     } catch (error) {
       if (db.inTransaction) db.exec('ROLLBACK')
       throw cannotWrite(path, error)
@@ -96,7 +111,7 @@ export function createRunFile(path: string, options: RunFileOptions = {}): RunWr
   const sealAll = (): void => {
     for (const stream of streams.values()) stream.seal()
     ticks.seal()
-    commit('FULL')
+    commit('FULL', true)
   }
 
   return {
@@ -217,55 +232,85 @@ function statements(db: Database.Database) {
   const tickTail = db.prepare('INSERT INTO tick_tail VALUES (?, ?, ?, ?)')
   const dropTicks = db.prepare('DELETE FROM tick_tail WHERE seq <= ?')
   const tickBlock = db.prepare('INSERT INTO tick_block VALUES (?, ?, ?, ?, ?, ?, ?)')
+  const chain = db.prepare('INSERT INTO chain VALUES (?, ?, ?, ?)')
 
   return {
-    entry(seq: number, entry: RunEntry): void {
+    entry(seq: number, entry: RunEntry, hash: LinkHash): void {
       switch (entry.entry) {
         case 'known': {
           const { run, started, command } = entry.known
-          known.run(seq, run, started, command, JSON.stringify(entry.known))
+          const row = [seq, run, started, command, JSON.stringify(entry.known)]
+          known.run(...row)
+          hash.row('known', row)
           break
         }
         case 'stream': {
           const { id, name, unit, rail, resolution } = entry.stream
-          stream.run(seq, id, name, unit, rail, resolution)
+          const row = [seq, id, name, unit, rail, resolution]
+          stream.run(...row)
+          hash.row('stream', row)
           break
         }
         case 'event': {
           const { t_us, from, what, text, rail, step, intent, data, durable } = entry.event
-          event.run(seq, t_us, from, what, text, rail, step, intent, JSON.stringify(data), durable ? 1 : 0)
+          const flag = durable ? 1 : 0
+          const row = [seq, t_us, from, what, text, rail, step, intent, JSON.stringify(data), flag]
+          event.run(...row)
+          hash.row('event', row)
           break
         }
-        case 'ending':
-          ending.run(
-            seq,
-            entry.t_us,
-            entry.ending.outcome,
-            entry.ending.outputs_off,
-            JSON.stringify(entry.ending),
-          )
+        case 'ending': {
+          const { outcome, outputs_off } = entry.ending
+          const row = [seq, entry.t_us, outcome, outputs_off, JSON.stringify(entry.ending)]
+          ending.run(...row)
+          hash.row('ending', row)
           break
+        }
         case 'reading':
         case 'tick':
           break
       }
     },
-    readings(id: number, p: Pending): void {
+    readings(id: number, p: Pending, finals: Final[]): void {
       if (p.dropTailTo !== null) dropTail.run(id, p.dropTailTo)
       for (const { block: index, first_seq, last_seq, statistics: s, data: bytes } of p.blocks) {
         const { n, from_us, to_us, first, last, min, max, mean } = s
-        block.run(id, index, first_seq, last_seq, n, from_us, to_us, first, last, min, max, mean)
+        const row = [id, index, first_seq, last_seq, n, from_us, to_us, first, last, min, max, mean]
+        block.run(...row)
         data.run(id, index, bytes)
+        finals.push({ name: `b${id}.${index}`, kind: 'blocks', row, data: bytes })
       }
-      for (const { rollup: index, statistics: s } of p.rollups)
-        rollup.run(id, index, s.n, s.from_us, s.to_us, s.first, s.last, s.min, s.max, s.mean)
+      for (const { rollup: index, statistics: s } of p.rollups) {
+        const row = [id, index, s.n, s.from_us, s.to_us, s.first, s.last, s.min, s.max, s.mean]
+        rollup.run(...row)
+        finals.push({ name: `r${id}.${index}`, kind: 'rollups', row })
+      }
       for (let i = p.inTail; i < p.count; i++) tail.run(id, p.seq[i], p.t_us[i], p.a[i], p.b[i])
     },
-    ticks(p: Pending): void {
+    ticks(p: Pending, finals: Final[]): void {
       if (p.dropTailTo !== null) dropTicks.run(p.dropTailTo)
-      for (const { block: index, first_seq, last_seq, statistics: s, data: bytes } of p.blocks)
-        tickBlock.run(index, first_seq, last_seq, s.n, s.from_us, s.to_us, bytes)
+      for (const { block: index, first_seq, last_seq, statistics: s, data: bytes } of p.blocks) {
+        const row = [index, first_seq, last_seq, s.n, s.from_us, s.to_us]
+        tickBlock.run(...row, bytes)
+        finals.push({ name: `t${index}`, kind: 'ticks', row, data: bytes })
+      }
       for (let i = p.inTail; i < p.count; i++) tickTail.run(p.seq[i], p.t_us[i], p.a[i], p.b[i])
     },
+    /** One more link of the seal; its hash. */
+    link(number: number, to_seq: number, rows: LinkHash, finals: readonly Final[]): string {
+      const hash = rows.copy()
+      for (const { kind, row, data: bytes } of finals) hash.row(kind, row, bytes)
+      const digest = hash.digest()
+      chain.run(number, to_seq, finals.map(({ name }) => name).join(' '), digest)
+      return digest
+    },
   }
+}
+
+/** A block or roll-up in its last form, waiting for its link of the seal. */
+interface Final {
+  readonly name: string
+  readonly kind: 'blocks' | 'rollups' | 'ticks'
+  readonly row: readonly (string | number | null)[]
+  readonly data?: Buffer
 }

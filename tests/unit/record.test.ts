@@ -134,9 +134,9 @@ describe('a run file', () => {
     expect(trouble('cut')).toMatch(/is cut short: \d+ of \d+ bytes/)
     copyFileSync(path, join(at, 'newer'))
     const newer = new Database(join(at, 'newer'))
-    newer.pragma('user_version = 2')
+    newer.pragma('user_version = 3')
     newer.close()
-    expect(trouble('newer')).toMatch(/format 2.*newer slowglow/)
+    expect(trouble('newer')).toMatch(/format 3.*newer slowglow/)
   })
 
   it('is open to any tool that reads SQLite', () => {

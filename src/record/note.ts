@@ -1,0 +1,52 @@
+import Database from 'better-sqlite3'
+import { formatVersion, noteTable } from './layout.js'
+import { openDatabase } from './open.js'
+
+/** What somebody wrote to a run after it ended; the measured part and its seal are not touched. */
+export interface Note {
+  readonly written: string
+  readonly by: string
+  readonly text: string
+}
+
+/** Notes in the order they were written; none in a file of a format that had no place for them. */
+export function notesOf(db: Database.Database): Note[] {
+  if (db.prepare(`SELECT 1 FROM sqlite_master WHERE name = 'note'`).get() === undefined) return []
+  return db.prepare<[], Note>('SELECT written, by, text FROM note ORDER BY id').all()
+}
+
+/**
+ * Adds a note to a run that ended. A file of an older format is brought to today's first, its measured part as it was. Why it
+ * could not be done, or null.
+ */
+export function addNote(path: string, note: Note): string | null {
+  const opened = openDatabase(path)
+  if ('trouble' in opened) return opened.trouble
+  const ended = opened.db.prepare('SELECT 1 FROM ending').get() !== undefined
+  opened.db.close()
+  if (opened.standing === 'wal missing')
+    return `${path} lies apart from its unfinished part, ${path}-wal; bring both together before a note is added.`
+  if (!ended && opened.standing === 'open')
+    return `${path} has no ending yet: it is under way, or its recorder was killed. Notes are added to a run that is over.`
+  let db: Database.Database | null = null
+  try {
+    db = new Database(path, { fileMustExist: true, timeout: 2000 })
+    db.pragma('trusted_schema = OFF')
+    db.pragma('synchronous = FULL')
+    const add = db.transaction((open: Database.Database) => {
+      if (open.pragma('user_version', { simple: true }) === 1) {
+        open.exec(noteTable)
+        open.pragma(`user_version = ${formatVersion}`)
+      }
+      open
+        .prepare('INSERT INTO note (written, by, text) VALUES (?, ?, ?)')
+        .run(note.written, note.by, note.text)
+    })
+    add.immediate(db)
+    return null
+  } catch (error) {
+    return `The note could not be written to ${path} (${error instanceof Error ? error.message : String(error)}). Nothing else in it was changed.`
+  } finally {
+    db?.close()
+  }
+}

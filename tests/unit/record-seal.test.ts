@@ -1,0 +1,154 @@
+import { copyFileSync, mkdtempSync, rmSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import Database from 'better-sqlite3'
+import fc from 'fast-check'
+import { afterAll, describe, expect, it } from 'vitest'
+import { addNote, createRunFile, openRunFile, type RunEntry, type Seal } from '../../src/record/index.js'
+import { event, folder, smallRun } from '../helpers/runs.js'
+
+const kept = 'tests/fixtures/run-files/format-1.slowglow'
+
+function reader(path: string) {
+  const opened = openRunFile(path)
+  if ('trouble' in opened) throw new Error(opened.trouble)
+  return opened.reader
+}
+function sealOf(path: string): Seal {
+  const run = reader(path)
+  const seal = run.seal()
+  run.close()
+  return seal
+}
+function written(entries: readonly RunEntry[], at = join(folder(), 'a.slowglow')): string {
+  const writer = createRunFile(at, { fsync: false })
+  for (const entry of entries) writer.append([entry])
+  writer.close()
+  return at
+}
+/** A run with a closed roll-up in each stream, events between, and ticks. */
+function longRun(): RunEntry[] {
+  const [known, ...rest] = smallRun()
+  const streams = rest.filter(({ entry }) => entry === 'stream')
+  const end = rest.filter(({ entry }) => entry === 'ending')
+  const middle: RunEntry[] = []
+  for (let i = 0; i < 40_000; i++) {
+    const t_us = i * 1000
+    middle.push({ entry: 'reading', stream: (i % 2) + 1, t_us, n: (i * 7919) % 1000, k: 2 })
+    if (i % 4 === 0) middle.push({ entry: 'tick', t_us, late_us: i % 3, slept_us: 0 })
+    if (i % 5000 === 0) middle.push(event(t_us, { what: 'judgement', text: `at ${i}` }))
+  }
+  return known === undefined ? [] : [known, ...streams, ...middle, ...end]
+}
+
+describe('the seal of a run file', () => {
+  it('is whole after a clean end, and stays whole when a note is added', () => {
+    const path = written(longRun())
+    const before = sealOf(path)
+    expect(before.is).toBe('whole')
+    expect(
+      addNote(path, { written: '2026-11-25T10:00:00Z', by: 'Ada', text: 'C3 replaced since.' }),
+    ).toBeNull()
+    expect(sealOf(path)).toEqual(before)
+    const run = reader(path)
+    expect(run.notes()).toEqual([{ written: '2026-11-25T10:00:00Z', by: 'Ada', text: 'C3 replaced since.' }])
+    expect(run.standing).toBe('whole')
+    run.close()
+  })
+
+  it('covers what is final while the run goes on, and says that newer things are not covered', () => {
+    const path = join(folder(), 'a.slowglow')
+    const writer = createRunFile(path, { fsync: false })
+    writer.append(smallRun().slice(0, 20))
+    writer.seal()
+    writer.append([event(99_000_000, { what: 'judgement', text: 'later' })])
+    writer.flush()
+    expect(sealOf(path)).toMatchObject({ is: 'open', links: 1, uncovered: 1 })
+    expect(addNote(path, { written: '', by: '', text: 'x' })).toMatch(/run that is over/)
+    writer.close()
+  })
+
+  const changes: readonly (readonly [string, string])[] = [
+    ['an event reworded', `UPDATE event SET text = 'all was well' WHERE seq = (SELECT max(seq) FROM event)`],
+    ['an event taken out', 'DELETE FROM event WHERE seq = (SELECT min(seq) FROM event)'],
+    [
+      'an event put in',
+      `INSERT INTO event SELECT 3, t_us, source, what, 'new', rail, step, intent, data, durable FROM event LIMIT 1`,
+    ],
+    ['another outcome', `UPDATE ending SET outcome = 'completed'`],
+    ['another plan', `UPDATE known SET known = replace(known, '0.01', '0.02')`],
+    ['a changed resolution', 'UPDATE stream SET resolution = 1'],
+    ['a spike flattened', 'UPDATE block SET max = 1 WHERE block = 3'],
+    ['a changed byte of readings', `UPDATE block_data SET data = zeroblob(length(data)) WHERE block = 2`],
+    ['a block taken out', 'DELETE FROM block_data WHERE block = 1'],
+    ['a changed roll-up', 'UPDATE rollup SET min = -5'],
+    ['ticks changed', 'UPDATE tick_block SET from_us = from_us + 1'],
+    ['a changed link', `UPDATE chain SET hash = 'x'`],
+  ]
+  const at = mkdtempSync(join(tmpdir(), 'slowglow-test-'))
+  const clean = written(longRun(), join(at, 'clean.slowglow'))
+  afterAll(() => {
+    rmSync(at, { recursive: true, force: true })
+  })
+  it.each(changes)('breaks on %s', (_what, sql) => {
+    const path = join(folder(), 'a.slowglow')
+    copyFileSync(clean, path)
+    const db = new Database(path)
+    expect(db.prepare(sql).run().changes).toBeGreaterThan(0)
+    db.close()
+    expect(sealOf(path).is).toBe('broken')
+  })
+
+  it('notices rows put in after the end', () => {
+    const path = join(folder(), 'a.slowglow')
+    copyFileSync(clean, path)
+    const db = new Database(path)
+    db.exec('INSERT INTO reading_tail VALUES (1, 999999, 5, 5, 5)')
+    db.close()
+    expect(sealOf(path)).toMatchObject({ is: 'open', uncovered: 1 })
+  })
+
+  it('is whole however the run was cut into batches', () => {
+    const entries = smallRun()
+    fc.assert(
+      fc.property(fc.array(fc.integer({ min: 1, max: 30 }), { maxLength: 8 }), (cuts) => {
+        const path = join(folder(), 'a.slowglow')
+        const writer = createRunFile(path, { fsync: false })
+        let from = 0
+        for (const size of [...cuts, entries.length]) {
+          writer.append(entries.slice(from, from + size))
+          from += size
+          if (size % 3 === 0) writer.seal()
+        }
+        writer.close()
+        expect(sealOf(path).is).toBe('whole')
+        const run = reader(path)
+        expect([...run.entries()]).toEqual(entries)
+        run.close()
+      }),
+      { numRuns: 12 },
+    )
+  })
+})
+
+describe('a run file of format 1', () => {
+  it('is read whole and said to have no seal', () => {
+    const run = reader(kept)
+    expect([...run.entries()]).toEqual(smallRun())
+    expect(run.seal()).toEqual({ is: 'none' })
+    expect(run.notes()).toEqual([])
+    run.close()
+  })
+
+  it('takes a note: it is brought to today’s format with its measured part as it was', () => {
+    const path = join(folder(), 'a.slowglow')
+    copyFileSync(kept, path)
+    expect(addNote(path, { written: 'w', by: 'b', text: 't' })).toBeNull()
+    expect(addNote(path, { written: 'w', by: 'b', text: 'u' })).toBeNull()
+    const run = reader(path)
+    expect([...run.entries()]).toEqual(smallRun())
+    expect(run.notes().map(({ text }) => text)).toEqual(['t', 'u'])
+    expect(run.seal()).toEqual({ is: 'none' })
+    run.close()
+  })
+})
