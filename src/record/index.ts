@@ -1,5 +1,6 @@
 export type * from './types.js'
 export type { Seal } from './chain.js'
+export { type Exported, exportRun, type Format } from './export.js'
 export { addNote, type Note } from './note.js'
 export { type Fallback, openFallback } from './fallback.js'
 export { runFileName } from './names.js'

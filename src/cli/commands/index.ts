@@ -1,6 +1,7 @@
 import type { Command } from 'commander'
 import type { Io } from '../io.js'
 import { registerCheck } from './check.js'
+import { registerExport } from './export.js'
 import { registerNew } from './new.js'
 import { registerRun } from './run.js'
 import { registerRehearse } from './rehearse.js'
@@ -25,6 +26,7 @@ export const commands: readonly Register[] = [
   registerRuns,
   registerShow,
   registerReplay,
+  registerExport,
   registerVirtualBench,
   registerRun,
   registerSafeOff,

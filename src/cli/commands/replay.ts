@@ -1,6 +1,5 @@
-import { resolve } from 'node:path'
 import type { Plan } from '../../plan/index.js'
-import { findRun, openRunFile, type RunReader, RecordTrouble } from '../../record/index.js'
+import { type RunReader, RecordTrouble } from '../../record/index.js'
 import { type Exactly, replayExactly, replayWith, type WithLimits } from '../../replay/index.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
@@ -8,6 +7,7 @@ import { notPlanned, planFiles } from '../plan-files.js'
 import { elapsed, exactText, otherText } from '../replay-text.js'
 import { refuse } from '../refuse.js'
 import { versionOf } from '../version.js'
+import { withRun } from '../with-run.js'
 import type { Register } from './index.js'
 
 interface Options {
@@ -28,28 +28,8 @@ export const registerReplay: Register = (program, io) => {
     .option('--bench <file>', 'with --profile: bench file in place of the one the profile names')
     .option('--json', 'one JSON document on standard output')
     .action((run: string, options: Options) => {
-      process.exitCode = replay(run, options, io)
+      process.exitCode = withRun(run, options.json === true, io, (reader) => replayed(reader, options, io))
     })
-}
-
-function replay(run: string, options: Options, io: Io): Exit {
-  const json = options.json === true
-  const found = findRun(run, resolve(io.cwd, 'runs'), io.cwd)
-  if ('trouble' in found) {
-    const exit = found.ambiguous ? exits.usage : exits.recordNotAvailable
-    return refuse(io, json, { exit, where: run, what: found.trouble })
-  }
-  const opened = openRunFile(found.path)
-  if ('trouble' in opened)
-    return refuse(io, json, { exit: exits.recordNotAvailable, where: found.path, what: opened.trouble })
-  try {
-    return replayed(opened.reader, options, io)
-  } catch (error) {
-    if (!(error instanceof RecordTrouble)) throw error
-    return refuse(io, json, { exit: exits.recordNotAvailable, where: found.path, what: error.message })
-  } finally {
-    opened.reader.close()
-  }
 }
 
 function replayed(reader: RunReader, options: Options, io: Io): Exit {

@@ -1,0 +1,25 @@
+import { resolve } from 'node:path'
+import { findRun, openRunFile, RecordTrouble, type RunReader } from '../record/index.js'
+import { type Exit, exits } from './exits.js'
+import type { Io } from './io.js'
+import { refuse } from './refuse.js'
+
+/** Finds a run as a person names it, opens it, does `work` with it and closes it; every way it cannot be read is refused in a sentence. */
+export function withRun(run: string, json: boolean, io: Io, work: (reader: RunReader) => Exit): Exit {
+  const found = findRun(run, resolve(io.cwd, 'runs'), io.cwd)
+  if ('trouble' in found) {
+    const exit = found.ambiguous ? exits.usage : exits.recordNotAvailable
+    return refuse(io, json, { exit, where: run, what: found.trouble })
+  }
+  const opened = openRunFile(found.path)
+  if ('trouble' in opened)
+    return refuse(io, json, { exit: exits.recordNotAvailable, where: found.path, what: opened.trouble })
+  try {
+    return work(opened.reader)
+  } catch (error) {
+    if (!(error instanceof RecordTrouble)) throw error
+    return refuse(io, json, { exit: exits.recordNotAvailable, where: found.path, what: error.message })
+  } finally {
+    opened.reader.close()
+  }
+}
