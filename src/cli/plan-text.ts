@@ -12,6 +12,7 @@ export function planPage(plan: Plan): string {
     `File level ${plan.level} of 3. About ${lasting(plan.expected_s)}; time budget ${lasting(plan.time_budget_s)}.`,
     section('HOOK-UP', hookup(plan)),
     section('RAILS', rails(plan)),
+    section('MERCURY-VAPOUR RECTIFIERS', mercury(plan, sources)),
     section('STEPS', [...steps(plan), ...planPlots(plan)]),
     section('WHY THESE LIMITS', why),
     ...chartSections(plan).map(([title, lines]) => section(title, lines)),
@@ -59,6 +60,12 @@ function rails(plan: Plan): string[] {
     ...rail.can.flatMap((each) => wrapped(`slowglow can ${each}`, '  ')),
     ...rail.cannot.flatMap((each) => wrapped(`slowglow cannot ${each}`, '  ')),
   ])
+}
+
+function mercury(plan: Plan, sources: string[]): string[] {
+  return plan.heaters.flatMap(({ mercury }) =>
+    mercury === undefined ? [] : wrapped(`${mercury.text} [${numberOf(mercury.source, sources)}]`, '  '),
+  )
 }
 
 function steps(plan: Plan): string[] {
@@ -160,11 +167,14 @@ export function ownLimits(step: Step): RailLimits | null {
   return step.rail === null ? null : (step.limits[step.rail] ?? null)
 }
 
+/** Place of a source in the list, from 1; a new one goes to its end. */
+function numberOf(source: string, sources: string[]): number {
+  if (!sources.includes(source)) sources.push(source)
+  return sources.indexOf(source) + 1
+}
+
 function reasons(plan: Plan, sources: string[]): string[] {
-  const numbered = (source: string): number => {
-    if (!sources.includes(source)) sources.push(source)
-    return sources.indexOf(source) + 1
-  }
+  const numbered = (source: string): number => numberOf(source, sources)
   return plan.steps.flatMap((step) => {
     const limits = ownLimits(step)
     if (step.do !== 'raise' || limits === null) return []

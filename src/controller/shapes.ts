@@ -269,6 +269,17 @@ export const planShape: z.ZodType<Plan> = z.looseObject({
       warm_up_s: number,
       tubes: z.array(text),
       source: text,
+      mercury: z
+        .looseObject({
+          tubes: z.array(text),
+          first_use_s: number,
+          stated: text.nullable(),
+          condensed_low_C: number,
+          condensed_high_C: number,
+          text,
+          source: text,
+        })
+        .exactOptional(),
     }),
   ),
   time_budget_s: number,

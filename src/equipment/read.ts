@@ -246,6 +246,12 @@ function toTube(
         : `did you mean '${looked.near[0]}'?`,
     )
   }
+  if (tube.mercury !== undefined && looked.found !== null && looked.found.kind !== 'rectifier-mercury')
+    report.error(
+      ['tubes', name, 'mercury'],
+      `${name} (${tube.type}) is no mercury-vapour rectifier`,
+      'leave mercury out, or correct the type',
+    )
   const given = tube.sections ?? (tube.plate === undefined && tube.cathode === undefined ? [] : [tube])
   return {
     type: looked.found?.type ?? tube.type,
@@ -256,6 +262,7 @@ function toTube(
     ...(tube.rail !== undefined && { rail: tube.rail }),
     ...(tube.modes !== undefined && { modes: tube.modes }),
     ...(tube.pulled !== undefined && { pulled: tube.pulled }),
+    ...(tube.mercury !== undefined && { mercury: tube.mercury }),
   }
 }
 

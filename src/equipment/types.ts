@@ -169,6 +169,8 @@ export interface Tube {
   readonly modes?: readonly ModeName[]
   /** Pulled for this set-up (rectifier not used on bench supplies). */
   readonly pulled?: boolean
+  /** Of a mercury-vapour rectifier: its file says that its mercury is not where it belongs. */
+  readonly mercury?: 'first use' | 'moved'
 }
 
 /** Level-1 capacitors have no nodes: they hang on a rail. */

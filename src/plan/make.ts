@@ -1,11 +1,12 @@
 import { type Bench, bleederFor } from '../bench/index.js'
-import type { Equipment, RailName } from '../equipment/index.js'
+import { type Equipment, type RailName, recordOf } from '../equipment/index.js'
 import { chainsOf, createLimits, type LimitProblem, type LimitsDesk, show } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
 import { planCharts, planLacks } from './charts.js'
 import { low_V, setDischarge_s } from './discharge.js'
 import { hookupLine, proveDeadAt, wiresOf } from './hookup.js'
 import { offPlan } from './off.js'
+import { mercuryWatch } from './mercury.js'
 import { isCurrentRead, meterPlans, railPlans } from './rails.js'
 import { looserRules, staleAfter_s, standardRules } from './rules.js'
 import { chainWarmUp, filledStages, isHot, modeOf, railsOf } from './stages.js'
@@ -62,8 +63,12 @@ export function makePlan(
   ])
   if (problems.some(({ severity }) => severity === 'error')) return { plan: null, problems }
 
-  const expected_s = Math.round(built.steps.reduce((sum, step) => sum + step.expected_s, 0))
-  const time_budget_s = profile.time_budget_s ?? Math.max(600, 3 * expected_s)
+  const heaters = heaterWatches(equipment, built)
+  const waits = waitsForHeaters(heaters, built.steps)
+  const steps_s = built.steps.reduce((sum, step) => sum + step.expected_s, 0)
+  const expected_s = Math.round(steps_s + waits.usual_s)
+  const time_budget_s =
+    profile.time_budget_s ?? Math.max(600, 3 * expected_s) + Math.ceil(waits.most_s - waits.usual_s)
   const hookup = Object.entries(built.tests).map(([rail, tests]) =>
     hookupLine(equipment, bench, desk, rail, tests, topOf(built.steps, rail)),
   )
@@ -89,7 +94,7 @@ export function makePlan(
     rules: standardRules(bench, profile, time_budget_s),
     off: offPlan(bench, equipment, desk),
     figures: figuresOf(profile, equipment, desk, built),
-    heaters: heaterWatches(equipment, built),
+    heaters,
     time_budget_s,
     prompt_timeout_s: Math.min(600, profile.prompt_timeout_s ?? 600),
     expected_s,
@@ -328,9 +333,14 @@ function figuresOf(profile: Profile, equipment: Equipment, desk: LimitsDesk, bui
     stored_J: built.stored_J,
     stored_where: `the set's capacitors and the supplies' own, ${high.join(', ') || 'low volts only'}`,
     discharge_s: setDischarge_s(equipment, desk),
-    hazards: [...(equipment.chassis === 'live' ? ['live chassis'] : []), ...equipment.hazards].filter(
-      (hazard, at, all) => all.indexOf(hazard) === at,
-    ),
+    hazards: [
+      ...(equipment.chassis === 'live' ? ['live chassis'] : []),
+      ...equipment.hazards,
+      // The tubes themselves say so, pulled or not: somebody handles them.
+      ...(Object.values(equipment.tubes).some((tube) => recordOf(tube)?.mercury !== undefined)
+        ? ['mercury']
+        : []),
+    ].filter((hazard, at, all) => all.indexOf(hazard) === at),
     unattended: profile.unattended,
   }
 }
@@ -342,6 +352,7 @@ function heaterWatches(equipment: Equipment, built: Built): HeaterWatch[] {
     if (volts === undefined) return []
     return chainsOf(equipment, rail).map(([chain, { series }]) => {
       const warm = chainWarmUp(equipment, chain)
+      const mercury = mercuryWatch(equipment, series.flat())
       return {
         chain,
         rail,
@@ -349,9 +360,29 @@ function heaterWatches(equipment: Equipment, built: Built): HeaterWatch[] {
         warm_up_s: warm.s,
         tubes: series.flat().filter((part) => equipment.tubes[part] !== undefined),
         source: warm.source,
+        ...(mercury !== null && { mercury }),
       }
     })
   })
+}
+
+/** How long HT waits for the heaters beyond what their own steps hold, s: in most runs, and at most. */
+function waitsForHeaters(
+  heaters: readonly HeaterWatch[],
+  steps: readonly Step[],
+): { readonly usual_s: number; readonly most_s: number } {
+  const beyond = (of: (watch: HeaterWatch) => number): number =>
+    Math.max(0, ...heaters.map((watch) => of(watch) - heldFor_s(watch, steps)))
+  return {
+    usual_s: beyond(({ warm_up_s }) => warm_up_s),
+    // Somebody may answer that a mercury-vapour rectifier was moved.
+    most_s: beyond(({ warm_up_s, mercury }) => mercury?.first_use_s ?? warm_up_s),
+  }
+}
+
+function heldFor_s({ rail, volts }: HeaterWatch, steps: readonly Step[]): number {
+  const full = steps.filter((step) => step.do === 'raise' && step.rail === rail && step.target_V === volts)
+  return full.reduce((sum, { hold_s }) => sum + hold_s, 0)
 }
 
 /** The same sentence once, the one at the highest volts: sentences that differ in their figures only count as the same. */

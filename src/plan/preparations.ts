@@ -2,6 +2,7 @@ import { bleederFor, type Bench } from '../bench/index.js'
 import type { Equipment, Feeds, RailName } from '../equipment/index.js'
 import { type LimitsDesk, type RailBench, show, terminalBleeder_ohm } from '../limits/index.js'
 import { low_V, setCapacitance_F, setPath_ohm } from './discharge.js'
+import { pulledMercury } from './mercury.js'
 import { isHot } from './stages.js'
 
 /** The highest that a rail goes in a plan, and its trip there. */
@@ -35,7 +36,10 @@ export function preparations(
   const V = top?.V ?? rail.working_V
   const first: string[] = []
   for (const wire of feeds.lift) first.push(`lift ${wire}`)
-  for (const tube of feeds.pull) first.push(`pull ${tube}${typeOf(equipment, tube)}`)
+  for (const tube of feeds.pull) {
+    const mercury = pulledMercury(equipment, tube)
+    first.push(`pull ${tube}${typeOf(equipment, tube)}${mercury === null ? '' : `; ${mercury}`}`)
+  }
   const fuse = fuseWords(feeds, side, V)
   if (fuse !== null) first.push(fuse)
   else if (isHot(equipment, name) && side.class !== 'programmed' && top !== null) first.push(fuseToFit(top))

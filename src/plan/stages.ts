@@ -1,6 +1,7 @@
 import { type Equipment, type ModeName, type RailName, recordOf } from '../equipment/index.js'
 import { chainsOf, type LimitsDesk, show } from '../limits/index.js'
 import type { Profile, Stage } from '../profile/index.js'
+import { mercuryWarmUp } from './mercury.js'
 import { isHotRole } from './off.js'
 
 /** A stage with every figure filled in, and why the filled-in ones are what they are. */
@@ -189,7 +190,12 @@ export function warmUpOf(equipment: Equipment, rail: RailName): { s: number; sou
 /** Warm-up of one chain: its own statement, else the longest of its tubes. */
 export function chainWarmUp(equipment: Equipment, name: string): { s: number; source: string } {
   const chain = equipment.heater_chains[name]
-  if (chain?.warm_up_s !== undefined) return { s: chain.warm_up_s.value, source: chain.warm_up_s.source }
+  const mercury = mercuryWarmUp(equipment, chain?.series.flat() ?? [])
+  if (chain?.warm_up_s !== undefined) {
+    const { value, source } = chain.warm_up_s
+    // What a file states may lengthen the wait of a mercury-vapour rectifier, never shorten it.
+    return mercury !== null && mercury.s > value ? mercury : { s: value, source }
+  }
   let longest = { s: 0, source: 'lamps and resistors only' }
   for (const part of chain?.series.flat() ?? []) {
     const tube = equipment.tubes[part]
@@ -199,7 +205,7 @@ export function chainWarmUp(equipment: Equipment, name: string): { s: number; so
       longest = { s: found.warm_up_s.value, source: `${part} (${tube.type}): ${found.warm_up_s.source}` }
     }
   }
-  return longest
+  return mercury !== null && mercury.s > longest.s ? mercury : longest
 }
 
 function rampTo(equipment: Equipment, rail: RailName, top_V: number, name: string): Stage {

@@ -224,6 +224,22 @@ export interface HeaterWatch {
   readonly warm_up_s: number
   readonly tubes: readonly PartName[]
   readonly source: string
+  /** Mercury-vapour rectifiers among them; absent where there is none. */
+  readonly mercury?: MercuryWatch
+}
+
+/** Filaments that heat alone before any HT: longer when the mercury may not lie where it belongs. */
+export interface MercuryWatch {
+  readonly tubes: readonly PartName[]
+  /** Filament alone when the person cannot say that the tubes stand as they last worked. */
+  readonly first_use_s: number
+  /** The set's file says that one is new or was moved: nobody is asked, `warm_up_s` is the long time already. */
+  readonly stated: string | null
+  /** The mercury may only condense between these, °C, or the ratings do not hold. */
+  readonly condensed_low_C: number
+  readonly condensed_high_C: number
+  readonly text: string
+  readonly source: string
 }
 
 /** All that is needed to put everything off without the set's file. Held by the supervisor, written beside the run file. */

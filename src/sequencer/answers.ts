@@ -3,6 +3,7 @@ import { broke } from './breach.js'
 import { nextStep } from './hold.js'
 import { polarityWrong } from './hookup.js'
 import { knobTurned, renewed } from './knob.js'
+import { mercuryStands } from './mercury.js'
 import { answerHandOff } from './off.js'
 import { closePrompt } from './prompts.js'
 import { record, warn } from './send.js'
@@ -27,6 +28,10 @@ export function answer(d: Draft, prompt: number, value: number | string, by: str
   }
   if (open.purpose.kind === 'nothing moved' && value === 'no') {
     nothingMoved(d, false)
+    return
+  }
+  if (open.purpose.kind === 'mercury' && value === 'no') {
+    mercuryStands(d, false)
     return
   }
   if (value === 'no') {
@@ -115,6 +120,9 @@ function takeAnswer(d: Draft, value: number | null): void {
       return
     case 'nothing moved':
       nothingMoved(d, true)
+      return
+    case 'mercury':
+      mercuryStands(d, true)
       return
     case 'step':
       if (sample && step.ask?.wants.kind === 'reading' && step.ask.wants.node !== null) {

@@ -6,6 +6,7 @@ import { askKnob } from './knob.js'
 import { ask, confirm } from './prompts.js'
 import { heatersReady } from './interlocks.js'
 import { heatersLow } from './low-heaters.js'
+import { warmUp_s } from './mercury.js'
 import type { Draft } from './state.js'
 import { touch_V, us } from './state.js'
 import { amps, volts } from './words.js'
@@ -45,7 +46,7 @@ function heatersOverdue(d: Draft, rail: RailPlan): void {
     (watch) =>
       d.s.plan.rails[watch.rail]?.class !== 'hand' &&
       (d.s.rails[watch.rail]?.good_since_us ?? null) === null &&
-      d.s.t_us - d.s.part_us > us(watch.warm_up_s + heatersExtra_s),
+      d.s.t_us - d.s.part_us > us(warmUp_s(d.s, watch) + heatersExtra_s),
   )
   if (!late) return
   const state = d.s.rails[late.rail]
@@ -78,7 +79,7 @@ function handHeatersRead(d: Draft, waiting: RailPlan): boolean {
       return false
     }
     const again = d.s.typed[`again:${watch.rail}`]
-    if (d.s.t_us - state.good_since_us >= us(watch.warm_up_s) && !again) {
+    if (d.s.t_us - state.good_since_us >= us(warmUp_s(d.s, watch)) && !again) {
       if (!d.s.prompt)
         askKnob(
           d,

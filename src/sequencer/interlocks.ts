@@ -1,4 +1,5 @@
 import type { BiasPlan } from '../plan/index.js'
+import { warmUp_s } from './mercury.js'
 import type { State } from './state.js'
 import { typedValid_s, us } from './state.js'
 
@@ -8,7 +9,7 @@ import { typedValid_s, us } from './state.js'
 export function heatersReady(s: State): boolean {
   return s.plan.heaters.every((watch) => {
     const since = s.rails[watch.rail]?.good_since_us ?? null
-    return since !== null && s.t_us - since >= watch.warm_up_s * 1e6
+    return since !== null && s.t_us - since >= us(warmUp_s(s, watch))
   })
 }
 

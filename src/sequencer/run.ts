@@ -6,6 +6,7 @@ import { advanceHookup } from './hookup.js'
 import { broke } from './breach.js'
 import { htIsOn, isLimiting } from './in-force.js'
 import { askToTurn, renewHandReadings } from './knob.js'
+import { mercuryAnswered } from './mercury.js'
 import { makeOff } from './off.js'
 import { heatersLow } from './low-heaters.js'
 import { ask } from './prompts.js'
@@ -45,7 +46,7 @@ function advanceOnce(d: Draft): void {
     makeOff(d, 'run down', 'completed', null)
     return
   }
-  if (!outputsProved(d) || !wiresConfirmed(d)) return
+  if (!outputsProved(d) || !wiresConfirmed(d) || !mercuryAnswered(d)) return
   if (mayPause.has(d.s.part) && step.do !== 'lower' && renewsReadings(d, step)) return
   if (step.do === 'hook-up check') {
     if (step.hookup?.method === 'low volts' && !intentRecorded(d, step)) return

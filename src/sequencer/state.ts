@@ -57,6 +57,8 @@ export interface State {
   wires_done: number
   /** The set's last run, where it was hooked up like this; then one question stands for all. */
   wires_as_in: string | null
+  /** What the person said of the plan's mercury-vapour rectifiers in this start. */
+  mercury: 'not asked' | 'as it worked' | 'disturbed'
   /** Outputs that were on when first read back, before this run switched anything. */
   found_on: string[]
 }
@@ -143,6 +145,7 @@ export interface Prompt {
     | { kind: 'charge' }
     | { kind: 'wire' }
     | { kind: 'nothing moved' }
+    | { kind: 'mercury' }
     | { kind: 'step' }
     | { kind: 'polarity' }
     | { kind: 'hands clear' }
@@ -266,6 +269,7 @@ export function initialState(plan: Plan): State {
     proved_dead: 0,
     wires_done: 0,
     wires_as_in: null,
+    mercury: 'not asked',
     found_on: [],
   }
 }

@@ -1,4 +1,5 @@
 import { limitsNow } from './in-force.js'
+import { warmUp_s } from './mercury.js'
 import type { State } from './state.js'
 import { currentStep } from './state.js'
 import type { View } from './types.js'
@@ -71,7 +72,8 @@ function gateWords(s: State): string {
     let left = 0
     for (const watch of s.plan.heaters) {
       const since = s.rails[watch.rail]?.good_since_us ?? null
-      left = Math.max(left, since === null ? watch.warm_up_s : watch.warm_up_s - (s.t_us - since) / 1e6)
+      const wait_s = warmUp_s(s, watch)
+      left = Math.max(left, since === null ? wait_s : wait_s - (s.t_us - since) / 1e6)
     }
     if (left > 0) return `heaters to warm (${Math.ceil(left)} s)`
   }

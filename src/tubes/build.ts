@@ -1,7 +1,7 @@
 import { type TypeData, typeShape, type VariantData, variantShape } from './data-shape.js'
 import { type Fitted, fitSection, usable } from './fit.js'
 import { kindOf, pointsOf } from './rows.js'
-import type { Figure, SectionModel, TubeRecord } from './types.js'
+import type { Figure, MercuryRules, SectionModel, TubeRecord } from './types.js'
 import { bandOf, toldOf, type Unseen, unseenRows } from './unseen.js'
 
 /*
@@ -134,12 +134,44 @@ export function records(data: Data, fitted: Fits): readonly TubeRecord[] {
   return [...byType.values(), ...others].sort((a, b) => (a.type < b.type ? -1 : 1))
 }
 
-function record(type: TypeData, fitted: readonly SectionFit[]): TubeRecord {
-  const warm_up_s: Figure = type.warm_up_s ?? {
+/** The class rules of mercury-vapour rectifiers, for a type whose own sheet says nothing of them. */
+const ofMercury = {
+  warm_up_s: {
+    value: 30,
+    source:
+      'from memory: a web page on mercury-vapour rectifiers as a class (hifitubes.nl): 30 s at each start',
+    confidence: 'from memory',
+  },
+  first_use_s: {
+    value: 1800,
+    source:
+      'from memory: a web page on mercury-vapour rectifiers as a class (hifitubes.nl): filament alone for 30 min when first used and each time the mercury was disturbed',
+    confidence: 'from memory',
+  },
+  condensed_low_C: { value: 20, source: 'from memory: mercury rectifier sheets', confidence: 'from memory' },
+  condensed_high_C: { value: 60, source: 'from memory: mercury rectifier sheets', confidence: 'from memory' },
+} as const
+
+function warmUp(type: TypeData): Figure {
+  if (type.warm_up_s !== undefined) return type.warm_up_s
+  if (type.kind === 'rectifier-mercury') return ofMercury.warm_up_s
+  return {
     value: defaultWarmUp[type.cathode],
     source: `default for ${type.cathode === 'cold' ? 'a cold cathode' : `${type.cathode}ly heated types`} (common practice, no source)`,
     confidence: 'from memory',
   }
+}
+
+function mercuryRules(type: TypeData): MercuryRules | undefined {
+  if (type.kind !== 'rectifier-mercury') return undefined
+  if (type.mercury !== undefined) return type.mercury
+  const { first_use_s, condensed_low_C, condensed_high_C } = ofMercury
+  return { first_use_s, condensed_low_C, condensed_high_C }
+}
+
+function record(type: TypeData, fitted: readonly SectionFit[]): TubeRecord {
+  const warm_up_s = warmUp(type)
+  const mercury = mercuryRules(type)
   return {
     type: type.type,
     aliases: type.aliases,
@@ -159,6 +191,7 @@ function record(type: TypeData, fitted: readonly SectionFit[]): TubeRecord {
     points: type.points,
     service: type.service,
     ...(type.barretter !== undefined && { barretter: type.barretter }),
+    ...(mercury !== undefined && { mercury }),
     notes: type.notes,
   }
 }

@@ -111,6 +111,10 @@ export const typeShape = z.strictObject({
     })
     .optional(),
   barretter: z.strictObject({ amps: figure, least_V: figure, most_V: figure }).optional(),
+  /** Of a mercury-vapour rectifier. */
+  mercury: z
+    .strictObject({ first_use_s: figure, condensed_low_C: figure, condensed_high_C: figure })
+    .optional(),
   notes: z.array(z.strictObject({ text: z.string().min(1), source, confidence })).default([]),
 })
 

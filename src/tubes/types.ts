@@ -132,8 +132,17 @@ export interface TubeRecord {
   readonly service: readonly ServicePoint[]
   /** A barretter's current and the volts between which it holds it. */
   readonly barretter?: { readonly amps: Figure; readonly least_V: Figure; readonly most_V: Figure }
+  /** Of a mercury-vapour rectifier: what its mercury asks for beside the warm-up at each start. */
+  readonly mercury?: MercuryRules
   /** What else is known: pins, limits of a heater, production limits. */
   readonly notes: readonly Note[]
+}
+export interface MercuryRules {
+  /** Filament alone for this long on first use, and after the tube was moved or tilted. */
+  readonly first_use_s: Figure
+  /** Temperature of the coolest part of the bulb, where mercury condenses, between which its ratings hold, °C. */
+  readonly condensed_low_C: Figure
+  readonly condensed_high_C: Figure
 }
 export interface Note {
   readonly text: string

@@ -63,6 +63,12 @@ export function typeKey(
 /** What people write for an ohmmeter that shows nothing through. */
 const readsOpen = /^(?:o\.?l\.?|open|inf(?:inite|inity)?|∞|over(?:load| ?range)?)$/i
 
+/** Questions whose no is no stop. */
+const noMeans: Readonly<Record<string, string>> = {
+  'nothing moved': 'no goes through it wire by wire',
+  mercury: 'no heats the filament alone for the long time',
+}
+
 export type Answer = number | 'yes' | 'no' | 'go on'
 
 /** A typed line as an answer to this question; `shown` is what a virtual meter reads and Enter alone accepts. */
@@ -76,7 +82,7 @@ export function answerOf(
   if (ask.wants.kind === 'confirm') {
     if (word === 'y' || word === 'yes') return { value: 'yes' }
     if (word === 'g' || word === 'go on') return { value: 'go on' }
-    const no = ask.about === 'nothing moved' ? 'no goes through it wire by wire' : 'no stops the run'
+    const no = noMeans[ask.about] ?? 'no stops the run'
     return { problem: `Type y for yes or n for no (${no}).` }
   }
   if (text === '' && shown !== null) return { value: shown }

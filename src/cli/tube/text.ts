@@ -26,6 +26,7 @@ export function recordText(record: TubeRecord, as: string): string {
       ? '  heater: none'
       : `  heater: ${figure(heater.volts, 'V')}; ${figure(heater.amps, 'A')}; ${record.cathode === 'direct' ? 'directly' : 'indirectly'} heated`,
     ...(record.cathode === 'cold' ? [] : [`  warm-up: ${figure(record.warm_up_s, 's')}`]),
+    ...mercuryLines(record),
     `  ratings (${record.rating_system === 'unknown' ? 'rating system unknown: taken as absolute' : `${record.rating_system} [${record.rating_source}]`}):`,
     ...ratings.flatMap(([key, words, unit]) => {
       const rating = record.max[key]
@@ -67,6 +68,16 @@ export function recordText(record: TubeRecord, as: string): string {
     ...(record.notes.length === 0 ? [] : ['  worth knowing:']),
     ...record.notes.map((note) => `    ${note.text} [${note.source}${unverified(note)}]`),
   ].join('\n')
+}
+
+function mercuryLines({ mercury }: TubeRecord): string[] {
+  if (mercury === undefined) return []
+  const { first_use_s, condensed_low_C, condensed_high_C } = mercury
+  return [
+    `  filament alone, first use or after it was moved: ${figure(first_use_s, 's')}`,
+    `  condensed mercury, not below ${condensed_low_C.value} °C [${condensed_low_C.source}${unverified(condensed_low_C)}]`,
+    `  condensed mercury, not above ${condensed_high_C.value} °C [${condensed_high_C.source}${unverified(condensed_high_C)}]`,
+  ]
 }
 
 function unverified({ confidence }: Pick<Figure, 'confidence'>): string {
