@@ -1,4 +1,4 @@
-import type { Equipment, NodeName } from '../equipment/index.js'
+import { type Equipment, middleAtChassis, type NodeName } from '../equipment/index.js'
 import { formatQuantity, own, type Path, type Report } from '../quantities/index.js'
 import type { Joint } from './ground.js'
 import { channelOf } from './channels.js'
@@ -24,7 +24,10 @@ export function checkLoops(
   report: Report,
 ): void {
   const ties = tiesOf(equipment, bench, joints)
-  for (const tie of ties) if (equipment.chassis === 'live') liveChassis(equipment, tie, report)
+  for (const tie of ties) {
+    if (equipment.chassis === 'live') liveChassis(equipment, tie, report)
+    else earthedMiddle(equipment, bench, tie, report)
+  }
   const seen = new Set<string>()
   ties.forEach((tie, i) => {
     const before = ties.slice(0, i).find((other) => joined(bench, other, tie))
@@ -107,6 +110,25 @@ function tiesOf(equipment: Equipment, bench: Bench, joints: readonly Joint[]): T
 /** Whether two ties meet outside the set. */
 function joined(bench: Bench, a: Tie, b: Tie): boolean {
   return a.through === b.through || bench.computer_earthed
+}
+
+/**
+ * A heater rail whose middle is at chassis (centre tap, hum potentiometer) on a supply whose negative is at earth: chassis and
+ * earth are one, so half of what makes that middle lies across half of the supply's volts.
+ */
+function earthedMiddle(equipment: Equipment, bench: Bench, tie: Tie, report: Report): void {
+  const { feeds } = tie.joint.channel
+  const rail = own(equipment.rails, feeds)
+  const middle = rail === undefined ? null : middleAtChassis(rail, equipment)
+  if (rail === undefined || middle === null || tie.node === equipment.chassis_node) return
+  if (tie.through === 'the computer' && !bench.computer_earthed) return
+  report.error(
+    tie.path,
+    `the negative of ${tie.joint.name} is joined to ${tie.through === 'earth' ? 'earth' : 'the computer, which is earthed'}, and ${middle} joins the middle of rail ${feeds} to chassis, which is earthed too: the supply would drive its current through half of it, and every filament would stand ${formatQuantity(rail.working_V / 2, 'V')} off its bias`,
+    tie.through === 'earth'
+      ? `lift the earth link of ${tie.supply} (earthed_negative: false), if its maker allows it; else lift ${middle} from chassis, list that under feeds: lift, and leave earthed_at out`
+      : `use an isolated interface for ${tie.supply} and write interface_isolated: yes${unknownAdvice(bench, tie.supply)}`,
+  )
 }
 
 function liveChassis(equipment: Equipment, tie: Tie, report: Report): void {

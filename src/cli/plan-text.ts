@@ -13,6 +13,7 @@ export function planPage(plan: Plan): string {
     section('HOOK-UP', hookup(plan)),
     section('RAILS', rails(plan)),
     section('MERCURY-VAPOUR RECTIFIERS', mercury(plan, sources)),
+    section('FILAMENTS ON DIRECT CURRENT', filaments(plan)),
     section('STEPS', [...steps(plan), ...planPlots(plan)]),
     section('WHY THESE LIMITS', why),
     ...chartSections(plan).map(([title, lines]) => section(title, lines)),
@@ -60,6 +61,18 @@ function rails(plan: Plan): string[] {
     ...rail.can.flatMap((each) => wrapped(`slowglow can ${each}`, '  ')),
     ...rail.cannot.flatMap((each) => wrapped(`slowglow cannot ${each}`, '  ')),
   ])
+}
+
+function filaments(plan: Plan): string[] {
+  const { filaments: stages = [] } = plan
+  if (stages.length === 0) return []
+  return [
+    ...wrapped(
+      'Which end of a filament is positive is part of its bias: mark the leads, and never exchange them between runs.',
+      '  ',
+    ),
+    ...stages.flatMap(({ text }) => wrapped(`- ${text}`, '  ')),
+  ]
 }
 
 function mercury(plan: Plan, sources: string[]): string[] {

@@ -174,6 +174,7 @@ const step = z.looseObject({
   needs_heaters: z.boolean(),
   needs_bias: z.boolean(),
   needs_plate: text.nullable(),
+  filaments_low: z.boolean().exactOptional(),
   hands_clear: z.boolean(),
   expected_s: number,
 })
@@ -240,6 +241,21 @@ export const planShape: z.ZodType<Plan> = z.looseObject({
     }),
   ),
   unproved: z.array(text),
+  filaments: z
+    .array(
+      z.looseObject({
+        part: text,
+        section: number,
+        rail: text,
+        filament_V: number,
+        reference_V: number,
+        exchanged_V: number,
+        plate_A: number.nullable(),
+        exchanged_A: number.nullable(),
+        text,
+      }),
+    )
+    .exactOptional(),
   steps: z.array(step),
   rules: z.array(
     z.looseObject({

@@ -114,6 +114,19 @@ function checkRail(name: string, rail: Rail, equipment: Equipment, known: Known,
       `a winding of the mains transformer is connected across rail ${name}: DC would flow through it and could burn it`,
       'lift both wires of the winding, list them under feeds: lift, and write winding_connected: false',
     )
+  if (rail.earthed_at !== undefined && rail.role !== 'heater')
+    report.error(
+      at('earthed_at'),
+      `rail ${name} is no heater rail, and earthed_at is about what joins the middle of one to chassis`,
+      'leave it out',
+    )
+  const middle = middleAtChassis(rail, equipment)
+  if (middle !== null && [rail.positive, rail.negative].includes(equipment.chassis_node))
+    report.error(
+      rail.earthed_at === undefined ? at('negative') : at('earthed_at'),
+      `one side of rail ${name} is the chassis, and ${middle} joins its middle to chassis too: half of it lies straight across the supply`,
+      `give both wires of ${name} nodes of their own and feed it from a supply whose negative is not earthed, or lift ${middle} from chassis and list that under feeds: lift`,
+    )
   if (rail.role === 'heater' && rail.winding_connected === undefined && rail.feeds.lift.length === 0)
     report.warn(
       at(),
@@ -315,4 +328,22 @@ export function unknown(
 
 export function did(near: readonly string[]): string {
   return near[0] === undefined ? 'check the spelling' : `did you mean '${near.join("' or '")}'?`
+}
+
+/**
+ * What joins the middle of a heater rail to chassis: as its file says, or a potentiometer of the file across its two wires
+ * with its wiper on chassis. Null where nothing does.
+ */
+export function middleAtChassis(
+  rail: Rail,
+  { parts, chassis_node }: Pick<Equipment, 'parts' | 'chassis_node'>,
+): string | null {
+  if (rail.role !== 'heater') return null
+  if (rail.earthed_at !== undefined) return `its ${rail.earthed_at}`
+  for (const [name, part] of Object.entries(parts)) {
+    if (part.kind !== 'potentiometer' || part.wiper !== chassis_node) continue
+    if (part.ends.includes(rail.positive) && part.ends.includes(rail.negative))
+      return `hum potentiometer ${name}`
+  }
+  return null
 }

@@ -2,6 +2,7 @@ import { own } from '../quantities/index.js'
 import type { SectionModel } from '../tubes/index.js'
 import type { Element, Network } from '../network/index.js'
 import { heaterRating } from './heaters.js'
+import { filamentOf } from './filaments.js'
 import { recordOf } from './known.js'
 import { liftedWindings } from './nodes.js'
 import type { Equipment, HeaterChain, ModeName, PartName, Rail, RailName, Section, Tube } from './types.js'
@@ -38,6 +39,10 @@ export interface NetworkOptions {
   /** Leakage of a capacitor, siemens. */
   readonly leak?: (name: PartName, rated_V: number) => number
   readonly meters?: readonly ClippedMeter[]
+  /** False: without the heater chains, which are solved by themselves. Filaments keep the bias that they make. */
+  readonly heaters?: boolean
+  /** Leads of a heater rail that are clipped on the other way round. */
+  readonly exchanged?: (rail: RailName) => boolean
 }
 
 /** Smallest resistance an element is given: contacts, and a potentiometer at its end stop. */
@@ -72,8 +77,9 @@ export function toNetwork(
   for (const name of Object.keys(equipment.parts))
     if (!lifted.has(name)) elements.push(...partElements(equipment, name, mode, options))
   for (const [name, tube] of Object.entries(equipment.tubes))
-    elements.push(...tubeElements(name, tube, options))
-  for (const [name, chain] of Object.entries(equipment.heater_chains))
+    elements.push(...tubeElements(equipment, name, tube, options))
+  const chains = options.heaters === false ? {} : equipment.heater_chains
+  for (const [name, chain] of Object.entries(chains))
     elements.push(...chainElements(equipment, name, chain, options))
   for (const { name, a, b, ohm } of options.meters ?? []) elements.push({ kind: 'meter', name, a, b, ohm })
   return { ground: equipment.chassis_node, elements }
@@ -189,12 +195,18 @@ function partElements(
   }
 }
 
-function tubeElements(name: PartName, tube: Tube, options: NetworkOptions): Element[] {
+function tubeElements(equipment: Equipment, name: PartName, tube: Tube, options: NetworkOptions): Element[] {
   if (tube.pulled === true) return []
   const record = recordOf(tube)
   return tube.sections.flatMap((section, i) => {
     const model = record?.sections[i]?.model ?? null
-    return model === null ? [] : sectionElement(name, tube, i, section, model, options)
+    if (model === null) return []
+    const [element] = sectionElement(name, tube, i, section, model, options)
+    if (element?.kind !== 'triode' && element?.kind !== 'screen tube') return element ?? []
+    const filament = filamentOf(equipment, name, section.cathode)
+    if (filament === null) return element
+    const exchanged = options.exchanged?.(filament.rail) === true
+    return { ...element, reference_V: exchanged ? filament.exchanged_V : filament.reference_V }
   })
 }
 

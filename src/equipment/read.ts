@@ -127,6 +127,7 @@ function toRail(rail: NonNullable<Written['rails']>[string], chassis: string): R
       },
     }),
     ...(rail.winding_connected !== undefined && { winding_connected: rail.winding_connected }),
+    ...(rail.earthed_at !== undefined && { earthed_at: rail.earthed_at }),
     ...(manual !== undefined && { manual: { trip_A: manual.trip, reason: manual.reason } }),
   }
 }

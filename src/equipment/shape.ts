@@ -79,6 +79,10 @@ const railShape = group(
       },
       'what must stand at the grid return before HT',
     ).optional(),
+    earthed_at: choice(
+      ['centre tap', 'hum potentiometer'],
+      'what still joins the middle of this heater rail to chassis while the bench feeds it',
+    ).optional(),
     winding_connected: flag(
       'a winding of the mains transformer is still connected across this heater rail',
     ).optional(),

@@ -47,6 +47,8 @@ export interface Rail {
   }
   /** DC heater rails: whether a mains-transformer winding is still connected across it. */
   readonly winding_connected?: boolean
+  /** Heater rails: what joins their middle to chassis while the bench feeds them. */
+  readonly earthed_at?: 'centre tap' | 'hum potentiometer'
   /** A limit stated by hand, with its written reason; marked in every later view. */
   readonly manual?: { readonly trip_A: number; readonly reason: string }
 }

@@ -36,6 +36,7 @@ export {
   softStart_s,
 } from './heaters.js'
 export { heaterPoint } from './heater-chains.js'
+export { type FilamentStage, filamentStages } from './filaments.js'
 export { heaterWarming } from './heater-warming.js'
 export { heaterSigns } from './heater-signs.js'
 export { inWords, type SetPoints } from './guards.js'

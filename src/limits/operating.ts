@@ -101,7 +101,8 @@ function prepare(
     sources[rail.name] = { V: 0, limit_A: 1e3, ohm: Math.max(rail.lead_ohm, 1e-3) }
   }
   // Heaters are solved by themselves (heaters.ts): in here they would only be dead weight in every pass.
-  const network = toNetwork({ ...equipment, heater_chains: {} }, mode, sources, {
+  const network = toNetwork(equipment, mode, sources, {
+    heaters: false,
     lit: () => false,
     ...(tubes === 'cold' ? { emission: () => 0 } : {}),
   })

@@ -174,9 +174,10 @@ export function stampValves(circuit: Circuit, values: Float64Array, right: Float
     const screen_V = valve_V[at + 1] ?? 0
     const grid_V = valve_V[at + 2] ?? 0
     const k = valve.emission
+    const up_V = valve.reference_V ?? 0
     let Ip, Is, Ig, pp, ps, pg, sp, ss, sg, gg
     if (valve.kind === 'triode') {
-      const of = triodeWithSlopes(valve.model, plate_V, grid_V)
+      const of = triodeWithSlopes(valve.model, plate_V - up_V, grid_V - up_V)
       Ip = k * of.plate_A
       Ig = k * of.grid_A
       pp = k * of.plate_by_plate_S
@@ -184,7 +185,7 @@ export function stampValves(circuit: Circuit, values: Float64Array, right: Float
       gg = k * of.grid_by_grid_S
       Is = ps = sp = ss = sg = 0
     } else {
-      const of = screenTubeWithSlopes(valve.model, plate_V, screen_V, grid_V)
+      const of = screenTubeWithSlopes(valve.model, plate_V - up_V, screen_V - up_V, grid_V - up_V)
       Ip = k * of.plate_A
       Is = k * of.screen_A
       Ig = k * of.grid_A

@@ -26,7 +26,7 @@ export function readSolution(
   }
   for (const [t, valve] of circuit.valves.entries()) {
     const at = t * electrodes
-    const cathode_V = v[circuit.valveNode[at + 3] ?? 0] ?? 0
+    const cathode_V = (v[circuit.valveNode[at + 3] ?? 0] ?? 0) + (valve.reference_V ?? 0)
     const plate_V = (v[circuit.valveNode[at] ?? 0] ?? 0) - cathode_V
     const grid_V = (v[circuit.valveNode[at + 2] ?? 0] ?? 0) - cathode_V
     const k = valve.emission

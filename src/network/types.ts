@@ -55,7 +55,10 @@ export type Element =
     }
   /** Semiconductor diode, a → b. */
   | { readonly kind: 'junction'; readonly name: string; readonly a: string; readonly b: string }
-  /** `emission` 0..1+ scales the space current (cold, weak, strong tube); `gas_A_per_A` adds grid current of a gassy tube. */
+  /**
+   * `emission` 0..1+ scales the space current (cold, weak, strong tube); `gas_A_per_A` adds grid current of a gassy tube.
+   * `reference_V`: a filament's point that its model's volts are against stands this much above its cathode node; 0 when absent.
+   */
   | {
       readonly kind: 'triode'
       readonly name: string
@@ -65,6 +68,7 @@ export type Element =
       readonly model: TriodeModel
       readonly emission: number
       readonly gas: number
+      readonly reference_V?: number
     }
   | {
       readonly kind: 'screen tube'
@@ -76,6 +80,7 @@ export type Element =
       readonly model: ScreenModel
       readonly emission: number
       readonly gas: number
+      readonly reference_V?: number
     }
   | {
       readonly kind: 'diode tube'

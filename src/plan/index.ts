@@ -1,3 +1,4 @@
+export { lowFilament_s } from './filaments.js'
 export { ohmWords } from './hookup.js'
 export { open_ohm } from './hookup-tests.js'
 export { isCurrentRead } from './rails.js'

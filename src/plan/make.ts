@@ -4,6 +4,7 @@ import { chainsOf, createLimits, type LimitProblem, type LimitsDesk, show } from
 import type { Profile } from '../profile/index.js'
 import { planCharts, planLacks } from './charts.js'
 import { low_V, setDischarge_s } from './discharge.js'
+import { filamentPlans, lowFilamentProblems } from './filaments.js'
 import { hookupLine, proveDeadAt, wiresOf } from './hookup.js'
 import { offPlan } from './off.js'
 import { mercuryWatch } from './mercury.js'
@@ -58,11 +59,13 @@ export function makePlan(
     ...aboveCeilings(profile, equipment),
     ...lacking(profile, equipment, rails, built),
     ...built.problems,
+    ...lowFilamentProblems(equipment, built.steps),
     ...charted.problems,
     ...looserRules(bench, profile).map((each): LimitProblem => ({ severity: 'warning', ...each })),
   ])
   if (problems.some(({ severity }) => severity === 'error')) return { plan: null, problems }
 
+  const filaments = profile.tubes_cold ? [] : filamentPlans(equipment, mode)
   const heaters = heaterWatches(equipment, built)
   const waits = waitsForHeaters(heaters, built.steps)
   const steps_s = built.steps.reduce((sum, step) => sum + step.expected_s, 0)
@@ -89,6 +92,7 @@ export function makePlan(
     unproved: unprovedWords({ profile, equipment, rails, built }),
     ...(charted.charts !== null && { charts: charted.charts }),
     ...(lacks.length > 0 && { lacks }),
+    ...(filaments.length > 0 && { filaments }),
     ...byHand(equipment, built.steps),
     steps: built.steps,
     rules: standardRules(bench, profile, time_budget_s),

@@ -9,6 +9,7 @@ import {
   show,
 } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
+import { keepsFilamentsLow, lowFilament_s } from './filaments.js'
 import { hookupLimits, hookupTests } from './hookup-tests.js'
 import { withMonotoneCeilings } from './monotone.js'
 import { defaultsFor, type FilledStage, isHot, railsOf } from './stages.js'
@@ -201,11 +202,17 @@ class Builder {
       this.refuseStrikes(name, rail, target_V, point)
       const charging_F = point.charging_F[rail] ?? 0
       const filled = defaultsFor(equipment, rail, charging_F)
+      const hold_s = stage.hold_s ?? filled.hold_s
+      const slew_V_per_s = stage.slew_V_per_s ?? filled.slew_V_per_s
+      // Filaments on their way up are not waited for as long as heaters are.
+      const settle_s = keepsFilamentsLow(equipment, rail, target_V)
+        ? Math.max(0, Math.floor(lowFilament_s - hold_s - target_V / slew_V_per_s))
+        : filled.settle_within_s
       this.raise(name, rail, {
         V: target_V,
-        slew_V_per_s: stage.slew_V_per_s ?? filled.slew_V_per_s,
-        hold_s: stage.hold_s ?? filled.hold_s,
-        settle_within_s: stage.settle_within_s ?? filled.settle_within_s,
+        slew_V_per_s,
+        hold_s,
+        settle_within_s: stage.settle_within_s ?? Math.min(settle_s, filled.settle_within_s),
         slew_because:
           stage.slew_V_per_s === null ? filled.slew_because : `${show(stage.slew_V_per_s, 'V/s')}: stated`,
         hold_because: stage.hold_s === null ? filled.hold_because : `${show(stage.hold_s, 's')}: stated`,
@@ -420,6 +427,7 @@ class Builder {
 
   private push(stage: string, step: Partial<Step> & Pick<Step, 'do' | 'expected_s'>): void {
     const standing = step.limits === undefined ? this.point(this.volts, null) : null
+    const low = Object.entries(this.volts).some(([rail, V]) => keepsFilamentsLow(this.of.equipment, rail, V))
     this.steps.push({
       index: this.steps.length + 1,
       stage,
@@ -438,6 +446,7 @@ class Builder {
       needs_bias: false,
       needs_plate: null,
       hands_clear: false,
+      ...(low && { filaments_low: true }),
       ...step,
     })
   }

@@ -31,6 +31,8 @@ export interface Plan {
   readonly lacks?: readonly { readonly rail: RailName; readonly lacks: string; readonly add: string }[]
   /** Limits stated by hand, each with its written reason: every later view of the plan and its runs says so. */
   readonly by_hand?: readonly { readonly rail: RailName; readonly trip_A: number; readonly text: string }[]
+  /** Directly heated stages and what the polarity of their supply does; absent where there is none. */
+  readonly filaments?: readonly FilamentPlan[]
   readonly steps: readonly Step[]
   readonly rules: readonly Rule[]
   readonly off: OffPlan
@@ -156,6 +158,8 @@ export interface Step {
   readonly needs_bias: boolean
   /** Plate rail that must stand with at least this part of its expected current before a screen rail may. */
   readonly needs_plate: RailName | null
+  /** Filaments stand below 80 % of their volts in this step: no question may keep them there for more than 2 min. */
+  readonly filaments_low?: boolean
   /** The step first takes the rail above 60 V, or follows a prompt above 60 V: "hands clear", sound, 5 s. */
   readonly hands_clear: boolean
   readonly expected_s: number
@@ -226,6 +230,21 @@ export interface HeaterWatch {
   readonly source: string
   /** Mercury-vapour rectifiers among them; absent where there is none. */
   readonly mercury?: MercuryWatch
+}
+
+/** A directly heated stage on direct current: which end of its filament is positive is part of its bias. */
+export interface FilamentPlan {
+  readonly part: PartName
+  readonly section: number
+  readonly rail: RailName
+  readonly filament_V: number
+  /** The point its published volts are against, V above its cathode node, and the same with the leads exchanged. */
+  readonly reference_V: number
+  readonly exchanged_V: number
+  /** Plate current both ways at working volts; null where no solution was found. */
+  readonly plate_A: number | null
+  readonly exchanged_A: number | null
+  readonly text: string
 }
 
 /** Filaments that heat alone before any HT: longer when the mercury may not lie where it belongs. */

@@ -1,13 +1,15 @@
-import type { Ask } from '../plan/index.js'
+import { type Ask, lowFilament_s } from '../plan/index.js'
 import { broke } from './breach.js'
 import { record } from './send.js'
 import type { Draft, Prompt } from './state.js'
-import { us } from './state.js'
+import { currentStep, us } from './state.js'
 
 /** Opens a question. While one is open no set-point rises; unanswered it runs out and the run stops. */
 export function ask(d: Draft, purpose: Prompt['purpose'], wanted: Ask): void {
   const id = d.s.next_prompt++
-  const timeout_s = wanted.timeout_s > 0 ? wanted.timeout_s : d.s.plan.prompt_timeout_s
+  // A question must not keep filaments below their volts for as long as people may otherwise think.
+  const most_s = currentStep(d.s)?.filaments_low === true ? lowFilament_s : Infinity
+  const timeout_s = Math.min(most_s, wanted.timeout_s > 0 ? wanted.timeout_s : d.s.plan.prompt_timeout_s)
   const reading = wanted.wants.kind === 'reading' ? wanted.wants : null
   d.s.prompt = {
     id,

@@ -172,11 +172,16 @@ function mercuryRules(type: TypeData): MercuryRules | undefined {
 function record(type: TypeData, fitted: readonly SectionFit[]): TubeRecord {
   const warm_up_s = warmUp(type)
   const mercury = mercuryRules(type)
+  const amplifies = type.sections.some(({ curves }) => curves === 'triode' || curves === 'screen')
   return {
     type: type.type,
     aliases: type.aliases,
     kind: type.kind,
     cathode: type.cathode,
+    ...(type.cathode === 'direct' &&
+      amplifies && {
+        filament_reference: type.volts_against === 'negative filament end' ? 'negative end' : 'middle',
+      }),
     heater: type.heater,
     warm_up_s,
     rating_system: type.rating_system.system,

@@ -97,6 +97,8 @@ export interface TubeRecord {
   readonly aliases: readonly string[]
   readonly kind: TubeKind
   readonly cathode: 'indirect' | 'direct' | 'cold'
+  /** Directly heated amplifiers: the point of the filament that grid and plate volts of its curves are against. */
+  readonly filament_reference?: 'middle' | 'negative end'
   readonly heater: { readonly volts: Figure; readonly amps: Figure } | null
   /** Time from heater on until HT may come; published for the type, else the default of the cathode kind. */
   readonly warm_up_s: Figure

@@ -62,7 +62,7 @@ export function makeBody(parts: Parts, mode: string, faults: readonly FaultSpec[
 
 /** The circuit itself: no supplies, no meters, no heater chains (warmed by their own model). */
 function setElements({ equipment, drawn }: Parts, mode: string): readonly Element[] {
-  const { elements } = toNetwork({ ...equipment, heater_chains: {} }, mode, {})
+  const { elements } = toNetwork(equipment, mode, {}, { heaters: false })
   const nominal = elements.filter((element) => element.kind !== 'supply' && element.kind !== 'meter')
   if (drawn === null) return nominal
   const own = new Map(drawn(nominal).map((element) => [element.name, element]))
