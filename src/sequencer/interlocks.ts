@@ -1,9 +1,14 @@
-import type { BiasPlan } from '../plan/index.js'
-import { warmUp_s } from './mercury.js'
+import type { BiasPlan, HeaterWatch } from '../plan/index.js'
 import type { State } from './state.js'
 import { typedValid_s, us } from './state.js'
 
 /** What must stand before anything hot rises, as plain questions: gates wait and ask by them, the door to the line refuses by them. */
+
+/** How long a chain must have been in band before anything hot may rise, in this run. */
+export function warmUp_s(s: State, watch: HeaterWatch): number {
+  if (watch.mercury === undefined || s.mercury === 'as it worked') return watch.warm_up_s
+  return Math.max(watch.warm_up_s, watch.mercury.first_use_s)
+}
 
 /** Every heater chain's rail in band for the chain's warm-up time. Hand rails count by their two typed readings (run.ts). */
 export function heatersReady(s: State): boolean {

@@ -1,4 +1,5 @@
 import type { HeaterWatch } from '../plan/index.js'
+import { warmUp_s } from './interlocks.js'
 import { ask, closePrompt, confirm } from './prompts.js'
 import { record } from './send.js'
 import type { Draft, State } from './state.js'
@@ -14,12 +15,6 @@ const answerWithin_s = 3600
 function asked(s: State): HeaterWatch[] {
   if (!s.plan.steps.some((step) => step.needs_heaters)) return []
   return s.plan.heaters.filter(({ mercury }) => mercury !== undefined && mercury.stated === null)
-}
-
-/** How long a chain must have been in band before anything hot may rise, in this run. */
-export function warmUp_s(s: State, watch: HeaterWatch): number {
-  if (watch.mercury === undefined || s.mercury === 'as it worked') return watch.warm_up_s
-  return Math.max(watch.warm_up_s, watch.mercury.first_use_s)
 }
 
 /** True once the person has said how the mercury-vapour rectifiers stand; until then the question is open. */

@@ -1,5 +1,5 @@
 import { limitsNow } from './in-force.js'
-import { warmUp_s } from './mercury.js'
+import { warmUp_s } from './interlocks.js'
 import type { State } from './state.js'
 import { currentStep } from './state.js'
 import type { View } from './types.js'

@@ -259,7 +259,7 @@ describe('a heater rail whose middle is at chassis', () => {
         'bench',
       ),
     )
-    const equipment = set(`${joined}`)
+    const equipment = set(joined)
     const told = groundGraph(equipment, earthed).map(({ what, remedy }) => `${what} ${remedy}`)
     expect(told.join('\n')).toMatch(
       /negative of low\.out is joined to earth, and its centre tap joins the middle of rail filaments to chassis.*half of it.*lift the earth link of low/,
