@@ -19,12 +19,13 @@ const may = {
   virtual: ['chance', 'network', 'tubes', 'equipment', 'bench', 'quantities'],
   rehearse: ['chance', 'exchange', 'story', 'loop', 'virtual', 'line', 'sequencer', 'plan', 'limits', 'profile', 'equipment', 'bench', 'network', 'tubes', 'quantities', 'cautions'],
   replay: ['story', 'sequencer', 'plan', 'quantities'],
-  files: ['equipment', 'bench', 'profile', 'quantities', 'tubes'],
+  qualify: ['exchange', 'story', 'plan', 'profile', 'equipment', 'bench', 'quantities'],
+  files: ['equipment', 'bench', 'profile', 'qualify', 'quantities', 'tubes'],
   supply: ['exchange', 'line', 'bench', 'quantities'],
   record: ['exchange', 'story', 'plan', 'quantities'],
   controller: ['exchange', 'off', 'story', 'cautions', 'loop', 'line', 'sequencer', 'supply', 'record', 'plan', 'bench', 'quantities'],
 }
-const pure = ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay']
+const pure = ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay', 'qualify']
 module.exports = {
   forbidden: [
     { name: 'no-circles', severity: 'error', from: {}, to: { circular: true, viaOnly: { dependencyTypesNot: ['type-only'] } } },

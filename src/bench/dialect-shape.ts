@@ -83,6 +83,10 @@ const words = {
     'lines it says when it refuses a command, such as "in local mode"',
     20,
   ).optional(),
+  level_below: choice(
+    ['refused', 'trips'],
+    'what a protection level below what stands or flows does',
+  ).optional(),
   number_form: choice(['fixed', 'exponent', 'padded'], 'how it prints numbers').optional(),
   unit_in_reply: flag('a unit letter is glued to numbers in replies').optional(),
   switch_in_words: flag('switches are answered ON and OFF').optional(),

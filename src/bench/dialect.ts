@@ -37,6 +37,7 @@ export const plainScpi: Dialect = {
   reply_terminator: '\n',
   acknowledges: null,
   error_lines: [],
+  level_below: 'refused',
   number_form: 'fixed',
   unit_in_reply: false,
   switch_in_words: false,

@@ -27,6 +27,7 @@ export function readBench(
     leads_max_V: written.leads_max ?? 600,
     stale_s: written.stale_after ?? null,
     late_tick_s: written.late_tick ?? null,
+    qualification: written.qualification ?? null,
     off_time_s: written.off_time ?? null,
     computer_earthed: written.computer_earthed ?? true,
   }

@@ -158,6 +158,7 @@ export const benchShape = z
       above: 0,
       most: 60,
     }).optional(),
+    qualification: text('relative path of the file that `slowglow qualify` wrote', 300).optional(),
     computer_earthed: flag('the computer is joined to mains earth').default(true),
   })
   .describe('A bench: supplies and meters, and what they are joined to')

@@ -91,6 +91,8 @@ export interface Dialect {
   readonly acknowledges: string | null
   /** Lines it says of its own accord when it refuses a command: `in local mode`. */
   readonly error_lines: readonly string[]
+  /** What a protection's level below what stands or flows does: it is refused, or trips at once. Told apart by `qualify`. */
+  readonly level_below: 'refused' | 'trips'
   /** How it prints numbers: `12.50`, `+1.2500E+01`, `+012.50`. Any of them is understood; the virtual supply says this one. */
   readonly number_form: 'fixed' | 'exponent' | 'padded'
   /** A unit letter is glued to numbers in replies. */
@@ -200,6 +202,8 @@ export interface Bench {
   /** Poll and late-tick rules the bench tightens; seconds. */
   readonly stale_s: number | null
   readonly late_tick_s: number | null
+  /** Relative path of its qualification file, where it is not beside it under its own name. */
+  readonly qualification: string | null
   /** Time from decision to confirmed off, measured by qualify; null = not measured, the worst published figure is used. */
   readonly off_time_s: number | null
   /** What the computer is joined to: makes loops visible. */

@@ -141,7 +141,7 @@ const step = z.looseObject({
   index: number,
   stage: text,
   mode: text,
-  do: z.enum(['hook-up check', 'raise', 'hold', 'ask', 'lower']),
+  do: z.enum(['hook-up check', 'raise', 'hold', 'ask', 'lower', 'prove']),
   rail: text.nullable(),
   target_V: number,
   slew_V_per_s: number,
@@ -158,17 +158,29 @@ const step = z.looseObject({
       ohm_low: number,
       ohm_high: number,
       may_limit: z.boolean(),
-      polarity: z.looseObject({
-        node: text,
-        sign,
-        low_V: number,
-        high_V: number,
-        meter: text.nullable(),
-      }),
+      polarity: z
+        .looseObject({
+          node: text,
+          sign,
+          low_V: number,
+          high_V: number,
+          meter: text.nullable(),
+        })
+        .nullable(),
       because: text,
     })
     .nullable(),
   ask: askShape.nullable(),
+  proof: z
+    .looseObject({
+      of: z.enum(['off', 'current limit', 'over-voltage', 'over-current', 'dead-man']),
+      channel: text,
+      limit_A: number.nullable(),
+      level: number.nullable(),
+      within_s: number,
+      because: text,
+    })
+    .exactOptional(),
   nodes: z.record(text, number),
   soft_start_s: number,
   needs_heaters: z.boolean(),
@@ -223,7 +235,7 @@ export const planShape: z.ZodType<Plan> = z.looseObject({
   profile: text,
   bench: text,
   bench_kind: z.enum(['real', 'virtual']),
-  kind: z.enum(['reform', 'receive', 'transmit', 'bring-up']),
+  kind: z.enum(['reform', 'receive', 'transmit', 'bring-up', 'qualify']),
   level: z.literal([1, 2, 3]),
   hash: text,
   rails: z.record(text, rail),
@@ -348,6 +360,7 @@ const dialect = z.looseObject({
   reply_terminator: end,
   acknowledges: nullableText,
   error_lines: z.array(text),
+  level_below: z.enum(['refused', 'trips']),
   number_form: z.enum(['fixed', 'exponent', 'padded']),
   unit_in_reply: z.boolean(),
   switch_in_words: z.boolean(),

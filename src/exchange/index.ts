@@ -45,8 +45,16 @@ export type LineFailure =
   | 'closed'
 
 export type LineRequestBody =
-  /** Current limit and over-voltage level, both set and read back. */
-  | { readonly do: 'limits'; readonly limit_A: number; readonly over_voltage_V: number | null }
+  /**
+   * Current limit and over-voltage level, both set and read back. The over-current level goes with the current limit, just above
+   * it, unless it is told here: only a proof that it trips does that.
+   */
+  | {
+      readonly do: 'limits'
+      readonly limit_A: number
+      readonly over_voltage_V: number | null
+      readonly over_current_A?: number
+    }
   /** Set-point, set and read back. */
   | { readonly do: 'set'; readonly volts: number }
   | { readonly do: 'on' }
@@ -54,3 +62,5 @@ export type LineRequestBody =
   | { readonly do: 'off' }
   /** Set-point to zero, then current limit to minimum. */
   | { readonly do: 'zero' }
+  /** The supply's dead-man is not fed for this long, so that it is seen to fire: only its proof asks for that. */
+  | { readonly do: 'starve'; readonly for_s: number }

@@ -1,4 +1,5 @@
 export type { Problem } from '../quantities/index.js'
+export { qualificationFile, qualificationPath, readQualification } from './qualification.js'
 export {
   fromText,
   kindOf,

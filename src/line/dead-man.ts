@@ -38,7 +38,7 @@ export function armMoves(config: LineConfig): readonly Move[] {
 export function feedMoves(d: Draft): readonly Move[] {
   const { config } = d
   const { dead_man } = config.dialect
-  if (dead_man === null || d.t_us < feedAt(d)) return []
+  if (dead_man === null || d.t_us < d.starved_until_us || d.t_us < feedAt(d)) return []
   const every_us = everyOf(dead_man)
   const fresh = d.t_us - d.heard_us <= every_us
   d.fed_us = d.t_us
@@ -60,12 +60,17 @@ function everyOf(dead_man: DeadMan): number {
   return (dead_man.after_s * 1_000_000) / 4
 }
 
+/** Until when nothing is said unasked, so that a timer which any message feeds runs out; 0 = now. */
+export function mute({ config, starved_until_us }: Pick<Draft, 'config' | 'starved_until_us'>): number {
+  return config.dialect.dead_man?.feed === null ? starved_until_us : 0
+}
+
 /** When it wants feeding next; for ever later where there is none. */
-export function feedAt(d: Pick<Draft, 'config' | 'fed_us' | 'heard_us'>): number {
+export function feedAt(d: Pick<Draft, 'config' | 'fed_us' | 'heard_us' | 'starved_until_us'>): number {
   const { dead_man } = d.config.dialect
   if (dead_man === null || timers(d.config).length === 0) return Number.POSITIVE_INFINITY
   const last_us = dead_man.feed === null ? Math.max(d.fed_us, d.heard_us) : d.fed_us
-  return last_us + everyOf(dead_man)
+  return Math.max(last_us + everyOf(dead_man), d.starved_until_us)
 }
 
 /** Whether it fired on this channel: asked of the first where one timer stands for all. */

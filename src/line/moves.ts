@@ -216,7 +216,10 @@ export function movesFor(config: LineConfig, index: number, body: LineRequestBod
   switch (body.do) {
     case 'limits': {
       const limit = setting(config, index, 'limit_A', body.limit_A)
-      const parts = overCurrent(config, index, body.limit_A, known.over_A, limit)
+      const parts =
+        body.over_current_A === undefined
+          ? overCurrent(config, index, body.limit_A, known.over_A, limit)
+          : [limit, setting(config, index, 'over_A', body.over_current_A), overCurrentOn(config, index)]
       if (body.over_voltage_V === null) return all(...parts)
       const switched = dialect.over_volts_on === null ? [] : [tell(config, index, dialect.over_volts_on)]
       return all(...parts, setting(config, index, 'over_V', body.over_voltage_V), {
@@ -241,6 +244,10 @@ export function movesFor(config: LineConfig, index: number, body: LineRequestBod
     }
     case 'off':
       return { ok: true, moves: offMoves(config, index) }
+    case 'starve':
+      return config.dialect.dead_man === null
+        ? { ok: false, why: 'its dialect has no words for a dead-man' }
+        : { ok: true, moves: [] }
     case 'zero': {
       const volts = setting(config, index, 'set_V', channel.min_V ?? 0)
       const amps = setting(config, index, 'limit_A', channel.min_A ?? 0)
@@ -273,10 +280,14 @@ function overCurrent(
   const most_A = 1.2 * channel.max_A
   const level_A = Math.min(over_amps * limit_A + 2 * channel.resolution_A, most_A)
   const level = (value: number): Built => setting(config, index, 'over_A', value)
-  const on = dialect.over_amps_on === null ? [] : [tell(config, index, dialect.over_amps_on)]
-  const armed: Built = { ok: true, moves: on }
+  const armed = overCurrentOn(config, index)
   if (was_A === null) return [level(most_A), limit, level(level_A), armed]
   return level_A > was_A ? [level(level_A), limit, armed] : [limit, level(level_A), armed]
+}
+
+function overCurrentOn(config: LineConfig, index: number): Built {
+  const { over_amps_on } = config.dialect
+  return { ok: true, moves: over_amps_on === null ? [] : [tell(config, index, over_amps_on)] }
 }
 
 export function offMoves(config: LineConfig, index: number): readonly Move[] {

@@ -92,6 +92,8 @@ export interface LineState {
   readonly round_us: number
   readonly poll_us: number
   readonly fed_us: number
+  /** Until then the dead-man is not fed, and where any message feeds it nothing is said unasked at all. */
+  readonly starved_until_us: number
   /** A refusal it said of its own accord since the last request began; told as the reason when a read-back differs. */
   readonly complaint: string | null
   /** When a doubtful constant current was last asked again. */

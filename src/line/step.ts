@@ -1,4 +1,4 @@
-import { feedAt } from './dead-man.js'
+import { feedAt, mute } from './dead-man.js'
 import { askReopen, beginQuiet, closed, endQuiet, leave, noise } from './recover.js'
 import { badReply, heard, noReply } from './replies.js'
 import { fastMoves, slowMoves } from './rounds.js'
@@ -49,6 +49,7 @@ export function openLine(config: LineConfig): LineState {
     round_us: 0,
     poll_us: config.poll_us ?? 0,
     fed_us: 0,
+    starved_until_us: 0,
     complaint: null,
     doubted_us: 0,
     heard_us: 0,
@@ -96,7 +97,10 @@ export function lineWakeAt(state: LineState): number | null {
     state.link === 'closed' ? (state.reopen_us ?? never) : never,
     urgent ? (state.urgent.burst_us[0] ?? repeat) : never,
     idle
-      ? Math.max(state.hold_us, work ? 0 : Math.min(state.round_us + state.poll_us, feedAt(state)))
+      ? Math.max(
+          state.hold_us,
+          work ? 0 : Math.max(mute(state), Math.min(state.round_us + state.poll_us, feedAt(state))),
+        )
       : never,
   )
   return at === never ? null : Math.max(at, state.t_us)
@@ -138,6 +142,7 @@ function opened(d: Draft): void {
   d.attempts = 0
   d.reopen_us = null
   d.fresh = true
+  d.starved_until_us = 0
   d.candidate = null
   d.round = []
   d.round_at = 0

@@ -1,4 +1,4 @@
-import { armMoves, expiredQuestion, feedMoves } from './dead-man.js'
+import { armMoves, expiredQuestion, feedMoves, mute } from './dead-man.js'
 import { ask, movesFor, plainTell, settingsStill, type Move } from './moves.js'
 import { doubtedQuestion } from './rounds.js'
 import { failRequest, tellEvent, write, type Draft, type Work } from './state.js'
@@ -91,10 +91,15 @@ function nextWork(d: Draft): Work | null {
     const index = d.config.channels.findIndex((channel) => channel.channel === first.channel)
     const known = d.channels[index] ?? { set_V: null, limit_A: null, over_V: null, over_A: null }
     const built = movesFor(d.config, index, first, known)
-    if (built.ok) return { why: 'request', request: first, moves: built.moves, ...start }
+    if (built.ok) {
+      // Whatever else is asked of the supply speaks to it again.
+      d.starved_until_us = first.do === 'starve' ? d.t_us + Math.round(first.for_s * 1e6) : 0
+      return { why: 'request', request: first, moves: built.moves, ...start }
+    }
     failRequest(d, first, 'refused', 'not done', built.why)
     return nextWork(d)
   }
+  if (d.t_us < mute(d) && owed(d).length === 0) return null
   const feed = feedMoves(d)
   if (feed.length > 0) return { why: 'feeding', request: null, moves: feed, ...start }
   const move = nextQuestion(d)

@@ -96,6 +96,8 @@ function provedBy(each: HookupTest, bench: Bench): string {
   if (each.method === 'ohmmeter') {
     return `${of}ohmmeter at the lead ends, supply off, the lead that is positive on ohms to the positive lead (on many needle meters that is the black one): ${window}. Why: ${each.because}`
   }
-  const meter = each.polarity.meter === null ? 'a meter you read' : `${each.polarity.meter} (${bench.name})`
-  return `${of}${show(each.test_V, 'V')} with at most ${show(each.limit_A, 'A')}: volts over amps ${window}, polarity at ${each.polarity.node} by ${meter}. Why: ${each.because}`
+  const { polarity } = each
+  const meter = polarity?.meter === null ? 'a meter you read' : `${polarity?.meter ?? ''} (${bench.name})`
+  const read = polarity === null ? '' : `, polarity at ${polarity.node} by ${meter}`
+  return `${of}${show(each.test_V, 'V')} with at most ${show(each.limit_A, 'A')}: volts over amps ${window}${read}. Why: ${each.because}`
 }

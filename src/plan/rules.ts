@@ -44,6 +44,9 @@ export const settled = { window_s: 10, resolutions: 2, fraction: 0.01 } as const
 
 const ours = "slowglow's own starting value, no published source"
 
+/** What of a profile bears on the rules. */
+type Wishes = Pick<Profile, 'rules' | 'time_budget_s' | 'prompt_timeout_s'>
+
 interface Starting {
   readonly text: string
   readonly warn: number | null
@@ -296,7 +299,7 @@ const starting: Readonly<Record<RuleCode, Starting>> = {
  *
  * @param time_budget_s - the plan's own budget where the profile states none, seconds
  */
-export function standardRules(bench: Bench, profile: Profile, time_budget_s: number | null = null): Rule[] {
+export function standardRules(bench: Bench, profile: Wishes, time_budget_s: number | null = null): Rule[] {
   return ruleCodes.map((code) => {
     const base = started(code, bench, profile, time_budget_s)
     const wish = profile.rules[code]
@@ -371,7 +374,7 @@ function characters_s(line: Line, count: number): number {
   return (count * 10) / line.baud
 }
 
-function started(code: RuleCode, bench: Bench, profile: Profile, time_budget_s: number | null): Starting {
+function started(code: RuleCode, bench: Bench, profile: Wishes, time_budget_s: number | null): Starting {
   const base = starting[code]
   if (code === 'stale') {
     const source = bench.stale_s === null ? 'max(3 × poll period, 1 s)' : 'the bench file'

@@ -13,7 +13,7 @@ export interface Plan {
   readonly profile: string
   readonly bench: string
   readonly bench_kind: 'real' | 'virtual'
-  readonly kind: 'reform' | 'receive' | 'transmit' | 'bring-up'
+  readonly kind: 'reform' | 'receive' | 'transmit' | 'bring-up' | 'qualify'
   readonly level: 1 | 2 | 3
   /** SHA-256 over the plan without this field (hex), filled in by the shell. */
   readonly hash: string
@@ -136,7 +136,7 @@ export interface Step {
   readonly index: number
   readonly stage: string
   readonly mode: ModeName
-  readonly do: 'hook-up check' | 'raise' | 'hold' | 'ask' | 'lower'
+  readonly do: 'hook-up check' | 'raise' | 'hold' | 'ask' | 'lower' | 'prove'
   /** The rail that moves or is asked about; null for hold over all. */
   readonly rail: RailName | null
   readonly target_V: number
@@ -148,6 +148,8 @@ export interface Step {
   readonly limits: Readonly<Record<RailName, RailLimits>>
   readonly hookup: HookupTest | null
   readonly ask: Ask | null
+  /** What of the supply is put to the proof (`do: 'prove'`, plans of kind qualify only). */
+  readonly proof?: Proof
   /** Node voltages expected at the end of the step (level 3). */
   readonly nodes: Readonly<Record<NodeName, number>>
   /** Heater steps: in current limit while warming, at most this long. 0 = not planned. */
@@ -179,14 +181,29 @@ export interface HookupTest {
   readonly usual_ohm?: number
   /** Heaters may stand in current limit and are judged by volts over amps. */
   readonly may_limit: boolean
-  /** Polarity: a meter at this node against chassis, its sign; by a meter on a line or asked. */
+  /** Polarity: a meter at this node against chassis, its sign; by a meter on a line or asked. Null: a load that has none. */
   readonly polarity: {
     readonly node: NodeName
     readonly sign: 1 | -1
     readonly low_V: number
     readonly high_V: number
     readonly meter: string | null
-  }
+  } | null
+  readonly because: string
+}
+
+/**
+ * Something a supply should do by itself, brought about on a dummy load on purpose: OFF, its current limit, a protection, its
+ * dead-man. What happens is measured and kept; the rules it breaks are expected while it lasts.
+ */
+export interface Proof {
+  readonly of: 'off' | 'current limit' | 'over-voltage' | 'over-current' | 'dead-man'
+  readonly channel: string
+  /** Told to bring it about: the current limit it must hold, or the level it must trip at; null where OFF or silence does it. */
+  readonly limit_A: number | null
+  readonly level: number | null
+  /** It must have happened within this; `hold_s` of the step is how long what stands then is read. */
+  readonly within_s: number
   readonly because: string
 }
 

@@ -11,7 +11,7 @@ export interface RunLine {
   readonly started: string | null
   readonly equipment: string | null
   readonly profile: string | null
-  readonly command: 'rehearse' | 'run' | null
+  readonly command: 'rehearse' | 'run' | 'qualify' | null
   readonly outcome: RunEnding['outcome'] | 'interrupted' | null
   readonly outputs_off: RunEnding['outputs_off'] | 'not known' | null
   readonly reason: string | null

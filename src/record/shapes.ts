@@ -74,7 +74,7 @@ export const knownShape: z.ZodType<Known> = z.object({
   run: z.string(),
   started: z.string(),
   version: z.string(),
-  command: z.enum(['rehearse', 'run']),
+  command: z.enum(['rehearse', 'run', 'qualify']),
   plan: planShape,
   files: z.record(z.string(), z.string()),
   identities: z.record(z.string(), z.string()),

@@ -40,6 +40,8 @@ export const willing: Operator = (ask, at) => {
   if (knob !== undefined && at.step?.rail === knob) at.world.turn(knob, at.step.target_V)
   const off = /^hand off (.+)$/.exec(ask.about)?.[1]
   if (off !== undefined) at.world.turn(off, 0)
+  const latched = /^clear (.+)$/.exec(ask.about)?.[1]
+  if (latched !== undefined) at.world.clear(latched)
   const weak = /^below-ask (.+)$/.exec(ask.about)?.[1]
   if (weak !== undefined) return { after_s: readingTakes_s, value: mayGoOn(weak, at) ? 'yes' : 'no' }
   const after_s = knob !== undefined || off !== undefined ? turningTakes_s : readingTakes_s

@@ -31,6 +31,10 @@ export interface RehearseOptions {
   readonly behind?: Equipment
   /** Values of the set's resistors, tubes and gas regulators, where the seed is not to draw them (see the virtual bench). */
   readonly drawn?: (nominal: readonly Element[]) => readonly Element[]
+  /** The bench as it really is, where that is another than its file says. */
+  readonly real?: Bench
+  /** Readings of one port start no more often than this, µs; five rounds a second unless given. */
+  readonly poll_us?: number
   /** Called once a second of virtual time with what a terminal would show; `stop` there is a person's stop. */
   readonly watch?: (seen: View, world: VirtualBench) => 'stop' | 'off now' | undefined
 }
@@ -96,11 +100,14 @@ class Run {
     private readonly bench: Bench,
     private readonly options: RehearseOptions,
   ) {
-    this.configs = lineConfigsOf(bench).map((config) => ({ ...config, poll_us }))
+    this.configs = lineConfigsOf(bench).map((config) => ({
+      ...config,
+      poll_us: options.poll_us ?? poll_us,
+    }))
     this.loop = createLoop(plan, this.configs)
     this.ids = streamIds(streamsOf(plan))
     const behind = options.behind ?? equipment
-    this.world = createVirtualBench(behind, bench, {
+    this.world = createVirtualBench(behind, options.real ?? bench, {
       seed: options.seed,
       faults: options.faults,
       mode: plan.steps[0]?.mode ?? Object.keys(behind.modes)[0] ?? '',

@@ -125,6 +125,7 @@ function takeAnswer(d: Draft, value: number | null): void {
       mercuryStands(d, true)
       return
     case 'step':
+      if (step.ask?.about.startsWith('clear ')) d.s.latched = false
       if (sample && step.ask?.wants.kind === 'reading' && step.ask.wants.node !== null) {
         d.s.typed = { ...d.s.typed, [`node:${step.ask.wants.node}`]: sample }
       }
@@ -138,7 +139,7 @@ function takeAnswer(d: Draft, value: number | null): void {
         record(
           d,
           'hook-up',
-          `${step.hookup.rail}: ${volts(sample.value)} at ${step.hookup.polarity.node}, typed: polarity as it should be.`,
+          `${step.hookup.rail}: ${volts(sample.value)} at ${step.hookup.polarity?.node ?? step.hookup.rail}, typed: polarity as it should be.`,
           { rail: step.hookup.rail, data: { volts: sample.value } },
         )
       }

@@ -149,6 +149,10 @@ function polarity(
   waited_s: number,
   enter: (part: Draft['s']['part']) => void,
 ): void {
+  if (test.polarity === null) {
+    enter('hook-up ohms')
+    return
+  }
   const { node, sign, low_V, high_V, meter } = test.polarity
   if (meter === null) {
     // A needle is read once the volts stand, not while the output comes up.
@@ -197,11 +201,13 @@ function polarity(
 /** The point in the words of the set's own file, as the hook-up sheet has it. */
 function placeOf(d: Draft, { rail, polarity }: HookupTest): string {
   const line = d.s.plan.hookup.find((each) => each.rail === rail)
+  if (polarity === null) return rail
   const words = polarity.sign < 0 ? line?.negative : line?.positive
   return words?.includes(polarity.node) === true ? words : polarity.node
 }
 
 export function polarityWrong(d: Draft, test: HookupTest, measured: number | null): void {
+  if (test.polarity === null) return
   const { node, sign, low_V, high_V } = test.polarity
   const reversed = measured !== null && Math.sign(measured) === -sign && Math.abs(measured) > 0.2
   broke(d, {

@@ -67,7 +67,9 @@ export function isRising(s: State, step: Step): boolean {
 export function isCharging(s: State, step: Step, rail: RailPlan, state: RailState): boolean {
   const own = step.rail === rail.name
   const turned = own && rail.class === 'watched' && s.part === 'asking'
-  return (own && isRising(s, step)) || turned || s.t_us - state.set_us < us(2)
+  // A current limit given back after its proof charges the output capacitor again.
+  const back = own && s.part === 'prove back'
+  return (own && isRising(s, step)) || turned || back || s.t_us - state.set_us < us(2)
 }
 
 export function inSoftStart(s: State, step: Step, rail: string, state: RailState): boolean {
@@ -91,7 +93,10 @@ export function isLimiting(
   charging: boolean,
 ): boolean {
   if (rail.class !== 'programmed') return false
-  const told = !charging && rail.channels.some((part) => s.channels[part.channel]?.regulation === 'current')
+  // While a supply is being qualified, what it says of its own regulation is what is to be proved.
+  const believed = s.plan.kind !== 'qualify'
+  const told =
+    believed && !charging && rail.channels.some((part) => s.channels[part.channel]?.regulation === 'current')
   const near =
     measured_A >= limits.supply_limit_A - Math.max(2 * resolution(s, rail).A, 0.01 * limits.supply_limit_A)
   return told || near

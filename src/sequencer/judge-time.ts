@@ -1,6 +1,7 @@
 import type { RailPlan, Step } from '../plan/index.js'
 import { broke, tripAt } from './breach.js'
 import { comesDown, htIsOn, isRising, isUp } from './in-force.js'
+import { leftAlone, proofUnderWay } from './prove.js'
 import type { Draft, RailState, Sample } from './state.js'
 import { accuracy, ampsCome, currentStep, hookedUp, paced_s, resolution, typedValid_s, us } from './state.js'
 import { volts } from './words.js'
@@ -14,7 +15,7 @@ export function judgeTick(d: Draft, dt_s: number): void {
   for (const rail of Object.values(d.s.plan.rails)) {
     const state = d.s.rails[rail.name]
     if (!state || !isUp(d.s, rail) || rail.class === 'hand') continue
-    judgeFreshness(d, rail, state)
+    if (!leftAlone(d.s, rail.name)) judgeFreshness(d, rail, state)
     const stands_V = rail.class === 'watched' ? Math.max(state.set_V, state.V?.value ?? 0) : state.set_V
     const exempt = step.do === 'hook-up check' && rail.class === 'programmed'
     if (!exempt && stands_V > 5 && step.limits[rail.name] === undefined) {
@@ -24,7 +25,9 @@ export function judgeTick(d: Draft, dt_s: number): void {
         text: `${rail.name} stands at ${volts(stands_V)} in a step that has no limits for it${rail.class === 'watched' ? ': its knob was turned before its turn' : ''}.`,
       })
     }
-    if (rail.class === 'programmed' && step.do !== 'hook-up check') judgeIntegral(d, step, rail, state, dt_s)
+    const proved = proofUnderWay(d.s, rail.name) !== null
+    if (rail.class === 'programmed' && step.do !== 'hook-up check' && !proved)
+      judgeIntegral(d, step, rail, state, dt_s)
   }
   judgeBiasFreshness(d)
   judgeTyped(d)

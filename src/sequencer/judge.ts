@@ -15,6 +15,7 @@ import {
   reasonText,
 } from './in-force.js'
 import { judgeLost } from './judge-lost.js'
+import { proofUnderWay } from './prove.js'
 import { raiseEvery_s } from './slew.js'
 import type { Draft, RailState } from './state.js'
 import { accuracy, currentStep, nothing_A, off_V, resolution, us } from './state.js'
@@ -39,6 +40,12 @@ export function judgeReading(d: Draft, name: string, quantity: 'V' | 'A'): void 
   }
   const limits = limitsNow(d.s, name)
   if (!limits) return
+  if (proofUnderWay(d.s, name) !== null) {
+    // What is provoked there is expected; what no proof makes is not.
+    if (quantity === 'A') judgeCeiling(d, step, rail, state, limits)
+    else judgeOverVolts(d, rail, state, limits)
+    return
+  }
   if (quantity === 'A') judgeCurrent(d, step, rail, state, limits)
   else judgeVolts(d, step, rail, state, limits)
   judgeLost(d, step, rail, state, limits, quantity)

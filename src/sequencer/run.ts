@@ -10,6 +10,7 @@ import { mercuryAnswered } from './mercury.js'
 import { makeOff } from './off.js'
 import { heatersLow } from './low-heaters.js'
 import { ask } from './prompts.js'
+import { advanceProof } from './prove.js'
 import { biasReady, heatersReady } from './interlocks.js'
 import { record, send } from './send.js'
 import { riseAllowed_V, raiseEvery_s, scale } from './slew.js'
@@ -62,9 +63,17 @@ function advanceOnce(d: Draft): void {
     )
     return
   }
+  if (step.do === 'prove') {
+    if (intentRecorded(d, step)) advanceProof(d, step)
+    return
+  }
   if (d.s.part === 'gate' && (step.do === 'ask' || step.do === 'hold') && !roomMade(d, step)) return
   if (step.do === 'ask') {
     if (d.s.part === 'gate' && step.ask) {
+      if (step.ask.about.startsWith('clear ') && !d.s.latched) {
+        nextStep(d, step)
+        return
+      }
       if (step.ask.inside && htIsOn(d.s)) {
         broke(d, {
           code: 'invariant',
@@ -106,13 +115,15 @@ function intentRecorded(d: Draft, step: Step): boolean {
     record(
       d,
       'intent',
-      step.hookup
-        ? `Prove the hook-up of ${step.hookup.channel} at ${volts(step.hookup.test_V)}, limit ${amps(step.hookup.limit_A)}.`
-        : `${step.do === 'lower' ? 'Lower' : 'Raise'} ${rail ?? ''} from ${volts(rail === null ? 0 : (d.s.rails[rail]?.set_V ?? 0))} to ${volts(step.target_V)} ${
-            rail !== null && d.s.plan.rails[rail]?.class !== 'programmed'
-              ? 'by its knob; slowglow does not limit it'
-              : `at ${step.slew_V_per_s} V/s, supply limit ${amps(limits?.supply_limit_A ?? 0)}`
-          }.`,
+      step.proof
+        ? `Prove on ${step.proof.channel}: ${step.proof.of}. ${step.proof.because}`
+        : step.hookup
+          ? `Prove the hook-up of ${step.hookup.channel} at ${volts(step.hookup.test_V)}, limit ${amps(step.hookup.limit_A)}.`
+          : `${step.do === 'lower' ? 'Lower' : 'Raise'} ${rail ?? ''} from ${volts(rail === null ? 0 : (d.s.rails[rail]?.set_V ?? 0))} to ${volts(step.target_V)} ${
+              rail !== null && d.s.plan.rails[rail]?.class !== 'programmed'
+                ? 'by its knob; slowglow does not limit it'
+                : `at ${step.slew_V_per_s} V/s, supply limit ${amps(limits?.supply_limit_A ?? 0)}`
+            }.`,
       { rail, intent, data: { target_V: step.target_V, slew_V_per_s: step.slew_V_per_s, limits } },
     )
     enter(d, 'intent')

@@ -4,7 +4,7 @@ import { broke } from './breach.js'
 import { biasReady, heatersReady } from './interlocks.js'
 import { riseAllowed_V } from './slew.js'
 import type { ChannelState, Draft, State } from './state.js'
-import { channelOf, currentStep, hookedUp } from './state.js'
+import { channelOf, currentStep, hookedUp, touch_V } from './state.js'
 import type { RecordedEvent } from './types.js'
 import { amps, volts } from './words.js'
 
@@ -50,6 +50,7 @@ function objectionTo(s: State, channel: string, request: LineRequestBody): strin
   }
 
   const step = currentStep(s)
+  if (request.do === 'starve') return starveObjection(s, step, channel)
   if (s.begun_us === null) return 'cautions were not acknowledged in this start.'
   if (s.phase !== 'running' || !step)
     return `the run is over, so ${channel} may not be raised or switched on.`
@@ -76,6 +77,15 @@ function objectionTo(s: State, channel: string, request: LineRequestBody): strin
   if (request.volts > riseAllowed_V(s, step, rail, railState) * plan.share + 1e-5)
     return `${rail.name} would rise faster than ${step.slew_V_per_s} V/s.`
   return interlockObjection(s, step)
+}
+
+/** A supply is left without food only to prove that it notices, at volts that may be touched, with nothing but a load on it. */
+function starveObjection(s: State, step: Step | null, channel: string): string | null {
+  const { proof } = step ?? {}
+  if (s.plan.kind !== 'qualify' || proof?.of !== 'dead-man' || proof.channel !== channel)
+    return `the dead-man of ${channel} is left unfed in its own proof only.`
+  if (s.intent?.recorded !== true) return 'the intent of this segment is not in the record yet.'
+  return (step?.target_V ?? 0) > touch_V ? `the dead-man is proved below ${volts(touch_V)} only.` : null
 }
 
 function interlockObjection(s: State, step: Step): string | null {

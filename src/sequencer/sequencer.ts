@@ -7,6 +7,7 @@ import { judgeTick } from './judge-time.js'
 import { nextToDo } from './next.js'
 import { handsGivenUp, makeOff, offHears, trip } from './off.js'
 import { promptTimeouts } from './prompts.js'
+import { proofFired, proofOff, proofRefused } from './prove.js'
 import { advance } from './run.js'
 import { answer } from './answers.js'
 import { noteHeater } from './heaters.js'
@@ -117,7 +118,7 @@ function handle(d: Draft, event: Event): void {
       return
     case 'protection': {
       const found = channelOf(d.s, event.channel)
-      if (found) {
+      if (found && !proofFired(d, event.channel, event.which)) {
         const volts = event.which === 'over-voltage'
         const figures =
           volts || event.which === 'over-current'
@@ -251,6 +252,8 @@ function requestDone(d: Draft, id: number): void {
     case 'zero':
       state.set_V = 0
       return
+    case 'starve':
+      return
   }
 }
 
@@ -274,6 +277,7 @@ function requestFailed(
     )
     return
   }
+  if (code !== 'no reply' && code !== 'closed' && proofRefused(d, pending.channel, text)) return
   broke(d, {
     code: failureCode[code],
     rail: found?.rail.name ?? '',
@@ -294,6 +298,8 @@ function told(request: LineRequestBody): string {
       return 'output off'
     case 'zero':
       return 'set-point to zero'
+    case 'starve':
+      return 'its dead-man left unfed'
   }
 }
 
@@ -319,7 +325,7 @@ function outputRead(d: Draft, channel: string, on: boolean): void {
   found.state.output = on ? 'on' : 'off'
   if (d.s.phase === 'waiting' && on) foundOn(d, channel, found.rail)
   if (busy || d.s.phase !== 'running') return
-  if (before === 'on' && !on) {
+  if (before === 'on' && !on && !proofOff(d, channel)) {
     broke(d, {
       code: 'protection',
       rail: found.rail.name,

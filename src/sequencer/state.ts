@@ -36,6 +36,10 @@ export interface State {
   hands_in: boolean
   hands_clear_until_us: number | null
   off: Off | null
+  /** What came of the proof under way. */
+  proof: ProofState | null
+  /** A protection fired in its proof and nobody has said yet that it is cleared. */
+  latched: boolean
   warnings: string[]
   /** Rails a person accepted as weak: fraction of expected below which they are asked again. */
   weak: Record<string, number>
@@ -83,6 +87,25 @@ export type StepPart =
   | 'hook-up ohms'
   | 'hook-up off'
   | 'hook-up fall'
+  | 'prove tell'
+  | 'prove watch'
+  | 'prove back'
+  | 'prove off'
+
+export interface ProofState {
+  told_us: number
+  /** Volts that stood when it was told. */
+  from_V: number
+  /** What the supply said of its regulation before, and while it was at its limit. */
+  said_before: string
+  said_during: string
+  /** First sign that it happened. */
+  seen_us: number | null
+  fired: string | null
+  off: boolean
+  refused: string | null
+  result: string | null
+}
 
 export interface Sample {
   value: number
@@ -257,6 +280,8 @@ export function initialState(plan: Plan): State {
     hands_in: false,
     hands_clear_until_us: null,
     off: null,
+    proof: null,
+    latched: false,
     warnings: [],
     weak: {},
     weak_in: {},

@@ -24,6 +24,10 @@ const waiting: Readonly<Record<State['part'], string>> = {
   'hook-up ohms': 'volts over amps',
   'hook-up off': 'output off',
   'hook-up fall': 'the fall',
+  'prove tell': 'the line',
+  'prove watch': 'what the supply does',
+  'prove back': 'its usual limits',
+  'prove off': 'output off',
 }
 
 /** What pages and terminals show. Derived, never decides. */

@@ -24,7 +24,7 @@ export interface Known {
   readonly run: string
   readonly started: string
   readonly version: string
-  readonly command: 'rehearse' | 'run'
+  readonly command: 'rehearse' | 'run' | 'qualify'
   readonly plan: Plan
   /** Input files as they were: path → text. */
   readonly files: Readonly<Record<string, string>>

@@ -292,6 +292,13 @@ export function createVirtualBench(
       world.touched(world.now_us)
       knob.V = Math.max(0, volts)
     },
+    clear(name) {
+      const output = outputs.find((other) => other.name === name)
+      if (output === undefined) return
+      output.face.on = false
+      output.face.tripped = null
+      world.touched(world.now_us)
+    },
     mode(next) {
       if (next === mode) return
       mode = next

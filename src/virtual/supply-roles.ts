@@ -181,7 +181,8 @@ export function rolesOf(works: Works): Role[] {
       run: setNumber('V', ({ face, spec }, value) => {
         if (!spec.over_voltage) return errors.undefined
         if (value > 1.2 * spec.max_V || value < 0) return errors.range
-        if (value < face.set_V + spec.over_voltage_margin_V) return errors.conflict
+        if (value < face.set_V + spec.over_voltage_margin_V && dialect.level_below === 'refused')
+          return errors.conflict
         face.over_V = value
         return null
       }),
@@ -205,7 +206,7 @@ export function rolesOf(works: Works): Role[] {
       header: `${source}:CURRent#:PROTection[:LEVel]`,
       run: setNumber('A', (one, value) => {
         if (value > 1.2 * one.spec.max_A || value < 0) return errors.range
-        if (value < one.face.limit_A) return errors.conflict
+        if (value < one.face.limit_A && dialect.level_below === 'refused') return errors.conflict
         one.over_A = value
         return null
       }),

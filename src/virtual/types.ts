@@ -26,6 +26,8 @@ export interface VirtualBench {
   turn(rail: string, volts: number): void
   /** Set controls to a mode (what the person does when asked). */
   mode(mode: string): void
+  /** A person clears the latches of an output (`SUPPLY.CHANNEL`) at its front panel, its output off. */
+  clear(output: string): void
   /** The plan's step now running, told by whoever runs the plan: only faults that wait for a step use it. */
   step(step: number): void
   /** Faults now active, in their own words. */

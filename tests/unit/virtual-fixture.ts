@@ -126,6 +126,7 @@ export const bench: Bench = {
   leads_max_V: 600,
   stale_s: null,
   late_tick_s: null,
+  qualification: null,
   off_time_s: null,
   computer_earthed: true,
 }

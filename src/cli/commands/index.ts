@@ -4,6 +4,7 @@ import { registerCheck } from './check.js'
 import { registerExport } from './export.js'
 import { registerNew } from './new.js'
 import { registerRun } from './run.js'
+import { registerQualify } from './qualify.js'
 import { registerRehearse } from './rehearse.js'
 import { registerReplay } from './replay.js'
 import { registerPlan } from './plan.js'
@@ -29,6 +30,7 @@ export const commands: readonly Register[] = [
   registerExport,
   registerVirtualBench,
   registerRun,
+  registerQualify,
   registerSafeOff,
   registerSupplies,
 ]

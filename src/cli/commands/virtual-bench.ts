@@ -1,7 +1,11 @@
 import { createInterface } from 'node:readline'
 import { Option } from 'commander'
 import { dirname, resolve } from 'node:path'
+import type { Bench } from '../../bench/index.js'
+import type { Equipment } from '../../equipment/index.js'
 import { loadBench, loadEquipment, type Problem } from '../../files/index.js'
+import { benchUnderTest, loadAsSet } from '../../qualify/index.js'
+import { parseQuantity } from '../../quantities/index.js'
 import {
   checkFault,
   createVirtualBench,
@@ -28,6 +32,8 @@ interface Flags {
   readonly fault: string[]
   readonly seed?: number
   readonly mode?: string
+  readonly load?: string
+  readonly loadTolerance: number
   readonly json?: boolean
 }
 
@@ -47,6 +53,8 @@ export const registerVirtualBench: Register = (program, io) => {
     .option('--fault <spec>', 'PART:KIND[=VALUE]@WHEN, may be given again', collect, [])
     .addHelpText('after', faultHelp)
     .option('--seed <n>', 'draws the parts of the set; the bench file’s own unless given', whole)
+    .option('--load <at>', 'SUPPLY.CHANNEL=OHMS: a resistor on one output in place of the set')
+    .option('--load-tolerance <part>', 'how far that resistor may be off, relative', Number, 0.01)
     .option('--mode <name>', 'mode the controls stand in at the start')
     .option('--json', 'messages as JSON lines on standard output')
     .action(async (flags: Flags) => {
@@ -117,6 +125,9 @@ async function serve(flags: Flags, io: Io): Promise<void> {
       case 'turn':
         bench.turn(message.rail, message.volts)
         return
+      case 'clear':
+        bench.clear(message.output)
+        return
       case 'probe':
         bench.advance(world.now_us())
         say({
@@ -174,6 +185,12 @@ function load(flags: Flags, io: Io): { bench: VirtualBench } | null {
   const broken = (problems: readonly Problem[]) => problems.some(({ severity }) => severity === 'error')
   if (file.value === null || broken(file.problems)) return fail(noBench, mend, file.problems)
   const bench = file.value
+  if (flags.load !== undefined) {
+    const loaded = onLoad(bench, flags.load, flags.loadTolerance)
+    if (loaded === null)
+      return fail(`There is no such output to load: ${flags.load}.`, 'Write SUPPLY.CHANNEL=OHMS.')
+    return withFaults(loaded.set, loaded.bench, flags, fail)
+  }
   if (bench.equipment === null) {
     return fail(
       `${flags.bench} names no equipment: a virtual bench needs the set behind it.`,
@@ -182,16 +199,38 @@ function load(flags: Flags, io: Io): { bench: VirtualBench } | null {
   }
   const set = loadEquipment(resolve(dirname(flags.bench), bench.equipment))
   if (set.value === null || broken(set.problems)) return fail(noBench, mend, set.problems)
+  return withFaults(set.value, bench, flags, fail)
+}
+
+/** A resistor on one output, in place of the set. */
+function onLoad(whole: Bench, at: string, tolerance: number): { bench: Bench; set: Equipment } | null {
+  const [channel = '', ohms = ''] = at.split('=')
+  const ohm = parseQuantity(/[a-zΩ]/i.test(ohms) ? ohms : `${ohms} Ω`, 'Ω')
+  if (!ohm.ok || ohm.value <= 0) return null
+  const order = {
+    ...{ channel, top_V: 0, meter: null, skip: [] },
+    load: { ohm: ohm.value, tolerance, rated_W: 1 },
+  }
+  const bench = benchUnderTest(whole, order)
+  return bench === null ? null : { bench, set: loadAsSet(bench, order) }
+}
+
+function withFaults(
+  set: Equipment,
+  bench: Bench,
+  flags: Flags,
+  fail: (what: string, remedy: string) => null,
+): { bench: VirtualBench } | null {
   const faults: FaultSpec[] = []
   for (const text of [...bench.faults, ...flags.fault]) {
     const parsed = parseFault(text)
     if (!parsed.ok) return fail(`${parsed.problem}.`, `${parsed.remedy}.`)
-    const misfit = checkFault(parsed.value, set.value, bench)
+    const misfit = checkFault(parsed.value, set, bench)
     if (misfit !== null) return fail(`${misfit.problem}.`, `${misfit.remedy}.`)
     faults.push(parsed.value)
   }
-  const mode = flags.mode ?? Object.keys(set.value.modes)[0] ?? ''
-  return { bench: createVirtualBench(set.value, bench, { seed: flags.seed ?? bench.seed, faults, mode }) }
+  const mode = flags.mode ?? Object.keys(set.modes)[0] ?? ''
+  return { bench: createVirtualBench(set, bench, { seed: flags.seed ?? bench.seed, faults, mode }) }
 }
 
 function leaveWhenIdle(bench: VirtualBench, close: () => void): void {

@@ -9,6 +9,8 @@ export const toBenchShape = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('step'), step: z.number() }),
   /** A person's knob on a watched or hand rail. */
   z.object({ kind: z.literal('turn'), rail: z.string(), volts: z.number() }),
+  /** The latches of an output cleared at its front panel. */
+  z.object({ kind: z.literal('clear'), output: z.string() }),
   /** What a hand meter of this resistance shows at a node against another. */
   z.object({
     kind: z.literal('probe'),

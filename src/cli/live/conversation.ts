@@ -113,6 +113,8 @@ export class Conversation {
       return
     }
     if (asked.ask.about === 'mode' && answer.value === 'yes') this.setMode()
+    const latched = /^clear (.+)$/.exec(asked.ask.about)?.[1]
+    if (latched !== undefined && answer.value === 'yes') this.bench?.tell({ kind: 'clear', output: latched })
     run.answer(asked.prompt, answer.value, 'terminal')
   }
 

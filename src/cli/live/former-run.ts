@@ -5,12 +5,12 @@ import { type Exit, exits } from '../exits.js'
 import type { Refusal } from '../refuse.js'
 import { configAtSpeed, offAtSpeed } from './at-speed.js'
 import { placesOf, virtualAs } from './places.js'
-import type { Prepared } from './prepare.js'
+import type { Ready } from './prepare.js'
 import type { Terminal } from './terminal.js'
 
 /** The first act of every start: whatever an earlier run left on is made safe and told. Null = the bench is clear. */
 export async function clearFormerRun(
-  prepared: Prepared,
+  prepared: Pick<Ready, 'bench' | 'equipment'>,
   statePath: string,
   terminal: Terminal,
   refused: (refusal: Refusal) => Promise<Exit>,

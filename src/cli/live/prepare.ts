@@ -14,6 +14,9 @@ export interface Prepared extends PlanParts {
   readonly faults: readonly FaultSpec[]
 }
 
+/** What energising needs of it, whatever kind of plan it is. */
+export type Ready = Pick<Prepared, 'plan' | 'equipment' | 'bench' | 'bench_path' | 'files' | 'faults'>
+
 export interface PrepareFlags {
   readonly bench?: string
   readonly fault: readonly string[]

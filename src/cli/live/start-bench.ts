@@ -24,6 +24,8 @@ export interface BenchStart {
   readonly faults: readonly string[]
   readonly seed: number | null
   readonly mode: string
+  /** A resistor in place of the set: `SUPPLY.CHANNEL=OHMS`, and its tolerance. */
+  readonly load: { readonly at: string; readonly tolerance: number } | null
   /** Aborted when nobody waits for the bench any more. */
   readonly givenUp: AbortSignal
 }
@@ -37,6 +39,9 @@ export async function startBench(start: BenchStart): Promise<BenchProcess | { re
     'virtual-bench',
     ...['--bench', start.bench, '--speed', String(start.speed), '--mode', start.mode],
     ...(start.as === 'pty' ? ['--pty'] : ['--tcp', '0']),
+    ...(start.load === null
+      ? []
+      : ['--load', start.load.at, '--load-tolerance', String(start.load.tolerance)]),
     ...(start.seed === null ? [] : ['--seed', String(start.seed)]),
     ...start.faults.flatMap((fault) => ['--fault', fault]),
   ]

@@ -1,0 +1,13 @@
+export type * from './types.js'
+export { provable } from './types.js'
+export { benchUnderTest, loadAsSet, loadNode, loadRail, loadReturn, portOf } from './setup.js'
+export { qualifyPlan, type MadeQualify } from './plan.js'
+export { seenIn, type Seen } from './seen.js'
+export { figuresOf } from './figures.js'
+export {
+  qualificationShape,
+  withChannel,
+  type Qualification,
+  type QualifiedChannel,
+} from './document.js'
+export { against, figureWords, qualificationText } from './text.js'
