@@ -36,16 +36,29 @@ export interface Stress {
   readonly squared: boolean
 }
 
-/** All ratings of a solved set that are known, each with how far it is used. Driven stages carry their own data. */
-export function stresses(equipment: Equipment, elements: readonly Element[], solution: Solution): Stress[] {
-  return elements.flatMap((element) => {
+/**
+ * All ratings of a solved set that are known, each with how far it is used. Driven stages carry their own data.
+ *
+ * @param above - only those used further than this (as `ratio`): words are made for nothing else, and they take the time
+ */
+export function stresses(
+  equipment: Equipment,
+  elements: readonly Element[],
+  solution: Solution,
+  above = -Infinity,
+): Stress[] {
+  const made: Stress[] = []
+  for (const element of elements) {
     const owner = ownerOf(equipment, element.name)
-    if (owner === null) return []
+    if (owner === null) continue
     if (element.kind === 'triode' || element.kind === 'screen tube' || element.kind === 'diode tube') {
-      return tubeStresses(equipment, owner, element, solution)
+      made.push(...tubeStresses(equipment, owner, element, solution, above))
+      continue
     }
-    return partStresses(equipment, owner, element, solution)
-  })
+    const stress = partStress(equipment, owner, element, solution, above)
+    if (stress !== null) made.push(stress)
+  }
+  return made
 }
 
 type TubeElement = Extract<Element, { readonly kind: 'triode' | 'screen tube' | 'diode tube' }>
@@ -55,6 +68,7 @@ function tubeStresses(
   owner: string,
   element: TubeElement,
   solution: Solution,
+  above: number,
 ): Stress[] {
   const tube = equipment.tubes[owner]
   const type = tube?.type ?? ''
@@ -79,6 +93,7 @@ function tubeStresses(
   ): void => {
     if (figure === undefined || !(figure.value > 0)) return
     const allowed = figure.value * factor
+    if (!(value / allowed > above)) return
     made.push({
       part: owner,
       element: element.name,
@@ -109,62 +124,61 @@ function sourceOf(figure: Figure): string {
     : figure.source
 }
 
-function partStresses(equipment: Equipment, owner: string, element: Element, solution: Solution): Stress[] {
+function partStress(
+  equipment: Equipment,
+  owner: string,
+  element: Element,
+  solution: Solution,
+  above: number,
+): Stress | null {
   const part = equipment.parts[owner]
-  if (part === undefined || !('a' in element)) return []
+  if (part === undefined || !('a' in element)) return null
   const V = Math.abs((solution.volts[element.a] ?? 0) - (solution.volts[element.b] ?? 0))
   const A = Math.abs(solution.currents[element.name]?.a ?? 0)
-  const base = {
-    part: owner,
-    element: element.name,
-    source: 'the set file',
-    A,
-    squared: false,
-    needs_V: 0,
+  const stress = (
+    what: string,
+    value: number,
+    rated: number,
+    unit: 'W' | 'A' | 'V',
+    more: Partial<Stress> = {},
+  ): Stress | null => {
+    const ratio = value / rated
+    if (!(ratio > above)) return null
+    return {
+      part: owner,
+      element: element.name,
+      what: `${owner} ${what}`,
+      ratio,
+      of_rating: ratio,
+      rating: formatQuantity(rated, unit),
+      source: 'the set file',
+      by_current: unit !== 'V',
+      needs_V: 0,
+      A,
+      squared: false,
+      ...more,
+    }
   }
   switch (part.kind) {
     case 'resistor':
-    case 'potentiometer': {
-      if (part.rated_W === null) return []
-      const ratio = (V * A) / part.rated_W
-      const rating = formatQuantity(part.rated_W, 'W')
-      const needs_V = element.kind === 'resistor' ? Math.sqrt(part.rated_W * element.ohm) : Infinity
-      return [
-        {
-          ...base,
-          what: `${owner} power`,
-          ratio,
-          of_rating: ratio,
-          rating,
-          by_current: true,
-          squared: true,
-          needs_V,
-        },
-      ]
-    }
+    case 'potentiometer':
+      return part.rated_W === null
+        ? null
+        : stress('power', V * A, part.rated_W, 'W', {
+            squared: true,
+            needs_V: element.kind === 'resistor' ? Math.sqrt(part.rated_W * element.ohm) : Infinity,
+          })
     case 'choke':
-    case 'winding': {
-      if (part.rated_A === null) return []
-      const ratio = A / part.rated_A
-      const rating = formatQuantity(part.rated_A, 'A')
-      return [
-        { ...base, what: `${owner} winding current`, ratio, of_rating: ratio, rating, by_current: true },
-      ]
-    }
-    case 'fuse': {
-      const ratio = A / part.rated_A
-      const rating = formatQuantity(part.rated_A, 'A')
-      return [{ ...base, what: `${owner} fuse current`, ratio, of_rating: ratio, rating, by_current: true }]
-    }
-    case 'capacitor': {
-      const ratio = V / part.rated_V
-      const rating = formatQuantity(part.rated_V, 'V')
-      return [{ ...base, what: `${owner} voltage`, ratio, of_rating: ratio, rating, by_current: false }]
-    }
+    case 'winding':
+      return part.rated_A === null ? null : stress('winding current', A, part.rated_A, 'A')
+    case 'fuse':
+      return stress('fuse current', A, part.rated_A, 'A')
+    case 'capacitor':
+      return stress('voltage', V, part.rated_V, 'V')
     case 'contact':
     case 'lamp':
     case 'diode':
     case 'heater resistor':
-      return []
+      return null
   }
 }

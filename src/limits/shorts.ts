@@ -9,6 +9,9 @@ const short_S = 2
 /** A capacitor with less across it moves nothing that could burn. */
 const stands_V = 1
 
+/** Of what a rating allows: less than this over it is the arithmetic's rounding. */
+const harms = 1.0005
+
 /**
  * Each capacitor that stands at volts, shorted by itself: a bypass that shorts takes its feed resistor's whole rail and cuts
  * its tube off, a coupling that shorts drives a tube on. Cases in which no part comes to harm are left out.
@@ -33,8 +36,8 @@ export function shortCases(
     const shorted = solve([{ ...element, leak_S: short_S }])
     if (!shorted.converged) continue
     const worst = new Map<string, Stress>()
-    for (const stress of stresses(equipment, elements, shorted)) {
-      if (!stress.by_current || stress.ratio <= 1.0005 || over.has(stress.part)) continue
+    for (const stress of stresses(equipment, elements, shorted, harms)) {
+      if (!stress.by_current || over.has(stress.part)) continue
       if (stress.of_rating > (worst.get(stress.part)?.of_rating ?? 0)) worst.set(stress.part, stress)
     }
     if (worst.size === 0) continue

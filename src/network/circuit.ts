@@ -150,8 +150,11 @@ export function layOut(network: Network): Circuit {
 
 /** Which branches are curved and which are supplies: asked again when an element changes its kind. */
 function sortBranches(circuit: Circuit): void {
-  const pick = (wanted: (branch: TwoTerminal) => boolean): Int32Array =>
-    Int32Array.from(circuit.branches.flatMap((branch, i) => (wanted(branch) ? [i] : [])))
+  const pick = (wanted: (branch: TwoTerminal) => boolean): Int32Array => {
+    const found: number[] = []
+    for (const [i, branch] of circuit.branches.entries()) if (wanted(branch)) found.push(i)
+    return Int32Array.from(found)
+  }
   circuit.bent = pick(isCurved)
   circuit.supplies = pick((branch) => branch.kind === 'supply')
 }
@@ -167,6 +170,7 @@ export function putElements(
 ): { readonly trouble: string | null; readonly reshaped: boolean } {
   let trouble: string | null = null
   let reshaped = false
+  let rekinded = false
   for (const element of changed) {
     const place = circuit.where.get(element.name)
     if (place === undefined) {
@@ -184,12 +188,13 @@ export function putElements(
       if (place.valve || old === undefined || !sameNodes(endsOf(old), endsOf(element))) {
         trouble = `${element.name} is joined to other nodes than before: its change was left out`
       } else {
-        reshaped ||= old.kind !== element.kind || conducts(old, false) !== conducts(element, false)
+        rekinded ||= old.kind !== element.kind
+        reshaped ||= rekinded || conducts(old, false) !== conducts(element, false)
         circuit.branches[place.at] = element
       }
     }
   }
-  if (reshaped) sortBranches(circuit)
+  if (rekinded) sortBranches(circuit)
   return { trouble, reshaped }
 }
 
@@ -256,7 +261,8 @@ function conducts(branch: TwoTerminal, capacitorsToo: boolean): boolean {
 /** Finds the nodes that nothing joins to ground; grids do not count as a path. */
 export function findFloating(circuit: Circuit, capacitorsToo: boolean): void {
   const n = circuit.nodes.length
-  const parent = Int32Array.from({ length: n + 1 }, (_, i) => i)
+  const parent = new Int32Array(n + 1)
+  for (let i = 0; i <= n; i++) parent[i] = i
   const root = (start: number): number => {
     let i = start
     while (parent[i] !== i) {
@@ -278,5 +284,7 @@ export function findFloating(circuit: Circuit, capacitorsToo: boolean): void {
     }
   }
   const home = root(n)
-  circuit.floating = Int32Array.from(circuit.nodes.flatMap((_, i) => (root(i) === home ? [] : [i])))
+  const floating: number[] = []
+  for (let i = 0; i < n; i++) if (root(i) !== home) floating.push(i)
+  circuit.floating = Int32Array.from(floating)
 }
