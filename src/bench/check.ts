@@ -1,7 +1,8 @@
 import { formatQuantity, type Path, type Report } from '../quantities/index.js'
 import { channelNames, channelOf } from './channels.js'
 import { checkDialect } from './check-dialect.js'
-import type { Bench, Channel, Line, Meter, Supply } from './types.js'
+import { checkMeter } from './check-meter.js'
+import type { Bench, Channel, Line, Supply } from './types.js'
 
 /**
  * What can be judged of a bench without the set's file. `broken` names entries that could not be read: what they may
@@ -15,7 +16,7 @@ export function checkBench(
 ): void {
   if (kindKnown) checkKind(bench, report)
   for (const [name, supply] of Object.entries(bench.supplies)) checkSupply(name, supply, broken, report)
-  for (const [name, meter] of Object.entries(bench.meters)) checkMeter(name, meter, report)
+  for (const [name, meter] of Object.entries(bench.meters)) checkMeter(name, meter, bench, report)
   if (broken.size === 0) checkFeeds(bench, report)
   checkPorts(bench, report)
 }
@@ -121,36 +122,6 @@ function checkChannel(supply: string, name: string, channel: Channel, at: Path, 
       [...at, 'bleeder'],
       `${formatQuantity(channel.bleeder_ohm, 'Ω')} across ${formatQuantity(channel.max_V, 'V')} would burn ${formatQuantity((channel.max_V * channel.max_V) / channel.bleeder_ohm, 'W')}`,
       'check the value: bleeders are tens of kilohms',
-    )
-}
-
-function checkMeter(name: string, meter: Meter, report: Report): void {
-  const at = (...path: Path): Path => ['meters', name, ...path]
-  if (meter.resolution === 0)
-    report.error(
-      at(),
-      `meter ${name} does not say its resolution`,
-      `write resolution_${meter.measures === 'V' ? 'volts' : 'amps'}: the last digit it shows`,
-      'key',
-    )
-  if (meter.line !== null && meter.at === null && meter.rail === null)
-    report.error(
-      at(),
-      `meter ${name} is on a line, but does not say what it is clipped to`,
-      'write at: with a node and against: chassis, or rail: with a rail',
-      'key',
-    )
-  if (meter.at !== null && meter.measures === 'A')
-    report.error(
-      at('at'),
-      `meter ${name} measures current: it stands in a rail, not at a node`,
-      'write rail: with the rail it stands in',
-    )
-  if (meter.at !== null && meter.against === null)
-    report.error(
-      at('at'),
-      `meter ${name} has one lead at '${meter.at}'; the other is nowhere`,
-      'write against: with the node of the other lead, mostly chassis',
     )
 }
 

@@ -181,6 +181,7 @@ export function checkIsolation(
   }
   const highest_V = Math.max(0, ...[...at.values()].map(Math.abs))
   for (const [name, meter] of Object.entries(bench.meters)) {
+    if (meter.measures === '°C' || meter.measures === 'contact') continue
     const rail = meter.rail === null ? undefined : own(equipment.rails, meter.rail)
     const known_V = meter.at === null ? undefined : at.get(meter.at)
     const here_V =
@@ -192,7 +193,7 @@ export function checkIsolation(
     if (here_V <= meter.isolation_V) continue
     const what = `meter ${name} may stand ${formatQuantity(meter.isolation_V, 'V')} from earth, and its place reaches ${formatQuantity(here_V, 'V')}`
     const remedy = 'use a meter and leads made for it'
-    if (meter.line === null) report.warn(['meters', name, 'isolation'], what, remedy)
+    if (meter.line === null && meter.on === null) report.warn(['meters', name, 'isolation'], what, remedy)
     else report.error(['meters', name, 'isolation'], what, remedy)
   }
 }

@@ -1,9 +1,12 @@
 import type { RailRole } from '../equipment/index.js'
 import { createReport, readRough, type Problem, type Where } from '../quantities/index.js'
 import { checkBench } from './check.js'
+import { checkLimits } from './check-meter.js'
+import { toMeter } from './to-meter.js'
 import { toDialect } from './to-dialect.js'
 import { benchShape, type WrittenBench } from './shape.js'
-import type { Bench, Channel, Line, Meter, Supply } from './types.js'
+import { toLine } from './to-line.js'
+import type { Bench, Channel, Supply } from './types.js'
 
 /**
  * Reads a bench file: shape element by element first, then what can be judged without the set's file.
@@ -22,7 +25,7 @@ export function readBench(
     seed: written.seed ?? 1,
     faults: written.faults ?? [],
     supplies: mapValues(written.supplies ?? {}, toSupply),
-    meters: mapValues(written.meters ?? {}, toMeter),
+    meters: mapValues(written.meters ?? {}, (meter) => toMeter(meter)),
     stacks: written.stacks ?? [],
     leads_max_V: written.leads_max ?? 600,
     stale_s: written.stale_after ?? null,
@@ -31,6 +34,7 @@ export function readBench(
     off_time_s: written.off_time ?? null,
     computer_earthed: written.computer_earthed ?? true,
   }
+  for (const [name, meter] of Object.entries(written.meters ?? {})) checkLimits(name, meter, report)
   checkBench(bench, broken, written.kind !== undefined, report)
   const wrong = report.problems.some(({ severity }) => severity === 'error')
   return { value: wrong ? null : bench, problems: report.problems }
@@ -85,35 +89,6 @@ function toChannel(channel: WrittenBench['supplies'][string]['channels'][string]
     off_order: channel.off_order ?? off_orders[channel.role],
     // 60 V and 300 s: architecture.md of the project; common practice, no source.
     bias_release: { below_V: channel.bias_release?.below ?? 60, after_s: channel.bias_release?.after ?? 300 },
-  }
-}
-
-function toLine(line: WrittenBench['supplies'][string]['line']): Line {
-  switch (line.kind) {
-    case 'serial':
-      return { kind: 'serial', path: line.path, baud: line.baud, spare_allowed: true }
-    case 'tcp':
-      return { kind: 'tcp', host: line.host, port: line.port, spare_allowed: line.spare_allowed }
-    case 'virtual':
-      return { kind: 'virtual', as: line.as, baud: line.baud, spare_allowed: line.spare_allowed }
-  }
-}
-
-function toMeter(meter: WrittenBench['meters'][string]): Meter {
-  const volts = meter.measures === 'V'
-  return {
-    line: meter.line === undefined ? null : toLine(meter.line),
-    identity: meter.identity ?? null,
-    dialect: meter.line === undefined ? null : toDialect(meter.dialect ?? 'plain SCPI'),
-    measures: meter.measures,
-    at: meter.at ?? null,
-    against: meter.against ?? null,
-    rail: meter.rail ?? null,
-    // 10 MΩ and 0.1 Ω: ordinary digital meters (common practice, no source).
-    ohm: meter.resistance ?? (volts ? 10e6 : 0.1),
-    resolution: (volts ? meter.resolution_volts : meter.resolution_amps) ?? 0,
-    accuracy: (volts ? meter.accuracy_volts : meter.accuracy_amps) ?? { of_reading: 0, plus: 0 },
-    isolation_V: meter.isolation,
   }
 }
 

@@ -107,21 +107,41 @@ const supplyShape = group(
   'a supply',
 )
 
+const limitShape = group(
+  {
+    warn: text('said beyond this, such as above 50 °C', 60).optional(),
+    trip: text(
+      'the run makes safe beyond this, such as above 70 °C, below 5 V, open, or closed',
+      60,
+    ).optional(),
+    because: text('why, or where it comes from', 300),
+  },
+  'a limit of a watched input, such as { trip: above 70 °C, because: … }',
+)
+
 const meterShape = group(
   {
     line: lineShape.optional(),
+    on: name('supply whose line it shares: a read-only channel there').optional(),
+    ask: text('its question on the line', 200).optional(),
+    answer: text('what stands around its answer: {x} where the answer stands', 80).optional(),
+    every: quantity('s', 'how often it is asked', { above: 0, most: 60 }).optional(),
+    closed_is: count('what a contact answers when it is closed: 1 or 0', 0, 1).optional(),
+    required: flag('when it falls silent the run makes safe').optional(),
+    limits: list(limitShape, 'what it must not do', 8).default([]),
     identity: text('must equal the reply to the identification query', 200).optional(),
     dialect: dialectShape.optional(),
-    measures: choice(['V', 'A'], 'what it measures'),
+    measures: choice(['V', 'A', '°C', 'contact'], 'what it measures'),
     at: name('node it is clipped to').optional(),
     against: name('node its other lead is clipped to').optional(),
     rail: name('rail it measures').optional(),
     resistance: quantity('Ω', 'its own resistance', { above: 0 }).optional(),
     resolution_volts: quantity('V', 'resolution of a voltmeter', { above: 0 }).optional(),
     resolution_amps: quantity('A', 'resolution of an ammeter', { above: 0 }).optional(),
+    resolution_temperature: quantity('°C', 'resolution of a thermometer', { above: 0 }).optional(),
     accuracy_volts: accuracy('V', 'error of a voltmeter').optional(),
     accuracy_amps: accuracy('A', 'error of an ammeter').optional(),
-    isolation: quantity('V', 'what its leads may be from earth', { least: 0 }),
+    isolation: quantity('V', 'what its leads may be from earth', { least: 0 }).optional(),
   },
   'a meter',
 )

@@ -165,12 +165,38 @@ export interface Supply {
   readonly channels: Readonly<Record<string, Channel>>
 }
 
+/** What a meter reads: volts, amps, a temperature, or a contact (1 closed, 0 open). */
+export type Measures = 'V' | 'A' | '°C' | 'contact'
+
+/** What a watched input must not do; beyond it the run is warned or trips. */
+export interface InputLimit {
+  readonly act: 'warn' | 'trip'
+  readonly when: 'above' | 'below' | 'open' | 'closed'
+  /** In the meter's unit; null for a contact. */
+  readonly at: number | null
+  /** The written reason or source. */
+  readonly because: string
+}
+
 /** A meter on a line is watched; one without is read by a person. */
 export interface Meter {
   readonly line: Line | null
+  /** The supply whose line it shares instead of having one of its own: a read-only channel beside the outputs. */
+  readonly on: string | null
+  /** Its question; null = the dialect's own words for volts or amps. */
+  readonly ask: string | null
+  /** What stands around its answer, `{x}` being the answer; null = nothing. */
+  readonly answer: string | null
+  /** Asked this often, seconds; 0 = as fast as its line allows. */
+  readonly every_s: number
+  /** What a contact answers when it is closed. */
+  readonly closed_is: 0 | 1
+  /** Quiet, it makes safe; otherwise its loss is only said. */
+  readonly required: boolean
+  readonly limits: readonly InputLimit[]
   readonly identity: string | null
   readonly dialect: Dialect | null
-  readonly measures: 'V' | 'A'
+  readonly measures: Measures
   /** Clipped where: at a node (against `against`) or in a rail. */
   readonly at: NodeName | null
   readonly against: NodeName | null

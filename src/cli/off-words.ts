@@ -75,3 +75,15 @@ export function railLines(said: OffSaid): string[] {
     ),
   ]
 }
+
+/** The set's own charge, node by node: by which meter and how old, or not measured. */
+export function chargeLines(charge: RunEnding['stored_charge']): string[] {
+  return Object.entries(charge).flatMap(([node, found]) =>
+    found === 'not measured'
+      ? [`  ${node}: not measured: take it as charged`]
+      : [
+          `  ${node}: ${formatShort(found.volts, 'V')} by ${found.meter}, read ${found.age_s.toFixed(1)} s before the end`,
+          ...(found.fell === undefined ? [] : [`    ${found.fell}`]),
+        ],
+  )
+}

@@ -12,6 +12,7 @@ export function planPage(plan: Plan): string {
     `File level ${plan.level} of 3. About ${lasting(plan.expected_s)}; time budget ${lasting(plan.time_budget_s)}.`,
     section('HOOK-UP', hookup(plan)),
     section('RAILS', rails(plan)),
+    section('WATCHED INPUTS', inputs(plan)),
     section('MERCURY-VAPOUR RECTIFIERS', mercury(plan, sources)),
     section('FILAMENTS ON DIRECT CURRENT', filaments(plan)),
     section('STEPS', [...steps(plan), ...planPlots(plan)]),
@@ -53,6 +54,25 @@ function hookup(plan: Plan): string[] {
     ]),
     ...(meters.length === 0 ? [] : ['Meters that stay clipped on', ...meters]),
   ]
+}
+
+/** Every meter on a line: where it stands, what it is for, and what its silence does. */
+function inputs(plan: Plan): string[] {
+  return Object.values(plan.meters).flatMap(({ name, at, against, rail, watch, ohm, measures }) => {
+    if (watch === undefined) return []
+    const place =
+      at !== null
+        ? ` at ${at} against ${against ?? '?'}, ${formatQuantity(ohm, 'Ω')}`
+        : rail !== null
+          ? ` in ${rail}`
+          : measures === 'contact'
+            ? ', a contact'
+            : ''
+    const quiet = watch.needed
+      ? `quiet for ${formatQuantity(watch.stale_s, 's')} it makes safe`
+      : 'quiet, it is said to be lost'
+    return [`${name}${place}: ${quiet}`, ...watch.uses.flatMap((use) => wrapped(`- ${use}`, '  '))]
+  })
 }
 
 function rails(plan: Plan): string[] {

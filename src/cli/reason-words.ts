@@ -1,7 +1,7 @@
 import { formatShort } from '../quantities/index.js'
 import type { RunEnding } from '../story/index.js'
 
-const units = ['V', 'A', 's', 'Ω', 'W', 'V/s'] as const
+const units = ['V', 'A', 's', 'Ω', 'W', 'V/s', '°C'] as const
 
 function inUnit(value: number, unit: string): string {
   const known = units.find((each) => each === unit)

@@ -1,11 +1,12 @@
 import { formatQuantity, formatShort } from '../quantities/index.js'
 import type { RailStory, Story } from '../record/index.js'
-import { measuredLine, type OffSaid, openHandLines, railLines } from './off-words.js'
+import { chargeLines, measuredLine, type OffSaid, openHandLines, railLines } from './off-words.js'
+import { inputValue } from '../sequencer/index.js'
 import { reasonFigures } from './reason-words.js'
 
 /** A run as a page of text for a terminal: what was done, what was seen, why it ended. `under_way`: its supervisor lives. */
 export function storyText(story: Story, under_way: number | null = null): string {
-  const parts = [heading(story), end(story, under_way), off(story), steps(story), rest(story)]
+  const parts = [heading(story), end(story, under_way), off(story), steps(story), inputs(story), rest(story)]
   return parts
     .map((part) => part.join('\n'))
     .filter((part) => part !== '')
@@ -90,10 +91,7 @@ function standing(story: Story): string[] {
 
 function off(story: Story): string[] {
   if (story.outcome === 'interrupted') return []
-  const charge = Object.entries(story.stored_charge).map(
-    ([node, seen]) =>
-      `  ${node}: ${seen === 'not measured' ? 'not measured: take it as charged' : `${formatShort(seen.volts, 'V')} by ${seen.meter}, read ${seen.age_s.toFixed(1)} s before the end`}`,
-  )
+  const charge = chargeLines(story.stored_charge)
   const said = saidOf(story)
   return [
     measuredLine(said),
@@ -139,6 +137,28 @@ function railCells(rail: RailStory): string[] {
     rail.amps === null ? '–' : amps(rail.amps),
     `${amps(rail.expected_A)} (${amps(rail.lower_A)} to ${amps(rail.upper_A)})`,
     rail.verdict,
+  ]
+}
+
+/** What the meters on a line showed, from least to most. */
+function inputs(story: Story): string[] {
+  if (story.inputs.length === 0) return []
+  const shown = (value: number | null, unit: Story['inputs'][number]['unit']): string =>
+    value === null ? '–' : inputValue(unit, value)
+  const rows = story.inputs.map(({ name, at, unit, readings, last, least, most }) => [
+    name,
+    at ?? '',
+    shown(last, unit),
+    unit === 'contact'
+      ? least === most
+        ? ''
+        : 'was open and closed'
+      : `${shown(least, unit)} to ${shown(most, unit)}`,
+    String(readings),
+  ])
+  return [
+    'Watched inputs',
+    ...columns([['meter', 'at', 'last', 'in this run', 'readings'], ...rows]).map((row) => `  ${row}`),
   ]
 }
 

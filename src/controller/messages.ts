@@ -64,7 +64,12 @@ const endingShape: z.ZodType<RunEnding> = z.looseObject({
   stored_charge: z.record(
     z.string(),
     z.union([
-      z.looseObject({ volts: z.number(), meter: z.string(), age_s: z.number() }),
+      z.looseObject({
+        volts: z.number(),
+        meter: z.string(),
+        age_s: z.number(),
+        fell: z.string().exactOptional(),
+      }),
       z.literal('not measured'),
     ]),
   ),
@@ -95,6 +100,15 @@ const viewShape: z.ZodType<View> = z.looseObject({
       age_s: z.number().nullable(),
       output: z.enum(['off', 'on', 'unknown']),
       limits: limitsShape.nullable(),
+    }),
+  ),
+  inputs: z.array(
+    z.looseObject({
+      name: z.string(),
+      at: z.string().nullable(),
+      shows: z.string().nullable(),
+      age_s: z.number().nullable(),
+      quiet_s: z.number(),
     }),
   ),
   reason: reasonShape.nullable(),

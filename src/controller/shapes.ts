@@ -75,16 +75,33 @@ const rail = z.looseObject({
   cannot: z.array(text),
 })
 
+const measures = z.enum(['V', 'A', '°C', 'contact'])
 const meter = z.looseObject({
   name: text,
   port: text.nullable(),
-  measures: z.enum(['V', 'A']),
+  measures,
   at: text.nullable(),
   against: text.nullable(),
   rail: text.nullable(),
   ohm: number,
   resolution: number,
   accuracy,
+  watch: z
+    .looseObject({
+      uses: z.array(text),
+      needed: z.boolean(),
+      stale_s: number,
+      limits: z.array(
+        z.looseObject({
+          act: z.enum(['warn', 'trip']),
+          when: z.enum(['above', 'below', 'open', 'closed']),
+          at: number.nullable(),
+          because: text,
+        }),
+      ),
+      falls: z.looseObject({ ohm: number, F: number }).nullable(),
+    })
+    .exactOptional(),
 })
 
 export const limitsShape = z.looseObject({
@@ -368,6 +385,16 @@ const dialect = z.looseObject({
   slow_s: z.record(text, number),
 })
 
+const lineMeter = z.looseObject({
+  name: text,
+  measures,
+  limit: number,
+  ask: nullableText.exactOptional(),
+  answer: nullableText.exactOptional(),
+  every_us: number.exactOptional(),
+  closed_is: z.literal([0, 1]).exactOptional(),
+})
+
 export const lineConfigShape: z.ZodType<LineConfig> = z.looseObject({
   port: text,
   identity: nullableText,
@@ -389,6 +416,7 @@ export const lineConfigShape: z.ZodType<LineConfig> = z.looseObject({
       unguarded: z.boolean().exactOptional(),
     }),
   ),
-  meter: z.looseObject({ name: text, measures: z.enum(['V', 'A']), limit: number }).nullable(),
+  meter: lineMeter.nullable(),
+  inputs: z.array(lineMeter).exactOptional(),
   poll_us: number.exactOptional(),
 })

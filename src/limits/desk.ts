@@ -1,5 +1,5 @@
 import type { Bench } from '../bench/index.js'
-import type { Equipment, ModeName, NodeName, Rail, RailName } from '../equipment/index.js'
+import type { ClippedMeter, Equipment, ModeName, NodeName, Rail, RailName } from '../equipment/index.js'
 import { benchRails, terminalBleeder_ohm } from './bench-rails.js'
 import { heaterExpectation } from './heater-limits.js'
 import { heaterSigns } from './heater-signs.js'
@@ -51,10 +51,21 @@ export interface LimitsDesk {
 
 const samples = 48
 
+/** Voltmeters on a line stay where they are through the whole run, and are part of the circuit. */
+function clippedOn(equipment: Equipment, bench: Bench): ClippedMeter[] {
+  return Object.entries(bench.meters).flatMap(([name, meter]): ClippedMeter[] => {
+    if ((meter.line === null && meter.on === null) || meter.measures !== 'V' || meter.at === null) return []
+    return [
+      { name: `meter ${name}`, a: meter.at, b: meter.against ?? equipment.chassis_node, ohm: meter.ohm },
+    ]
+  })
+}
+
 /** Everything that computes limits for one set on one bench; what it has solved it keeps. */
 export function createLimits(equipment: Equipment, bench: Bench, seed = 20): LimitsDesk {
   const rails = benchRails(equipment, bench)
-  const operating = equipment.level === 3 ? createOperating(equipment, rails, seed) : null
+  const operating =
+    equipment.level === 3 ? createOperating(equipment, rails, seed, clippedOn(equipment, bench)) : null
   const meter = nodeMeter(bench)
   const heaters = new Map<string, Expectation & { readonly problems: readonly LimitProblem[] }>()
   const heaterAt = (rail: RailBench, volts: number): Expectation & { problems: readonly LimitProblem[] } => {

@@ -1,5 +1,12 @@
 import { type Chance, chance } from '../chance/index.js'
-import { type Equipment, type Feed, type ModeName, type RailName, toNetwork } from '../equipment/index.js'
+import {
+  type ClippedMeter,
+  type Equipment,
+  type Feed,
+  type ModeName,
+  type RailName,
+  toNetwork,
+} from '../equipment/index.js'
 import {
   createSolver,
   type Element,
@@ -59,6 +66,8 @@ export function createOperating(
   equipment: Equipment,
   rails: Readonly<Record<RailName, RailBench>>,
   seed: number,
+  /** Voltmeters that stay clipped on: each loads its node. */
+  meters: readonly ClippedMeter[] = [],
 ): Operating {
   const solvers = new Map<string, ModeSolver>()
   const known = new Map<string, OperatingPoint>()
@@ -66,7 +75,7 @@ export function createOperating(
     const key = `${tubes} ${mode}`
     const before = solvers.get(key)
     if (before !== undefined) return before
-    const made = prepare(equipment, rails, mode, tubes, chance(seed))
+    const made = prepare(equipment, rails, mode, tubes, chance(seed), meters)
     solvers.set(key, made)
     return made
   }
@@ -94,6 +103,7 @@ function prepare(
   mode: ModeName,
   tubes: 'hot' | 'cold',
   seeded: Chance,
+  meters: readonly ClippedMeter[],
 ): ModeSolver {
   const sources: Record<RailName, Feed> = {}
   for (const rail of Object.values(rails)) {
@@ -104,6 +114,7 @@ function prepare(
   const network = toNetwork(equipment, mode, sources, {
     heaters: false,
     lit: () => false,
+    meters,
     ...(tubes === 'cold' ? { emission: () => 0 } : {}),
   })
   const supplies = new Map<RailName, Extract<Element, { kind: 'supply' }>>()

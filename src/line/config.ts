@@ -1,5 +1,5 @@
-import type { Bench, Supply } from '../bench/index.js'
-import type { LineChannel, LineConfig } from './types.js'
+import type { Bench, Meter, Supply } from '../bench/index.js'
+import type { LineChannel, LineConfig, LineMeter } from './types.js'
 
 /** What the line of one supply needs to know; channels are named `SUPPLY.CHANNEL`. */
 export function lineConfigOf(port: string, supply: Supply): LineConfig {
@@ -28,11 +28,32 @@ export function lineConfigOf(port: string, supply: Supply): LineConfig {
   }
 }
 
-/** One line per supply and one per meter on a line, named as in the bench file. */
+/** Beyond these no meter of a bench shows anything (rule of thumb, no source). */
+const most = { V: 2000, A: 20, '°C': 400, contact: 1 } as const
+
+function lineMeterOf(name: string, meter: Meter): LineMeter {
+  return {
+    name,
+    measures: meter.measures,
+    limit: most[meter.measures],
+    ask: meter.ask,
+    answer: meter.answer,
+    ...(meter.every_s > 0 && { every_us: Math.round(meter.every_s * 1_000_000) }),
+    closed_is: meter.closed_is,
+  }
+}
+
+/** One line per supply and one per meter with a line of its own, named as in the bench file; other meters share a supply's. */
 export function lineConfigsOf(bench: Bench): readonly LineConfig[] {
-  const supplies = Object.entries(bench.supplies).map(([name, supply]) => lineConfigOf(name, supply))
-  const meters = Object.entries(bench.meters).flatMap(([name, meter]): LineConfig[] => {
+  const meters = Object.entries(bench.meters)
+  const supplies = Object.entries(bench.supplies).map(([name, supply]): LineConfig => {
+    const inputs = meters.flatMap(([each, meter]) => (meter.on === name ? [lineMeterOf(each, meter)] : []))
+    return { ...lineConfigOf(name, supply), ...(inputs.length > 0 && { inputs }) }
+  })
+  const own = meters.flatMap(([name, meter]): LineConfig[] => {
     if (meter.line === null || meter.dialect === null) return []
+    const only = lineMeterOf(name, meter)
+    const slow = only.every_us !== undefined
     return [
       {
         port: name,
@@ -40,10 +61,10 @@ export function lineConfigsOf(bench: Bench): readonly LineConfig[] {
         dialect: meter.dialect,
         reply_us: 1_000_000,
         channels: [],
-        // No meter of a bench shows more: 2 kV and 20 A (rule of thumb, no source).
-        meter: { name, measures: meter.measures, limit: meter.measures === 'V' ? 2000 : 20 },
+        meter: slow ? null : only,
+        ...(slow && { inputs: [only] }),
       },
     ]
   })
-  return [...supplies, ...meters]
+  return [...supplies, ...own]
 }

@@ -1,6 +1,8 @@
 import { type Decimal, decimalValue, type Protection } from '../exchange/index.js'
 import { quantities, type Move, type Setting, type Want } from './moves.js'
 import { answerIn, parseError, parseNumber, parseRegister, parseSwitch } from './numbers.js'
+import { meterValue } from './meter-value.js'
+import { inputHeard } from './rounds.js'
 import { channelName, setChannel, tellEvent, type Draft } from './state.js'
 
 /** What a reply came to. `bad`: no such answer can be; `differs`: a true answer, but not what was set. */
@@ -30,9 +32,10 @@ export function judge(d: Draft, move: Extract<Move, { kind: 'ask' }>, said: stri
       return good
     }
     case 'meter': {
-      const { meter } = d.config
-      const value = parseNumber(text, d.config.dialect.unit_in_reply ? (meter?.measures ?? null) : null)
-      if (meter === null || value === null || Math.abs(decimalValue(value)) > meter.limit) return bad
+      const { meter } = want
+      const value = meterValue(meter, text, d.config.dialect.unit_in_reply)
+      if (value === null || Math.abs(decimalValue(value)) > meter.limit) return bad
+      inputHeard(d, meter.name, true)
       tellEvent(d, { kind: 'meter', meter: meter.name, value })
       return good
     }

@@ -1,12 +1,12 @@
 import { channelMessage, type Dialect, type Question } from '../bench/index.js'
 import { decimalValue, type LineRequestBody, type Protection } from '../exchange/index.js'
 import { answerIn, fixedPoint, parseNumber } from './numbers.js'
-import type { LineChannel, LineConfig } from './types.js'
+import type { LineChannel, LineConfig, LineMeter } from './types.js'
 
 /** What a reply must be, and what is done with it. */
 export type Want =
   | { readonly is: 'reading'; readonly quantity: 'V' | 'A' }
-  | { readonly is: 'meter' }
+  | { readonly is: 'meter'; readonly meter: LineMeter }
   /** A setting read back: within `within` of `sent`. */
   | {
       readonly is: 'setting'
@@ -184,7 +184,12 @@ export function errorMoves(config: LineConfig, index: number): readonly Move[] {
 }
 
 /** A question to the whole instrument, without choosing a channel. */
-export function plainAsk(config: LineConfig, channel: number, query: string, want: Want): Move {
+export function plainAsk(
+  config: LineConfig,
+  channel: number,
+  query: string,
+  want: Want,
+): Extract<Move, { kind: 'ask' }> {
   return {
     kind: 'ask',
     channel,

@@ -16,7 +16,7 @@ const finest = 15
  * SCPI-1999 words for "no number" (9.91E37) and "infinity" (9.9E37), or has more digits than can be kept.
  * `unit`: a unit letter that may be glued to the number, null where none may be.
  */
-export function parseNumber(text: string, unit: 'V' | 'A' | null = null): Decimal | null {
+export function parseNumber(text: string, unit: 'V' | 'A' | 'C' | null = null): Decimal | null {
   const trimmed = text.replace(/^[ \t]+|[ \t\r]+$/g, '')
   const bare = unit !== null && trimmed.endsWith(unit) ? trimmed.slice(0, -1).trimEnd() : trimmed
   const match = pattern.exec(bare)

@@ -1,7 +1,8 @@
 import { judge, type Verdict } from './judge.js'
-import { errorMoves } from './moves.js'
+import { errorMoves, type Move } from './moves.js'
 import { parseError, parseNumber, parseSwitch } from './numbers.js'
 import { beginQuiet, lose, nobody, noise, resynchronise, trouble } from './recover.js'
+import { inputHeard } from './rounds.js'
 import { count, failRequest, lowers, tellEvent, type Draft, type Failing, type Work } from './state.js'
 import { owe } from './urgent.js'
 import { identified, opens } from './work.js'
@@ -24,8 +25,16 @@ export function noReply(d: Draft): void {
   const move = work?.moves[work.at]
   // An unacknowledged set command is never said again: its read-back, next in the work, settles what happened.
   if (work && move?.kind === 'tell') d.work = { ...work, at: work.at + 1 }
+  else if (work && inputMissed(d, move)) d.work = null
   else if (work) missed(d, work, 'no reply', 'the supply does not answer')
   trouble(d)
+}
+
+/** A read-only channel beside the outputs is not asked twice at once: its turn comes again, ever more rarely. */
+function inputMissed(d: Draft, move: Move | undefined): boolean {
+  if (move?.kind !== 'ask' || move.want.is !== 'meter' || move.want.meter.every_us === undefined) return false
+  inputHeard(d, move.want.meter.name, false)
+  return true
 }
 
 /** The present question of this work failed once more: twice is enough, except for what lowers, which begins anew. */
@@ -51,6 +60,11 @@ export function badReply(d: Draft): void {
   const { work } = d
   if (work === null) {
     trouble(d)
+    return
+  }
+  if (inputMissed(d, work.moves[work.at])) {
+    d.work = null
+    beginQuiet(d, 'go on')
     return
   }
   missed(d, work, 'bad reply', 'the supply answers what cannot be')

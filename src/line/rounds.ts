@@ -1,21 +1,65 @@
 import type { Bits } from '../bench/index.js'
 import type { Protection } from '../exchange/index.js'
 import { expiredQuestion } from './dead-man.js'
-import { ask, type Move } from './moves.js'
-import type { Draft } from './state.js'
-import type { LineConfig } from './types.js'
+import { ask, plainAsk, type Move } from './moves.js'
+import type { Draft, LineState } from './state.js'
+import type { LineConfig, LineMeter } from './types.js'
 
 /** Volts and amps of every channel, or what a meter shows: asked in every round. */
 export function fastMoves(config: LineConfig): readonly Move[] {
   const { dialect, meter } = config
-  if (meter !== null) {
-    const query = meter.measures === 'V' ? dialect.measure_volts : dialect.measure_amps
-    return [ask(config, 0, query, { is: 'meter' })]
-  }
+  if (meter !== null) return [meterMove(config, meter)]
   return config.channels.flatMap((_, index) => [
     ask(config, index, dialect.measure_volts, { is: 'reading', quantity: 'V' }),
     ask(config, index, dialect.measure_amps, { is: 'reading', quantity: 'A' }),
   ])
+}
+
+/** The question to a meter; one of its own words goes to the whole instrument. */
+function meterMove(config: LineConfig, meter: LineMeter): Move {
+  const { dialect } = config
+  const want = { is: 'meter', meter } as const
+  if (meter.ask == null)
+    return ask(config, 0, meter.measures === 'A' ? dialect.measure_amps : dialect.measure_volts, want)
+  const move = plainAsk(config, 0, meter.ask, want)
+  return meter.answer == null ? move : { ...move, around: meter.answer }
+}
+
+export const inputMoves = (config: LineConfig): readonly Move[] =>
+  (config.inputs ?? []).map((input) => meterMove(config, input))
+
+/** An input that gives no answer is asked this many times less often at most, so that it costs the rails little. */
+const rarest = 16
+
+/** When each input is due, by when it was asked and how often in a row it gave no answer; null = none. */
+export function nextInput(
+  state: Pick<LineState, 'config' | 'inputs'>,
+): { readonly index: number; readonly at_us: number } | null {
+  let first: { index: number; at_us: number } | null = null
+  for (const [index, { every_us = 0 }] of (state.config.inputs ?? []).entries()) {
+    const known = state.inputs[index]
+    const times = Math.min(rarest, 1 << Math.min(5, known?.missed ?? 0))
+    const at_us = known?.asked_us == null ? 0 : known.asked_us + every_us * times
+    if (first === null || at_us < first.at_us) first = { index, at_us }
+  }
+  return first
+}
+
+/** The read-only channel whose turn it is; it takes the place of a status question, never that of a rail's reading. */
+export function dueInput(d: Draft): Move | null {
+  const next = nextInput(d)
+  if (next === null || d.t_us < next.at_us) return null
+  const known = d.inputs[next.index] ?? { asked_us: null, missed: 0 }
+  d.inputs = d.inputs.with(next.index, { ...known, asked_us: d.t_us })
+  return inputMoves(d.config)[next.index] ?? null
+}
+
+/** It answered, or it did not. */
+export function inputHeard(d: Draft, name: string, answered: boolean): void {
+  const index = (d.config.inputs ?? []).findIndex((input) => input.name === name)
+  const known = d.inputs[index]
+  if (known === undefined || (answered && known.missed === 0)) return
+  d.inputs = d.inputs.with(index, { ...known, missed: answered ? 0 : known.missed + 1 })
 }
 
 /** Asked again no sooner than this. */

@@ -87,6 +87,10 @@ export interface LineState {
   readonly fast: readonly Move[]
   readonly slow: readonly Move[]
   readonly slow_at: number
+  /** Read-only channels: when each was last asked, and how often in a row without an answer. */
+  readonly inputs: readonly { readonly asked_us: number | null; readonly missed: number }[]
+  /** The last turn after a round was an input's: the next is a status question's. */
+  readonly input_last: boolean
   readonly round: readonly Move[]
   readonly round_at: number
   readonly round_us: number

@@ -1,7 +1,7 @@
 import { feedAt, mute } from './dead-man.js'
 import { askReopen, beginQuiet, closed, endQuiet, leave, noise } from './recover.js'
 import { badReply, heard, noReply } from './replies.js'
-import { fastMoves, slowMoves } from './rounds.js'
+import { fastMoves, nextInput, slowMoves } from './rounds.js'
 import { count, failRequest, lowers, write, type Draft, type LineState, type Request } from './state.js'
 import type { LineConfig, LineInput, LineOutput } from './types.js'
 import { repeatUrgent, urgentOff, urgentOnOpen } from './urgent.js'
@@ -44,6 +44,8 @@ export function openLine(config: LineConfig): LineState {
     fast: fastMoves(config),
     slow: slowMoves(config),
     slow_at: 0,
+    inputs: (config.inputs ?? []).map(() => ({ asked_us: null, missed: 0 })),
+    input_last: false,
     round: [],
     round_at: 0,
     round_us: 0,
@@ -99,12 +101,20 @@ export function lineWakeAt(state: LineState): number | null {
     idle
       ? Math.max(
           state.hold_us,
-          work ? 0 : Math.max(mute(state), Math.min(state.round_us + state.poll_us, feedAt(state))),
+          work
+            ? 0
+            : Math.max(
+                mute(state),
+                Math.min(roundAt(state), nextInput(state)?.at_us ?? never, feedAt(state)),
+              ),
         )
       : never,
   )
   return at === never ? null : Math.max(at, state.t_us)
 }
+
+const roundAt = (state: LineState): number =>
+  state.fast.length === 0 ? never : state.round_us + state.poll_us
 
 function take(d: Draft, input: LineInput): void {
   switch (input.kind) {

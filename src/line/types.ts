@@ -1,4 +1,4 @@
-import type { Dialect } from '../bench/index.js'
+import type { Dialect, Measures } from '../bench/index.js'
 import type { LineEvent, LineRequestBody } from '../exchange/index.js'
 
 /**
@@ -13,11 +13,28 @@ export interface LineConfig {
   readonly reply_us: number
   readonly channels: readonly LineChannel[]
   /** A meter port: only these readings, no outputs. */
-  readonly meter: { readonly name: string; readonly measures: 'V' | 'A'; readonly limit: number } | null
+  readonly meter: LineMeter | null
+  /** Read-only channels beside the outputs, each asked in its own slower turn. */
+  readonly inputs?: readonly LineMeter[]
   /** Opened to put outputs off, not to run them: no dead-man is armed. */
   readonly only_off?: boolean
   /** A round of readings starts no sooner than this after the one before; 0 or absent = as fast as the line allows. */
   readonly poll_us?: number
+}
+/** What is only read. */
+export interface LineMeter {
+  readonly name: string
+  readonly measures: Measures
+  /** Replies beyond this, either way, are not believed. */
+  readonly limit: number
+  /** Its question; absent or null = the dialect's own words for volts or amps. */
+  readonly ask?: string | null
+  /** What stands around its answer; absent or null = nothing beyond the dialect's own. */
+  readonly answer?: string | null
+  /** Asked no sooner than this after the time before; absent = in every round. */
+  readonly every_us?: number
+  /** What a contact answers when closed; 1 unless given. */
+  readonly closed_is?: 0 | 1
 }
 export interface LineChannel {
   readonly channel: string

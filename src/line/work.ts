@@ -1,6 +1,6 @@
 import { armMoves, expiredQuestion, feedMoves, mute } from './dead-man.js'
 import { ask, movesFor, plainTell, settingsStill, type Move } from './moves.js'
-import { doubtedQuestion } from './rounds.js'
+import { doubtedQuestion, dueInput } from './rounds.js'
 import { failRequest, tellEvent, write, type Draft, type Work } from './state.js'
 import { owed } from './urgent.js'
 
@@ -28,7 +28,7 @@ export function identified(d: Draft): void {
  */
 function openingWork(d: Draft): Work | null {
   const { config } = d
-  if (config.meter !== null || config.channels.length === 0) {
+  if (config.channels.length === 0) {
     d.been_ready = true
     return null
   }
@@ -111,17 +111,28 @@ function nextQuestion(d: Draft): Move | null {
   if (doubted !== null) return doubted
   if (d.round_at >= d.round.length) {
     const owing = owed(d)
-    if (owing.length === 0 && d.t_us < d.round_us + d.poll_us && d.round.length > 0) return null
+    // A line with nothing but slow inputs has no rounds; between slow rounds an input may be asked as well.
+    const waits = d.fast.length === 0 || (d.t_us < d.round_us + d.poll_us && d.round.length > 0)
+    if (owing.length === 0 && waits) return dueInput(d)
     d.round_us = d.t_us
     d.round_at = 0
-    const slow = d.slow[d.slow_at % Math.max(1, d.slow.length)]
-    d.slow_at += 1
     const outputs = owing.map((index) =>
       ask(d.config, index, d.config.dialect.ask_output, { is: 'output', on: null }),
     )
-    d.round = owing.length > 0 ? [...outputs, ...d.fast] : slow === undefined ? d.fast : [...d.fast, slow]
+    const last = owing.length > 0 ? null : turnAfter(d)
+    d.round = last === null ? [...outputs, ...d.fast] : [...d.fast, last]
   }
   const move = d.round[d.round_at] ?? null
   d.round_at += 1
   return move
+}
+
+/** After a round one other question: an input that is due, and status in turn with it, so that neither waits for the other. */
+function turnAfter(d: Draft): Move | null {
+  const input = d.input_last ? null : dueInput(d)
+  d.input_last = input !== null
+  if (input !== null) return input
+  const slow = d.slow[d.slow_at % Math.max(1, d.slow.length)]
+  d.slow_at += 1
+  return slow ?? dueInput(d)
 }

@@ -153,7 +153,7 @@ function polarityAt(
   const wanted = [required, negative ? rail.negative : rail.positive].filter((node) => node !== undefined)
   const onLine = Object.entries(bench.meters).find(
     ([, meter]) =>
-      meter.line !== null &&
+      (meter.line !== null || meter.on !== null) &&
       meter.measures === 'V' &&
       meter.at !== null &&
       wanted.includes(meter.at) &&

@@ -8,11 +8,12 @@ import { filamentPlans, lowFilamentProblems } from './filaments.js'
 import { hookupLine, proveDeadAt, wiresOf } from './hookup.js'
 import { offPlan } from './off.js'
 import { mercuryWatch } from './mercury.js'
-import { isCurrentRead, meterPlans, railPlans } from './rails.js'
+import { isCurrentRead, railPlans } from './rails.js'
 import { looserRules, staleAfter_s, standardRules } from './rules.js'
 import { chainWarmUp, filledStages, isHot, modeOf, railsOf } from './stages.js'
 import { buildSteps, type Built, type Reach } from './steps.js'
 import { unprovedWords } from './unproved.js'
+import { inputRules, meterPlans } from './watch.js'
 import type { Figures, HeaterWatch, Plan, RailPlan, Step } from './types.js'
 
 export interface PlanOptions {
@@ -75,6 +76,7 @@ export function makePlan(
   const hookup = Object.entries(built.tests).map(([rail, tests]) =>
     hookupLine(equipment, bench, desk, rail, tests, topOf(built.steps, rail)),
   )
+  const meters = meterPlans(equipment, bench, desk, rails, Object.values(built.tests).flat())
   const plan: Plan = {
     format: 'slowglow plan 1',
     equipment: equipment.name,
@@ -85,7 +87,7 @@ export function makePlan(
     level: equipment.level,
     hash: '',
     rails,
-    meters: meterPlans(bench),
+    meters,
     hookup,
     prove_dead: proveDeadAt(equipment, hookup),
     wires: wiresOf(equipment, bench, hookup),
@@ -95,7 +97,7 @@ export function makePlan(
     ...(filaments.length > 0 && { filaments }),
     ...byHand(equipment, built.steps),
     steps: built.steps,
-    rules: standardRules(bench, profile, time_budget_s),
+    rules: [...standardRules(bench, profile, time_budget_s), ...inputRules(meters)],
     off: offPlan(bench, equipment, desk),
     figures: figuresOf(profile, equipment, desk, built),
     heaters,

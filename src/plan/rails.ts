@@ -2,7 +2,7 @@ import { channelOf, dialectPowers, type Bench } from '../bench/index.js'
 import type { Equipment, NodeName, Rail, RailName } from '../equipment/index.js'
 import { channelsOf, type LimitsDesk, type RailBench, show } from '../limits/index.js'
 import { dischargeOf } from './discharge.js'
-import type { BiasPlan, ChannelPlan, MeterPlan, RailPlan } from './types.js'
+import type { BiasPlan, ChannelPlan, RailPlan } from './types.js'
 
 /** All rails as the sequencer needs to know them. */
 export function railPlans(equipment: Equipment, bench: Bench, desk: LimitsDesk): Record<RailName, RailPlan> {
@@ -135,22 +135,4 @@ function preload_A(equipment: Equipment, node: NodeName, rail: Rail, nominal_V: 
     if (other === equipment.chassis_node || other === rail.positive) siemens += 1 / part.ohm
   }
   return siemens > 0 ? siemens * nominal_V : null
-}
-
-export function meterPlans(bench: Bench): Record<string, MeterPlan> {
-  const plans: Record<string, MeterPlan> = {}
-  for (const [name, meter] of Object.entries(bench.meters)) {
-    plans[name] = {
-      name,
-      port: meter.line === null ? null : name,
-      measures: meter.measures,
-      at: meter.at,
-      against: meter.against,
-      rail: meter.rail,
-      ohm: meter.ohm,
-      resolution: meter.resolution,
-      accuracy: meter.accuracy,
-    }
-  }
-  return plans
 }

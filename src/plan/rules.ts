@@ -204,7 +204,7 @@ const starting: Readonly<Record<RuleCode, Starting>> = {
     stricter: 'lower',
   },
   'watched-input': {
-    text: 'A watched input (thermometer, door, outside cut-off) is beyond its limit.',
+    text: 'A watched input (a meter at a node, thermometer, door, outside cut-off) is beyond its limit; each limit is listed at the end.',
     warn: null,
     trip: 1,
     for_s: 0,

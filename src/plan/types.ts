@@ -1,7 +1,8 @@
+import type { InputLimit, Measures } from '../bench/index.js'
 import type { HeaterSign, RailLimits, Reason } from '../limits/index.js'
 import type { ModeName, NodeName, PartName, RailClass, RailName, RailRole } from '../equipment/index.js'
 
-export type { HeaterSign, RailLimits, Reason }
+export type { HeaterSign, InputLimit, Measures, RailLimits, Reason }
 
 /**
  * A plan is data: JSON all the way down, so that it is printed, recorded, sent to the controller and replayed as it is.
@@ -103,13 +104,26 @@ export interface MeterPlan {
   readonly name: string
   /** Port name on a line, or null where a person reads it. */
   readonly port: string | null
-  readonly measures: 'V' | 'A'
+  readonly measures: Measures
   readonly at: NodeName | null
   readonly against: NodeName | null
   readonly rail: RailName | null
   readonly ohm: number
   readonly resolution: number
   readonly accuracy: { readonly of_reading: number; readonly plus: number }
+  /** How it is watched; absent where a person reads it. */
+  readonly watch?: WatchPlan
+}
+/** What a meter on a line is for, and what is judged by it. */
+export interface WatchPlan {
+  /** What its reading is used for, in words. */
+  readonly uses: readonly string[]
+  /** Quiet for longer than `stale_s` it makes safe; otherwise its loss is only said. */
+  readonly needed: boolean
+  readonly stale_s: number
+  readonly limits: readonly InputLimit[]
+  /** What the node it stands at falls by once its supply is off: the set's own path, or null where none is known. */
+  readonly falls: { readonly ohm: number; readonly F: number } | null
 }
 
 /** One thing done with the hands before the first volt. */

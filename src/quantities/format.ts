@@ -24,6 +24,7 @@ const used: Readonly<Record<Unit, string>> = {
   J: 'mµk',
   Hz: 'kMG',
   S: 'mµ',
+  '°C': '',
   ratio: '',
 }
 

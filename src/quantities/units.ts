@@ -1,8 +1,9 @@
 /**
  * Units a file or a person may use. `ratio` is a pure number, written as `5 %` or `0.05`.
- * Values are held in the unit itself: volts, amps, ohms, farads, henries, watts, seconds, volts per second, joules, hertz, siemens.
+ * Values are held in the unit itself: volts, amps, ohms, farads, henries, watts, seconds, volts per second, joules, hertz, siemens,
+ * degrees Celsius.
  */
-export type Unit = 'V' | 'A' | 'Ω' | 'F' | 'H' | 'W' | 's' | 'V/s' | 'J' | 'Hz' | 'S' | 'ratio'
+export type Unit = 'V' | 'A' | 'Ω' | 'F' | 'H' | 'W' | 's' | 'V/s' | 'J' | 'Hz' | 'S' | '°C' | 'ratio'
 
 /** What the unit measures, and one right way of writing it: used in messages. */
 export const unitWords: Readonly<Record<Unit, { readonly measures: string; readonly example: string }>> = {
@@ -17,6 +18,7 @@ export const unitWords: Readonly<Record<Unit, { readonly measures: string; reado
   J: { measures: 'an energy', example: '3.8 J' },
   Hz: { measures: 'a frequency', example: '455 kHz' },
   S: { measures: 'a transconductance', example: '4100 µS or 4.1 mA/V' },
+  '°C': { measures: 'a temperature', example: '60 °C' },
   ratio: { measures: 'a ratio', example: '5 %' },
 }
 
@@ -51,6 +53,7 @@ const stems: Readonly<Record<Unit, readonly string[]>> = {
   J: ['J', 'joule', 'joules'],
   Hz: ['Hz'],
   S: ['S', 'A/V', 'mho', 'mhos'],
+  '°C': ['°C', 'C', 'degC'],
   ratio: [],
 }
 
@@ -64,6 +67,7 @@ const refused: Readonly<Partial<Record<Unit, readonly string[]>>> = {
   s: ['k', 'M', 'G', 'p'],
   'V/s': ['p', 'n', 'M', 'G'],
   S: ['p', 'n', 'k', 'M', 'G'],
+  '°C': ['p', 'n', 'u', 'm', 'k', 'M', 'G'],
 }
 
 function table(unit: Unit): ReadonlyMap<string, Suffix> {
@@ -112,5 +116,6 @@ export const suffixes: Readonly<Record<Unit, ReadonlyMap<string, Suffix>>> = {
   J: table('J'),
   Hz: table('Hz'),
   S: table('S'),
+  '°C': table('°C'),
   ratio: table('ratio'),
 }

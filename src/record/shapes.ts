@@ -85,7 +85,7 @@ export const knownShape: z.ZodType<Known> = z.object({
 export const streamShape: z.ZodType<Stream> = z.object({
   id: whole,
   name: z.string(),
-  unit: z.enum(['V', 'A']),
+  unit: z.enum(['V', 'A', '°C', 'contact']),
   rail: z.string().nullable(),
   resolution: z.number(),
 })
@@ -119,7 +119,12 @@ export const endingShape: z.ZodType<RunEnding> = z.object({
   stored_charge: z.record(
     z.string(),
     z.union([
-      z.object({ volts: z.number(), meter: z.string(), age_s: z.number() }),
+      z.object({
+        volts: z.number(),
+        meter: z.string(),
+        age_s: z.number(),
+        fell: z.string().exactOptional(),
+      }),
       z.literal('not measured'),
     ]),
   ),

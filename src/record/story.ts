@@ -53,6 +53,8 @@ export interface Story {
   readonly steps_done: number
   readonly steps: readonly StepStory[]
   readonly duration_s: number
+  /** Meters on a line: what they showed over the run. */
+  readonly inputs: readonly InputStory[]
   readonly unproved: readonly string[]
   /** Limits stated by hand in the set's file, in words. */
   readonly by_hand: readonly string[]
@@ -61,6 +63,16 @@ export interface Story {
   /** What was written to it afterwards. */
   readonly notes: readonly Note[]
   readonly events: readonly (Omit<RunEvent, 't_us' | 'durable'> & { readonly t_s: number })[]
+}
+/** In the meter's unit; a contact: 1 closed, 0 open. Null = nothing was read. */
+export interface InputStory {
+  readonly name: string
+  readonly unit: Stream['unit']
+  readonly at: string | null
+  readonly readings: number
+  readonly last: number | null
+  readonly least: number | null
+  readonly most: number | null
 }
 /** The rule that ended the run, as the plan had it. */
 export type RuleWord = Pick<Rule, 'code' | 'text' | 'for_s' | 'source'>
@@ -135,7 +147,7 @@ export function storyOf(reader: RunReader): Story {
           ...ending.reason,
           because: becauseOf(ending.reason, plan),
           at_V: limitsOf(ending.reason, plan)?.at_V ?? null,
-          rule: ruleOf(ending.reason.code, plan),
+          rule: ruleOf(ending.reason, plan),
         }
       : null,
     off: words.find(({ off }) => Object.keys(off).length > 0)?.off ?? {},
@@ -150,6 +162,7 @@ export function storyOf(reader: RunReader): Story {
     steps_done: ending?.steps_done ?? stepsSeen(events, plan),
     steps: plan === null ? [] : stepStories(reader, plan, events, end?.t_us ?? span?.to_us ?? 0),
     duration_s: ending?.duration_s ?? (span === null ? 0 : (span.to_us - span.from_us) / 1e6),
+    inputs: plan === null ? [] : inputStories(reader, plan, span),
     by_hand: (plan?.by_hand ?? []).map(({ text }) => text),
     unproved: plan?.unproved ?? [],
     seal: reader.seal(),
@@ -204,8 +217,10 @@ function becauseOf(reason: NonNullable<RunEnding['reason']>, plan: Plan | null):
   }))
 }
 
-function ruleOf(code: string, plan: Plan | null): RuleWord | null {
-  const rule = plan?.rules.find((each) => each.code === code)
+/** Limits of watched inputs are rules of their own, told apart by their figure. */
+function ruleOf({ code, limit, unit }: NonNullable<RunEnding['reason']>, plan: Plan | null): RuleWord | null {
+  const rules = plan?.rules.filter((each) => each.code === code) ?? []
+  const rule = rules.find((each) => each.trip === limit && each.unit === unit) ?? rules[0]
   return rule === undefined ? null : { code, text: rule.text, for_s: rule.for_s, source: rule.source }
 }
 
@@ -257,6 +272,16 @@ function stepStories(
               }
             }),
     }
+  })
+}
+
+function inputStories(reader: RunReader, plan: Plan, span: ReturnType<RunReader['span']>): InputStory[] {
+  return reader.streams().flatMap(({ id, name: stream, unit }): InputStory[] => {
+    if (!stream.startsWith('meter.')) return []
+    const name = stream.slice('meter.'.length)
+    const seen = span === null ? undefined : reader.overview(id, 1, span.from_us, span.to_us).columns[0]
+    const { n = 0, last = null, min = null, max = null } = seen ?? {}
+    return [{ name, unit, at: plan.meters[name]?.at ?? null, readings: n, last, least: min, most: max }]
   })
 }
 

@@ -2,6 +2,7 @@ import type { RailPlan, Step } from '../plan/index.js'
 import { biasStands } from './bias-gate.js'
 import { broke } from './breach.js'
 import { limitsNow } from './in-force.js'
+import { inputsAllow } from './inputs.js'
 import { askKnob } from './knob.js'
 import { ask, confirm } from './prompts.js'
 import { heatersReady, warmUp_s } from './interlocks.js'
@@ -14,6 +15,7 @@ import { amps, volts } from './words.js'
 
 /** Interlocks of a raise. Waits, or asks for what only a person can tell. */
 export function gateOpen(d: Draft, step: Step, rail: RailPlan): boolean {
+  if (!inputsAllow(d, step)) return false
   if (step.needs_heaters && !handHeatersRead(d, rail)) return false
   if (step.needs_heaters && !heatersReady(d.s)) {
     if (!heatersLow(d, step)) heatersOverdue(d, rail)

@@ -1,4 +1,6 @@
 export type * from './types.js'
 export type { State } from './state.js'
 export { begin, step, type Stepped } from './sequencer.js'
+export { fallOf } from './charge-fall.js'
+export { inputValue } from './input-state.js'
 export { view } from './view.js'

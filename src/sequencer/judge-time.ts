@@ -1,6 +1,7 @@
 import type { RailPlan, Step } from '../plan/index.js'
 import { broke, tripAt } from './breach.js'
 import { comesDown, htIsOn, isRising, isUp } from './in-force.js'
+import { judgeInputsFreshness } from './inputs.js'
 import { leftAlone, proofUnderWay } from './prove.js'
 import type { Draft, RailState, Sample } from './state.js'
 import { accuracy, ampsCome, currentStep, hookedUp, paced_s, resolution, typedValid_s, us } from './state.js'
@@ -30,6 +31,7 @@ export function judgeTick(d: Draft, dt_s: number): void {
       judgeIntegral(d, step, rail, state, dt_s)
   }
   judgeBiasFreshness(d)
+  judgeInputsFreshness(d)
   judgeTyped(d)
   judgePending(d)
   judgeIntent(d)

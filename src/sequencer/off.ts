@@ -11,6 +11,7 @@ import {
 } from '../off/index.js'
 import type { RailPlan, RuleCode } from '../plan/index.js'
 import { outcomeOf } from './breach.js'
+import { noteFall, sayFalls } from './charge-fall.js'
 import { ask, closePrompt, readingOf } from './prompts.js'
 import { record, send, warn } from './send.js'
 import type { Draft, Off } from './state.js'
@@ -53,7 +54,7 @@ export function makeOff(
     calls_hands: reason !== null,
     look_first: false,
   })
-  d.s.off = { ...state, outcome, reason }
+  d.s.off = { ...state, outcome, reason, amps: lastAmps(d) }
   // What lowers energy never waits for the record: OFF first, then why.
   const first = acts.filter((act) => act.do === 'urgent off' || act.do === 'off')
   for (const act of first) carry(d, act)
@@ -88,6 +89,12 @@ function lastVolts(d: Draft): Record<string, { value: number; t_us: number }> {
   )
 }
 
+function lastAmps(d: Draft): Record<string, number> {
+  return Object.fromEntries(
+    Object.entries(d.s.rails).flatMap(([name, { A }]) => (A === null ? [] : [[name, A.value] as const])),
+  )
+}
+
 function knobsOf(d: Draft): OffState['knobs'] {
   const state = (rail: RailPlan): 'up' | 'down' | 'unknown' => {
     if (d.s.rails[rail.name]?.energised) return 'up'
@@ -118,6 +125,7 @@ export function offHears(d: Draft, event: Event): void {
       })
       return
     case 'meter':
+      noteFall(d, event.meter)
       feed(d, { kind: 'meter', t_us: d.s.t_us, meter: event.meter, value: decimalValue(event.value) })
       return
     case 'tick':
@@ -272,6 +280,7 @@ export function handsGivenUp(d: Draft, by: string): boolean {
 function end(d: Draft, result: OffResult): void {
   const { off } = d.s
   if (!off) return
+  sayFalls(d)
   const ending: Ending = {
     outcome: off.outcome,
     reason: off.reason,

@@ -5,6 +5,7 @@ import { holdAndSettle, nextStep } from './hold.js'
 import { advanceHookup } from './hookup.js'
 import { broke } from './breach.js'
 import { htIsOn, isLimiting } from './in-force.js'
+import { inputsAllow } from './inputs.js'
 import { askToTurn, renewHandReadings } from './knob.js'
 import { mercuryAnswered } from './mercury.js'
 import { makeOff } from './off.js'
@@ -204,6 +205,7 @@ function ramp(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
     return
   }
   if (step.needs_bias && !biasReady(d.s)) return
+  if (!inputsAllow(d, step)) return
   if (d.s.t_us - Math.max(state.set_us, d.s.part_us) < us(raiseEvery_s) && state.set_V > 0) return
   const wanted = riseAllowed_V(d.s, step, rail, state)
   const sets: { channel: string; volts: number }[] = []

@@ -1,6 +1,7 @@
 import type { LineRequestBody } from '../exchange/index.js'
 import type { ChannelPlan, RailPlan, Step } from '../plan/index.js'
 import { broke } from './breach.js'
+import { inputObjection } from './input-state.js'
 import { biasReady, heatersReady } from './interlocks.js'
 import { riseAllowed_V } from './slew.js'
 import type { ChannelState, Draft, State } from './state.js'
@@ -91,6 +92,7 @@ function starveObjection(s: State, step: Step | null, channel: string): string |
 function interlockObjection(s: State, step: Step): string | null {
   if (step.needs_heaters && !heatersReady(s)) return 'heaters have not been in band for their warm-up time.'
   if (step.needs_bias && !biasReady(s)) return 'the bias does not stand where the set needs it.'
+  if (inputObjection(s, step) !== null) return 'a watched input is beyond its limit, or not read.'
   return null
 }
 

@@ -3,6 +3,7 @@ import type { LineFailure, LineRequestBody } from '../exchange/index.js'
 import { takeMeter, takeReading } from './intake.js'
 import { broke, outcomeOf, worst } from './breach.js'
 import { judgeBiasMeter, judgeReading, judgeRunDown } from './judge.js'
+import { judgeInput, onlyInformative } from './inputs.js'
 import { judgeTick } from './judge-time.js'
 import { nextToDo } from './next.js'
 import { handsGivenUp, makeOff, offHears, trip } from './off.js'
@@ -99,7 +100,8 @@ function handle(d: Draft, event: Event): void {
     case 'meter': {
       const rail = takeMeter(d, event.meter, event.value)
       if (d.s.phase === 'running') judgeBiasMeter(d, event.meter)
-      if (rail !== null) judge(d, rail, d.s.plan.meters[event.meter]?.measures ?? 'V')
+      judgeInput(d, event.meter)
+      if (rail !== null) judge(d, rail, d.s.plan.meters[event.meter]?.measures === 'A' ? 'A' : 'V')
       return
     }
     case 'regulation': {
@@ -138,6 +140,7 @@ function handle(d: Draft, event: Event): void {
       return
     }
     case 'line lost':
+      if (d.s.phase !== 'waiting' && onlyInformative(d, event.port)) return
       broke(d, { code: 'line-lost', text: `${event.port}: ${event.text}` })
       return
     case 'answer':

@@ -23,6 +23,8 @@ export interface State {
   rails: Record<string, RailState>
   channels: Record<string, ChannelState>
   meters: Record<string, Sample | null>
+  /** Meters on a line as watched inputs. */
+  inputs: Record<string, InputState>
   /** Readings typed by a person, by node or rail: `node:grid`, `rail:HT:V`. */
   typed: Record<string, Sample>
   pending: Record<number, Pending>
@@ -156,6 +158,15 @@ export interface ChannelState {
   lowest: Sample | null
 }
 
+export interface InputState {
+  /** Readings in a row beyond a trip limit. */
+  beyond: number
+  /** Its silence was said. */
+  lost: boolean
+  /** After OFF: where the fall at its node began, with the amps drawn then, and the newest reading. */
+  fall: { from: Sample; amps: number; now: Sample } | null
+}
+
 interface Pending {
   channel: string
   request: LineRequestBody
@@ -192,6 +203,8 @@ export interface Prompt {
 export interface Off extends OffState {
   readonly outcome: 'completed' | 'tripped' | 'stopped' | 'failed'
   readonly reason: ReasonRecord | null
+  /** What each rail drew when it began. */
+  readonly amps: Readonly<Record<string, number>>
 }
 
 /** A copy to work on plus what it gives out. */
@@ -213,6 +226,7 @@ export function draftOf(state: State): Draft {
       rails,
       channels,
       meters: { ...state.meters },
+      inputs: { ...state.inputs },
       pending: { ...state.pending },
     },
     out: [],
@@ -256,7 +270,11 @@ export function initialState(plan: Plan): State {
     }
   }
   const meters: Record<string, Sample | null> = {}
-  for (const name of Object.keys(plan.meters)) meters[name] = null
+  const inputs: Record<string, InputState> = {}
+  for (const { name, port } of Object.values(plan.meters)) {
+    meters[name] = null
+    if (port !== null) inputs[name] = { beyond: 0, lost: false, fall: null }
+  }
   return {
     plan,
     phase: 'waiting',
@@ -270,6 +288,7 @@ export function initialState(plan: Plan): State {
     rails,
     channels,
     meters,
+    inputs,
     typed: {},
     pending: {},
     next_id: 1,

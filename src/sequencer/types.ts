@@ -107,6 +107,15 @@ export interface RailView {
   readonly output: 'off' | 'on' | 'unknown'
   readonly limits: RailLimits | null
 }
+/** A meter on a line as it is shown: `312 V`, `41 °C`, `closed`; null = nothing read yet. */
+export interface InputView {
+  readonly name: string
+  readonly at: string | null
+  readonly shows: string | null
+  readonly age_s: number | null
+  /** Older than this it says nothing about now. */
+  readonly quiet_s: number
+}
 export interface View {
   readonly phase: string
   /** Number of the step under way, from 1. */
@@ -120,5 +129,7 @@ export interface View {
   readonly elapsed_s: number
   readonly left_s: number
   readonly rails: readonly RailView[]
+  /** Meters on a line. */
+  readonly inputs: readonly InputView[]
   readonly reason: ReasonRecord | null
 }

@@ -2,7 +2,8 @@ import { limitsNow } from './in-force.js'
 import { warmUp_s } from './interlocks.js'
 import type { State } from './state.js'
 import { currentStep } from './state.js'
-import type { View } from './types.js'
+import { inputValue, inputWaited } from './input-state.js'
+import type { InputView, View } from './types.js'
 
 const waiting: Readonly<Record<State['part'], string>> = {
   gate: 'interlocks',
@@ -29,6 +30,8 @@ const waiting: Readonly<Record<State['part'], string>> = {
   'prove back': 'its usual limits',
   'prove off': 'output off',
 }
+
+const raising: ReadonlySet<State['part']> = new Set(['gate', 'intent', 'on', 'ramp'])
 
 /** What pages and terminals show. Derived, never decides. */
 export function view(s: State): View {
@@ -66,12 +69,27 @@ export function view(s: State): View {
         limits: s.phase === 'running' ? limitsNow(s, rail.name) : null,
       }
     }),
+    inputs: Object.values(s.plan.meters).flatMap((meter): InputView[] => {
+      const sample = s.meters[meter.name]
+      if (meter.port === null) return []
+      return [
+        {
+          name: meter.name,
+          at: meter.at,
+          shows: sample ? inputValue(meter.measures, sample.value) : null,
+          age_s: sample ? (s.t_us - sample.t_us) / 1e6 : null,
+          quiet_s: meter.watch?.stale_s ?? s.plan.stale_s,
+        },
+      ]
+    }),
     reason: s.off?.reason ?? null,
   }
 }
 
 function gateWords(s: State): string {
   const step = currentStep(s)
+  const input = step?.do === 'raise' && raising.has(s.part) ? inputWaited(s, step) : null
+  if (input !== null) return input
   if (s.part === 'gate' && step?.needs_heaters) {
     let left = 0
     for (const watch of s.plan.heaters) {

@@ -1,27 +1,48 @@
-import type { Plan } from '../plan/index.js'
-import type { Ending, State } from '../sequencer/index.js'
+import type { MeterPlan, Plan } from '../plan/index.js'
+import { type Ending, fallOf, type State } from '../sequencer/index.js'
 import type { ChargeReading, RunEnding } from './types.js'
 
 /**
- * Volts left at the plate and screen supply nodes of the set, each by the meter on a line that stands at the node, with the age
- * of the reading; a node without one is "not measured", and so is one whose meter has said nothing since OFF or has gone quiet.
- * A supply's own read-back never counts: behind a fuse or a fallen lead it sees nothing.
+ * Volts left at the plate and screen supply nodes of the set, and wherever else a voltmeter on a line stands, each by that meter
+ * with the age of the reading; a node without one is "not measured", and so is one whose meter has said nothing since OFF or has
+ * gone quiet. A supply's own read-back never counts: behind a fuse or a fallen lead it sees nothing.
  */
 export function storedCharge(plan: Plan, state: State): RunEnding['stored_charge'] {
   const charge: Record<string, ChargeReading | 'not measured'> = {}
-  for (const rail of Object.values(plan.rails)) {
-    if (rail.role !== 'HT' && rail.role !== 'screen') continue
-    const meter = Object.values(plan.meters).find(
-      (candidate) => candidate.at === rail.positive && candidate.measures === 'V' && candidate.port !== null,
-    )
-    const sample = meter === undefined ? undefined : state.meters[meter.name]
+  const rails = Object.values(plan.rails)
+  const hot = rails.filter(({ role }) => role === 'HT' || role === 'screen')
+  const meters = Object.values(plan.meters).filter(({ measures, port }) => measures === 'V' && port !== null)
+  for (const rail of hot) {
+    const meter = meters.find(({ at }) => at === rail.positive)
     const off_us = state.off?.rails[rail.name]?.given_us ?? null
-    const age_s = sample ? (state.t_us - sample.t_us) / 1e6 : Infinity
-    const holds = off_us !== null && sample && sample.t_us > off_us && age_s <= plan.stale_s
-    charge[rail.positive] =
-      meter !== undefined && holds ? { volts: sample.value, meter: meter.name, age_s } : 'not measured'
+    charge[rail.positive] = meter === undefined ? 'not measured' : chargeBy(plan, state, meter, off_us)
+  }
+  const ends = rails.flatMap(({ positive, negative, bias }) => [
+    positive,
+    negative,
+    ...(bias ? [bias.node] : []),
+  ])
+  const given = hot.flatMap(({ name }) => state.off?.rails[name]?.given_us ?? [])
+  for (const meter of meters) {
+    // A meter at a bias node or at a rail's other end says nothing of the plates' reservoirs.
+    if (meter.at === null || ends.includes(meter.at)) continue
+    charge[meter.at] = chargeBy(plan, state, meter, given.length === 0 ? null : Math.max(...given))
   }
   return charge
+}
+
+function chargeBy(
+  plan: Plan,
+  state: State,
+  meter: MeterPlan,
+  off_us: number | null,
+): ChargeReading | 'not measured' {
+  const sample = state.meters[meter.name]
+  if (!sample || off_us === null || sample.t_us <= off_us) return 'not measured'
+  const age_s = (state.t_us - sample.t_us) / 1e6
+  if (age_s > Math.max(plan.stale_s, meter.watch?.stale_s ?? 0)) return 'not measured'
+  const fell = fallOf(state, meter)?.text
+  return { volts: sample.value, meter: meter.name, age_s, ...(fell !== undefined && { fell }) }
 }
 
 /** Volts last typed for each rail on a person's own knob: all that is known of one that was not said to be off. */

@@ -36,7 +36,7 @@ export interface Stream {
   readonly id: number
   /** `HT.V`, `HT.A`, `meter.DMM`, … (channel or meter name, quantity). */
   readonly name: string
-  readonly unit: 'V' | 'A'
+  readonly unit: 'V' | 'A' | '°C' | 'contact'
   readonly rail: string | null
   readonly resolution: number
 }
@@ -58,6 +58,8 @@ export interface ChargeReading {
   readonly volts: number
   readonly meter: string
   readonly age_s: number
+  /** How it came down, in words, where it was watched down. */
+  readonly fell?: string
 }
 export interface RunEnding {
   readonly outcome: 'completed' | 'tripped' | 'stopped' | 'failed'

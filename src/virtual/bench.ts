@@ -2,8 +2,9 @@ import { chance } from '../chance/index.js'
 import type { Bench, Meter } from '../bench/index.js'
 import type { Equipment, ModeName } from '../equipment/index.js'
 import { createTransient, type Element, solve } from '../network/index.js'
-import { calibration } from './draw.js'
-import { portNames } from './faults.js'
+import { createCase } from './case.js'
+import { inputNames, portNames } from './faults.js'
+import { createInput, type VirtualInput } from './inputs.js'
 import { across } from './live.js'
 import {
   averaged,
@@ -14,7 +15,6 @@ import {
   type Output,
   plusOf,
   readBack,
-  rounded,
 } from './outputs.js'
 import { drawParts } from './parts.js'
 import { createMeterDevice, createSupplyDevice } from './supplies.js'
@@ -65,7 +65,39 @@ export function createVirtualBench(
   let step = 0
   const world = createWorld(parts, bench, outputs, knobs, { mode, faults: [] })
   const noise = source.fork('read-back')
+  const warmth = createCase()
+  let warmed_us = 0
+  const inputs = makeInputs()
   const instruments = makeInstruments()
+
+  function makeInputs(): Map<string, VirtualInput> {
+    return new Map(
+      inputNames(bench).flatMap((name): [string, VirtualInput][] => {
+        const meter = bench.meters[name]
+        if (meter === undefined) return []
+        return [
+          [
+            name,
+            createInput(
+              name,
+              meter,
+              source.fork(`meter ${name}`),
+              () => meterSees(meter),
+              () => noise.normal(),
+            ),
+          ],
+        ]
+      }),
+    )
+  }
+
+  /** Read-only channels on this supply's line. */
+  function ridingOn(supply: string): { ask: string; text: () => string | null }[] {
+    return Object.entries(bench.meters).flatMap(([name, { on, ask }]) => {
+      const input = inputs.get(name)
+      return on === supply && ask !== null && input !== undefined ? [{ ask, text: () => input.text() }] : []
+    })
+  }
 
   function makeInstruments(): Map<string, VirtualInstrument> {
     const made = new Map<string, VirtualInstrument>()
@@ -77,22 +109,26 @@ export function createVirtualBench(
       )
       made.set(
         name,
-        createSupplyDevice({ name, supply, outputs: faces, chance: source.fork(`line ${name}`) }),
+        createSupplyDevice({
+          name,
+          supply,
+          outputs: faces,
+          inputs: ridingOn(name),
+          chance: source.fork(`line ${name}`),
+        }),
       )
     }
     for (const [name, meter] of Object.entries(bench.meters)) {
-      if (meter.line === null) continue
-      const own = source.fork(`meter ${name}`)
-      const gain = 1 + meter.accuracy.of_reading * calibration(own)
-      const zero = meter.accuracy.plus * calibration(own)
-      const shows = (): number =>
-        rounded(meterSees(meter) * gain + zero + 0.3 * meter.resolution * noise.normal(), meter.resolution)
-      made.set(name, createMeterDevice({ name, meter, shows, chance: source.fork(`line ${name}`) }))
+      const input = inputs.get(name)
+      if (meter.line === null || input === undefined) continue
+      made.set(name, createMeterDevice({ name, meter, ...input, chance: source.fork(`line ${name}`) }))
     }
     return made
   }
 
   function meterSees(meter: Meter): number {
+    if (meter.measures === 'contact') return 1
+    if (meter.measures === '°C') return warmth.degrees
     if (meter.rail !== null && (meter.at === null || meter.measures === 'A')) {
       return meter.measures === 'A' ? railAmps(meter.rail) : world.railVolts(meter.rail)
     }
@@ -101,6 +137,14 @@ export function createVirtualBench(
   /** Current in the rail's positive lead. */
   function railAmps(rail: string): number {
     return world.solution.currents[`lead ${rail} +`]?.a ?? 0
+  }
+
+  /** What all rails take goes into the case. */
+  function warmCase(): void {
+    let watts = 0
+    for (const rail of Object.keys(equipment.rails)) watts += Math.abs(world.railVolts(rail) * railAmps(rail))
+    warmth.pass((world.now_us - warmed_us) / 1e6, watts)
+    warmed_us = world.now_us
   }
 
   function measure(t_us: number): void {
@@ -114,6 +158,7 @@ export function createVirtualBench(
   }
 
   function lineFaults(): void {
+    for (const input of inputs.values()) input.faults(active)
     for (const [port, instrument] of instruments) {
       const on = active.filter(({ part }) => part === `line.${port}`)
       const late = on.find(({ kind }) => kind === 'late')?.value
@@ -193,6 +238,7 @@ export function createVirtualBench(
     }
     world.advance(t_us)
     fail(t_us)
+    if (world.now_us - warmed_us >= look_us) warmCase()
   }
 
   function refresh(t_us: number): void {

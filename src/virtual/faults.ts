@@ -4,11 +4,21 @@ import { parseQuantity, type Unit } from '../quantities/index.js'
 import type { FaultSpec } from './types.js'
 
 /** What a fault can be put on. */
-type Target = 'capacitor' | 'resistor' | 'tube' | 'lamp' | 'choke' | 'fuse' | 'rail' | 'supply' | 'line'
+type Target =
+  | 'capacitor'
+  | 'resistor'
+  | 'tube'
+  | 'lamp'
+  | 'choke'
+  | 'fuse'
+  | 'rail'
+  | 'supply'
+  | 'line'
+  | 'input'
 
 interface Kind {
   /** What the value after `=` is; null = none is taken. */
-  readonly value: Unit | 'rail' | null
+  readonly value: Unit | 'rail' | 'reading' | null
   readonly needed: boolean
 }
 const plain: Kind = { value: null, needed: false }
@@ -45,6 +55,14 @@ export const faultKinds: Readonly<Record<Target, Readonly<Record<string, Kind>>>
   },
   supply: { 'drop-out': plain, 'ignores-off': plain, trips: plain },
   line: { silent: plain, garbled: plain, late: { value: 's', needed: true } },
+  // A lead off or a contact open; one that says nothing; one that stands still; one that shows what is not so.
+  input: {
+    open: plain,
+    closed: plain,
+    silent: plain,
+    stuck: plain,
+    reads: { value: 'reading', needed: true },
+  },
 }
 
 export type ParsedFault =
@@ -86,7 +104,10 @@ export function parseFault(text: string): ParsedFault {
   const named = unit === 'rail'
   let value: number | null = null
   if (given !== undefined && unit !== undefined && unit !== 'rail') {
-    const parsed = parseQuantity(unit === 'ratio' ? given.replace(/^[×x]/, '') : given, unit)
+    const parsed =
+      unit === 'reading'
+        ? reading(given)
+        : parseQuantity(unit === 'ratio' ? given.replace(/^[×x]/, '') : given, unit)
     if (!parsed.ok) return bad(`The value of "${text}": ${parsed.problem}`, parsed.remedy)
     value = parsed.value
   }
@@ -101,6 +122,12 @@ export function parseFault(text: string): ParsedFault {
       text: text.trim(),
     },
   }
+}
+
+/** What a meter may show: volts, amps or a temperature, as its unit says. */
+function reading(text: string): ReturnType<typeof parseQuantity> {
+  const read = (['V', 'A', '°C'] as const).map((unit) => parseQuantity(text, unit))
+  return read.find(({ ok }) => ok) ?? parseQuantity(text, '°C')
 }
 
 /** What `part` is in this set and bench, with the kinds of fault it can have; null = no such part. */
@@ -120,6 +147,7 @@ function targetsOf(part: string, equipment: Equipment, bench: Bench): readonly T
     targets.push('supply')
   }
   if (part.startsWith('line.') && portNames(bench).includes(part.slice(5))) targets.push('line')
+  if (part.startsWith('input.') && inputNames(bench).includes(part.slice(6))) targets.push('input')
   return targets
 }
 
@@ -127,6 +155,13 @@ function targetsOf(part: string, equipment: Equipment, bench: Bench): readonly T
 export function portNames(bench: Bench): readonly string[] {
   const meters = Object.entries(bench.meters).filter(([, meter]) => meter.line !== null)
   return [...Object.keys(bench.supplies), ...meters.map(([name]) => name)]
+}
+
+/** Meters that something reads: on a line of their own or on a supply's. */
+export function inputNames(bench: Bench): readonly string[] {
+  return Object.entries(bench.meters).flatMap(([name, { line, on }]) =>
+    line === null && on === null ? [] : [name],
+  )
 }
 
 /** Names in the set or bench that resemble `part`, else all of them, so that a slip is seen at once. */
@@ -138,6 +173,7 @@ function known(part: string, equipment: Equipment, bench: Bench): string {
     ...Object.keys(equipment.rails),
     ...Object.keys(bench.supplies),
     ...portNames(bench).map((port) => `line.${port}`),
+    ...inputNames(bench).map((name) => `input.${name}`),
   ]
   const near = all.filter((name) => name.toLowerCase().startsWith(part.slice(0, 1).toLowerCase()))
   return (near.length > 0 ? near : all).slice(0, 24).join(', ')
@@ -152,7 +188,7 @@ export function checkFault(
   const targets = targetsOf(fault.part, equipment, bench)
   if (targets.length === 0) {
     return {
-      problem: `"${fault.part}" in "${fault.text}" is neither a part, tube or rail of ${equipment.name} nor a supply or line of ${bench.name}`,
+      problem: `"${fault.part}" in "${fault.text}" is neither a part, tube or rail of ${equipment.name} nor a supply, line or input of ${bench.name}`,
       remedy: `There are ${known(fault.part, equipment, bench)}`,
     }
   }
@@ -167,7 +203,20 @@ export function checkFault(
   if (kind.needed && fault.value === null && fault.other === null) {
     return {
       problem: `"${fault.text}" needs a value`,
-      remedy: `Write ${fault.part}:${fault.kind}=${kind.value === 'rail' ? 'RAIL' : kind.value === 'Ω' ? '220k' : kind.value === 's' ? '300ms' : '2'}`,
+      remedy: `Write ${fault.part}:${fault.kind}=${kind.value === 'rail' ? 'RAIL' : kind.value === 'Ω' ? '220k' : kind.value === 's' ? '300ms' : kind.value === 'reading' ? '90 °C' : '2'}`,
+    }
+  }
+  const input = bench.meters[fault.part.slice(6)]
+  if (targets.includes('input') && fault.kind === 'closed' && input?.measures !== 'contact') {
+    return {
+      problem: `${fault.part} is no contact, so it cannot be closed`,
+      remedy: 'It can be open, silent, stuck or reads=…',
+    }
+  }
+  if (targets.includes('input') && fault.kind === 'reads' && input?.measures === 'contact') {
+    return {
+      problem: `${fault.part} is a contact: it shows no figure`,
+      remedy: 'It can be open, closed, silent or stuck',
     }
   }
   const rails = Object.keys(equipment.rails)

@@ -2,21 +2,20 @@ import { plainScpi } from '../bench/index.js'
 import { createPort, instrument, otherIdentity, standardIdentity } from './port.js'
 import { digitsOf, errors, grammar, type Answer, type Command } from './scpi.js'
 import type { LineFaults, VirtualInstrument, VirtualMeterOptions } from './supplies-types.js'
-import { dressed, printed, vocabulary } from './vocabulary.js'
+import { dressed, phrase, printed, vocabulary } from './vocabulary.js'
 
 /** A meter that speaks SCPI on a port. */
 export function createMeterDevice(options: VirtualMeterOptions): VirtualInstrument {
   const { meter, name } = options
   let faults: LineFaults = {}
   const dialect = meter.dialect ?? plainScpi
-  const shows = (unit: 'V' | 'A') => (): Answer =>
-    meter.measures === unit
-      ? dressed(
-          dialect,
-          unit === 'V' ? 'measure_volts' : 'measure_amps',
-          printed(dialect, options.shows(), digitsOf(meter.resolution), unit),
-        )
-      : errors.conflict
+  const shows = (unit: 'V' | 'A') => (): Answer => {
+    if (meter.measures !== unit) return errors.conflict
+    const value = options.shows()
+    if (value === null) return null
+    const word = unit === 'V' ? 'measure_volts' : 'measure_amps'
+    return dressed(dialect, word, printed(dialect, value, digitsOf(meter.resolution), unit))
+  }
   const identity = (): Answer =>
     faults.wrong_identity === true ? otherIdentity : (meter.identity ?? standardIdentity(name))
   const nothing = (): Answer => null
@@ -29,7 +28,10 @@ export function createMeterDevice(options: VirtualMeterOptions): VirtualInstrume
       { word: 'remote', header: 'SYSTem:REMote', run: nothing },
       { word: 'error_query', header: 'SYSTem:ERRor[:NEXT]', run: () => '0,"No error"' },
     ]),
-    { header: 'READ', ask: shows(meter.measures) },
+    ...(meter.measures === 'V' || meter.measures === 'A'
+      ? [{ header: 'READ', ask: shows(meter.measures) }]
+      : []),
+    ...(meter.ask === null ? [] : [{ header: phrase(meter.ask), ask: () => options.text?.() ?? null }]),
     { header: 'INSTrument:NSELect', set: nothing },
   ]
   const language = grammar(commands)

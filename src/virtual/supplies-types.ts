@@ -37,6 +37,8 @@ export interface VirtualSupplyOptions {
   readonly supply: Supply
   /** By channel name; the same objects the world moves. */
   readonly outputs: Readonly<Record<string, OutputFace>>
+  /** Read-only channels beside them: the question and what it is answered now, null = nothing. */
+  readonly inputs?: readonly { readonly ask: string; readonly text: () => string | null }[]
   /** For what a garbled line flips. */
   readonly chance: Chance
 }
@@ -44,7 +46,9 @@ export interface VirtualSupplyOptions {
 export interface VirtualMeterOptions {
   readonly name: string
   readonly meter: Meter
-  /** What the meter shows now, offset and noise already in it; volts or amps. */
-  readonly shows: () => number
+  /** What the meter shows now, offset and noise already in it; volts or amps. Null = it says nothing. */
+  readonly shows: () => number | null
+  /** The same as it prints it to a question of its own. */
+  readonly text?: () => string | null
   readonly chance: Chance
 }

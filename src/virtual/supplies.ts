@@ -121,6 +121,7 @@ export function createSupplyDevice(options: VirtualSupplyOptions): VirtualInstru
     ...registersOf(works),
     ...watchdog.commands,
     ...dialect.at_open.map((text): Command => ({ header: phrase(text), set: () => null })),
+    ...(options.inputs ?? []).map(({ ask, text }): Command => ({ header: phrase(ask), ask: text })),
     ...selection(works),
     ...vocabulary(dialect, [...rolesOf(works), ...whole]),
     ...always,

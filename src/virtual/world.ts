@@ -304,7 +304,9 @@ function hookUp(
     wire(`lead ${rail} -`, bottom, negative, off && !hotIsPositive ? broken_ohm : ohm)
   }
   for (const [name, meter] of Object.entries(bench.meters)) {
-    if (meter.line === null || meter.measures !== 'V' || meter.at === null) continue
+    if ((meter.line === null && meter.on === null) || meter.measures !== 'V' || meter.at === null) continue
+    // With a lead off it loads nothing.
+    if (faults.some(({ part, kind }) => part === `input.${name}` && kind === 'open')) continue
     const b = meter.against ?? equipment.chassis_node
     made.push({ kind: 'meter', name: `meter ${name}`, a: meter.at, b, ohm: meter.ohm })
   }

@@ -16,7 +16,15 @@ function owning(bench: Bench, channels: readonly string[], meters: Bench['meters
     const own = Object.entries(supply.channels).filter(([channel]) => channels.includes(`${name}.${channel}`))
     return own.length === 0 ? [] : [[name, { ...supply, channels: Object.fromEntries(own) }] as const]
   })
-  return { ...bench, supplies: Object.fromEntries(supplies), meters: { ...bench.meters, ...meters } }
+  // Nothing at the reservoir, which would make a knob's HT a watched one; read-only channels go with their supply.
+  const left = Object.entries(bench.meters).filter(
+    ([name, { on }]) => on === null && name !== 'reservoir meter',
+  )
+  return {
+    ...bench,
+    supplies: Object.fromEntries(supplies),
+    meters: { ...Object.fromEntries(left), ...meters },
+  }
 }
 function without(bench: Bench, meter: string): Bench {
   const meters = Object.entries(bench.meters).filter(([name]) => name !== meter)

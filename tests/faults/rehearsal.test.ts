@@ -14,7 +14,7 @@ describe('a healthy Tern Rock receiver', () => {
     expect(ending.steps_done).toBe(slow.plan.steps.length)
     // Nothing but "marginal" may be said of a healthy set: one current in twenty lies outside a 5-95 % band.
     for (const warning of ending.warnings) expect(warning).toMatch(/marginal/)
-    expect(ending.stored_charge['reservoir']).toBe('not measured')
+    expect(ending.stored_charge['reservoir']).toMatchObject({ meter: 'reservoir meter' })
   })
 })
 

@@ -117,9 +117,17 @@ export class LineWorld {
     readonly config: LineConfig,
     supply: Supply,
     readonly ohm: Readonly<Record<string, number>> = {},
+    /** Read-only channels of the same instrument: question and answer. */
+    inputs: readonly { readonly ask: string; readonly text: () => string | null }[] = [],
   ) {
     this.faces = Object.fromEntries(Object.keys(supply.channels).map((name) => [name, faceOf()]))
-    this.device = createSupplyDevice({ name: config.port, supply, outputs: this.faces, chance: chance(7) })
+    this.device = createSupplyDevice({
+      name: config.port,
+      supply,
+      outputs: this.faces,
+      inputs,
+      chance: chance(7),
+    })
     this.state = openLine(config)
   }
 

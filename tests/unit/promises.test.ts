@@ -131,7 +131,7 @@ describe('a plan that would stop a healthy set is refused', () => {
   it('with a ceiling of the profile below what should flow or below the band, and told what to do', () => {
     const profile = { ...receive.profile, stages: [{ ...ramp('HT', [250]), ceiling_A: 0.09 } as never] }
     expect(refusal({ ...receive, profile })).toMatch(
-      /HT should draw 101 mA at 250 V .* more than the ceiling of 90 mA: set by the profile .* Raise the ceiling/s,
+      /HT should draw 102 mA at 250 V .* more than the ceiling of 90 mA: set by the profile .* Raise the ceiling/s,
     )
     const near = { ...receive.profile, stages: [{ ...ramp('HT', [250]), ceiling_A: 0.102 } as never] }
     expect(refusal({ ...receive, profile: near })).toMatch(/A healthy set may draw 10\d mA from HT at 250 V/)

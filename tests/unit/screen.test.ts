@@ -31,6 +31,7 @@ const running: View = {
     rail('HT', {}),
     rail('mains', { class: 'hand', amps: null, age_s: 64 }),
   ],
+  inputs: [],
   reason: null,
 }
 

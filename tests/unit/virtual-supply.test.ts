@@ -110,6 +110,13 @@ describe('a virtual meter', () => {
   it('shows what it measures with its own resolution, and nothing of the other kind', () => {
     const meter: Meter = {
       line: { kind: 'virtual', as: 'tcp', baud: 9600, spare_allowed: true },
+      on: null,
+      ask: null,
+      answer: null,
+      every_s: 0,
+      closed_is: 1,
+      required: false,
+      limits: [],
       identity: null,
       dialect: { ...fullDialect, select: null },
       measures: 'V',

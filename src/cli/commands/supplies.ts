@@ -1,12 +1,13 @@
 import { resolve } from 'node:path'
 import { benchStatePath, readBenchState } from '../../controller/index.js'
+import type { Bench } from '../../bench/index.js'
 import { loadBench } from '../../files/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { placesOf } from '../live/places.js'
 import { placed } from '../problems.js'
 import { refuse } from '../refuse.js'
-import { askInstrument, type Told } from '../live/ask-instrument.js'
+import { type Askable, askInstrument, type Told } from '../live/ask-instrument.js'
 import type { Register } from './index.js'
 
 export const registerSupplies: Register = (program, io) => {
@@ -35,7 +36,7 @@ async function supplies(path: string, json: boolean, io: Io): Promise<number> {
   const left = readBenchState(benchStatePath(file, io.env))
   const places = placesOf(bench, left === null || left === 'unreadable' ? {} : left.places)
   const told: Record<string, Told> = {}
-  for (const [name, supply] of Object.entries(bench.supplies)) {
+  for (const [name, instrument] of Object.entries(askable(bench))) {
     const place = places[name]
     told[name] =
       place === undefined
@@ -43,21 +44,40 @@ async function supplies(path: string, json: boolean, io: Io): Promise<number> {
             trouble: 'its line is virtual, and no virtual bench of this file is running',
             identity: null,
             channels: {},
+            inputs: {},
           }
-        : await askInstrument(place, supply)
+        : await askInstrument(place, instrument)
   }
   if (json) printJson(io, { bench: bench.name, supplies: told })
-  else
-    for (const [name, one] of Object.entries(told))
-      io.out(describe(name, one, bench.supplies[name]?.identity ?? null))
+  else for (const [name, one] of Object.entries(told)) io.out(describe(name, one, wantedOf(bench, name)))
   const silent = Object.values(told).some(({ trouble }) => trouble !== null)
   if (silent) return exits.notReachable
   const wrong = Object.entries(told).some(([name, { identity }]) => {
-    const wanted = bench.supplies[name]?.identity ?? null
+    const wanted = wantedOf(bench, name)
     return wanted !== null && wanted !== identity
   })
   return wrong ? exits.finding : exits.done
 }
+
+/** Supplies with the meters that share their lines, and meters with lines of their own. */
+function askable(bench: Bench): Readonly<Record<string, Askable>> {
+  const meters = Object.entries(bench.meters)
+  const found: Record<string, Askable> = {}
+  for (const [name, { dialect, reply_s, channels }] of Object.entries(bench.supplies))
+    found[name] = {
+      dialect,
+      reply_s,
+      channels,
+      inputs: Object.fromEntries(meters.filter(([, { on }]) => on === name)),
+    }
+  for (const [name, meter] of meters)
+    if (meter.line !== null && meter.dialect !== null)
+      found[name] = { dialect: meter.dialect, reply_s: 1, channels: {}, inputs: { [name]: meter } }
+  return found
+}
+
+const wantedOf = (bench: Bench, name: string): string | null =>
+  bench.supplies[name]?.identity ?? bench.meters[name]?.identity ?? null
 
 function describe(name: string, told: Told, wanted: string | null): string {
   if (told.trouble !== null) return `${name}: ${told.trouble}`
@@ -67,6 +87,9 @@ function describe(name: string, told: Told, wanted: string | null): string {
     ...Object.entries(told.channels).map(
       ([channel, { set_V, limit_A, over_V, output, volts, amps }]) =>
         `  ${channel}: output ${output ?? 'not told'}, set ${set_V ?? '–'} V, limit ${limit_A ?? '–'} A, over-voltage ${over_V ?? '–'} V, measured ${volts ?? '–'} V ${amps ?? '–'} A`,
+    ),
+    ...Object.entries(told.inputs).map(
+      ([input, shows]) => `  ${input}: ${shows ?? 'nothing that can be read'}`,
     ),
   ].join('\n')
 }

@@ -1,6 +1,7 @@
-import { channelMessage, type Supply } from '../../bench/index.js'
+import { channelMessage, type Channel, type Dialect, type Meter } from '../../bench/index.js'
 import { decimalValue } from '../../exchange/index.js'
-import { answerTo, parseNumber, parseSwitch } from '../../line/index.js'
+import { answerTo, parseMeter, parseNumber, parseSwitch } from '../../line/index.js'
+import { inputValue } from '../../sequencer/index.js'
 import { openPort, type PortLine } from '../../supply/index.js'
 
 /** What a supply says of itself; null where it said nothing that could be read. SI units. */
@@ -20,12 +21,22 @@ export interface Told {
       }
     >
   >
+  /** Meters on this line: what each shows, in words. */
+  readonly inputs: Readonly<Record<string, string | null>>
+}
+
+/** An instrument as far as it can be asked: a supply, or a meter with a line of its own. */
+export interface Askable {
+  readonly dialect: Dialect
+  readonly reply_s: number
+  readonly channels: Readonly<Record<string, Channel>>
+  readonly inputs: Readonly<Record<string, Meter>>
 }
 
 const settle_ms = 150
 
 /** Questions only, one after another, each with its deadline: nothing is set, cleared or switched. */
-export async function askInstrument(place: PortLine, supply: Supply): Promise<Told> {
+export async function askInstrument(place: PortLine, supply: Askable): Promise<Told> {
   const { dialect } = supply
   let waiting: ((text: string | null) => void) | null = null
   const found: { trouble: string | null } = { trouble: null }
@@ -88,6 +99,21 @@ export async function askInstrument(place: PortLine, supply: Supply): Promise<To
       amps: await number(dialect.measure_amps, 'A'),
     }
   }
+  const inputs: Record<string, string | null> = {}
+  for (const [name, meter] of Object.entries(supply.inputs)) {
+    const words = meter.ask ?? (meter.measures === 'A' ? dialect.measure_amps : dialect.measure_volts)
+    const text =
+      identity === null
+        ? null
+        : await ask(meter.ask === null ? channelMessage(dialect, 1, words) : words + dialect.terminator)
+    const value = text === null ? null : parseMeter(dialect, meter, text)
+    inputs[name] = value === null ? null : inputValue(meter.measures, decimalValue(value))
+  }
   await connection.close()
-  return { trouble: found.trouble ?? (identity === null ? 'nobody answers' : null), identity, channels }
+  return {
+    trouble: found.trouble ?? (identity === null ? 'nobody answers' : null),
+    identity,
+    channels,
+    inputs,
+  }
 }

@@ -1,7 +1,14 @@
-import { formatShort } from '../../quantities/index.js'
 import type { RunEnding } from '../../story/index.js'
 import { type Exit, exits } from '../exits.js'
-import { handsOpen, measuredLine, offSaid, openHandLines, outputsOpen, railLines } from '../off-words.js'
+import {
+  chargeLines,
+  handsOpen,
+  measuredLine,
+  offSaid,
+  openHandLines,
+  outputsOpen,
+  railLines,
+} from '../off-words.js'
 import { reasonFigures } from '../reason-words.js'
 
 /** What a run says at its end, the same for run and every take-over. "Outputs off" and "stored charge" stay two statements. */
@@ -16,13 +23,7 @@ export function closingText(ending: RunEnding, file: string | null): string {
   for (const warning of ending.warnings) lines.push(`  Warning: ${warning}`)
   lines.push(measuredLine(said), ...railLines(said))
   lines.push("The set's stored charge: measure before touching.")
-  for (const [node, found] of Object.entries(ending.stored_charge)) {
-    lines.push(
-      found === 'not measured'
-        ? `  ${node}: not measured: take it as charged`
-        : `  ${node}: ${formatShort(found.volts, 'V')} by ${found.meter}, read ${found.age_s.toFixed(1)} s before the end`,
-    )
-  }
+  lines.push(...chargeLines(ending.stored_charge))
   if (file !== null) lines.push(`Record: ${file}`)
   return lines.join('\n')
 }

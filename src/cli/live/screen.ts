@@ -22,7 +22,9 @@ export function frameOf(view: View, speed: number, size: Size): string[] {
         ? [`Outputs going off, being confirmed   ${clock(view.elapsed_s)}${pace}`]
         : [`${view.phase}${pace}`]
   const rails = view.rails.flatMap((rail) => railLines(rail, size.columns))
-  const small = [...head, ...rails, keysLine].flatMap((line) => wrapLine(line, size.columns))
+  const small = [...head, ...rails, ...inputLine(view), keysLine].flatMap((line) =>
+    wrapLine(line, size.columns),
+  )
   return [...large(view, size, small.length), ...small]
 }
 
@@ -53,6 +55,17 @@ function railLines(rail: RailView, columns: number): string[] {
   const judged = `expected ${limits.manual?.alone === true ? 'not known' : amps(limits.expected_A)} (${amps(limits.lower_A)} to ${amps(limits.upper_A)}), trip ${amps(limits.trip_A)}${limits.manual?.in_force === true ? ' by hand' : ''}`
   const whole = `${first}  ${judged}`
   return whole.length <= columns ? [whole] : [first, `${' '.repeat(13)}${judged}`]
+}
+
+/** Meters on a line, one after another; what is old is said to be. */
+function inputLine({ inputs }: View): string[] {
+  if (inputs.length === 0) return []
+  const told = inputs.map(({ name, shows, age_s, quiet_s }) =>
+    shows === null
+      ? `${name} not read`
+      : `${name} ${shows}${age_s !== null && age_s > quiet_s ? ` (${age_s.toFixed(0)} s old)` : ''}`,
+  )
+  return [`  ${told.join('   ')}`]
 }
 
 const knob = { watched: 'your knob, measured', hand: 'your knob, as you typed' } as const
