@@ -81,5 +81,11 @@ function readingOf({ t_us, n, k }: Extract<RunEntry, { entry: 'reading' }>, { na
   const value = { n, k }
   if (name.startsWith(meterStream))
     return { kind: 'meter', t_us, meter: name.slice(meterStream.length), value }
-  return { kind: 'reading', t_us, channel: name.slice(0, name.lastIndexOf('.')), quantity: unit, value }
+  return {
+    kind: 'reading',
+    t_us,
+    channel: name.slice(0, name.lastIndexOf('.')),
+    quantity: unit === 'A' ? 'A' : 'V',
+    value,
+  }
 }
