@@ -49,9 +49,9 @@ function watchOf(name: string, meter: Meter, known: Known): WatchPlan {
       : []),
     ...(rail.bias?.meter === name ? [`bias at ${rail.bias.node} before and while HT is on`] : []),
   ])
-  const proves = tests
-    .filter(({ polarity }) => polarity.meter === name)
-    .map(({ rail, polarity }) => `polarity of ${rail} at ${polarity.node} in the hook-up check`)
+  const proves = tests.flatMap(({ rail, polarity }) =>
+    polarity?.meter === name ? [`polarity of ${rail} at ${polarity.node} in the hook-up check`] : [],
+  )
   const charged = meter.measures === 'V' && meter.at !== null && !isBiasNode(rails, meter.at)
   const node = charged ? [`the charge left at ${meter.at} after OFF`] : []
   const uses = [
