@@ -169,8 +169,16 @@ describe('a plan', () => {
     }
   })
 
-  it('carries all rules with their codes, in order', () => {
-    for (const plan of all) expect(plan.rules.map((rule) => rule.code)).toEqual([...ruleCodes])
+  it('carries all rules with their codes, in order, then each limit of a watched input with its reason', () => {
+    for (const plan of all) {
+      expect(plan.rules.slice(0, ruleCodes.length).map((rule) => rule.code)).toEqual([...ruleCodes])
+      const more = plan.rules.slice(ruleCodes.length)
+      for (const rule of more) {
+        expect(rule.code).toBe('watched-input')
+        expect(rule.source.length).toBeGreaterThan(10)
+      }
+    }
+    expect(plans.receive.rules.length - ruleCodes.length).toBe(4)
   })
 
   it('says the same text for the same files, and another for another plan', () => {
