@@ -26,6 +26,14 @@ export function filamentsOn(equipment: Equipment, rail: RailName): string[] {
     })
 }
 
+/** Those of them whose bias their filament is part of: rectifiers have none. */
+export function amplifyingFilaments(equipment: Equipment, rail: RailName): string[] {
+  return filamentsOn(equipment, rail).filter((part) => {
+    const tube = equipment.tubes[part]
+    return tube !== undefined && recordOf(tube)?.filament_reference !== undefined
+  })
+}
+
 /** Whether these volts keep filaments of the rail below what they are made for. */
 export function keepsFilamentsLow(equipment: Equipment, rail: RailName, V: number): boolean {
   const working_V = equipment.rails[rail]?.working_V ?? 0

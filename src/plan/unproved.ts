@@ -2,7 +2,8 @@ import type { Equipment, RailName } from '../equipment/index.js'
 import { type HiddenShort, show } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
 import { isCurrentRead } from './rails.js'
-import { isHot } from './stages.js'
+import { amplifyingFilaments } from './filaments.js'
+import { isHot, railsOf } from './stages.js'
 import type { Built } from './steps.js'
 import type { RailPlan } from './types.js'
 
@@ -54,6 +55,14 @@ export function unprovedWords(of: {
     )
   }
   words.push(...built.hidden.map(hiddenWords))
+  const filaments = railsOf(equipment, 'heater').flatMap((rail) =>
+    used.has(rail) ? amplifyingFilaments(equipment, rail) : [],
+  )
+  if (equipment.level < 3 && filaments.length > 0) {
+    words.push(
+      `How the polarity of the filament supply shifts the bias of ${filaments.join(', ')}: directly heated, and the file has no circuit to compute it by. It is up to their own filament volts; keep the polarity that the set was built for, and mark the leads.`,
+    )
+  }
   if (equipment.level === 2) {
     words.push(
       'Ratings of resistors, capacitors and windings, and nodes that no chart names: the file gives charts, no circuit.',

@@ -66,6 +66,19 @@ describe('slowglow new', () => {
     expect(printed.join('\n')).toMatch(/HT/)
   })
 
+  it('says in the file what filaments on direct current and a mercury-vapour rectifier ask for, and in the plan too', async () => {
+    const battery = ['Portable', '', '', '1.4 V', '1T4, 1R5, 1S5, 866A', '', '90 V', '8 mA', '8 µF 150 V', '']
+    expect(await newSet('set', lines([...battery, ...byHand]), false, io())).toBe(0)
+    const text = readFileSync(join(dir, 'set/equipment.yaml'), 'utf8')
+    expect(text).toMatch(/V1, V2, V3: directly heated, so which end is positive is part of the bias/)
+    expect(text).toMatch(/earthed_at: centre tap/)
+    expect(text).toMatch(/V4 holds mercury: keep it upright/)
+    expect(check(['set/receive.yaml'], false, io())).toBe(0)
+    expect(printed.join('\n').replaceAll(/\s+/g, ' ')).toMatch(
+      /polarity of the filament supply shifts the bias of V1, V2, V3/,
+    )
+  })
+
   it('with a supply on a line writes its figures, a bleeder, and a second bench file for working by hand', async () => {
     expect(await newSet('set', lines([...set, ...onLine]), false, io())).toBe(0)
     const { value } = loadBench(join(dir, 'set/bench.yaml'))

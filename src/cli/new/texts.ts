@@ -81,7 +81,7 @@ ${totals(a)}
 rail_capacitors:
 ${a.capacitors.map(({ F, rated_V }, i) => `  C${i + 1}: { rail: HT, value: ${v(F, 'F')}, rated: ${v(rated_V, 'V')} }\n`).join('') || '  {}\n'}
 tubes:
-${a.tubes.map((tube) => `  ${tube.name}: { type: ${quoted(tube.type)}, rail: ${isRectifier(tube) && !isPulled(tube, a.chains) ? 'heaters' : 'HT'}${isPulled(tube, a.chains) ? ', pulled: true' : ''} }\n`).join('')}
+${a.tubes.map((tube) => `  ${tube.name}: { type: ${quoted(tube.type)}, rail: ${isRectifier(tube) && !isPulled(tube, a.chains) ? 'heaters' : 'HT'}${isPulled(tube, a.chains) ? ', pulled: true' : ''} }\n`).join('')}${mercuryWords(a)}
 # Every heater has its place: elements of a list are in series, an inner list is in parallel.
 heater_chains:
 ${a.chains.map((chain, i) => `  H${i + 1}: { rail: heaters, series: [${chain.map((group) => (group.length === 1 ? (group[0] ?? '') : `[${group.join(', ')}]`)).join(', ')}] }\n`).join('') || '  {}\n'}`
@@ -90,8 +90,8 @@ ${a.chains.map((chain, i) => `  H${i + 1}: { rail: heaters, series: [${chain.map
 /** Types that are digits only would be read as numbers. */
 const quoted = (type: string): string => (/^[0-9.]+$/.test(type) ? `"${type}"` : q(type))
 
-function heaterRail({ heater_V }: Answers): string {
-  return `  heaters:
+function heaterRail({ heater_V, tubes, chains }: Answers): string {
+  return `${filamentWords(tubes, chains)}  heaters:
     role: heater
     positive: heater line
     negative: chassis
@@ -102,6 +102,31 @@ function heaterRail({ heater_V }: Answers): string {
       negative_at: chassis
       lift: [both wires of the mains transformer's heater winding]
 `
+}
+
+/** What a person must know of filaments on the bench's direct current, where the set has any. */
+function filamentWords(tubes: Answers['tubes'], chains: Answers['chains']): string {
+  const heated = new Set(chains.flat(2))
+  const direct = tubes.filter(
+    ({ name, record }) => heated.has(name) && record.filament_reference !== undefined,
+  )
+  if (direct.length === 0) return ''
+  return `  # ${direct.map(({ name }) => name).join(', ')}: directly heated, so which end is positive is part of the bias: mark the leads.
+  # Where a centre tap or a hum potentiometer joins the middle of this rail to chassis while the bench feeds it, the
+  # supply may not be earthed: write negative: other heater wire, and earthed_at: centre tap (or hum potentiometer).
+`
+}
+
+/** The half hour of a mercury-vapour rectifier, where the set has one. */
+function mercuryWords({ tubes, chains }: Answers): string {
+  return tubes
+    .filter(({ record }) => record.mercury !== undefined)
+    .map((tube) =>
+      isPulled(tube, chains)
+        ? `# ${tube.name} holds mercury: keep it upright. Back in its socket, write mercury: moved to it for its first run.\n`
+        : `# ${tube.name} holds mercury: you are asked at each start whether it stands as it worked. New, or just moved: add\n# mercury: first use (or moved) to it, and its filament heats alone for half an hour at every start until you take it out.\n`,
+    )
+    .join('')
 }
 
 function biasRail(bias: NonNullable<Answers['bias']>): string {
