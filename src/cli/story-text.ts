@@ -1,5 +1,6 @@
 import { formatQuantity, formatShort } from '../quantities/index.js'
 import type { RailStory, Story } from '../record/index.js'
+import { columns } from './columns.js'
 import { chargeLines, measuredLine, type OffSaid, openHandLines, railLines } from './off-words.js'
 import { inputValue } from '../sequencer/index.js'
 import { reasonFigures } from './reason-words.js'
@@ -232,17 +233,6 @@ function answered(text: string): string {
 function clock(t_s: number): string {
   const two = (value: number): string => String(Math.floor(value)).padStart(2, '0')
   return `${Math.floor(t_s / 3600)}:${two((t_s / 60) % 60)}:${two(t_s % 60)}`
-}
-
-function columns(rows: readonly (readonly string[])[]): string[] {
-  const widths: number[] = []
-  for (const row of rows) row.forEach((cell, i) => (widths[i] = Math.max(widths[i] ?? 0, cell.length)))
-  return rows.map((row) =>
-    row
-      .map((cell, i) => cell.padEnd(widths[i] ?? 0))
-      .join('  ')
-      .trimEnd(),
-  )
 }
 
 const capital = (word: string): string => word.charAt(0).toUpperCase() + word.slice(1)

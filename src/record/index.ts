@@ -1,6 +1,8 @@
 export type * from './types.js'
 export type { Seal } from './chain.js'
 export { type Exported, exportRun, type Format } from './export.js'
+export { type ComparedRail, type ComparedStep, type Comparison, compareRuns } from './compare.js'
+export { type Series, type Trend, trendOf } from './trend.js'
 export { addNote, type Note } from './note.js'
 export { type Fallback, openFallback } from './fallback.js'
 export { runFileName } from './names.js'

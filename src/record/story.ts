@@ -98,6 +98,8 @@ export interface RailStory {
   readonly at_V: number
   readonly volts: number | null
   readonly amps: number | null
+  /** What `amps` may be wrong by, A: the instrument's stated accuracy and half a digit; null where nothing was measured. */
+  readonly error_A: number | null
   readonly expected_A: number
   readonly lower_A: number
   readonly upper_A: number
@@ -264,6 +266,7 @@ function stepStories(
                 at_V,
                 volts: last('V'),
                 amps,
+                error_A: amps === null ? null : errorOf(plan, rail, amps),
                 expected_A,
                 lower_A,
                 upper_A,
@@ -283,6 +286,25 @@ function inputStories(reader: RunReader, plan: Plan, span: ReturnType<RunReader[
     const { n = 0, last = null, min = null, max = null } = seen ?? {}
     return [{ name, unit, at: plan.meters[name]?.at ?? null, readings: n, last, least: min, most: max }]
   })
+}
+
+/** Of the instrument that measured the rail's current: the widest of its channels, or its own meter. */
+function errorOf(plan: Plan, rail: string, amps: number): number | null {
+  const found = plan.rails[rail]
+  const meter = plan.meters[found?.amps_meter ?? '']
+  const instruments = [
+    ...(found?.channels ?? []).map(({ accuracy_A, resolution_A }) => ({
+      accuracy: accuracy_A,
+      resolution: resolution_A,
+    })),
+    ...(meter === undefined ? [] : [meter]),
+  ]
+  if (instruments.length === 0) return null
+  return Math.max(
+    ...instruments.map(
+      ({ accuracy, resolution }) => accuracy.of_reading * Math.abs(amps) + accuracy.plus + resolution / 2,
+    ),
+  )
 }
 
 /** Below the least that passes unasked is not near the band, and is not said to be. */

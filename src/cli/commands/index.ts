@@ -1,6 +1,7 @@
 import type { Command } from 'commander'
 import type { Io } from '../io.js'
 import { registerCheck } from './check.js'
+import { registerCompare } from './compare.js'
 import { registerExport } from './export.js'
 import { registerNew } from './new.js'
 import { registerRun } from './run.js'
@@ -12,6 +13,7 @@ import { registerRuns } from './runs.js'
 import { registerSafeOff } from './safe-off.js'
 import { registerShow } from './show.js'
 import { registerSupplies } from './supplies.js'
+import { registerTrend } from './trend.js'
 import { registerTube } from './tube.js'
 import { registerVirtualBench } from './virtual-bench.js'
 
@@ -26,6 +28,8 @@ export const commands: readonly Register[] = [
   registerRehearse,
   registerRuns,
   registerShow,
+  registerCompare,
+  registerTrend,
   registerReplay,
   registerExport,
   registerVirtualBench,

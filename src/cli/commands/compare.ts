@@ -1,0 +1,30 @@
+import { compareRuns, storyOf } from '../../record/index.js'
+import { comparisonText } from '../compare-text.js'
+import { type Exit, exits } from '../exits.js'
+import { type Io, printJson } from '../io.js'
+import { withRun } from '../with-run.js'
+import type { Register } from './index.js'
+
+/** `slowglow compare A B`: what drew more and what less, step by step, beyond what the instruments may be wrong by. */
+export const registerCompare: Register = (program, io) => {
+  program
+    .command('compare')
+    .description('two runs step by step: what draws more, what less, beyond the measuring error')
+    .argument('<first>', 'run file, or the beginning or end of its name among ./runs')
+    .argument('<second>', 'the other')
+    .option('--json', 'one JSON document on standard output')
+    .action((first: string, second: string, { json = false }: { json?: boolean }) => {
+      process.exitCode = compare(first, second, json, io)
+    })
+}
+
+function compare(first: string, second: string, json: boolean, io: Io): Exit {
+  return withRun(first, json, io, (a) =>
+    withRun(second, json, io, (b) => {
+      const comparison = compareRuns(storyOf(a), storyOf(b))
+      if (json) printJson(io, comparison)
+      else io.out(comparisonText(comparison))
+      return exits.done
+    }),
+  )
+}

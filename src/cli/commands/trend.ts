@@ -1,0 +1,62 @@
+import { existsSync, statSync } from 'node:fs'
+import { resolve } from 'node:path'
+import { loadEquipment } from '../../files/index.js'
+import { listRuns, trendOf } from '../../record/index.js'
+import { trendText } from '../compare-text.js'
+import { type Exit, exits } from '../exits.js'
+import { type Io, printJson } from '../io.js'
+import { refuse } from '../refuse.js'
+import type { Register } from './index.js'
+
+interface Options {
+  readonly runs: string
+  readonly rehearsals?: boolean
+  readonly json?: boolean
+}
+
+/** `slowglow trend EQUIPMENT`: a set over all its runs, with the notes between. */
+export const registerTrend: Register = (program, io) => {
+  program
+    .command('trend')
+    .description('a set over its runs: the current of each rail at each of its volts, with the notes between')
+    .argument('<equipment>', 'equipment file, or the name of the set as its runs have it')
+    .option('--runs <dir>', 'folder of run files', 'runs')
+    .option('--rehearsals', 'rehearsals too')
+    .option('--json', 'one JSON document on standard output')
+    .action((equipment: string, options: Options) => {
+      process.exitCode = trend(equipment, options, io)
+    })
+}
+
+function trend(equipment: string, { runs, rehearsals = false, json = false }: Options, io: Io): Exit {
+  const folder = resolve(io.cwd, runs)
+  const path = resolve(io.cwd, equipment)
+  const name =
+    existsSync(path) && statSync(path).isFile()
+      ? (loadEquipment(path).value?.name ?? null)
+      : nameAmong(folder, equipment)
+  if (name === null)
+    return refuse(io, json, {
+      exit: exits.usage,
+      where: equipment,
+      what: `${equipment} is neither a set's file that can be read nor the name of one set among the runs in ${folder}.`,
+      remedy: 'Give the equipment file; `slowglow runs` lists the names.',
+    })
+  const found = trendOf(folder, name, rehearsals)
+  if (json) printJson(io, found)
+  else {
+    io.out(trendText(found))
+    if (found.runs.length === 0 && !rehearsals) io.err('Rehearsals are left out; --rehearsals takes them in.')
+  }
+  return exits.done
+}
+
+/** The one set whose name is, or holds, these words. */
+function nameAmong(folder: string, words: string): string | null {
+  const names = [
+    ...new Set(listRuns(folder).flatMap(({ equipment }) => (equipment === null ? [] : [equipment]))),
+  ]
+  if (names.includes(words)) return words
+  const near = names.filter((name) => name.toLowerCase().includes(words.toLowerCase()))
+  return near.length === 1 ? (near[0] ?? null) : null
+}

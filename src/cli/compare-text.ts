@@ -1,0 +1,97 @@
+import { formatQuantity, formatShort } from '../quantities/index.js'
+import type { ComparedRail, ComparedStep, Comparison, Series, Trend } from '../record/index.js'
+import { columns } from './columns.js'
+
+export function comparisonText({ a, b, differs, steps }: Comparison): string {
+  const rows = steps.flatMap((step) =>
+    step.rails.map((rail, i) => [...(i === 0 ? placeCells(step) : ['', '']), ...railCells(rail)]),
+  )
+  const changed = steps.flatMap(({ rails }) => rails).filter(({ verdict }) => verdict.startsWith('draws'))
+  return [
+    `First   ${a.run}: ${a.outcome}`,
+    `Second  ${b.run}: ${b.outcome}`,
+    ...differs.map((text) => `  ${text}`),
+    ...[...a.notes, ...b.notes].map(
+      ({ written, by, text }) => `  Note ${written.slice(0, 10)}, ${by}: ${text}`,
+    ),
+    '',
+    ...columns([['steps', 'stage, mode', 'rail', 'at', 'first', 'second', 'verdict'], ...rows]).map(
+      (row) => `  ${row}`,
+    ),
+    '',
+    changed.length === 0
+      ? 'Nothing that was measured in both changed by more than the instruments may be wrong by.'
+      : `${changed.length} of ${rows.length} compared currents changed by more than the instruments may be wrong by.`,
+  ].join('\n')
+}
+
+const placeCells = ({ a_step, b_step, stage, mode }: ComparedStep): string[] => [
+  a_step === b_step ? String(a_step) : `${a_step ?? '–'}/${b_step ?? '–'}`,
+  `${stage}, ${mode}`,
+]
+
+function railCells({ rail, at_V, a_A, b_A, change_A, error_A, verdict }: ComparedRail): string[] {
+  const amps = (value: number | null): string => (value === null ? 'not measured' : formatShort(value, 'A'))
+  const told =
+    change_A === null || error_A === null
+      ? verdict
+      : verdict === 'same'
+        ? `same within ±${formatShort(error_A, 'A')}`
+        : `${verdict}: ${signed(change_A)}${percent(change_A, a_A)} (±${formatShort(error_A, 'A')})`
+  return [rail, formatShort(at_V, 'V'), amps(a_A), amps(b_A), told]
+}
+
+const signed = (value: number): string => `${value > 0 ? '+' : '−'}${formatShort(Math.abs(value), 'A')}`
+function percent(change: number, of: number | null): string {
+  if (of === null || of === 0) return ''
+  const share = (100 * change) / of
+  return `, ${share > 0 ? '+' : '−'}${Math.abs(share).toFixed(Math.abs(share) < 10 ? 1 : 0)} %`
+}
+
+/** A few of the first and the last points of each series, so that a line fits a terminal; all are in the JSON. */
+const shownPoints = 6
+
+export function trendText({ equipment, runs, series, unread }: Trend): string {
+  if (runs.length === 0) return [`No runs of ${equipment} here yet.`, ...unread.map(unreadLine)].join('\n')
+  const letters = new Map(runs.map(({ run }, i) => [run, String(i + 1)]))
+  const kept = runs.length <= shownPoints ? runs : [...runs.slice(0, 2), ...runs.slice(2 - shownPoints)]
+  const rows = series.map((each) =>
+    seriesCells(
+      each,
+      kept.map(({ run }) => run),
+    ),
+  )
+  return [
+    `${equipment}: ${runs.length} runs`,
+    ...runs.flatMap(({ run, started, profile, outcome, notes }) => [
+      `  ${letters.get(run) ?? ''}  ${started?.slice(0, 16).replace('T', ' ') ?? 'time not known'}  ${profile ?? ''}: ${outcome}  ${run}`,
+      ...notes.map(({ written, by, text }) => `       note ${written.slice(0, 10)}, ${by}: ${text}`),
+    ]),
+    '',
+    ...(kept.length < runs.length
+      ? [`Runs ${kept.map(({ run }) => letters.get(run) ?? '').join(', ')} of ${runs.length}; all in --json.`]
+      : []),
+    ...columns([
+      ['stage, mode', 'rail', 'at', ...kept.map(({ run }) => letters.get(run) ?? ''), 'first to last'],
+      ...rows,
+    ]).map((row) => `  ${row}`),
+    ...unread.map(unreadLine),
+  ].join('\n')
+}
+
+function seriesCells({ stage, mode, rail, at_V, points, change }: Series, runs: readonly string[]): string[] {
+  const cells = runs.map((run) => {
+    const point = points.findLast((each) => each.run === run)
+    if (point === undefined) return ''
+    return point.amps === null ? 'not measured' : formatShort(point.amps, 'A')
+  })
+  const told =
+    change === null
+      ? ''
+      : change.beyond_error
+        ? `${signed(change.amps)} (±${formatQuantity(Number(change.error_A.toPrecision(2)), 'A')})`
+        : `same within ±${formatShort(change.error_A, 'A')}`
+  return [`${stage}, ${mode}`, rail, formatShort(at_V, 'V'), ...cells, told]
+}
+
+const unreadLine = ({ file, trouble }: Trend['unread'][number]): string => `Not counted: ${file}: ${trouble}`

@@ -1,0 +1,114 @@
+import { listRuns } from './find.js'
+import { openRunFile } from './reader.js'
+import { type RailStory, type Story, storyOf } from './story.js'
+import { RecordTrouble } from './trouble.js'
+
+/** A set over its runs: what each rail drew at each of its volts, in the order of time, with the notes between. */
+export interface Trend {
+  readonly equipment: string
+  readonly runs: readonly TrendRun[]
+  readonly series: readonly Series[]
+  /** Files of the folder that could not be read, and why: a trend that leaves them out must say so. */
+  readonly unread: readonly { readonly file: string; readonly trouble: string }[]
+}
+export interface TrendRun {
+  readonly run: string
+  readonly file: string
+  readonly started: string | null
+  readonly profile: string | null
+  readonly command: 'run' | 'rehearse' | null
+  readonly outcome: Story['outcome']
+  readonly notes: Story['notes']
+}
+export interface Series {
+  readonly stage: string
+  readonly mode: string
+  readonly rail: string
+  readonly at_V: number
+  readonly points: readonly Point[]
+  /**
+   * From the first to the last measured point, A; null with fewer than two. `beyond_error`: more than both measurements
+   * together may be wrong by.
+   */
+  readonly change: { readonly amps: number; readonly error_A: number; readonly beyond_error: boolean } | null
+}
+export interface Point extends Pick<RailStory, 'volts' | 'amps' | 'expected_A' | 'verdict' | 'error_A'> {
+  readonly run: string
+}
+
+/** Runs of `folder` whose set has this name. `rehearsals`: those too; else only runs. */
+export function trendOf(folder: string, equipment: string, rehearsals: boolean): Trend {
+  const runs: TrendRun[] = []
+  const unread: { file: string; trouble: string }[] = []
+  const series = new Map<
+    string,
+    { -readonly [K in keyof Omit<Series, 'points'>]: Series[K] } & { points: Point[] }
+  >()
+  for (const line of listRuns(folder)) {
+    if (line.trouble !== null) {
+      unread.push({ file: line.file, trouble: line.trouble })
+      continue
+    }
+    if (line.equipment !== equipment || (!rehearsals && line.command !== 'run')) continue
+    const story = read(line.file)
+    if ('trouble' in story) {
+      unread.push({ file: line.file, trouble: story.trouble })
+      continue
+    }
+    const { run, file, profile, outcome, notes, known } = story
+    runs.push({
+      run,
+      file,
+      profile,
+      outcome,
+      notes,
+      started: known?.started ?? null,
+      command: known?.command ?? null,
+    })
+    for (const step of story.steps)
+      for (const rail of step.rails) {
+        // A rail is followed in the step that moves it; where it only stands by it says the same again.
+        if (step.rail !== rail.rail) continue
+        const key = [step.stage, step.mode, rail.rail, rail.at_V.toFixed(1)].join('|')
+        const { rail: name, at_V, volts, amps, expected_A, verdict, error_A } = rail
+        const found = series.get(key) ?? {
+          stage: step.stage,
+          mode: step.mode,
+          rail: name,
+          at_V,
+          points: [],
+          change: null,
+        }
+        series.set(key, found)
+        found.points.push({ run, volts, amps, expected_A, verdict, error_A })
+      }
+  }
+  return {
+    equipment,
+    runs,
+    unread,
+    series: [...series.values()].map((each) => ({ ...each, change: changeOf(each.points) })),
+  }
+}
+
+function changeOf(points: readonly Point[]): Series['change'] {
+  const measured = points.filter(({ amps }) => amps !== null)
+  const [first, last] = [measured[0], measured.at(-1)]
+  if (first === undefined || last === undefined || first === last) return null
+  const amps = (last.amps ?? 0) - (first.amps ?? 0)
+  const error_A = (first.error_A ?? 0) + (last.error_A ?? 0)
+  return { amps, error_A, beyond_error: Math.abs(amps) > error_A }
+}
+
+function read(file: string): Story | { readonly trouble: string } {
+  const opened = openRunFile(file)
+  if ('trouble' in opened) return opened
+  try {
+    return storyOf(opened.reader)
+  } catch (error) {
+    if (!(error instanceof RecordTrouble)) throw error
+    return { trouble: error.message }
+  } finally {
+    opened.reader.close()
+  }
+}

@@ -1,0 +1,135 @@
+import { mkdirSync } from 'node:fs'
+import { join } from 'node:path'
+import { describe, expect, it } from 'vitest'
+import {
+  addNote,
+  compareRuns,
+  createRunFile,
+  openRunFile,
+  type RunEntry,
+  type StepStory,
+  type Story,
+  storyOf,
+  trendOf,
+} from '../../src/record/index.js'
+import type { ChannelPlan } from '../../src/plan/index.js'
+import { comparisonText, trendText } from '../../src/cli/compare-text.js'
+import { folder, known, smallRun } from '../helpers/runs.js'
+
+/** An ammeter of 1 % and 1 mA. */
+const channel: ChannelPlan = {
+  channel: 'ht.1',
+  port: 'ht',
+  share: 1,
+  set_digits_V: 1,
+  set_digits_A: 3,
+  min_V: 0,
+  min_A: 0,
+  max_V: 300,
+  max_A: 0.5,
+  resolution_V: 0.1,
+  resolution_A: 0.001,
+  accuracy_V: { of_reading: 0.01, plus: 0.1 },
+  accuracy_A: { of_reading: 0.01, plus: 0.001 },
+  over_voltage: true,
+  over_voltage_margin_V: 2,
+  off_order: 1,
+}
+/** The small run as a `run` of its own, its currents times `factor`. */
+function runOf(name: string, started: string, factor: number): RunEntry[] {
+  const HT = known.plan.rails['HT']
+  if (HT === undefined) throw new Error('no HT')
+  const plan = { ...known.plan, rails: { HT: { ...HT, channels: [channel] } } }
+  return smallRun().map((entry) => {
+    if (entry.entry === 'known')
+      return { entry: 'known', known: { ...known, plan, run: name, started, command: 'run' as const } }
+    if (entry.entry === 'reading' && entry.stream === 2) return { ...entry, n: Math.round(entry.n * factor) }
+    if (entry.entry === 'event' && typeof entry.event.data['amps'] === 'number') {
+      const data = { ...entry.event.data, amps: entry.event.data['amps'] * factor }
+      return { ...entry, event: { ...entry.event, data } }
+    }
+    return entry
+  })
+}
+function file(at: string, name: string, entries: readonly RunEntry[]): string {
+  mkdirSync(at, { recursive: true })
+  const path = join(at, `${name}.slowglow`)
+  const writer = createRunFile(path, { fsync: false })
+  writer.append(entries)
+  writer.close()
+  return path
+}
+function story(path: string): Story {
+  const opened = openRunFile(path)
+  if ('trouble' in opened) throw new Error(opened.trouble)
+  const told = storyOf(opened.reader)
+  opened.reader.close()
+  return told
+}
+const at = (name: string, factor: number): Story =>
+  story(file(folder(), name, runOf(name, '2026-11-01T10:00:00Z', factor)))
+
+describe('two runs laid beside each other', () => {
+  it('are the same within the measuring error where only that much changed', () => {
+    const { steps, differs } = compareRuns(at('a', 1), at('b', 1.02))
+    expect(differs).toEqual([])
+    const verdicts = steps.flatMap(({ rails }) => rails.map(({ verdict }) => verdict))
+    expect(verdicts.length).toBeGreaterThan(0)
+    expect(new Set(verdicts)).toEqual(new Set(['same']))
+  })
+
+  it('say what draws more, by how much and how sure, and the other way round what draws less', () => {
+    const [a, b] = [at('a', 1), at('b', 1.6)]
+    const [more] = compareRuns(a, b).steps.flatMap(({ rails }) => rails)
+    expect(more).toMatchObject({ rail: 'HT', verdict: 'draws more' })
+    expect(more?.change_A).toBeCloseTo((more?.b_A ?? 0) - (more?.a_A ?? 0), 12)
+    // 1 % of each reading, 1 mA each, half a digit each.
+    expect(more?.error_A).toBeCloseTo(0.01 * ((more?.a_A ?? 0) + (more?.b_A ?? 0)) + 0.003, 12)
+    expect(compareRuns(b, a).steps[0]?.rails[0]?.verdict).toBe('draws less')
+    expect(comparisonText(compareRuns(a, b))).toMatch(/draws more: \+.* mA, \+60 % \(±/)
+  })
+
+  it('align by what the steps do: one that only one run has stands by itself', () => {
+    const a = at('a', 1)
+    const extra: StepStory = { ...(a.steps[0] as StepStory), target_V: 17, index: 9 }
+    const { steps } = compareRuns(a, { ...a, steps: [extra, ...a.steps] })
+    expect(steps.map(({ a_step, b_step }) => [a_step, b_step])).toEqual([
+      [null, 9],
+      ...a.steps.filter(({ began_s }) => began_s !== null).map(({ index }) => [index, index]),
+    ])
+  })
+
+  it('say what else was not the same', () => {
+    const a = at('a', 1)
+    const text = comparisonText(compareRuns(a, { ...a, bench: 'another bench', plan_hash: 'x' }))
+    expect(text).toContain('another bench')
+    expect(text).toContain('The plans differ')
+  })
+})
+
+describe('the trend of a set', () => {
+  it('follows each rail at each of its volts over the runs, with the notes between, and says what changed', () => {
+    const runs = folder()
+    file(runs, 'one', runOf('one', '2026-11-01T10:00:00Z', 1))
+    const second = file(runs, 'two', runOf('two', '2026-11-02T10:00:00Z', 1.01))
+    file(runs, 'three', runOf('three', '2026-11-03T10:00:00Z', 2))
+    file(runs, 'rehearsal', smallRun())
+    addNote(second, { written: '2026-11-02T18:00:00Z', by: 'Ada', text: 'C12 replaced' })
+    const trend = trendOf(runs, known.plan.equipment, false)
+    expect(trend.runs.map(({ run }) => run)).toEqual(['one', 'two', 'three'])
+    const [first] = trend.series
+    expect(first?.points.map(({ amps }) => amps)).toHaveLength(3)
+    expect(first?.change).toMatchObject({ beyond_error: true })
+    expect(trendText(trend)).toContain('note 2026-11-02, Ada: C12 replaced')
+    expect(trendOf(runs, known.plan.equipment, true).runs).toHaveLength(4)
+  })
+
+  it('names the files that it could not count', () => {
+    const runs = folder()
+    createRunFile(join(runs, 'x.slowglow'), { fsync: false }).close()
+    file(runs, 'one', runOf('one', '2026-11-01T10:00:00Z', 1))
+    const trend = trendOf(runs, known.plan.equipment, false)
+    expect(trend.runs).toHaveLength(1)
+    expect(trendText(trendOf(folder(), 'nothing', false))).toMatch(/No runs of nothing/)
+  })
+})
