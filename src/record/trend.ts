@@ -2,6 +2,7 @@ import { listRuns } from './find.js'
 import { openRunFile } from './reader.js'
 import { type RailStory, type Story, storyOf } from './story.js'
 import { RecordTrouble } from './trouble.js'
+import type { Known } from './types.js'
 
 /** A set over its runs: what each rail drew at each of its volts, in the order of time, with the notes between. */
 export interface Trend {
@@ -16,7 +17,7 @@ export interface TrendRun {
   readonly file: string
   readonly started: string | null
   readonly profile: string | null
-  readonly command: 'run' | 'rehearse' | null
+  readonly command: Known['command'] | null
   readonly outcome: Story['outcome']
   readonly notes: Story['notes']
 }
