@@ -128,7 +128,7 @@ function steps(plan: Plan): string[] {
       .trimEnd()
   lines.push(line(head))
   for (const [at, step] of plan.steps.entries()) {
-    if (step.stage !== stage) lines.push(`-- ${step.stage} (mode ${step.mode})`)
+    if (step.stage !== stage) lines.push(`-- ${step.stage} (mode ${step.mode})${onlyIf(step)}`)
     stage = step.stage
     lines.push(line(rows[at] ?? []))
     if (step.ask !== null) lines.push(...wrapped(step.ask.text, '      '))
@@ -138,6 +138,10 @@ function steps(plan: Plan): string[] {
     lines.push(...signs(plan, step))
   }
   return lines
+}
+
+function onlyIf({ only_if }: Step): string {
+  return only_if === undefined ? '' : `, only if the run finds ${only_if.over_rating} over its rating`
 }
 
 /** What single faults of the heaters would show, once: at the step that brings them to their highest volts. */

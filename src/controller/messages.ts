@@ -100,6 +100,7 @@ const viewShape: z.ZodType<View> = z.looseObject({
       age_s: z.number().nullable(),
       output: z.enum(['off', 'on', 'unknown']),
       limits: limitsShape.nullable(),
+      over_rating: z.string().optional(),
     }),
   ),
   inputs: z.array(

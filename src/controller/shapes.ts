@@ -135,6 +135,20 @@ export const limitsShape = z.looseObject({
     }),
   ),
   sees: text.nullable(),
+  ratings: z
+    .array(
+      z.looseObject({
+        part: text,
+        what: text,
+        of_rating: number,
+        share_A: number,
+        at_A: number,
+        rating: text,
+        source: text,
+        cathode: z.looseObject({ node: text, V: number, rated_V: number, most_V: number }).nullable(),
+      }),
+    )
+    .optional(),
   heaters: z
     .array(z.looseObject({ part: text, volts: number, lower_V: number, upper_V: number, rated_V: number }))
     .optional(),
@@ -206,6 +220,7 @@ const step = z.looseObject({
   filaments_low: z.boolean().exactOptional(),
   hands_clear: z.boolean(),
   expected_s: number,
+  only_if: z.looseObject({ over_rating: text, rated_V: number }).optional(),
 })
 
 export const offPlanShape = z.looseObject({

@@ -276,6 +276,7 @@ function fromNetwork(bench: RailBench, at_V: number, mode: ModeName, point: Oper
     guards: point.guards[bench.name] ?? [],
     charging_F: point.charging_F[bench.name] ?? 0,
     shares,
+    ratings: point.ratings[bench.name] ?? [],
     problems: [],
   }
 }

@@ -22,7 +22,7 @@ export interface RailsAtPoint {
 }
 
 /** A part with a third of the rail's current is its master: its ceiling may come below what healthy sets may reach. */
-const master = 1 / 3
+export const master = 1 / 3
 /** A part this near its rating (as a factor on its present current) is named where the rail cannot guard it. */
 const near = 1.5
 

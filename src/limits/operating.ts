@@ -17,6 +17,7 @@ import {
 } from '../network/index.js'
 import { ownerOf, sampleElements } from './sampling.js'
 import { coldVolts, guardsOf, overRatings, type SetPoints, troubles } from './guards.js'
+import { ratingWatches } from './over-rating.js'
 import { stresses } from './ratings.js'
 import { shortCases } from './shorts.js'
 import { type StrikeDoubt, strikeDoubts } from './strikes.js'
@@ -248,6 +249,7 @@ function solvePoint(
     nodes: nominal.volts,
     shares,
     guards: guarded.guards,
+    ratings: ratingWatches(equipment, of.network.elements, nominal, held, { shares, leaning, expected_A }),
     charging_F,
     stored_J: storedOf(of, cold),
     problems: [

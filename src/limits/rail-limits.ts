@@ -1,7 +1,7 @@
 import type { Rail } from '../equipment/index.js'
 import { formatQuantity, type Unit } from '../quantities/index.js'
 import { fitLogNormal, logNormalPoint, quantile } from './spread.js'
-import type { Guard, HeaterVolts, LimitProblem, RailBench, RailLimits, Reason } from './types.js'
+import type { Guard, HeaterVolts, LimitProblem, RailBench, RailLimits, RatingWatch, Reason } from './types.js'
 
 /** What is known of a rail's current at one set-point, however it was found. */
 export interface Expectation {
@@ -26,6 +26,8 @@ export interface Expectation {
   readonly charging_F: number
   /** What each single tube takes off the rail when missing. */
   readonly shares: readonly { readonly tube: string; readonly A: number }[]
+  /** Tubes that lead the rail, and where each would pass its bare rating. */
+  readonly ratings?: readonly RatingWatch[]
   /** Heater rails: volts of each heater. */
   readonly heaters?: readonly HeaterVolts[]
   /** Nothing says what the rail should draw: the limit stated by hand is all there is. */
@@ -163,9 +165,16 @@ export function railLimits(
         },
       }),
       sees: seenWords(from, band.upper_A - band.lower_A),
+      ...inside(from.ratings ?? [], trip_A),
     },
     problems,
   }
+}
+
+/** Ratings that can be passed without a trip. */
+function inside(ratings: readonly RatingWatch[], trip_A: number): Pick<RailLimits, 'ratings'> {
+  const within = ratings.filter(({ at_A }) => at_A < trip_A)
+  return within.length > 0 ? { ratings: within } : {}
 }
 
 /** A figure that somebody remembered is never printed as one that was looked up. */

@@ -22,6 +22,8 @@ export interface RailLimits {
   readonly manual?: ManualLimit
   /** Smallest single-tube change the rail current can show here; null where not computed. */
   readonly sees: string | null
+  /** Tubes that may go beyond their bare rating inside this trip: the run goes on, says so and has the cathode read. */
+  readonly ratings?: readonly RatingWatch[] | undefined
   /** Where a heater rail is raised: volts each heater gets, with their 5 % and 95 % points. */
   readonly heaters?: readonly HeaterVolts[] | undefined
   /** Where a heater rail is raised: what each single fault of it would change here. */
@@ -34,6 +36,28 @@ export interface HeaterVolts {
   readonly lower_V: number
   readonly upper_V: number
   readonly rated_V: number
+}
+
+/** A tube's rating where its rating system leaves room above it (design-centre × 1.2, design-maximum × 1.1). */
+export interface RatingWatch {
+  readonly part: PartName
+  /** `V8 (6V6GT) plate dissipation`. */
+  readonly what: string
+  /** Part of the bare rating used with nominal parts. */
+  readonly of_rating: number
+  /** What the tube takes of the rail's expected current. */
+  readonly share_A: number
+  /** Rail current at which the tube would stand at its bare rating, the rest of the rail at what is expected. */
+  readonly at_A: number
+  readonly rating: string
+  readonly source: string
+  /** Where its current can be read as volts against chassis: nominal, at the bare rating, at what the rating system allows. */
+  readonly cathode: {
+    readonly node: NodeName
+    readonly V: number
+    readonly rated_V: number
+    readonly most_V: number
+  } | null
 }
 
 /** Single faults of a heater rail that its current cannot tell apart, and what they change. */
@@ -144,6 +168,7 @@ export interface OperatingPoint {
   /** Rail → what each single tube takes off it when it is missing, amps. */
   readonly shares: Readonly<Record<RailName, readonly { readonly tube: PartName; readonly A: number }[]>>
   readonly guards: Readonly<Record<RailName, readonly Guard[]>>
+  readonly ratings: Readonly<Record<RailName, readonly RatingWatch[]>>
   /** Effective capacitance a rail charges, F. */
   readonly charging_F: Readonly<Record<RailName, number>>
   /** Joules in the set's own capacitors at this point. */

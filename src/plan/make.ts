@@ -69,7 +69,8 @@ export function makePlan(
   const filaments = profile.tubes_cold ? [] : filamentPlans(equipment, mode)
   const heaters = heaterWatches(equipment, built)
   const waits = waitsForHeaters(heaters, built.steps)
-  const steps_s = built.steps.reduce((sum, step) => sum + step.expected_s, 0)
+  const sure = built.steps.filter(({ only_if }) => only_if === undefined)
+  const steps_s = sure.reduce((sum, step) => sum + step.expected_s, 0)
   const expected_s = Math.round(steps_s + waits.usual_s)
   const time_budget_s =
     profile.time_budget_s ?? Math.max(600, 3 * expected_s) + Math.ceil(waits.most_s - waits.usual_s)

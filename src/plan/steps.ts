@@ -55,6 +55,7 @@ export interface StepContext {
 export function buildSteps(context: StepContext, stages: readonly FilledStage[]): Built {
   const builder = new Builder(context, stages)
   for (const [at, stage] of stages.entries()) builder.stage(stage, stages[at + 1])
+  builder.cathodeReadings()
   const built = builder.built()
   return { ...built, steps: withMonotoneCeilings(built.steps) }
 }
@@ -333,7 +334,47 @@ class Builder {
     this.lastClimb = Object.fromEntries(rails.map((rail) => [rail, [...(this.climbed[rail] ?? [])]]))
   }
 
-  private question(name: string, stage: Extract<FilledStage, { do: 'ask' }>): void {
+  /**
+   * A tube that may pass its bare rating inside every trip: its cathode is read once, after the last step, only where the run
+   * found it so. Each reading starts from where the profile ends, since the one before it may have been passed over.
+   */
+  cathodeReadings(): void {
+    const top = this.steps.findLast(({ do: what, rail }) => {
+      return what === 'raise' && rail !== null && isHot(this.of.equipment, rail)
+    })
+    const { volts, handsIn } = this
+    const climbed = { ...this.climbed }
+    if (top === undefined || top.mode !== this.mode) return
+    for (const { part, cathode } of Object.values(top.limits).flatMap(({ ratings }) => ratings ?? [])) {
+      if (cathode === null) continue
+      const from = this.steps.length
+      this.volts = { ...volts }
+      Object.assign(this.climbed, climbed)
+      this.handsIn = handsIn
+      const point = this.of.equipment.test_points[cathode.node]
+      this.question(
+        `cathode reading of ${part}`,
+        {
+          do: 'ask',
+          name: `cathode reading of ${part}`,
+          text: `${part} reads over its rating. Read its cathode, ${cathode.node}${point === undefined ? '' : ` (${point})`}, against chassis: about ${show(cathode.V, 'V')} is expected, ${show(cathode.rated_V, 'V')} is its rating, ${show(cathode.most_V, 'V')} the most allowed.`,
+          reading: { node: cathode.node, unit: 'V', low: 0.2 * cathode.V, high: cathode.most_V },
+          inside: true,
+          timeout_s: null,
+          added: null,
+        },
+        'stays down',
+      )
+      const only_if = { over_rating: part, rated_V: cathode.rated_V }
+      for (const [at, step] of this.steps.entries()) if (at >= from) this.steps[at] = { ...step, only_if }
+    }
+  }
+
+  private question(
+    name: string,
+    stage: Extract<FilledStage, { do: 'ask' }>,
+    after: 'comes back' | 'stays down' = 'comes back',
+  ): void {
     const up = this.hotRails().filter((rail) => (this.volts[rail] ?? 0) > touch_V)
     const before = { ...this.volts }
     const at = this.point(this.volts, null)
@@ -362,6 +403,7 @@ class Builder {
     this.ask(name, { text: stage.text, wants, timeout_s, inside: false, about: 'reading' })
     this.rememberClimbs(up)
     confirm(`HT is down; measure before touching. Take the meter off ${where}, then confirm.`)
+    if (after === 'stays down') return
     for (const rail of up) this.climbAgain(name, rail, before[rail] ?? 0, false)
   }
 

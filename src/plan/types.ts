@@ -1,8 +1,8 @@
 import type { InputLimit, Measures } from '../bench/index.js'
-import type { HeaterSign, RailLimits, Reason } from '../limits/index.js'
+import type { HeaterSign, RailLimits, RatingWatch, Reason } from '../limits/index.js'
 import type { ModeName, NodeName, PartName, RailClass, RailName, RailRole } from '../equipment/index.js'
 
-export type { HeaterSign, InputLimit, Measures, RailLimits, Reason }
+export type { HeaterSign, InputLimit, Measures, RailLimits, RatingWatch, Reason }
 
 /**
  * A plan is data: JSON all the way down, so that it is printed, recorded, sent to the controller and replayed as it is.
@@ -179,6 +179,8 @@ export interface Step {
   /** The step first takes the rail above 60 V, or follows a prompt above 60 V: "hands clear", sound, 5 s. */
   readonly hands_clear: boolean
   readonly expected_s: number
+  /** Passed over unless this tube was read over its bare rating in an earlier step; `rated_V`: its cathode at the rating. */
+  readonly only_if?: { readonly over_rating: PartName; readonly rated_V: number } | undefined
 }
 
 /** How one channel's wiring is proved before anything goes above 5 V. */

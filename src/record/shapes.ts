@@ -37,6 +37,7 @@ const planParts = z.looseObject({
       rail: z.string().nullable(),
       target_V: z.number(),
       hold_s: z.number(),
+      only_if: z.looseObject({ over_rating: z.string() }).optional(),
       limits: z.record(
         z.string(),
         z.looseObject({

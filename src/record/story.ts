@@ -233,7 +233,7 @@ function stepStories(
   run_end_us: number,
 ): StepStory[] {
   const streams = reader.streams()
-  return plan.steps.map((step) => {
+  const told = plan.steps.map((step) => {
     const inside = events.filter((event) => event.step === step.index)
     const began_us = inside.find(({ what }) => !leaving.includes(what))?.t_us ?? null
     const end_us =
@@ -276,6 +276,8 @@ function stepStories(
             }),
     }
   })
+  // What nothing in this run called for was never one of its steps.
+  return told.filter(({ began_s }, at) => began_s !== null || plan.steps[at]?.only_if === undefined)
 }
 
 function inputStories(reader: RunReader, plan: Plan, span: ReturnType<RunReader['span']>): InputStory[] {

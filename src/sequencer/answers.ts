@@ -4,6 +4,7 @@ import { nextStep } from './hold.js'
 import { polarityWrong } from './hookup.js'
 import { knobTurned, renewed } from './knob.js'
 import { mercuryStands } from './mercury.js'
+import { cathodeRead } from './over-rating.js'
 import { answerHandOff } from './off.js'
 import { closePrompt } from './prompts.js'
 import { record, warn } from './send.js'
@@ -129,6 +130,7 @@ function takeAnswer(d: Draft, value: number | null): void {
       if (sample && step.ask?.wants.kind === 'reading' && step.ask.wants.node !== null) {
         d.s.typed = { ...d.s.typed, [`node:${step.ask.wants.node}`]: sample }
       }
+      if (sample) cathodeRead(d, step, sample.value)
       if (step.do === 'hook-up check' && step.hookup)
         d.s.hookup_done = [...d.s.hookup_done, step.hookup.channel]
       nextStep(d, step)

@@ -2,6 +2,7 @@ import type { Step } from '../plan/index.js'
 import { heaterFits } from './heater-fits.js'
 import { leastOf } from './in-force.js'
 import { renewHandReadings } from './knob.js'
+import { noteOverRating, passOver } from './over-rating.js'
 import { ask, confirm } from './prompts.js'
 import { record, warn } from './send.js'
 import { limitsStand } from './standing.js'
@@ -39,7 +40,8 @@ export function holdAndSettle(d: Draft, step: Step): void {
       if (d.s.unsettled[first] !== step.index) return
     }
   }
-  for (const name of names) {
+  // A rail that was lowered is still under the limits it came from: too little is what was wanted.
+  for (const name of step.do === 'lower' ? [] : names) {
     const limits = step.limits[name]
     const state = d.s.rails[name]
     const measured = state?.A?.value
@@ -90,6 +92,7 @@ function mean(samples: readonly { value: number }[]): number | null {
 export function nextStep(d: Draft, step: Step): void {
   for (const name of Object.keys(step.limits)) judgeAtEnd(d, step, name)
   d.s.step += 1
+  passOver(d)
   d.s.step_us = d.s.t_us
   d.s.intent = null
   enter(d, 'gate')
@@ -112,6 +115,7 @@ function judgeAtEnd(d: Draft, step: Step, name: string): void {
   const state = d.s.rails[name]
   const rail = d.s.plan.rails[name]
   if (!limits || !state?.energised || !rail || step.do === 'hook-up check') return
+  if (step.do === 'lower' && step.rail === name) return
   const measured = state.A?.value ?? null
   if (measured === null) {
     record(d, 'judgement', `${name}: current not measured in this step.`, {
@@ -121,6 +125,7 @@ function judgeAtEnd(d: Draft, step: Step, name: string): void {
     if (isHot(rail)) warn(d, `The current of ${name} was never read: a reading never taken is no pass.`, name)
     return
   }
+  noteOverRating(d, limits, name, measured)
   const inside = measured >= limits.lower_A && measured <= limits.upper_A
   const near = accuracy(d.s, rail, 0, measured).A + resolution(d.s, rail).A
   const marginal = !inside && (measured < limits.lower_A - near || measured > limits.upper_A + near)

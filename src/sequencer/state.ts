@@ -49,6 +49,10 @@ export interface State {
   weak_in: Record<string, number>
   /** Rails a person let go on unsettled: the index of the step it was said for. */
   unsettled: Record<string, number>
+  /** Tubes read over their bare rating at the end of a step, with the most it was, in parts of the rating. */
+  over_rating: Record<string, number>
+  /** Steps passed over because nothing called for them. */
+  passed_over: number
   /** Every output was read back as off and its terminals were measured so, at the start of this run. */
   outputs_proved: boolean
   /** When limits were last read back: the next channel's wait for fresh readings, so that asking never starves judging. */
@@ -305,6 +309,8 @@ export function initialState(plan: Plan): State {
     weak: {},
     weak_in: {},
     unsettled: {},
+    over_rating: {},
+    passed_over: 0,
     outputs_proved: false,
     limits_us: 0,
     ever_energised: false,

@@ -106,6 +106,8 @@ export interface RailView {
   readonly age_s: number | null
   readonly output: 'off' | 'on' | 'unknown'
   readonly limits: RailLimits | null
+  /** A tube beyond its bare rating and inside its rating system's factor, in words. */
+  readonly over_rating?: string | undefined
 }
 /** A meter on a line as it is shown: `312 V`, `41 °C`, `closed`; null = nothing read yet. */
 export interface InputView {

@@ -1,5 +1,6 @@
 import { limitsNow } from './in-force.js'
 import { warmUp_s } from './interlocks.js'
+import { isPassedOver, overRating } from './over-rating.js'
 import type { State } from './state.js'
 import { currentStep } from './state.js'
 import { inputValue, inputWaited } from './input-state.js'
@@ -36,14 +37,15 @@ const raising: ReadonlySet<State['part']> = new Set(['gate', 'intent', 'on', 'ra
 /** What pages and terminals show. Derived, never decides. */
 export function view(s: State): View {
   const step = currentStep(s)
-  const rest = s.plan.steps.slice(s.step + 1).reduce((sum, next) => sum + next.expected_s, 0)
+  const wanted = s.plan.steps.filter((each) => !isPassedOver(s, each))
+  const rest = wanted.reduce((sum, next) => sum + (next.index > (step?.index ?? 0) ? next.expected_s : 0), 0)
   const inStep_s = (s.t_us - s.part_us) / 1e6
   const left = step && s.phase === 'running' ? rest + Math.max(0, step.expected_s - inStep_s) : 0
   return {
     phase: s.phase,
     step: step?.index ?? s.plan.steps.length,
-    steps_done: s.step,
-    steps: s.plan.steps.length,
+    steps_done: s.step - s.passed_over,
+    steps: wanted.length,
     stage: step?.stage ?? 'running down',
     rail: step?.rail ?? step?.hookup?.rail ?? null,
     waiting_for:
@@ -54,6 +56,8 @@ export function view(s: State): View {
       const state = s.rails[rail.name]
       const outputs = rail.channels.map((part) => s.channels[part.channel]?.output ?? 'unknown')
       const oldest = Math.min(state?.V?.t_us ?? Infinity, state?.A?.t_us ?? Infinity)
+      const limits = s.phase === 'running' ? limitsNow(s, rail.name) : null
+      const over_rating = overRating(limits, state?.A?.value ?? null)
       return {
         rail: rail.name,
         class: rail.class,
@@ -66,7 +70,8 @@ export function view(s: State): View {
           : outputs.some((output) => output === 'on')
             ? 'on'
             : 'unknown',
-        limits: s.phase === 'running' ? limitsNow(s, rail.name) : null,
+        limits,
+        ...(over_rating !== null && { over_rating }),
       }
     }),
     inputs: Object.values(s.plan.meters).flatMap((meter): InputView[] => {

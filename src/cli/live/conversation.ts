@@ -172,7 +172,8 @@ export class Conversation {
     this.step = step
     const planned = stepNumbered(this.plan, step)
     if (planned === null) return
-    this.terminal.line(`Step ${step} of ${this.plan.steps.length}: ${planned.stage}`)
+    const sure = this.plan.steps.filter(({ only_if }) => only_if === undefined).length
+    this.terminal.line(`Step ${step} of ${Math.max(step, sure)}: ${planned.stage}`)
     this.bench?.tell({ kind: 'step', step: planned.index })
   }
 

@@ -54,7 +54,8 @@ function railLines(rail: RailView, columns: number): string[] {
   if (limits === null) return [first]
   const judged = `expected ${limits.manual?.alone === true ? 'not known' : amps(limits.expected_A)} (${amps(limits.lower_A)} to ${amps(limits.upper_A)}), trip ${amps(limits.trip_A)}${limits.manual?.in_force === true ? ' by hand' : ''}`
   const whole = `${first}  ${judged}`
-  return whole.length <= columns ? [whole] : [first, `${' '.repeat(13)}${judged}`]
+  const lines = whole.length <= columns ? [whole] : [first, `${' '.repeat(13)}${judged}`]
+  return rail.over_rating === undefined ? lines : [...lines, `${' '.repeat(13)}${rail.over_rating}`]
 }
 
 /** Meters on a line, one after another; what is old is said to be. */
