@@ -16,6 +16,7 @@ export function planPage(plan: Plan): string {
     section('MERCURY-VAPOUR RECTIFIERS', mercury(plan, sources)),
     section('FILAMENTS ON DIRECT CURRENT', filaments(plan)),
     section('STEPS', [...steps(plan), ...planPlots(plan)]),
+    section('WHAT A FAULT LETS THROUGH AT WORST', letThroughLines(plan)),
     section('WHY THESE LIMITS', why),
     ...chartSections(plan).map(([title, lines]) => section(title, lines)),
     section(
@@ -51,6 +52,7 @@ function hookup(plan: Plan): string[] {
       `${line.rail}: from ${line.supply}`,
       ...boxes(line.rail),
       ...wrapped(`proved by ${line.proved_by}`, '  '),
+      ...(line.advice ?? []).flatMap((each) => wrapped(`recommended, not asked for: ${each}`, '  ')),
     ]),
     ...(meters.length === 0 ? [] : ['Meters that stay clipped on', ...meters]),
   ]
@@ -157,6 +159,56 @@ function signs(plan: Plan, step: Step): string[] {
   return [
     '      This would show against what is expected:',
     ...own.flatMap(({ text }) => wrapped(`- ${text}`, '        ')),
+  ]
+}
+
+/** A row a step; in words where it is worst. */
+function letThroughLines({ let_through = [], level }: Plan): string[] {
+  const worst = let_through.reduce<(typeof let_through)[number] | null>(
+    (most, each) => (most === null || each.total_J > most.total_J ? each : most),
+    null,
+  )
+  if (worst === null) return []
+  const weakest = let_through.reduce(
+    (most, each) => ((each.weakest?.of_stands ?? 0) > (most.weakest?.of_stands ?? 0) ? each : most),
+    worst,
+  )
+  const rows = let_through.map((each) => [
+    each.step.toString(),
+    `${each.rail} ${short(each.at_V, 'V')}`,
+    short(each.supply_J, 'J'),
+    short(each.set_J, 'J'),
+    short(each.fed_J, 'J'),
+    short(each.total_J, 'J'),
+    each.weakest === null
+      ? level === 3
+        ? 'no part with a rating comes to harm'
+        : 'not known: the file gives no circuit'
+      : `${each.weakest.part} (${each.weakest.fault}): ${short(each.weakest.takes_J, 'J')} of ${short(each.weakest.stands_J, 'J')}`,
+  ])
+  const head = [
+    'step',
+    'at',
+    'supply',
+    'set',
+    'fed',
+    'together',
+    'weakest part: takes of what it stands once',
+  ]
+  const widths = head.map((title, at) =>
+    Math.max(title.length, ...rows.map((cells) => cells[at]?.length ?? 0)),
+  )
+  return [
+    ...[head, ...rows].map((cells) =>
+      cells
+        .map((cell, at) => cell.padEnd(widths[at] ?? 0))
+        .join('  ')
+        .trimEnd(),
+    ),
+    ...wrapped(worst.text, '  '),
+    ...(weakest.step === worst.step || weakest.weakest === null
+      ? []
+      : wrapped(`In step ${weakest.step}: ${weakest.weakest.text}.`, '  ')),
   ]
 }
 

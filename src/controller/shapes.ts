@@ -282,6 +282,7 @@ export const planShape: z.ZodType<Plan> = z.looseObject({
       negative: text,
       first: z.array(text),
       proved_by: text,
+      advice: z.array(text).optional(),
     }),
   ),
   unproved: z.array(text),

@@ -12,7 +12,15 @@ import { type Expectation, railLimits, show } from './rail-limits.js'
 import { tubeSource } from './sampling.js'
 import { hiddenShorts } from './shorts.js'
 import type { StrikeDoubt } from './strikes.js'
-import type { HeaterSign, HiddenShort, LimitProblem, OperatingPoint, RailBench, RailLimits } from './types.js'
+import type {
+  HeaterSign,
+  HiddenShort,
+  LimitProblem,
+  OperatingPoint,
+  RailBench,
+  RailLimits,
+  ShortCase,
+} from './types.js'
 
 /** Limits of every standing rail at one set of set-points, and what goes with them. */
 export interface PointLimits {
@@ -27,6 +35,8 @@ export interface PointLimits {
   readonly unguarded: readonly string[]
   /** Shorted capacitors that would burn a part inside every trip. */
   readonly hidden: readonly HiddenShort[]
+  /** Each capacitor shorted by itself, where some part comes to harm. */
+  readonly shorts: readonly ShortCase[]
   /** Gas regulators that may be lit or dark here. */
   readonly strikes: readonly StrikeDoubt[]
 }
@@ -129,6 +139,7 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
         unguarded,
         strikes: tubes === 'hot' ? (point?.strikes ?? []) : [],
         hidden: hiddenShorts(point?.shorts ?? [], limits),
+        shorts: point?.shorts ?? [],
       }
     },
   }

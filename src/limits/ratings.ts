@@ -34,7 +34,11 @@ export interface Stress {
   readonly A: number
   /** Power ratings of resistors grow with the square of the current; all others in proportion. */
   readonly squared: boolean
+  /** Watts in the part and what it is rated for, where heat is what the rating is about, and what kind of part takes them. */
+  readonly heat: { readonly W: number; readonly rated_W: number; readonly of: HeatTaker } | null
 }
+
+export type HeatTaker = 'resistor' | 'electrode' | 'winding'
 
 /**
  * All ratings of a solved set that are known, each with how far it is used. Driven stages carry their own data.
@@ -106,6 +110,7 @@ function tubeStresses(
       needs_V: 0,
       A,
       squared: false,
+      heat: unit === 'W' ? { W: value, rated_W: figure.value, of: 'electrode' } : null,
     })
   }
   // A published plate dissipation is for one section of a twin tube (common practice, no source).
@@ -156,6 +161,7 @@ function partStress(
       needs_V: 0,
       A,
       squared: false,
+      heat: null,
       ...more,
     }
   }
@@ -166,11 +172,19 @@ function partStress(
         ? null
         : stress('power', V * A, part.rated_W, 'W', {
             squared: true,
+            heat: { W: V * A, rated_W: part.rated_W, of: 'resistor' },
             needs_V: element.kind === 'resistor' ? Math.sqrt(part.rated_W * element.ohm) : Infinity,
           })
     case 'choke':
     case 'winding':
-      return part.rated_A === null ? null : stress('winding current', A, part.rated_A, 'A')
+      return part.rated_A === null
+        ? null
+        : stress('winding current', A, part.rated_A, 'A', {
+            heat:
+              part.ohm > 0
+                ? { W: A * A * part.ohm, rated_W: part.rated_A * part.rated_A * part.ohm, of: 'winding' }
+                : null,
+          })
     case 'fuse':
       return stress('fuse current', A, part.rated_A, 'A')
     case 'capacitor':

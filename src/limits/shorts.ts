@@ -45,11 +45,12 @@ export function shortCases(
       capacitor,
       stands_V: V,
       amps: amps(shorted),
-      over: [...worst.values()].map(({ part, what, of_rating, rating }) => ({
+      over: [...worst.values()].map(({ part, what, of_rating, rating, heat }) => ({
         part,
         what,
         of_rating,
         rating,
+        heat,
       })),
     })
   }

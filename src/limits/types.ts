@@ -191,7 +191,40 @@ export interface ShortCase {
     readonly what: string
     readonly of_rating: number
     readonly rating: string
+    /** Watts in it, and what it is rated for, where the rating is about heat. */
+    readonly heat: {
+      readonly W: number
+      readonly rated_W: number
+      readonly of: 'resistor' | 'electrode' | 'winding'
+    } | null
   }[]
+}
+
+/** Energy that a fault takes at worst before the output is off, at one set-point of one rail. */
+export interface LetThrough {
+  readonly rail: RailName
+  readonly at_V: number
+  /** In the supply's own output capacitor, in the set's capacitors, and given by the supply at its limit meanwhile. */
+  readonly supply_J: number
+  readonly set_J: number
+  readonly fed_J: number
+  readonly total_J: number
+  /** From the fault to off, and whether the bench's share of it was measured. */
+  readonly for_s: number
+  readonly off_measured: boolean
+  /** Null where no part with a rating comes to harm, or the file knows no circuit. */
+  readonly weakest: WeakestPart | null
+  readonly text: string
+}
+
+/** The part that a fault brings nearest to what it stands once. */
+export interface WeakestPart {
+  readonly part: PartName
+  readonly fault: string
+  readonly takes_J: number
+  readonly stands_J: number
+  readonly of_stands: number
+  readonly text: string
 }
 
 /** A short that no rail's current gives away: it stays inside every trip while a part burns. */

@@ -1,6 +1,7 @@
 import type { Bench } from '../bench/index.js'
 import type { Equipment, RailName } from '../equipment/index.js'
 import { type LimitsDesk, show } from '../limits/index.js'
+import { adviceFor } from './advice.js'
 import { open_ohm } from './hookup-tests.js'
 import { preparations, type Top } from './preparations.js'
 import { isHot } from './stages.js'
@@ -24,6 +25,7 @@ export function hookupLine(
       : side?.class === 'watched'
         ? `your own supply, watched by ${side.volts_meter ?? 'a meter'}`
         : 'your own supply, set and read by hand'
+  const advice = adviceFor(equipment, desk, name, top)
   return {
     rail: name,
     supply,
@@ -31,6 +33,7 @@ export function hookupLine(
     negative: `${feeds?.negative_at ?? ''} (${rail?.negative ?? ''})`,
     first: preparations(equipment, bench, desk, name, top),
     proved_by: tests.map((each) => provedBy(each, bench)).join('; '),
+    ...(advice.length > 0 && { advice }),
   }
 }
 

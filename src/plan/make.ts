@@ -8,6 +8,7 @@ import { filamentPlans, lowFilamentProblems } from './filaments.js'
 import { hookupLine, proveDeadAt, wiresOf } from './hookup.js'
 import { offPlan } from './off.js'
 import { mercuryWatch } from './mercury.js'
+import type { Top } from './preparations.js'
 import { isCurrentRead, railPlans } from './rails.js'
 import { looserRules, staleAfter_s, standardRules } from './rules.js'
 import { chainWarmUp, filledStages, isHot, modeOf, railsOf } from './stages.js'
@@ -98,6 +99,7 @@ export function makePlan(
     ...(filaments.length > 0 && { filaments }),
     ...byHand(equipment, built.steps),
     steps: built.steps,
+    ...letThroughOf(built),
     rules: [...standardRules(bench, profile, time_budget_s), ...inputRules(meters)],
     off: offPlan(bench, equipment, desk),
     figures: figuresOf(profile, equipment, desk, built),
@@ -108,6 +110,12 @@ export function makePlan(
     stale_s: staleAfter_s(bench),
   }
   return { plan, problems }
+}
+
+/** Steps that the run may pass over repeat volts that were reached before. */
+function letThroughOf({ steps, let_through }: Built): Pick<Plan, 'let_through'> {
+  const sure = let_through.filter(({ step }) => steps[step - 1]?.only_if === undefined)
+  return sure.length > 0 ? { let_through: sure } : {}
 }
 
 /** Every limit stated by hand for a rail that these steps raise, and where it is in force. */
@@ -312,13 +320,15 @@ function chargeOf(step: Step, rail: RailName): number {
 }
 
 /** Where a rail stands highest in the plan; null where it is never raised. */
-function topOf(steps: readonly Step[], rail: RailName): { V: number; trip_A: number } | null {
+function topOf(steps: readonly Step[], rail: RailName): Top | null {
   const raises = steps.filter((step) => step.do === 'raise' && step.rail === rail)
   const top = raises.reduce<Step | null>(
     (most, step) => (most === null || step.target_V > most.target_V ? step : most),
     null,
   )
-  return top === null ? null : { V: top.target_V, trip_A: top.limits[rail]?.trip_A ?? 0 }
+  const limits = top?.limits[rail]
+  if (top === null) return null
+  return { V: top.target_V, trip_A: limits?.trip_A ?? 0, expected_A: limits?.expected_A ?? 0 }
 }
 
 export function highestByRail(steps: readonly Step[]): Record<RailName, number> {

@@ -9,6 +9,7 @@ import { isHot } from './stages.js'
 export interface Top {
   readonly V: number
   readonly trip_A: number
+  readonly expected_A: number
 }
 
 /** Rated currents of miniature fuses, amps (the series of IEC 60127, from memory). */
@@ -17,9 +18,9 @@ const fuses_A = [
   2.5, 3.15, 4, 5,
 ] as const
 /** A fuse carries its rating for ever, and one and a half times it for an hour (IEC 60127, from memory). */
-const carries = 1.25
+export const carries = 1.25
 /** It takes about this much of its rating to blow a fuse within minutes (IEC 60127: 2.1 times in half an hour, from memory). */
-const blows = 2.1
+export const blows = 2.1
 
 /** What is lifted, pulled, fused and fitted on a rail before its supply is joined to the set, in that order. */
 export function preparations(
@@ -74,7 +75,7 @@ export function preparations(
 }
 
 /** A resistor's rating at these volts: twice what it takes. */
-function wattsFor(ohm: number, V: number): string {
+export function wattsFor(ohm: number, V: number): string {
   return show((2 * V * V) / ohm, 'W')
 }
 
@@ -88,9 +89,14 @@ function fuseWords({ fuse_A }: Feeds, side: RailBench, V: number): string | null
   return `fuse of ${show(fuse_A, 'A')} in the positive lead, fast, for ${show(V, 'V')} DC or more${weak}`
 }
 
+/** The smallest fuse that carries a rail's trip for ever; null where none of the series does. */
+export function fuseFor(trip_A: number): number | null {
+  return fuses_A.find((each) => each >= carries * trip_A) ?? null
+}
+
 function fuseToFit({ V, trip_A }: Top): string {
-  const fit_A = fuses_A.find((each) => each >= carries * trip_A)
-  const size = fit_A === undefined ? 'a fuse' : `a fuse of ${show(fit_A, 'A')}`
+  const fit_A = fuseFor(trip_A)
+  const size = fit_A === null ? 'a fuse' : `a fuse of ${show(fit_A, 'A')}`
   return `${size}, fast, for ${show(V, 'V')} DC or more, in the positive lead (the set file states none: write it as fuse)`
 }
 

@@ -357,6 +357,13 @@ export function staleAfter_s(bench: Bench): number {
   return Math.max(3 * slowest_s, 1)
 }
 
+/** Until the readings have come that make a trip, seconds: as many as it takes, and no sooner than its time. */
+export function seenWithin_s(bench: Bench): number {
+  let slowest_s = 0
+  for (const supply of Object.values(bench.supplies)) slowest_s = Math.max(slowest_s, pollPeriod_s(supply))
+  return Math.max(debounce.samples * slowest_s, debounce.s)
+}
+
 /**
  * Longest time from one reading of a channel to its next, as far as known before `qualify` has measured it: volts, amps,
  * output state and protection of every channel in turn, each an exchange of some 30 characters and a supply's answer.

@@ -2,6 +2,7 @@ import type { Bench } from '../bench/index.js'
 import type { Equipment, ModeName, RailName } from '../equipment/index.js'
 import {
   heaterWarming,
+  letThrough,
   type HiddenShort,
   type LimitProblem,
   type LimitsDesk,
@@ -12,8 +13,9 @@ import type { Profile } from '../profile/index.js'
 import { keepsFilamentsLow, lowFilament_s } from './filaments.js'
 import { hookupLimits, hookupTests } from './hookup-tests.js'
 import { withMonotoneCeilings } from './monotone.js'
+import { seenWithin_s } from './rules.js'
 import { defaultsFor, type FilledStage, isHot, railsOf } from './stages.js'
-import type { Ask, HookupTest, RailPlan, Reason, Step } from './types.js'
+import type { Ask, HookupTest, Plan, RailPlan, Reason, Step } from './types.js'
 
 /** Above this nobody reaches in: prompts are held back, "hands clear" is asked for (60 V DC, IEC/EN 61010-1 6.3.1, second-hand). */
 const touch_V = 60
@@ -27,6 +29,7 @@ export interface Built {
   readonly unguarded: readonly string[]
   /** Shorted capacitors that would burn a part inside every trip: each at its worst step. */
   readonly hidden: readonly HiddenShort[]
+  readonly let_through: NonNullable<Plan['let_through']>
   readonly tests: Readonly<Record<RailName, readonly HookupTest[]>>
   readonly cut: readonly {
     readonly rail: RailName
@@ -64,6 +67,7 @@ class Builder {
   private readonly steps: Step[] = []
   private readonly problems: LimitProblem[] = []
   private readonly cut: Built['cut'][number][] = []
+  private readonly let_through: Built['let_through'][number][] = []
   private readonly tests: Record<RailName, readonly HookupTest[]> = {}
   private readonly ceilings_A: Record<RailName, number> = {}
   /** Targets each hot rail has been held at, so that it can come back by the same steps. */
@@ -90,8 +94,9 @@ class Builder {
   }
 
   built(): Built {
-    const { steps, problems, stored_J, unguarded, tests, cut } = this
-    return { steps, problems, stored_J, unguarded, hidden: [...this.hidden.values()], tests, cut }
+    const { steps, problems, stored_J, unguarded, tests, cut, let_through } = this
+    const hidden = [...this.hidden.values()]
+    return { steps, problems, stored_J, unguarded, hidden, let_through, tests, cut }
   }
 
   stage(stage: FilledStage, next: FilledStage | undefined): void {
@@ -293,6 +298,12 @@ class Builder {
         (hands_clear ? 10 : 2),
     })
     if (to.V > touch_V) this.handsIn = false
+    const side = this.of.desk.rails[rail]
+    if (hot && side !== undefined) {
+      const timing = { seen_s: seenWithin_s(this.of.bench), off_s: this.of.bench.off_time_s }
+      const through = letThrough(side, point.limits, point.charging_F[rail] ?? 0, point.shorts, timing)
+      if (through !== null) this.let_through.push({ ...through, step: this.steps.length })
+    }
     if (hot) this.climbed[rail] = [...(this.climbed[rail] ?? []), to]
   }
 

@@ -1,5 +1,5 @@
 import type { InputLimit, Measures } from '../bench/index.js'
-import type { HeaterSign, RailLimits, RatingWatch, Reason } from '../limits/index.js'
+import type { HeaterSign, LetThrough, RailLimits, RatingWatch, Reason } from '../limits/index.js'
 import type { ModeName, NodeName, PartName, RailClass, RailName, RailRole } from '../equipment/index.js'
 
 export type { HeaterSign, InputLimit, Measures, RailLimits, RatingWatch, Reason }
@@ -35,6 +35,8 @@ export interface Plan {
   /** Directly heated stages and what the polarity of their supply does; absent where there is none. */
   readonly filaments?: readonly FilamentPlan[]
   readonly steps: readonly Step[]
+  /** What a fault takes at worst before the outputs are off, for each step that raises plates, screens or drive. */
+  readonly let_through?: readonly (LetThrough & { readonly step: number })[]
   readonly rules: readonly Rule[]
   readonly off: OffPlan
   readonly figures: Figures
@@ -142,6 +144,8 @@ export interface HookupLine {
   readonly first: readonly string[]
   /** How the wiring will be proved, in words. */
   readonly proved_by: string
+  /** What would let less through, each with its arithmetic and source: fuse, series resistor, bleeder. Not asked for. */
+  readonly advice?: readonly string[] | undefined
 }
 
 /** Charge and heat a rail stands for. Every step names limits for every rail that is energised in it. */
