@@ -17,8 +17,10 @@ export function offText(dialect: Dialect, channelNumber: number): string {
 
 /**
  * The emergency OFF of several channels: a bare terminator first, so that a half-sent line does not swallow it, then each
- * OFF as a message of its own, since after a parse error the rest of a message is dropped.
+ * OFF as a message of its own, since after a parse error the rest of a message is dropped. Where the supply takes settings only
+ * once it was told `remote`, that word goes before them in the same burst: somebody may have taken its panel meanwhile.
  */
 export function urgentOffText(dialect: Dialect, channelNumbers: readonly number[]): string {
-  return dialect.terminator + channelNumbers.map((n) => offText(dialect, n)).join('')
+  const remote = dialect.remote === null ? '' : dialect.remote + dialect.terminator
+  return dialect.terminator + remote + channelNumbers.map((n) => offText(dialect, n)).join('')
 }

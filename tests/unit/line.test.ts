@@ -356,7 +356,8 @@ describe('the urgent OFF', () => {
     expect(outputs.find((output) => output.kind === 'write')).toEqual({
       kind: 'write',
       urgent: true,
-      text: `\n${offText(fullDialect, 1)}`,
+      // Somebody may have taken the panel: without the remote word before it this supply would ignore OFF.
+      text: `\n:SYST:REM\n${offText(fullDialect, 1)}`,
     })
     expect(w.kinds('failed')).toMatchObject([{ id: 9 }])
   })
@@ -400,7 +401,10 @@ describe('the urgent OFF', () => {
     w.give({ kind: 'urgent off', t_us: w.t_us, channels: ['BENCH.plate'] })
     w.written.length = 0
     w.run(300_000)
-    expect(w.written.slice(0, 2).map((write) => write.text)).toEqual(['\n', `\n${offText(fullDialect, 1)}`])
+    expect(w.written.slice(0, 2).map((write) => write.text)).toEqual([
+      '\n',
+      `\n:SYST:REM\n${offText(fullDialect, 1)}`,
+    ])
   })
 
   it('lets nothing be raised on this line until a new run, but obeys off and zero', () => {
