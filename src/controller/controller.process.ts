@@ -94,7 +94,8 @@ function control(start: Start): void {
     if (broken) return
     const looped = loopStep(loop, input)
     loop = looped.loop
-    for (const output of looped.outputs) if (output.kind === 'write') ports.write(output.port, output.text)
+    for (const output of looped.outputs)
+      if (output.kind === 'write') ports.write(output.port, output.text, output.urgent)
     const entries: RunEntry[] = []
     for (const output of looped.outputs) carry(output, entries)
     if (entries.length > 0) recorder.append(entries)
@@ -201,7 +202,7 @@ function control(start: Start): void {
     broken = true
     const places = Object.fromEntries(start.lines.map(({ config, place }) => [config.port, place]))
     offAtOnce(plan.off, places, (port, text) => {
-      ports.write(port, text)
+      ports.write(port, text, true)
     })
   }
 

@@ -47,7 +47,8 @@ export function makeSafe(job: MakeSafe, handlers: MakeSafeHandlers): Promise<Saf
       obey(turn.outputs)
     }
     const obey = (outputs: readonly SafeOffOutput[]): void => {
-      for (const output of outputs) if (output.kind === 'write') ports.write(output.port, output.text)
+      for (const output of outputs)
+        if (output.kind === 'write') ports.write(output.port, output.text, output.urgent)
       for (const output of outputs) {
         switch (output.kind) {
           case 'write':

@@ -8,7 +8,7 @@ export interface Ports {
   /** Gives up what is open there, and goes on with `then` when it is closed: at once where nothing was. */
   drop(port: string, then: () => void): void
   has(port: string): boolean
-  write(port: string, text: string): void
+  write(port: string, text: string, urgent?: boolean): void
   /** Closes all, and opens none any more. */
   close(): Promise<unknown>
 }
@@ -52,8 +52,8 @@ export function createPorts(now_us: () => number, heard: (port: string, line: Li
       else former.close().then(then, then)
     },
     has: (port) => connections.has(port),
-    write(port, text) {
-      connections.get(port)?.write(text)
+    write(port, text, urgent) {
+      connections.get(port)?.write(text, urgent)
     },
     close() {
       closed = true

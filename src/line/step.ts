@@ -70,20 +70,43 @@ export function openLine(config: LineConfig): LineState {
   }
 }
 
+interface Stepped {
+  readonly state: LineState
+  readonly outputs: readonly LineOutput[]
+}
+
 /**
  * One input in, the next state and what to write and tell out. Times never go back (an earlier one counts as the latest seen).
  * It never throws and never waits; `lineWakeAt` says when the next 'time' is of use.
  */
-export function lineStep(
-  state: LineState,
-  input: LineInput,
-): { readonly state: LineState; readonly outputs: readonly LineOutput[] } {
+export function lineStep(state: LineState, input: LineInput): Stepped {
+  const d = hear(state, input)
+  goOn(d)
+  return { state: d, outputs: d.outputs }
+}
+
+/**
+ * The first half of `lineStep`: what the input says, before anything new is asked. For whoever must judge it first: an OFF it
+ * calls for would else wait behind the next question in the port's own queue. `lineGoOn` is the other half.
+ */
+export function lineHear(state: LineState, input: LineInput): Stepped {
+  const d = hear(state, input)
+  return { state: d, outputs: d.outputs }
+}
+
+/** The second half of `lineStep`: the next question or command, where one is due. */
+export function lineGoOn(state: LineState): Stepped {
+  const d: Draft = { ...state, outputs: [] }
+  goOn(d)
+  return { state: d, outputs: d.outputs }
+}
+
+function hear(state: LineState, input: LineInput): Draft {
   const d: Draft = { ...state, outputs: [] }
   if (input.t_us > d.t_us) d.t_us = input.t_us
   take(d, input)
   clock(d)
-  goOn(d)
-  return { state: d, outputs: d.outputs }
+  return d
 }
 
 /** Earliest time at which a 'time' input would do something; null = only an input from outside can. */

@@ -1,6 +1,6 @@
 import type { LineEvent } from '../exchange/index.js'
 import type { LineConfig, LineInput, LineOutput, LineState } from '../line/index.js'
-import { lineStep, openLine } from '../line/index.js'
+import { lineGoOn, lineHear, openLine } from '../line/index.js'
 import type { Plan } from '../plan/index.js'
 import type { Command, Event, State } from '../sequencer/index.js'
 import { begin, step } from '../sequencer/index.js'
@@ -55,12 +55,11 @@ export function loopStep(loop: Loop, input: LoopInput): Looped {
     portOf: loop.portOf,
     outputs: [],
     heard: [],
+    mayGoOn: new Set(),
   }
   if (input.kind === 'event') feed(work, input.event)
   else drive(work, input.port, input.line)
-  // One event after another, each with its commands carried out before the next is looked at: a replay sees the same order.
-  for (let event = work.heard.shift(); event !== undefined; event = work.heard.shift())
-    if (!isNoNews(work.sequencer, event)) feed(work, event)
+  settle(work)
   return {
     loop: { sequencer: work.sequencer, lines: work.lines, portOf: loop.portOf },
     outputs: work.outputs,
@@ -74,12 +73,44 @@ interface Work {
   readonly outputs: LoopOutput[]
   /** What lines said and the sequencer has not been fed yet. */
   readonly heard: (LineEvent & { readonly t_us: number })[]
+  /** Ports whose line may go on to its next question. */
+  readonly mayGoOn: Set<string>
+}
+
+/**
+ * One event after another, each with its commands carried out before the next is looked at: a replay sees the same order.
+ * Lines ask anything new only when all they heard is judged: an OFF that a reply calls for is then the next thing on the
+ * wire, with no question before it in the port's queue.
+ */
+function settle(work: Work): void {
+  for (;;) {
+    const event = work.heard.shift()
+    const [port] = work.mayGoOn
+    if (event !== undefined) {
+      if (!isNoNews(work.sequencer, event)) feed(work, event)
+    } else if (port !== undefined) {
+      work.mayGoOn.delete(port)
+      const line = work.lines[port]
+      if (line) carry(work, port, lineGoOn(line))
+    } else {
+      return
+    }
+  }
 }
 
 function drive(work: Work, port: string, input: LineInput): void {
   const line = work.lines[port]
   if (!line) return
-  const { state, outputs } = lineStep(line, input)
+  carry(work, port, lineHear(line, input), input.t_us)
+  work.mayGoOn.add(port)
+}
+
+function carry(
+  work: Work,
+  port: string,
+  { state, outputs }: ReturnType<typeof lineHear>,
+  t_us = state.t_us,
+): void {
   work.lines = { ...work.lines, [port]: state }
   // What the line has already written goes first: an OFF that an event causes must be the last word on the wire.
   for (const output of outputs)
@@ -96,7 +127,7 @@ function drive(work: Work, port: string, input: LineInput): void {
         work.outputs.push({ kind: 'health', port, health: output.health })
         break
       case 'event':
-        work.heard.push({ ...output.event, t_us: input.t_us })
+        work.heard.push({ ...output.event, t_us })
         break
     }
   }

@@ -140,8 +140,9 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
   const measured = state.A?.value ?? 0
   const soft = inSoftStart(d.s, step, rail.name, state)
   const charge_A = chargeNow_A(d, step, rail, state, limits)
-  const at = drew(rail, state)
-  const why = reasonText(d.s, rail.name, 'trip', charge_A)
+  // Words only once something is wrong: this runs for every reading, and on the way to an OFF.
+  const at = (): string => drew(rail, state)
+  const why = (): string => reasonText(d.s, rail.name, 'trip', charge_A)
 
   if (
     lasting(
@@ -159,7 +160,7 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
       unit: 'A',
       text:
         collapsed(d, rail, state, limits) ??
-        `${at}, above the trip of ${amps(limits.trip_A + charge_A)}. ${why}${fitsToo(d, rail, measured, limits)}`,
+        `${at()}, above the trip of ${amps(limits.trip_A + charge_A)}. ${why()}${fitsToo(d, rail, measured, limits)}`,
     })
   }
 
@@ -173,7 +174,7 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
       unit: 'A',
       text:
         collapsed(d, rail, state, limits) ??
-        `The supply of ${rail.name} is holding the current at its limit (${amps(limits.supply_limit_A)}) at ${volts(state.V?.value ?? 0)}, set to ${volts(state.set_V)}: the set wants more than this step allows. ${why}`,
+        `The supply of ${rail.name} is holding the current at its limit (${amps(limits.supply_limit_A)}) at ${volts(state.V?.value ?? 0)}, set to ${volts(state.set_V)}: the set wants more than this step allows. ${why()}`,
     })
   }
   const oldest = state.recent[0]

@@ -28,6 +28,11 @@ export class WriteWatch {
     private readonly expired: () => void,
   ) {}
 
+  /** Something written has not been taken yet. */
+  get waiting(): boolean {
+    return this.pending > 0
+  }
+
   begin(): void {
     this.pending += 1
     this.timer ??= setTimeout(this.expired, this.within_ms)

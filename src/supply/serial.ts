@@ -1,3 +1,4 @@
+import { writeSync } from 'node:fs'
 import { SerialPort } from 'serialport'
 import { lineReader, WriteWatch } from './lines.js'
 import { errorText, troubleOf } from './trouble.js'
@@ -12,6 +13,8 @@ import type { Connection, ConnectionHandlers, OpenOptions, PortLine, Trouble } f
  * - a failed write gives an error and two close events: every handler here works once;
  * - closing with a write pending raises an error, which without a listener ends the process: the listener is permanent;
  * - a stuck write holds everything behind it, and its callback never comes: every write is watched by a timer;
+ * - every write goes through a pool of threads that files and names share: what is urgent is handed to the system in this
+ *   turn, on the same descriptor, and through the queue as well where something was still in it;
  * - `destroy()` leaks the descriptor and its lock: only `close()`; `drain` cannot be cancelled: never called;
  * - `hupcl: false`: closing must not drop DTR where that can be helped, since it resets some supplies.
  */
@@ -81,10 +84,14 @@ export function openSerial(
     get isOpen() {
       return !over && port.isOpen
     },
-    write(text) {
+    write(text, urgent = false) {
       if (over || !port.isOpen) return false
+      const bytes = Buffer.from(text, 'latin1')
+      // Behind what is still in the queue it must be said again: an ON in there may not be the last word.
+      const queued = watch.waiting
+      if (urgent && taken(port, bytes) && !queued) return true
       watch.begin()
-      port.write(Buffer.from(text, 'latin1'), () => {
+      port.write(bytes, () => {
         watch.taken()
       })
       return true
@@ -94,5 +101,22 @@ export function openSerial(
       giveBack()
       return free
     },
+  }
+}
+
+/**
+ * Hands all of it to the system at once, beside the library's queue; false where that cannot be done, or not whole. The
+ * descriptor does not block. A half-taken message is no harm: the next OFF begins with a terminator.
+ */
+function taken(port: SerialPort, bytes: Buffer): boolean {
+  const { port: binding } = port
+  if (process.platform !== 'linux' || binding === undefined || !('fd' in binding)) return false
+  const { fd } = binding
+  if (typeof fd !== 'number') return false
+  try {
+    return writeSync(fd, bytes) === bytes.length
+  } catch {
+    // Full, or gone: the queue's own write meets the same and tells of it.
+    return false
   }
 }

@@ -33,8 +33,11 @@ export interface ConnectionHandlers {
 /** One connection, used once: after it is over a fresh one is made. */
 export interface Connection {
   readonly isOpen: boolean
-  /** Writes at once or not at all: a closed connection drops the text and says so by `false`. */
-  write(text: string): boolean
+  /**
+   * Writes at once or not at all: a closed connection drops the text and says so by `false`. `urgent`: past whatever still
+   * waits here to be written; it may then be on the line twice.
+   */
+  write(text: string, urgent?: boolean): boolean
   /** Gives the port back; resolves when another connection can have it. */
   close(): Promise<void>
 }

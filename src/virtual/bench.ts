@@ -34,6 +34,9 @@ export interface VirtualBenchOptions {
   readonly drawn?: (nominal: readonly Element[]) => readonly Element[]
 }
 
+/** How long a person takes to turn a knob (common practice, no source): a jump would charge a reservoir in one blow. */
+const turned_s = 1.5
+
 /** What a hand source can give, A, by what it feeds (common practice, no source). */
 const knob_A = { heater: 20, bias: 0.1, HT: 0.5, screen: 0.2, drive: 0.1, other: 1 }
 
@@ -57,7 +60,7 @@ export function createVirtualBench(
   const outputs = makeOutputs(bench, source.fork('supplies'))
   const fed = new Set(outputs.map(({ rail }) => rail))
   const knobs: Knob[] = Object.entries(equipment.rails).flatMap(([rail, { role }]) =>
-    fed.has(rail) ? [] : [{ rail, limit_A: knob_A[role], V: 0 }],
+    fed.has(rail) ? [] : [{ rail, limit_A: knob_A[role], V: 0, to_V: 0, V_per_s: 0 }],
   )
   const active: FaultSpec[] = []
   let waiting = [...options.faults]
@@ -336,7 +339,8 @@ export function createVirtualBench(
       const knob = knobs.find((other) => other.rail === rail)
       if (knob === undefined) return
       world.touched(world.now_us)
-      knob.V = Math.max(0, volts)
+      knob.to_V = Math.max(0, volts)
+      knob.V_per_s = Math.abs(knob.to_V - knob.V) / turned_s
     },
     clear(name) {
       const output = outputs.find((other) => other.name === name)

@@ -32,6 +32,9 @@ export interface Knob {
   readonly rail: string
   readonly limit_A: number
   V: number
+  /** Where it is being turned to, V, and how fast, V/s. */
+  to_V: number
+  V_per_s: number
 }
 
 /** Supplies, leads and set as one network in time. */
@@ -117,7 +120,10 @@ export function createWorld(
       const source = sourceElement(output)
       if (source.kind === 'supply') send(elements, source, `${source.V} ${source.limit_A}`)
     }
-    for (const knob of knobs) send(elements, knobElement(knob), String(knob.V))
+    for (const knob of knobs) {
+      moving = travel(knob, dt_s) || moving
+      send(elements, knobElement(knob), String(knob.V))
+    }
     return { elements, moving }
   }
   const send = (elements: Element[], element: Element, key: string): void => {
@@ -245,6 +251,15 @@ function breathe(
     )
   const now = parts.gas.get(fault.part) ?? 0
   if (conducts) parts.gas.set(fault.part, full - (full - now) * Math.exp(-dt_s / 30))
+}
+
+/** A knob on its way; true while it moves. */
+function travel(knob: Knob, dt_s: number): boolean {
+  if (knob.V === knob.to_V) return false
+  const most_V = knob.V_per_s * dt_s
+  const left_V = knob.to_V - knob.V
+  knob.V = Math.abs(left_V) <= most_V ? knob.to_V : knob.V + Math.sign(left_V) * most_V
+  return true
 }
 
 function knobElement(knob: Knob): Element {

@@ -2,10 +2,11 @@ import { cpus } from 'node:os'
 import type { Figure } from './figures.js'
 import { healthyFigures } from './healthy.js'
 import { planFigures } from './plan.js'
+import { tripFigures } from './trip.js'
 
 /**
- * `npm run bench [-- --only NAME] [--json]`, and for `healthy` `--sets N --keep FILE`. Measures and shows; it asserts
- * nothing, and no test does.
+ * `npm run bench [-- --only NAME] [--json]`; for `healthy` `--sets N --keep FILE`, for `trip` `--trips N --runs N`. Measures
+ * and shows; it asserts nothing, and no test does.
  */
 const args = process.argv.slice(2)
 const given = (name: string): string | undefined =>
@@ -13,6 +14,7 @@ const given = (name: string): string | undefined =>
 const groups: Readonly<Record<string, () => Figure[] | Promise<Figure[]>>> = {
   plan: planFigures,
   healthy: () => healthyFigures(Number(given('--sets') ?? 20), given('--keep')),
+  trip: () => tripFigures(Number(given('--trips') ?? 8000), Number(given('--runs') ?? 100)),
 }
 
 const json = args.includes('--json')

@@ -36,7 +36,7 @@ export class LiveLine {
     const { state, outputs } = lineStep(this.state, input)
     this.state = state
     for (const output of outputs) {
-      if (output.kind === 'write') this.connection?.write(output.text)
+      if (output.kind === 'write') this.connection?.write(output.text, output.urgent)
       if (output.kind === 'event') this.events.push(output.event)
       if (output.kind === 'reopen') void this.reopen()
     }

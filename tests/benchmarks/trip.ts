@@ -1,0 +1,106 @@
+import { type ChildProcess, fork } from 'node:child_process'
+import { join } from 'node:path'
+import { type Figure, median, quantile } from './figures.js'
+import type { FromFarEnd, Side, ToFarEnd, ToSide } from './trip/messages.js'
+
+/**
+ * The software's share of a trip: from the offending reply on a terminal line to OFF on it, as the far end sees both, against
+ * the least loop that can be written with the same library; turn about, under the same load.
+ */
+export async function tripFigures(trips: number, runs: number): Promise<Figure[]> {
+  const figures: Figure[] = []
+  for (const busy of [0, 2])
+    for (const [supplies, channels] of [
+      [1, 1],
+      [2, 4],
+    ] as const) {
+      const load = busy === 0 ? 'idle' : `${busy} busy processes`
+      const where = `${supplies === 1 ? 'one supply of one channel' : `${supplies} supplies of ${channels} channels`}, ${load}`
+      const us = await withLoad(busy, () => measured(supplies, channels, { do: 'trips', trips }, 'trips'))
+      figures.push(...shares(where, us.us))
+      if (busy > 0) continue
+      const polls = await measured(supplies, channels, { do: 'polls', for_ms: 500, turns: 8 }, 'polls')
+      figures.push(rates(where, polls.rate))
+    }
+  return figures
+}
+
+const program = (name: string): string => join(import.meta.dirname, 'trip', `${name}.js`)
+
+async function withLoad<T>(busy: number, measure: () => Promise<T>): Promise<T> {
+  const load = Array.from({ length: busy }, () => fork(program('busy')))
+  try {
+    return await measure()
+  } finally {
+    for (const one of load) one.kill('SIGKILL')
+  }
+}
+
+async function measured<K extends 'trips' | 'polls'>(
+  supplies: number,
+  channels: number,
+  task: Extract<ToFarEnd, { do: K }>,
+  kind: K,
+): Promise<Extract<FromFarEnd, { kind: K }>> {
+  const children: ChildProcess[] = []
+  try {
+    const far = fork(program('far-end'), [String(supplies), String(channels)])
+    children.push(far)
+    const lines = await heard(far, 'lines')
+    for (const side of ['controller', 'bare'] as const) {
+      const one = fork(program(side))
+      children.push(one)
+      one.send({ do: kind, lines: lines[side] } satisfies ToSide)
+    }
+    const result = heard(far, kind)
+    far.send(task)
+    return await result
+  } finally {
+    for (const child of children) child.disconnect()
+  }
+}
+
+function heard<K extends FromFarEnd['kind']>(
+  far: ChildProcess,
+  kind: K,
+): Promise<Extract<FromFarEnd, { kind: K }>> {
+  return new Promise((resolve, reject) => {
+    far.on('message', (message: FromFarEnd) => {
+      if (message.kind === kind) resolve(message as Extract<FromFarEnd, { kind: K }>)
+    })
+    far.on('exit', (code) => {
+      reject(new Error(`The far end ended early (${code ?? 'killed'}).`))
+    })
+  })
+}
+
+function shares(where: string, us: Readonly<Record<Side, readonly number[]>>): Figure[] {
+  const figure = (name: string, part: number, most: number): Figure => {
+    const ours = quantile(us.controller, part)
+    const bare = quantile(us.bare, part)
+    return {
+      what: `reply to OFF, ${name} of ${us.controller.length} trips, ${where}`,
+      value: ours,
+      unit: 'µs',
+      yardstick: `bare loop, same line, turn about: ${bare.toFixed(0)} µs`,
+      ratio: ours / bare,
+      target: `<= ${most} times`,
+      met: ours / bare <= most,
+    }
+  }
+  return [figure('median', 0.5, 1.3), figure('99.9th percentile', 0.999, 1.5)]
+}
+
+function rates(where: string, rate: Readonly<Record<Side, readonly number[]>>): Figure {
+  const ours = median(rate.controller)
+  const bare = median(rate.bare)
+  return {
+    what: `readings of a rail, ${where}`,
+    value: ours,
+    unit: '/s',
+    yardstick: `bare loop, same line, turn about: ${bare.toFixed(0)} /s`,
+    ratio: ours / bare,
+    target: '>= 0.8 times',
+    met: ours / bare >= 0.8,
+  }
+}

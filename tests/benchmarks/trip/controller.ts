@@ -1,0 +1,73 @@
+import { createPorts } from '../../../src/controller/ports.js'
+import { loopStep, type LoopInput } from '../../../src/loop/index.js'
+import { streamIds, streamsOf, toldOfEvent, toldOfRecord, type RunEntry } from '../../../src/story/index.js'
+import { armed as arm } from './armed.js'
+import type { ToSide } from './messages.js'
+
+/**
+ * The controller's own path — adapter, gate, line, sequencer, urgent write, and what is told of it — with a run that is put
+ * back to its armed state after every trip. What it drives is the code of `src`; only the putting back is of this file.
+ */
+const tick_ms = 25
+
+process.once('message', ({ do: what, lines }: ToSide) => {
+  const start = arm(lines.paths.length, lines.channels)
+  const names = Object.keys(start.loop.lines)
+  const ids = streamIds(streamsOf(start.plan))
+  let { loop } = start
+  let at = process.hrtime.bigint()
+  /** Time of the run: goes on from where it was armed, so that nothing in it has become stale. */
+  const now_us = (): number => start.t_us + Math.round(Number(process.hrtime.bigint() - at) / 1000)
+  let told: RunEntry[] = []
+
+  const feed = (input: LoopInput): void => {
+    const looped = loopStep(loop, input)
+    loop = looped.loop
+    for (const output of looped.outputs)
+      if (output.kind === 'write') ports.write(output.port, output.text, output.urgent)
+    for (const output of looped.outputs) {
+      if (output.kind === 'fed') told.push(toldOfEvent(output.event, ids, 'controller'))
+      else if (output.kind === 'command' && output.command.kind === 'record')
+        told.push(toldOfRecord(output.command.entry, output.t_us, 'controller'))
+    }
+    if (told.length > 1000) told = []
+    if (what === 'trips' && loop.sequencer.phase === 'making off' && !again) {
+      again = true
+      setImmediate(rearm)
+    }
+  }
+  let again = false
+  const rearm = (): void => {
+    again = false
+    loop = start.loop
+    at = process.hrtime.bigint()
+    // One supply is asked, as in the yardstick; the others are as silent as its others.
+    const [first = ''] = names
+    ports.write(first, start.asked[first] ?? '')
+  }
+  const ports = createPorts(now_us, (port, line) => {
+    // The lines of the armed state are open already.
+    if (line.kind !== 'opened') {
+      feed({ kind: 'port', port, line })
+      return
+    }
+    opened += 1
+    if (opened < names.length) return
+    if (what === 'trips') rearm()
+    else {
+      at = process.hrtime.bigint()
+      for (const name of names) ports.write(name, start.asked[name] ?? '')
+    }
+    setInterval(() => {
+      for (const name of names) feed({ kind: 'port', port: name, line: { kind: 'time', t_us: now_us() } })
+      if (what === 'trips')
+        feed({ kind: 'event', event: { kind: 'tick', late_us: 0, slept_us: 0, t_us: now_us() } })
+    }, tick_ms)
+  })
+  let opened = 0
+  for (const [index, name] of names.entries()) {
+    const path = lines.paths[index] ?? ''
+    ports.open(name, { kind: 'serial', path, baud: 115_200, spare_allowed: true })
+  }
+})
+process.on('disconnect', () => process.exit(0))

@@ -1,0 +1,31 @@
+/** What the processes of the trip measurement say to each other. They are all ours and started by one parent. */
+
+/** The two programs held against each other. */
+export type Side = 'controller' | 'bare'
+
+/** Terminal lines of one program: one a supply. */
+export interface Lines {
+  readonly paths: readonly string[]
+  /** Outputs of each supply. */
+  readonly channels: number
+}
+
+export type ToFarEnd =
+  | { readonly do: 'trips'; readonly trips: number }
+  | { readonly do: 'polls'; readonly for_ms: number; readonly turns: number }
+export type FromFarEnd =
+  | { readonly kind: 'lines'; readonly controller: Lines; readonly bare: Lines }
+  /** Microseconds from the offending reply handed to the line to the last OFF read from it, one a trip. */
+  | { readonly kind: 'trips'; readonly us: Readonly<Record<Side, readonly number[]>> }
+  /** Readings of one rail a second, one figure a turn. */
+  | { readonly kind: 'polls'; readonly rate: Readonly<Record<Side, readonly number[]>> }
+
+export type ToSide =
+  | { readonly do: 'trips'; readonly lines: Lines }
+  | { readonly do: 'polls'; readonly lines: Lines }
+
+/** What the supply shows while all is well, and the current that must end it. */
+export const well = { amps: '0.0500', limit_A: 0.09 }
+export const offending = '0.3000'
+
+export const volts = (outputs: number): string => (250 / outputs).toFixed(2)
