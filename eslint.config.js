@@ -32,6 +32,13 @@ export default tseslint.config(
     },
   },
   {
+    // The serial library's poller is bound to the main loop: in a worker thread a port opens, writes, and hears nothing.
+    files: ['src/**/*.ts'],
+    rules: {
+      'no-restricted-imports': ['error', { name: 'node:worker_threads', message: 'A port in a worker receives nothing: use a process.' }],
+    },
+  },
+  {
     files: ['tests/**/*.ts'],
     rules: { '@typescript-eslint/no-non-null-assertion': 'off', '@typescript-eslint/no-confusing-void-expression': 'off' },
   },

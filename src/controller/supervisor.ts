@@ -64,7 +64,7 @@ const tick_ms = 20
 export async function supervise(job: RunJob): Promise<Supervisor | { readonly trouble: string }> {
   const started = await startRecorder({ file: job.run_file })
   if ('trouble' in started) return { trouble: started.trouble }
-  return new RunningSupervisor(job, started.socket)
+  return new RunningSupervisor(job, started.socket, () => started.end())
 }
 
 class RunningSupervisor implements Supervisor {
@@ -84,6 +84,7 @@ class RunningSupervisor implements Supervisor {
   constructor(
     private readonly job: RunJob,
     recorderSocket: string,
+    private readonly endRecorder: () => Promise<void>,
   ) {
     this.ready = new Promise((resolve) => {
       this.settleReady = resolve
@@ -314,6 +315,8 @@ class RunningSupervisor implements Supervisor {
     this.fallback = null
     for (const spare of this.spares.values()) spare.close()
     if (this.controller.connected) this.controller.disconnect()
+    // There was no run: whoever takes its file away must not meet a recorder that still writes it.
+    if (outcome.kind !== 'ended') await this.endRecorder()
     this.settleReady(null)
     this.settleFinished(outcome)
     this.shown.complete()

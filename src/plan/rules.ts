@@ -1,4 +1,4 @@
-import type { Bench, Line, Supply } from '../bench/index.js'
+import { type Bench, type Supply, wire_s } from '../bench/index.js'
 import type { Profile } from '../profile/index.js'
 import type { Rule } from './types.js'
 
@@ -370,16 +370,11 @@ export function seenWithin_s(bench: Bench): number {
  */
 function pollPeriod_s(supply: Supply): number {
   const exchanges = 4 * Object.keys(supply.channels).length
-  return exchanges * (characters_s(supply.line, 30) + answer_s)
+  return exchanges * (wire_s(supply.line, 30) + answer_s)
 }
 
 /** A supply's time to answer a query: common practice, no source. */
 const answer_s = 0.02
-
-function characters_s(line: Line, count: number): number {
-  if (line.kind === 'tcp') return 0
-  return (count * 10) / line.baud
-}
 
 function started(code: RuleCode, bench: Bench, profile: Wishes, time_budget_s: number | null): Starting {
   const base = starting[code]

@@ -16,9 +16,13 @@ export interface RecorderStart {
 export interface StartedRecorder {
   readonly socket: string
   readonly pid: number
+  /** Tells it to end and settles when it has: for a run that never was, whose file is taken away. It is given 3 s. */
+  end(): Promise<void>
 }
 
 const wordShape = z.union([z.object({ ready: z.literal(true) }), z.object({ trouble: z.string() })])
+
+const end_within_ms = 3000
 
 /** Starts the recorder process, detached, on a socket in a private folder; settles when it listens or says why it cannot. */
 export async function startRecorder(
@@ -56,8 +60,26 @@ export async function startRecorder(
   })
   child.stdout.destroy()
   child.unref()
+  const gone = new Promise<void>((resolve) => {
+    if (child.exitCode !== null || child.signalCode !== null) resolve()
+    else
+      child.once('exit', () => {
+        resolve()
+      })
+  })
   const word = wordShape.safeParse(parse(said)).data ?? { trouble: 'The recorder ended before it was ready.' }
-  if ('ready' in word && child.pid !== undefined) return { socket, pid: child.pid }
+  if ('ready' in word && child.pid !== undefined) {
+    return {
+      socket,
+      pid: child.pid,
+      async end() {
+        child.kill('SIGTERM')
+        const given = setTimeout(() => child.kill('SIGKILL'), end_within_ms)
+        await gone
+        clearTimeout(given)
+      },
+    }
+  }
   child.kill('SIGKILL')
   await rm(folder, { recursive: true, force: true })
   return 'trouble' in word ? word : { trouble: 'The recorder has no process.' }

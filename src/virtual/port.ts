@@ -1,5 +1,5 @@
 import type { Chance } from '../chance/index.js'
-import type { Line } from '../bench/index.js'
+import { type Line, wire_s } from '../bench/index.js'
 import type { LineFaults, VirtualInstrument } from './supplies-types.js'
 
 /**
@@ -34,8 +34,7 @@ export interface PortWords {
 
 export function createPort(line: Line, words: PortWords, chance: Chance, act: Act): Port {
   const { terminator } = words
-  const byte_us =
-    line.kind === 'serial' || (line.kind === 'virtual' && line.as === 'pty') ? 1e7 / line.baud : 0
+  const byte_us = wire_s(line, 1) * 1e6
   const abuses: string[] = []
   let buffer = ''
   let dropping = false

@@ -45,6 +45,8 @@ export async function tcpFarEnd(): Promise<{
   onData(heard: (text: string) => void): void
   write(text: string): void
   hangUp(): void
+  /** Takes nothing more from its clients. */
+  pause(): void
   close(): Promise<void>
 }> {
   const clients = new Set<Socket>()
@@ -70,6 +72,9 @@ export async function tcpFarEnd(): Promise<{
       for (const client of clients) client.write(Buffer.from(text, 'latin1'))
     },
     hangUp,
+    pause: () => {
+      for (const client of clients) client.pause()
+    },
     close: () =>
       new Promise((resolve) => {
         hangUp()
