@@ -1,8 +1,11 @@
 import { writeSync } from 'node:fs'
+import { isatty } from 'node:tty'
 import { SerialPort } from 'serialport'
 import { lineReader, WriteWatch } from './lines.js'
 import { errorText, troubleOf } from './trouble.js'
 import type { Connection, ConnectionHandlers, OpenOptions, PortLine, Trouble } from './types.js'
+
+const alive_ms = 250
 
 /**
  * A serial port through the library, with its quirks kept in this one file:
@@ -10,6 +13,8 @@ import type { Connection, ConnectionHandlers, OpenOptions, PortLine, Trouble } f
  * - writes to a closed port are queued and sent after the next open of the same object: so one object per connection, and
  *   `isOpen` is asked before every write;
  * - a lost device is only noticed while the stream is read: the reader is attached before anything else, never paused;
+ * - a hung-up port may also be read for ever, at full speed and without a word: whether it is still a terminal is asked of the
+ *   system a few times a second, and closing ends the reading;
  * - a failed write gives an error and two close events: every handler here works once;
  * - closing with a write pending raises an error, which without a listener ends the process: the listener is permanent;
  * - a stuck write holds everything behind it, and its callback never comes: every write is watched by a timer;
@@ -29,6 +34,7 @@ export function openSerial(
     if (over) return
     over = true
     watch.stop()
+    clearInterval(alive)
     gate.finish()
     if (trouble !== null) handlers.closed(trouble)
   }
@@ -58,6 +64,13 @@ export function openSerial(
     if (port.isOpen) port.flush(() => undefined)
     giveBack()
   })
+
+  const alive = setInterval(() => {
+    const fd = descriptor(port)
+    if (fd === null || isatty(fd)) return
+    finish(troubleOf(line, 'the terminal is gone', 'gone'))
+    giveBack()
+  }, alive_ms)
 
   port.on('data', (chunk: unknown) => {
     if (!over && chunk instanceof Uint8Array) gate.take(chunk)
@@ -109,14 +122,19 @@ export function openSerial(
  * descriptor does not block. A half-taken message is no harm: the next OFF begins with a terminator.
  */
 function taken(port: SerialPort, bytes: Buffer): boolean {
-  const { port: binding } = port
-  if (process.platform !== 'linux' || binding === undefined || !('fd' in binding)) return false
-  const { fd } = binding
-  if (typeof fd !== 'number') return false
+  const fd = descriptor(port)
+  if (fd === null) return false
   try {
     return writeSync(fd, bytes) === bytes.length
   } catch {
     // Full, or gone: the queue's own write meets the same and tells of it.
     return false
   }
+}
+
+/** The open port's own descriptor; null where it has none that the system's calls take. */
+function descriptor(port: SerialPort): number | null {
+  const { port: binding } = port
+  if (process.platform !== 'linux' || !port.isOpen || binding === undefined || !('fd' in binding)) return null
+  return typeof binding.fd === 'number' ? binding.fd : null
 }
