@@ -5,7 +5,7 @@ import { planFigures } from './plan.js'
 import { tripFigures } from './trip.js'
 
 /**
- * `npm run bench [-- --only NAME] [--json]`; for `healthy` `--sets N --keep FILE`, for `trip` `--trips N --runs N`. Measures
+ * `npm run bench [-- --only NAME] [--json]`; for `healthy` `--sets N --keep FILE`, for `trip` `--trips N`. Measures
  * and shows; it asserts nothing, and no test does.
  */
 const args = process.argv.slice(2)
@@ -14,7 +14,7 @@ const given = (name: string): string | undefined =>
 const groups: Readonly<Record<string, () => Figure[] | Promise<Figure[]>>> = {
   plan: planFigures,
   healthy: () => healthyFigures(Number(given('--sets') ?? 20), given('--keep')),
-  trip: () => tripFigures(Number(given('--trips') ?? 8000), Number(given('--runs') ?? 100)),
+  trip: () => tripFigures(Number(given('--trips') ?? 8000)),
 }
 
 const json = args.includes('--json')

@@ -7,7 +7,7 @@ import type { FromFarEnd, Side, ToFarEnd, ToSide } from './trip/messages.js'
  * The software's share of a trip: from the offending reply on a terminal line to OFF on it, as the far end sees both, against
  * the least loop that can be written with the same library; turn about, under the same load.
  */
-export async function tripFigures(trips: number, runs: number): Promise<Figure[]> {
+export async function tripFigures(trips: number): Promise<Figure[]> {
   const figures: Figure[] = []
   for (const busy of [0, 2])
     for (const [supplies, channels] of [
