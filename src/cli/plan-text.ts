@@ -15,7 +15,11 @@ export function planPage(plan: Plan): string {
     section('WATCHED INPUTS', inputs(plan)),
     section('MERCURY-VAPOUR RECTIFIERS', mercury(plan, sources)),
     section('FILAMENTS ON DIRECT CURRENT', filaments(plan)),
-    section('STEPS', [...steps(plan), ...planPlots(plan)]),
+    section('STEPS', [
+      ...steps(plan),
+      ...(plan.left_out ?? []).flatMap(({ text }) => wrapped(text, '  ')),
+      ...planPlots(plan),
+    ]),
     section('WHAT A FAULT LETS THROUGH AT WORST', letThroughLines(plan)),
     section('WHY THESE LIMITS', why),
     ...chartSections(plan).map(([title, lines]) => section(title, lines)),

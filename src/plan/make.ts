@@ -100,6 +100,7 @@ export function makePlan(
     ...byHand(equipment, built.steps),
     steps: built.steps,
     ...letThroughOf(built),
+    ...(built.left_out.length > 0 && { left_out: built.left_out }),
     rules: [...standardRules(bench, profile, time_budget_s), ...inputRules(meters)],
     off: offPlan(bench, equipment, desk),
     figures: figuresOf(profile, equipment, desk, built),

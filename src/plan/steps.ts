@@ -30,6 +30,7 @@ export interface Built {
   /** Shorted capacitors that would burn a part inside every trip: each at its worst step. */
   readonly hidden: readonly HiddenShort[]
   readonly let_through: NonNullable<Plan['let_through']>
+  readonly left_out: NonNullable<Plan['left_out']>
   readonly tests: Readonly<Record<RailName, readonly HookupTest[]>>
   readonly cut: readonly {
     readonly rail: RailName
@@ -67,6 +68,7 @@ class Builder {
   private readonly steps: Step[] = []
   private readonly problems: LimitProblem[] = []
   private readonly cut: Built['cut'][number][] = []
+  private readonly left_out: Built['left_out'][number][] = []
   private readonly let_through: Built['let_through'][number][] = []
   private readonly tests: Record<RailName, readonly HookupTest[]> = {}
   private readonly ceilings_A: Record<RailName, number> = {}
@@ -94,9 +96,9 @@ class Builder {
   }
 
   built(): Built {
-    const { steps, problems, stored_J, unguarded, tests, cut, let_through } = this
+    const { steps, problems, stored_J, unguarded, tests, cut, let_through, left_out } = this
     const hidden = [...this.hidden.values()]
-    return { steps, problems, stored_J, unguarded, hidden, let_through, tests, cut }
+    return { steps, problems, stored_J, unguarded, hidden, let_through, left_out, tests, cut }
   }
 
   stage(stage: FilledStage, next: FilledStage | undefined): void {
@@ -204,7 +206,10 @@ class Builder {
       }
       const point = this.point({ ...this.volts, [rail]: target_V }, null)
       // A step of ours where a gas regulator may be lit or dark is left out: the next one is held instead.
-      if (point.strikes.length > 0 && stage.added !== null && at < stage.to_V.length - 1) continue
+      if (point.strikes.length > 0 && stage.added !== null && at < stage.to_V.length - 1) {
+        this.left_out.push(...point.strikes.map((each) => leftOut(rail, target_V, each)))
+        continue
+      }
       this.refuseStrikes(name, rail, target_V, point)
       const charging_F = point.charging_F[rail] ?? 0
       const filled = defaultsFor(equipment, rail, charging_F)
@@ -502,6 +507,20 @@ class Builder {
       ...(low && { filaments_low: true }),
       ...step,
     })
+  }
+}
+
+/** Why the program's own step is not held: two currents would both be right there. */
+function leftOut(
+  rail: RailName,
+  V: number,
+  doubt: PointLimits['strikes'][number],
+): Built['left_out'][number] {
+  const { regulator, dark_V, low_V, high_V } = doubt
+  return {
+    rail,
+    V,
+    text: `${rail} is not held at ${show(V, 'V')}, as it would be else: ${regulator} gets ${show(dark_V, 'V')} there while dark and strikes somewhere from ${show(low_V, 'V')} to ${show(high_V, 'V')}, so it may be lit or dark and no current can be judged. The ramp passes through to the next step.`,
   }
 }
 

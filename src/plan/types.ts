@@ -35,6 +35,8 @@ export interface Plan {
   /** Directly heated stages and what the polarity of their supply does; absent where there is none. */
   readonly filaments?: readonly FilamentPlan[]
   readonly steps: readonly Step[]
+  /** Steps that the program would have filled in and does not hold, each with its reason. */
+  readonly left_out?: readonly { readonly rail: RailName; readonly V: number; readonly text: string }[]
   /** What a fault takes at worst before the outputs are off, for each step that raises plates, screens or drive. */
   readonly let_through?: readonly (LetThrough & { readonly step: number })[]
   readonly rules: readonly Rule[]

@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest'
+import { planPage } from '../../src/cli/plan-text.js'
 import { loadAll } from '../../src/files/index.js'
 import { heaterPoint, heaterSigns, heaterWarming } from '../../src/limits/index.js'
 import { makePlan } from '../../src/plan/index.js'
@@ -129,5 +130,12 @@ describe('a hold where a gas regulator may be lit or dark', () => {
       .map((s) => s.target_V)
     expect(targets).toContain(250)
     expect(targets).not.toContain(200)
+    // The plan says so, with the volts between which the tube strikes.
+    expect(plan?.left_out?.map(({ rail, V }) => [rail, V])).toContainEqual(['HT', 200])
+    expect(plan?.left_out?.[0]?.text).toMatch(
+      /^HT is not held at 200 V, .* V9 gets 15\d V there while dark and strikes somewhere from 146 V to 185 V/,
+    )
+    if (plan === null) throw new Error('no plan')
+    expect(planPage(plan).replaceAll(/\s+/g, ' ')).toContain('HT is not held at 200 V')
   })
 })
