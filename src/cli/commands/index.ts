@@ -8,6 +8,7 @@ import { registerRun } from './run.js'
 import { registerQualify } from './qualify.js'
 import { registerRehearse } from './rehearse.js'
 import { registerReplay } from './replay.js'
+import { registerReport } from './report.js'
 import { registerPlan } from './plan.js'
 import { registerRuns } from './runs.js'
 import { registerSafeOff } from './safe-off.js'
@@ -32,6 +33,7 @@ export const commands: readonly Register[] = [
   registerTrend,
   registerReplay,
   registerExport,
+  registerReport,
   registerVirtualBench,
   registerRun,
   registerQualify,

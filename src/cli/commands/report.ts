@@ -1,0 +1,53 @@
+import { writeFileSync } from 'node:fs'
+import { basename, resolve } from 'node:path'
+import { storyOf } from '../../record/index.js'
+import { type Exit, exits } from '../exits.js'
+import { type Io, printJson } from '../io.js'
+import { shown } from '../problems.js'
+import { refuse } from '../refuse.js'
+import { reportPage } from '../report/page.js'
+import { withRun } from '../with-run.js'
+import type { Register } from './index.js'
+
+interface Options {
+  readonly out?: string
+  readonly json?: boolean
+}
+
+/** `slowglow report RUN`: the whole run as one printable page that needs nothing else to open. */
+export const registerReport: Register = (program, io) => {
+  program
+    .command('report')
+    .description(
+      'a run as one self-contained HTML file to print: plots, limits and reasons, events, verdicts',
+    )
+    .argument('<run>', 'run file, or the beginning or end of its name among ./runs')
+    .option('--out <file>', 'where to; never written over. Unless given: the run’s name here')
+    .option('--json', 'one JSON document on standard output')
+    .action((run: string, options: Options) => {
+      process.exitCode = command(run, options, io)
+    })
+}
+
+function command(run: string, { out, json = false }: Options, io: Io): Exit {
+  return withRun(run, json, io, (reader) => {
+    const file = resolve(io.cwd, out ?? `${basename(reader.path).replace(/\.slowglow$/, '')}.html`)
+    const story = storyOf(reader)
+    try {
+      writeFileSync(file, reportPage(reader, story), { flag: 'wx' })
+    } catch (error) {
+      const exists = error instanceof Error && 'code' in error && error.code === 'EEXIST'
+      return refuse(io, json, {
+        exit: exits.usage,
+        where: file,
+        what: exists
+          ? `${file} exists already and is not written over.`
+          : `The report could not be written to ${file}: ${error instanceof Error ? error.message : String(error)}.`,
+        remedy: 'Give another name with --out.',
+      })
+    }
+    if (json) printJson(io, { run: story.run, file })
+    else io.out(`${shown(file, io.cwd)}: open it in any browser, print it from there.`)
+    return exits.done
+  })
+}

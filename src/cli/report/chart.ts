@@ -1,0 +1,139 @@
+import { formatShort } from '../../quantities/index.js'
+import type { RunReader, StepStory, Story } from '../../record/index.js'
+import { roundStep } from '../plan-plot/points.js'
+import { escaped } from './html.js'
+
+const width = 1000
+const height = 260
+const left = 90
+const right = 20
+const top = 34
+const bottom = 34
+const inner = width - left - right
+
+interface Panel {
+  readonly rail: string
+  readonly unit: 'V' | 'A'
+  readonly streams: readonly number[]
+}
+
+/**
+ * Volts and current of every rail over the time of the run: each pixel column from its lowest to its highest reading, so that
+ * a spike of one sample is on paper too; for currents the band as an area and the trip as a dashed line, step by step.
+ */
+export function charts(reader: RunReader, story: Story): string {
+  const span = reader.span()
+  if (span === null) return ''
+  const streams = reader.streams()
+  const rails = [...new Set(streams.flatMap(({ rail }) => (rail === null ? [] : [rail])))]
+  const panels = rails.flatMap((rail): Panel[] =>
+    (['V', 'A'] as const).flatMap((unit) => {
+      const of = streams.filter((stream) => stream.rail === rail && stream.unit === unit)
+      return of.length === 0 ? [] : [{ rail, unit, streams: of.map(({ id }) => id) }]
+    }),
+  )
+  return panels.map((panel) => chart(reader, story, panel, span)).join('\n')
+}
+
+function chart(
+  reader: RunReader,
+  story: Story,
+  { rail, unit, streams }: Panel,
+  { from_us, to_us }: { readonly from_us: number; readonly to_us: number },
+): string {
+  const traces = streams.map((id) => reader.overview(id, inner, from_us, to_us).columns)
+  const seen = traces.flat()
+  if (seen.length === 0) return ''
+  const limits = unit === 'A' ? limitsOf(story, rail) : []
+  const most = 1.05 * Math.max(...seen.map(({ max }) => max), ...limits.map(({ trip_A }) => trip_A))
+  const least = Math.min(0, ...seen.map(({ min }) => min))
+  if (!(most > least)) return ''
+  const x = (t_s: number): number => left + (inner * (t_s * 1e6 - from_us)) / Math.max(1, to_us - from_us)
+  const y = (value: number): number =>
+    top + (height - top - bottom) * (1 - (Math.min(value, most) - least) / (most - least))
+  const one = (value: number): string => value.toFixed(1)
+  const name = `${rail}, ${unit === 'V' ? 'volts' : 'current'}`
+  const trace = traces.map((columns) => {
+    const points = columns.flatMap(({ column, first, last, min, max }) => {
+      const at = one(left + column + 0.5)
+      return [first, min, max, last].map((value) => `${at},${one(y(value))}`)
+    })
+    return `<polyline points="${points.join(' ')}" stroke="#000" stroke-width="1.2" stroke-linejoin="round"/>`
+  })
+  const areas = limits.map(({ from_s, to_s, lower_A, upper_A, trip_A }) => {
+    const [a, b] = [one(x(from_s)), one(x(to_s))]
+    return (
+      `<polygon points="${a},${one(y(lower_A))} ${b},${one(y(lower_A))} ${b},${one(y(upper_A))} ${a},${one(y(upper_A))}" fill="#ccc" stroke="none"/>` +
+      `<line x1="${a}" x2="${b}" y1="${one(y(trip_A))}" y2="${one(y(trip_A))}" stroke="#000" stroke-dasharray="7 4"/>`
+    )
+  })
+  return [
+    `<svg viewBox="0 0 ${width} ${height}" role="img" fill="none" font-family="sans-serif" font-size="13">`,
+    `<title>${escaped(`${name} over the time of the run`)}</title>`,
+    `<text x="${left}" y="20" fill="#000" font-size="16" font-weight="bold">${escaped(name)}</text>`,
+    ...valueGrid(least, most, unit, y),
+    ...areas,
+    ...stepMarks(story.steps, x),
+    ...trace,
+    ...timeMarks(from_us / 1e6, to_us / 1e6, x),
+    '</svg>',
+  ].join('\n')
+}
+
+interface Held {
+  readonly from_s: number
+  readonly to_s: number
+  readonly lower_A: number
+  readonly upper_A: number
+  readonly trip_A: number
+}
+function limitsOf({ steps, duration_s }: Story, rail: string): Held[] {
+  return steps.flatMap((step, i) => {
+    const found = step.rails.find((each) => each.rail === rail)
+    if (found === undefined || step.began_s === null) return []
+    const { lower_A, upper_A, trip_A } = found
+    return [{ from_s: step.began_s, to_s: endOf(steps, i) ?? duration_s, lower_A, upper_A, trip_A }]
+  })
+}
+const endOf = (steps: readonly StepStory[], i: number): number | null =>
+  steps.slice(i + 1).find(({ began_s }) => began_s !== null)?.began_s ?? null
+
+function valueGrid(least: number, most: number, unit: 'V' | 'A', y: (value: number) => number): string[] {
+  const step = roundStep(most - least, 5)
+  const lines: string[] = []
+  for (let value = Math.ceil(least / step) * step; value <= most; value += step) {
+    const at = y(value).toFixed(1)
+    lines.push(
+      `<line x1="${left}" x2="${width - right}" y1="${at}" y2="${at}" stroke="#ddd"/>` +
+        `<text x="${left - 8}" y="${at}" dy="4" text-anchor="end" fill="#000">${escaped(formatShort(value, unit))}</text>`,
+    )
+  }
+  return lines
+}
+
+/** Steps by number where there is room for it, else every so many. */
+function stepMarks(steps: readonly StepStory[], x: (t_s: number) => number): string[] {
+  let last = -Infinity
+  return steps.flatMap(({ index, began_s }) => {
+    if (began_s === null) return []
+    const at = x(began_s)
+    const mark = `<line x1="${at.toFixed(1)}" x2="${at.toFixed(1)}" y1="${top}" y2="${height - bottom}" stroke="#bbb" stroke-dasharray="1 3"/>`
+    if (at - last < 22) return [mark]
+    last = at
+    return [
+      `${mark}<text x="${(at + 2).toFixed(1)}" y="${top - 3}" fill="#555" font-size="11">${index}</text>`,
+    ]
+  })
+}
+
+function timeMarks(from_s: number, to_s: number, x: (t_s: number) => number): string[] {
+  const unit = to_s - from_s > 2 * 3600 ? 3600 : to_s - from_s > 120 ? 60 : 1
+  const name = unit === 3600 ? 'h' : unit === 60 ? 'min' : 's'
+  const step = roundStep((to_s - from_s) / unit, 8) * unit
+  const marks: string[] = []
+  for (let t_s = Math.ceil(from_s / step) * step; t_s <= to_s; t_s += step)
+    marks.push(
+      `<text x="${x(t_s).toFixed(1)}" y="${height - 12}" text-anchor="middle" fill="#000">${Number((t_s / unit).toPrecision(4))} ${name}</text>`,
+    )
+  return marks
+}
