@@ -61,7 +61,7 @@ describe('the report of a run', () => {
     const spiked = entries.map((entry, i) =>
       i === at && entry.entry === 'reading' ? { ...entry, n: 40 * Math.max(1, entry.n) } : entry,
     )
-    expect(above(page(spiked))).toBeGreaterThan(above(page(entries)) + 50)
+    expect(above(page(spiked))).toBeGreaterThan(above(page(entries)) + 20)
   })
 
   it('takes nothing that a person or a file wrote for markup', () => {
