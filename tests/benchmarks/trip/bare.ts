@@ -16,6 +16,8 @@ process.once('message', ({ do: what, lines }: ToSide) => {
       : numbers.flatMap((n) => [`${select(n)}:MEAS:VOLT?\n`, `${select(n)}:MEAS:CURR?\n`])
   const ports = lines.paths.map((path) => new SerialPort({ path, baudRate: 115_200 }))
   for (const [index, port] of ports.entries()) {
+    // The far end goes first when the measurement is over.
+    port.on('error', () => process.exit(0))
     const parser = port.pipe(new ReadlineParser())
     let at = 0
     const ask = (): void => {
