@@ -218,6 +218,18 @@ const step = z.looseObject({
   needs_bias: z.boolean(),
   needs_plate: text.nullable(),
   filaments_low: z.boolean().exactOptional(),
+  drive: z
+    .array(
+      z.looseObject({
+        tube: text,
+        grid_A: number,
+        meter: z.looseObject({ name: text, volts: number, lost_V: number }).nullable(),
+        bias: z.looseObject({ rail: text, with_A: number, lost_A: number }).nullable(),
+        text,
+      }),
+    )
+    .optional(),
+  needs_drive: z.array(text).optional(),
   hands_clear: z.boolean(),
   expected_s: number,
   only_if: z.looseObject({ over_rating: text, rated_V: number }).optional(),

@@ -1,6 +1,15 @@
 export type * from './types.js'
 export { equipmentShape } from './shape.js'
 export { otherControls } from './charts.js'
+export {
+  drivenRating,
+  drivenStages,
+  figuresOf,
+  knownServices,
+  type KnownFigures,
+  type KnownRating,
+  type StageInMode,
+} from './driven.js'
 export { readEquipment } from './read.js'
 export { recordOf, withOwnerChecks } from './known.js'
 export { chainAmps, filamentOf, type FilamentBias } from './filaments.js'

@@ -50,11 +50,6 @@ function checkModes(equipment: Equipment, known: Known, report: Report): void {
     tube.modes?.forEach((mode, i) => {
       mention(['tubes', name, 'modes', i], mode)
     })
-    tube.sections.forEach((section, s) => {
-      section.driven_in?.forEach((mode) => {
-        mention(['tubes', name, 'sections', s, 'driven_in'], mode)
-      })
-    })
   }
   for (const [name, rail] of Object.entries(equipment.rails))
     for (const mode of Object.keys(rail.totals)) mention(['rails', name, 'totals', mode], mode)

@@ -1,6 +1,7 @@
 import { own } from '../quantities/index.js'
 import type { SectionModel } from '../tubes/index.js'
 import type { Element, Network } from '../network/index.js'
+import { drivenElement, drivenStages, type StageInMode } from './driven.js'
 import { heaterRating } from './heaters.js'
 import { filamentOf } from './filaments.js'
 import { recordOf } from './known.js'
@@ -78,11 +79,22 @@ export function toNetwork(
     if (!lifted.has(name)) elements.push(...partElements(equipment, name, mode, options))
   for (const [name, tube] of Object.entries(equipment.tubes))
     elements.push(...tubeElements(equipment, name, tube, options))
+  for (const of of drivenStages(equipment, mode)) drive(equipment, elements, of)
   const chains = options.heaters === false ? {} : equipment.heater_chains
   for (const [name, chain] of Object.entries(chains))
     elements.push(...chainElements(equipment, name, chain, options))
   for (const { name, a, b, ohm } of options.meters ?? []) elements.push({ kind: 'meter', name, a, b, ohm })
   return { ground: equipment.chassis_node, elements }
+}
+
+/** Puts what drive adds into the element of a driven stage. */
+function drive(equipment: Equipment, elements: Element[], of: StageInMode): void {
+  const name = sectionName(of.tube, equipment.tubes[of.tube]?.sections.length ?? 1, of.section)
+  const at = elements.findIndex((element) => element.name === name)
+  const element = elements[at]
+  if (element?.kind !== 'triode' && element?.kind !== 'screen tube') return
+  const driven = drivenElement(equipment, of, element.model)
+  if (driven !== null) elements[at] = { ...element, driven }
 }
 
 /** The element that a section of a tube is in the network. */

@@ -9,6 +9,8 @@ import {
 } from '../quantities/index.js'
 import { checkCharts, toCharts } from './charts.js'
 import { checkHeaters } from './heaters.js'
+import { checkDriven } from './check-driven.js'
+import { toDriven } from './driven-shape.js'
 import { createKnown, polarityOf } from './known.js'
 import { checkMeaning } from './meaning.js'
 import { toNetwork } from './network.js'
@@ -32,6 +34,7 @@ export function readEquipment(
   const equipment = fromWritten(rough, report)
   const known = createKnown(equipment, rough.broken)
   checkMeaning(equipment, known, report)
+  checkDriven(equipment, known, report)
   checkCharts(equipment, known, report)
   checkHeaters(equipment, known, report)
   if (equipment.level === 3) checkNodes(equipment, known, report)
@@ -261,6 +264,7 @@ function toTube(
     ...(tube.does !== undefined && { does: tube.does }),
     sections: given.flatMap((section, i) => toSection(section, i, name, tube, report) ?? []),
     ...(tube.rail !== undefined && { rail: tube.rail }),
+    ...(tube.driven !== undefined && given.length === 0 && { driven: toDriven(tube.driven) }),
     ...(tube.modes !== undefined && { modes: tube.modes }),
     ...(tube.pulled !== undefined && { pulled: tube.pulled }),
     ...(tube.mercury !== undefined && { mercury: tube.mercury }),
@@ -291,8 +295,7 @@ function toSection(
     ...(section.screen !== undefined && { screen: section.screen }),
     ...(section.grid !== undefined && { grid: section.grid }),
     ...(section.triode_connected !== undefined && { triode_connected: section.triode_connected }),
-    ...(section.driven_in !== undefined && { driven_in: section.driven_in }),
-    ...(section.service !== undefined && { service: section.service }),
+    ...(section.driven !== undefined && { driven: toDriven(section.driven) }),
   }
 }
 

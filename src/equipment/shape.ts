@@ -1,5 +1,6 @@
 import * as z from 'zod'
 import { chartsShape } from './chart-shape.js'
+import { drivenShape } from './driven-shape.js'
 import { tubeTypeShape } from './tube-types.js'
 import { choice, flag, group, list, name, nodes, quantity, ratio, table, text } from '../quantities/index.js'
 
@@ -214,8 +215,7 @@ const electrodes = {
   grid: node('control grid').optional(),
   cathode: node('cathode (filament return)').optional(),
   triode_connected: flag('screen joined to plate').optional(),
-  driven_in: list(name('a mode'), 'modes in which it is driven and judged by service data').optional(),
-  service: text('service it is used in when driven, as in the tube data').optional(),
+  driven: drivenShape.optional(),
 }
 const tubeShape = group(
   {

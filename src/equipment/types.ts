@@ -1,4 +1,4 @@
-import type { TubeRecord } from '../tubes/index.js'
+import type { DrivenBy, DrivenFigures, TubeRecord } from '../tubes/index.js'
 
 /**
  * What a set is, as far as its file says. Everything is in SI units; every node is a name.
@@ -153,9 +153,39 @@ export interface Section {
   readonly cathode: NodeName
   /** Wired as a triode: screen to plate. */
   readonly triode_connected?: boolean
-  /** Modes in which this section is driven (class C etc.) and must be judged by service data, not by the static model. */
-  readonly driven_in?: readonly ModeName[]
-  readonly service?: string
+  /** How it is used in modes in which it is driven: judged there by service data on top of the static model. */
+  readonly driven?: DrivenStage
+}
+
+/** A stage driven by radio frequency or audio in some modes. */
+export interface DrivenStage {
+  readonly in: readonly ModeName[]
+  readonly by: DrivenBy
+  /** As in the tube data: "class C telegraphy", "class C plate-modulated", "class AB2"… */
+  readonly service: string
+  readonly duty: 'CCS' | 'ICAS'
+  /** What holds the tube when drive is lost. */
+  readonly bias: 'fixed' | 'cathode resistor' | 'grid leak'
+  /** Whether the stages before it rise with the same HT. */
+  readonly drive: 'with HT' | 'steady'
+  /** Tube whose output drives it. */
+  readonly from?: PartName
+  /** The handbook's own figures, where the tube data have none for this service or the set is run otherwise. */
+  readonly figures?: DrivenFigures & { readonly source: string }
+  /** Most that the service allows, where the tube data do not say. */
+  readonly rating?: DrivenRating
+  /** Where a meter on the bench shows the grid current as volts. */
+  readonly shows?: { readonly node: NodeName; readonly against: NodeName }
+  /** The set's own meter that shows it, outside the case. */
+  readonly panel?: string
+}
+export interface DrivenRating {
+  readonly plate_V: number | null
+  readonly plate_A: number
+  readonly screen_W: number | null
+  readonly grid_A: number | null
+  readonly plate_input_W: number | null
+  readonly source: string
 }
 export interface Tube {
   /** As in the catalogue (aliases resolved by the loader; the owner's own word kept in `written`). */
@@ -165,6 +195,8 @@ export interface Tube {
   readonly record?: TubeRecord
   readonly does?: string
   readonly sections: readonly Section[]
+  /** Where no nodes are given: how it is used in modes in which it is driven. */
+  readonly driven?: DrivenStage
   /** Level 1: which rail it draws from, where no nodes are given. */
   readonly rail?: RailName
   /** Modes in which it conducts at level 1; all when absent. */

@@ -13,6 +13,7 @@ import { tubeSource } from './sampling.js'
 import { hiddenShorts } from './shorts.js'
 import type { StrikeDoubt } from './strikes.js'
 import type {
+  DrivenNow,
   HeaterSign,
   HiddenShort,
   LimitProblem,
@@ -39,6 +40,8 @@ export interface PointLimits {
   readonly shorts: readonly ShortCase[]
   /** Gas regulators that may be lit or dark here. */
   readonly strikes: readonly StrikeDoubt[]
+  /** Stages that are driven here (level 3). */
+  readonly driven: readonly DrivenNow[]
 }
 
 export interface Raising {
@@ -137,6 +140,7 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
         charging_F,
         problems,
         unguarded,
+        driven: point?.driven ?? [],
         strikes: tubes === 'hot' ? (point?.strikes ?? []) : [],
         hidden: hiddenShorts(point?.shorts ?? [], limits),
         shorts: point?.shorts ?? [],
@@ -274,10 +278,18 @@ function fromNetwork(bench: RailBench, at_V: number, mode: ModeName, point: Oper
     .slice(0, 3)
     .map(({ tube, A }) => `${tube} ${show(A, 'A')}`)
   const expected_A = point.expected_A[bench.name] ?? 0
+  // A driven stage is named on the rails that feed it, with what its current is scaled from.
+  const onRail =
+    bench.role === 'bias'
+      ? []
+      : point.driven.filter(
+          ({ tube, plate_A }) =>
+            plate_A > 1e-4 && shares.some((share) => share.tube === tube && share.A > 0.5 * plate_A),
+        )
   return {
     expected_A,
-    text: `the set's circuit solved at ${show(at_V, 'V')} in ${mode} with nominal parts${largest.length > 0 ? `; most of it: ${largest.join(', ')}` : ''}`,
-    source: 'the set file and tube data',
+    text: `the set's circuit solved at ${show(at_V, 'V')} in ${mode} with nominal parts${largest.length > 0 ? `; most of it: ${largest.join(', ')}` : ''}${onRail.map(({ text }) => `; ${text}`).join('')}`,
+    source: ['the set file and tube data', ...onRail.map(({ source }) => source)].join('; '),
     spread: {
       kind: 'samples',
       A: point.samples_A[bench.name] ?? [],

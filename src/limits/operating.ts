@@ -15,6 +15,7 @@ import {
   type Solution,
   type Solver,
 } from '../network/index.js'
+import { drivenNow, still, unguarded } from './driven.js'
 import { ownerOf, sampleElements } from './sampling.js'
 import { coldVolts, guardsOf, overRatings, type SetPoints, troubles } from './guards.js'
 import { ratingWatches } from './over-rating.js'
@@ -86,7 +87,7 @@ export function createOperating(
       const key = `${tubes} ${mode} ${standing.sort().join(' ')}`
       const before = known.get(key)
       if (before !== undefined) return before
-      const made = solvePoint(equipment, rails, solverOf(mode, tubes), volts)
+      const made = solvePoint(equipment, rails, solverOf(mode, tubes), volts, mode)
       known.set(key, made)
       return made
     },
@@ -214,6 +215,7 @@ function solvePoint(
   rails: Readonly<Record<RailName, RailBench>>,
   of: ModeSolver,
   volts: SetPoints,
+  mode: ModeName,
 ): OperatingPoint {
   const { supplies } = of
   const amps = (solution: Solution): Record<RailName, number> => railAmps(rails, supplies, solution, volts)
@@ -239,7 +241,14 @@ function solvePoint(
   const changed = solveChanged(of, nominal)
   const shorts = shortCases(equipment, of.network.elements, nominal, held, changed, amps)
   // The last short would stand at every later point: parts that are not sampled are not put again.
+  const driven = drivenNow(equipment, mode, of.network.elements, nominal, changed, amps)
   changed([])
+  const hot = Object.values(rails).flatMap(({ name, role }) =>
+    role === 'HT' || role === 'screen' ? [name] : [],
+  )
+  const runaways = unguarded(driven, volts, hot, (tube, part) =>
+    standsUndriven(equipment, of, nominal, volts, hot, tube, part),
+  )
   solvePath(of, of.nominalSet, volts, nominal)
   const strikes = doubtfulStrikes(of, nominal)
   const guarded = guardsOf(held, { shares, leaning, expected_A, samples_A, rails, volts, shorts })
@@ -254,13 +263,37 @@ function solvePoint(
     stored_J: storedOf(of, cold),
     problems: [
       ...troubles(nominal, volts),
+      ...runaways,
       ...overRatings(held, volts),
       ...coldVolts(equipment, of.network.elements, cold),
     ],
     strikes,
     unguarded: guarded.unguarded,
     shorts,
+    driven,
   }
+}
+
+/** Whether a driven tube without drive stays inside its ratings with HT at this part of its volts; the solver is left changed. */
+function standsUndriven(
+  equipment: Equipment,
+  of: ModeSolver,
+  nominal: Solution,
+  volts: SetPoints,
+  hot: readonly RailName[],
+  tube: string,
+  part: number,
+): boolean {
+  const stills = of.network.elements.flatMap((element) =>
+    element.kind !== 'diode tube' && isValve(element) && element.driven !== undefined ? [still(element)] : [],
+  )
+  const lower = { ...volts, ...Object.fromEntries(hot.map((rail) => [rail, (volts[rail] ?? 0) * part])) }
+  const solution = of.solver.solve([...atVolts(of.supplies, lower), ...stills], nominal.volts)
+  const whole = of.network.elements.filter((element) => stills.some(({ name }) => name === element.name))
+  of.solver.solve([...atVolts(of.supplies, volts), ...whole], nominal.volts)
+  return stresses(equipment, stills, solution).every(
+    (stress) => stress.part !== tube || !stress.by_current || stress.ratio <= 1,
+  )
 }
 
 /** Gas regulators that may be lit or dark here; the solver is left as it was. */

@@ -1,8 +1,8 @@
-import { type Equipment, recordOf } from '../equipment/index.js'
+import { drivenRating, type Equipment, recordOf } from '../equipment/index.js'
 import type { Element, Solution } from '../network/index.js'
 import { formatQuantity } from '../quantities/index.js'
 import type { Figure, RatingSystem } from '../tubes/index.js'
-import { ownerOf } from './sampling.js'
+import { ownerOf, sectionNumber } from './sampling.js'
 
 /**
  * Rating systems differ in what a rating allows for: design-centre ratings leave room for supply and part spread, absolute
@@ -87,6 +87,8 @@ function tubeStresses(
   const plate_V = volts(element.plate) - cathode_V
   const screen_V = element.kind === 'screen tube' ? volts(element.screen) - cathode_V : 0
   const factor = ratingFactor[found.rating_system]
+  if (element.kind !== 'diode tube' && element.driven !== undefined)
+    return drivenStresses(equipment, owner, element, solution)
   const made: Stress[] = []
   const add = (
     what: string,
@@ -120,6 +122,51 @@ function tubeStresses(
   add('rectified current', plate_A, 'A', found.max.dc_output_A, plate_A)
   add('plate voltage', plate_V, 'V', found.max.plate_V, plate_A)
   add('screen voltage', screen_V, 'V', found.max.screen_V, screen_A)
+  return made
+}
+
+/** A driven stage is held by what its service allows, which is less with modulation than without, and absolute. */
+function drivenStresses(
+  equipment: Equipment,
+  owner: string,
+  element: Extract<TubeElement, { kind: 'triode' | 'screen tube' }>,
+  solution: Solution,
+): Stress[] {
+  const tube = equipment.tubes[owner]
+  const section = sectionNumber(element.name)
+  const stage = tube?.sections[section]?.driven
+  if (tube === undefined || stage === undefined) return []
+  const known = drivenRating(equipment, { tube: owner, type: tube.type, section, stage })
+  if (known === null) return []
+  const volts = (node: string): number => solution.volts[node] ?? 0
+  const { plate = 0, screen = 0, grid = 0 } = solution.currents[element.name] ?? {}
+  const plate_V = volts(element.plate) - volts(element.cathode)
+  const screen_V = element.kind === 'screen tube' ? volts(element.screen) - volts(element.cathode) : 0
+  const made: Stress[] = []
+  const add = (what: string, value: number, unit: 'W' | 'A' | 'V', most: number | null, A: number): void => {
+    if (most === null || !(most > 0)) return
+    made.push({
+      part: owner,
+      element: element.name,
+      what: `${owner} (${tube.type}) ${what} in ${known.text}`,
+      ratio: value / most,
+      of_rating: value / most,
+      rating: formatQuantity(most, unit),
+      source: known.from_memory ? `unverified, check your manual (${known.source})` : known.source,
+      by_current: unit !== 'V',
+      needs_V: 0,
+      A,
+      squared: false,
+    })
+  }
+  const { rating } = known
+  add('plate current', plate, 'A', rating.plate_A, plate + screen)
+  add('plate input', plate * plate_V, 'W', rating.plate_input_W, plate + screen)
+  add('screen dissipation', screen * screen_V, 'W', rating.screen_W, plate + screen)
+  add('plate voltage', plate_V, 'V', rating.plate_V, plate)
+  // What the HT rail draws says nothing of the grid: its own meter or the bias rail does (`drive`).
+  if (grid > 0 && rating.grid_A !== null && grid > rating.grid_A)
+    add('grid current', grid, 'A', rating.grid_A, grid)
   return made
 }
 

@@ -1,7 +1,7 @@
 import type { Chance } from '../chance/index.js'
 import { type Equipment, type Part, recordOf, type Tube } from '../equipment/index.js'
 import type { Element } from '../network/index.js'
-import type { ModelBand } from '../tubes/index.js'
+import type { Driven, ModelBand } from '../tubes/index.js'
 
 /** Spread of good tubes about their type: 0.66..1.33 of published taken as the 5 % and 95 % points [S27, Radiotron Designer's Handbook 4th ed. as cited]. */
 const tubeSpread = (Math.log(1.33) - Math.log(0.66)) / 2 / 1.6449
@@ -39,7 +39,11 @@ export function sampleElements(
         const tube = equipment.tubes[owner]
         if (tube === undefined) break
         const spread = Math.sqrt(tubeSpread * tubeSpread + modelSpread(tube, element.name))
-        changed.push({ ...element, emission: element.emission * Math.exp(spread * own.normal()) })
+        const more = Math.exp(spread * own.normal())
+        const emission = element.emission * more
+        if (element.kind !== 'diode tube' && element.driven !== undefined)
+          changed.push({ ...element, emission, driven: sampleDriven(element.driven, own, more) })
+        else changed.push({ ...element, emission })
         break
       }
       case 'resistor': {
@@ -70,6 +74,23 @@ export function sampleElements(
     }
   }
   return changed
+}
+
+/**
+ * A driven stage draws what it is tuned, loaded and driven for, not what its cathode could: ±20 % in plate, ±35 % in screen
+ * and grid as 5 % and 95 % points, and a law of plate volts between the first power and half a power either way. Our choice:
+ * rows of one type at other volts and loads lie so (tests/outside/driven.test.ts).
+ */
+function sampleDriven(driven: Driven, own: Chance, emission: number): Driven {
+  // Scaled by emission in the network; tuned to a meter by a person, radio frequency is not.
+  const own_part = driven.by === 'RF' ? 1 / emission : 1
+  return {
+    ...driven,
+    plate: own_part * driven.plate * Math.exp(0.11 * own.normal()),
+    screen: own_part * driven.screen * Math.exp(0.18 * own.normal()),
+    grid: own_part * driven.grid * Math.exp(0.18 * own.normal()),
+    bend: driven.bend + 0.15 * own.normal(),
+  }
 }
 
 /** Leakage a new electrolytic was allowed at rated volts after 5 min: JAN-C-62, I(mA) = K·C(µF) + 0.3. */
@@ -111,7 +132,8 @@ function bandOf(tube: Tube, elementName: string): ModelBand | null {
   return numbered ?? bands[0] ?? null
 }
 
-function sectionNumber(elementName: string): number {
+/** Counts from 0: the number that a section's element ends in. */
+export function sectionNumber(elementName: string): number {
   const digits = /[^A-Za-z0-9](\d+)$/.exec(elementName)?.[1]
   return digits === undefined ? 0 : Math.max(0, Number(digits) - 1)
 }

@@ -176,7 +176,44 @@ export interface OperatingPoint {
   readonly problems: readonly LimitProblem[]
   readonly unguarded: readonly string[]
   readonly shorts: readonly ShortCase[]
+  readonly driven: readonly DrivenNow[]
   readonly strikes: readonly StrikeDoubt[]
+}
+
+/** A driven stage at one operating point, with nominal parts; `lost_…`: once its own drive is gone. */
+export interface DrivenNow {
+  readonly tube: PartName
+  readonly type: string
+  readonly service: string
+  readonly duty: 'CCS' | 'ICAS'
+  readonly by: 'RF' | 'audio'
+  readonly bias: 'fixed' | 'cathode resistor' | 'grid leak'
+  readonly plate_A: number
+  readonly screen_A: number
+  readonly grid_A: number
+  /** Most grid current that its service allows. */
+  readonly grid_most_A: number | null
+  /** Where a bench meter shows the grid current: signed volts with drive and without. */
+  readonly shows: {
+    readonly node: NodeName
+    readonly against: NodeName
+    readonly volts: number
+    readonly lost_V: number
+  } | null
+  /** The set's own grid-current meter, outside the case. */
+  readonly panel: string | null
+  readonly lost_A: Readonly<Record<RailName, number>>
+  readonly lost_plate_A: number
+  readonly lost_stress: {
+    readonly what: string
+    readonly ratio: number
+    readonly of_rating: number
+    readonly rating: string
+    readonly source: string
+  } | null
+  /** What it draws and what that is scaled from. */
+  readonly text: string
+  readonly source: string
 }
 
 /** A capacitor shorted at one operating point: what the rails then draw, and the parts that would stand beyond their ratings. */

@@ -1,6 +1,7 @@
 import {
   coldRatio,
   diodeWithSlope,
+  drivenSlopes,
   heaterCurrent,
   screenTubeWithSlopes,
   triodeWithSlopes,
@@ -197,6 +198,23 @@ export function stampValves(circuit: Circuit, values: Float64Array, right: Float
       sg = k * of.screen_by_grid_S
       gg = k * of.grid_by_grid_S
     }
+    let gp = 0
+    let gs = 0
+    if (valve.driven !== undefined) {
+      const of = drivenSlopes(valve.driven, plate_V, screen_V, grid_V)
+      Ip += k * of.at.plate_A
+      Is += k * of.at.screen_A
+      Ig += k * of.at.grid_A
+      pp += k * of.by_plate.plate_A
+      ps += k * of.by_screen.plate_A
+      pg += k * of.by_grid.plate_A
+      sp += k * of.by_plate.screen_A
+      ss += k * of.by_screen.screen_A
+      sg += k * of.by_grid.screen_A
+      gp += k * of.by_plate.grid_A
+      gs += k * of.by_screen.grid_A
+      gg += k * of.by_grid.grid_A
+    }
     const gas = valve.gas
     const place = at * electrodes
     stampRow(
@@ -227,8 +245,8 @@ export function stampValves(circuit: Circuit, values: Float64Array, right: Float
         Is - sp * plate_V - ss * screen_V - sg * grid_V,
       )
     }
-    const gp = -gas * pp
-    const gs = -gas * ps
+    gp -= gas * pp
+    gs -= gas * ps
     const gOwn = gg - gas * pg
     stampRow(
       valvePlace,

@@ -1,8 +1,10 @@
 import { type Circuit, electrodes, isCurved, limited } from './circuit.js'
 import { curve, type Line } from './devices.js'
-import { screenTubeCurrents, triodeCurrents } from '../tubes/index.js'
+import { drivenAdd, screenTubeCurrents, triodeCurrents } from '../tubes/index.js'
 import type { ElementCurrents, Solution } from './types.js'
 import type { Work } from './newton.js'
+
+const none = { plate_A: 0, screen_A: 0, grid_A: 0 }
 
 /**
  * The settled volts and currents under their names. `bad` says why the solution does not count though it settled,
@@ -29,17 +31,23 @@ export function readSolution(
     const cathode_V = (v[circuit.valveNode[at + 3] ?? 0] ?? 0) + (valve.reference_V ?? 0)
     const plate_V = (v[circuit.valveNode[at] ?? 0] ?? 0) - cathode_V
     const grid_V = (v[circuit.valveNode[at + 2] ?? 0] ?? 0) - cathode_V
+    const screen_V = (v[circuit.valveNode[at + 1] ?? 0] ?? 0) - cathode_V
     const k = valve.emission
+    const add = valve.driven === undefined ? none : drivenAdd(valve.driven, plate_V, screen_V, grid_V)
     if (valve.kind === 'triode') {
       const of = triodeCurrents(valve.model, plate_V, grid_V)
-      currents[valve.name] = { plate: k * of.plate_A, grid: k * (of.grid_A - valve.gas * of.plate_A) }
-    } else {
-      const screen_V = (v[circuit.valveNode[at + 1] ?? 0] ?? 0) - cathode_V
-      const of = screenTubeCurrents(valve.model, plate_V, screen_V, grid_V)
+      const plate_A = of.plate_A + add.plate_A
       currents[valve.name] = {
-        plate: k * of.plate_A,
-        screen: k * of.screen_A,
-        grid: k * (of.grid_A - valve.gas * of.plate_A),
+        plate: k * plate_A,
+        grid: k * (of.grid_A + add.grid_A - valve.gas * plate_A),
+      }
+    } else {
+      const of = screenTubeCurrents(valve.model, plate_V, screen_V, grid_V)
+      const plate_A = of.plate_A + add.plate_A
+      currents[valve.name] = {
+        plate: k * plate_A,
+        screen: k * (of.screen_A + add.screen_A),
+        grid: k * (of.grid_A + add.grid_A - valve.gas * plate_A),
       }
     }
   }

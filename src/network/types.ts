@@ -1,4 +1,4 @@
-import type { DiodeModel, RegulatorModel, ScreenModel, TriodeModel } from '../tubes/index.js'
+import type { DiodeModel, Driven, RegulatorModel, ScreenModel, TriodeModel } from '../tubes/index.js'
 
 /** One element between named nodes. Values in SI. `name` is unique; a fault is a change to one element. */
 export type Element =
@@ -69,6 +69,8 @@ export type Element =
       readonly emission: number
       readonly gas: number
       readonly reference_V?: number
+      /** What drive adds, where the stage is driven; scaled by emission as the rest is. */
+      readonly driven?: Driven | undefined
     }
   | {
       readonly kind: 'screen tube'
@@ -81,6 +83,7 @@ export type Element =
       readonly emission: number
       readonly gas: number
       readonly reference_V?: number
+      readonly driven?: Driven | undefined
     }
   | {
       readonly kind: 'diode tube'

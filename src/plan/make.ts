@@ -248,7 +248,6 @@ function lacking(
   for (const role of ['HT', 'screen']) {
     for (const name of railsOf(equipment, role)) problems.push(...unresolved(name, rails[name], built.steps))
   }
-  for (const step of built.steps) problems.push(...drivenIn(equipment, step))
   return problems
 }
 
@@ -298,21 +297,6 @@ function unresolved(name: RailName, rail: RailPlan | undefined, steps: readonly 
         'Use a supply or a meter on a line with finer steps: at least five must fit into the expected current.',
     },
   ]
-}
-
-function drivenIn(equipment: Equipment, step: Step): LimitProblem[] {
-  if (step.do !== 'raise' || step.rail === null || !isHot(equipment, step.rail)) return []
-  return Object.entries(equipment.tubes)
-    .filter(
-      ([, tube]) =>
-        tube.pulled !== true &&
-        tube.sections.some((section) => section.driven_in?.includes(step.mode) === true),
-    )
-    .map(([name, tube]) => ({
-      severity: 'error',
-      what: `${name} (${tube.type}) is driven in mode ${step.mode}; its current with drive cannot be computed from its static data.`,
-      remedy: 'Plan a mode in which it is not driven, or pull its drive and give that as a mode of its own.',
-    }))
 }
 
 function chargeOf(step: Step, rail: RailName): number {

@@ -11,6 +11,7 @@ import {
 } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
 import { keepsFilamentsLow, lowFilament_s } from './filaments.js'
+import { driveProblems, driveWatches, withDriveProofs } from './drive.js'
 import { hookupLimits, hookupTests } from './hookup-tests.js'
 import { withMonotoneCeilings } from './monotone.js'
 import { seenWithin_s } from './rules.js'
@@ -61,7 +62,12 @@ export function buildSteps(context: StepContext, stages: readonly FilledStage[])
   for (const [at, stage] of stages.entries()) builder.stage(stage, stages[at + 1])
   builder.cathodeReadings()
   const built = builder.built()
-  return { ...built, steps: withMonotoneCeilings(built.steps) }
+  const steps = withDriveProofs(context.equipment, withMonotoneCeilings(built.steps))
+  return {
+    ...built,
+    steps,
+    problems: [...built.problems, ...driveProblems(context.equipment, steps)],
+  }
 }
 
 class Builder {
@@ -290,6 +296,7 @@ class Builder {
           ? point.limits
           : { ...point.limits, [rail]: { ...own, because: [...own.because, ...reasons] } },
       nodes: point.nodes,
+      ...this.driveAt(point),
       soft_start_s: soft === null ? 0 : Math.round(soft.allowed_s),
       needs_heaters:
         hot && !profile.tubes_cold && railsOf(equipment, 'heater').some((each) => this.used.has(each)),
@@ -483,6 +490,11 @@ class Builder {
     return point
   }
 
+  private driveAt(point: PointLimits): Pick<Step, 'drive'> {
+    const drive = driveWatches(this.of.bench, this.of.rails, point)
+    return point.driven.length > 0 ? { drive } : {}
+  }
+
   private push(stage: string, step: Partial<Step> & Pick<Step, 'do' | 'expected_s'>): void {
     const standing = step.limits === undefined ? this.point(this.volts, null) : null
     const low = Object.entries(this.volts).some(([rail, V]) => keepsFilamentsLow(this.of.equipment, rail, V))
@@ -499,6 +511,7 @@ class Builder {
       hookup: null,
       ask: null,
       nodes: standing?.nodes ?? {},
+      ...(standing !== null && this.driveAt(standing)),
       soft_start_s: 0,
       needs_heaters: false,
       needs_bias: false,

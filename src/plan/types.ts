@@ -182,11 +182,26 @@ export interface Step {
   readonly needs_plate: RailName | null
   /** Filaments stand below 80 % of their volts in this step: no question may keep them there for more than 2 min. */
   readonly filaments_low?: boolean
+  /** Driven stages whose grid current shows here, and how; empty where none shows yet, absent where nothing is driven. */
+  readonly drive?: readonly DriveWatch[] | undefined
+  /** Tubes whose drive must have been seen before this step may raise. */
+  readonly needs_drive?: readonly PartName[] | undefined
   /** The step first takes the rail above 60 V, or follows a prompt above 60 V: "hands clear", sound, 5 s. */
   readonly hands_clear: boolean
   readonly expected_s: number
   /** Passed over unless this tube was read over its bare rating in an earlier step; `rated_V`: its cathode at the rating. */
   readonly only_if?: { readonly over_rating: PartName; readonly rated_V: number } | undefined
+}
+
+/** Grid current proves drive. It shows at a meter on a line, or as what a bias supply no longer gives; either alone counts. */
+export interface DriveWatch {
+  readonly tube: PartName
+  readonly grid_A: number
+  /** Signed volts that the meter shows with drive and without. */
+  readonly meter: { readonly name: string; readonly volts: number; readonly lost_V: number } | null
+  /** Amps of the bias rail with drive and without. */
+  readonly bias: { readonly rail: RailName; readonly with_A: number; readonly lost_A: number } | null
+  readonly text: string
 }
 
 /** How one channel's wiring is proved before anything goes above 5 V. */

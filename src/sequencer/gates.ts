@@ -1,6 +1,7 @@
 import type { RailPlan, Step } from '../plan/index.js'
 import { biasStands } from './bias-gate.js'
 import { broke } from './breach.js'
+import { driveProved } from './judge-drive.js'
 import { limitsNow } from './in-force.js'
 import { inputsAllow } from './inputs.js'
 import { askKnob } from './knob.js'
@@ -22,6 +23,7 @@ export function gateOpen(d: Draft, step: Step, rail: RailPlan): boolean {
     return false
   }
   if (step.needs_bias && !biasStands(d)) return false
+  if (!driveProved(d, step)) return false
   if (step.needs_plate !== null) {
     const plate = d.s.rails[step.needs_plate]
     const limits = step.limits[step.needs_plate]

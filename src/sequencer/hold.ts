@@ -1,6 +1,6 @@
 import type { Step } from '../plan/index.js'
 import { heaterFits } from './heater-fits.js'
-import { leastOf } from './in-force.js'
+import { htIsOn, leastOf } from './in-force.js'
 import { renewHandReadings } from './knob.js'
 import { noteOverRating, passOver } from './over-rating.js'
 import { ask, confirm } from './prompts.js'
@@ -21,6 +21,11 @@ export function holdAndSettle(d: Draft, step: Step): void {
     enter(d, 'settle')
   }
   if (d.s.part !== 'settle') return
+  // A rail that was lowered stands below the volts its limits were computed for: there is nothing to hold it against.
+  if (step.do === 'lower') {
+    nextStep(d, step)
+    return
+  }
   const names = step.rail === null ? Object.keys(step.limits) : [step.rail]
   if (step.settle_within_s > 0) {
     const open = names.filter((name) => !isSettled(d, name))
@@ -126,6 +131,8 @@ function judgeAtEnd(d: Draft, step: Step, name: string): void {
     return
   }
   noteOverRating(d, limits, name, measured)
+  if (rail.role === 'bias' && limits.expected_A > 0 && (step.drive === undefined || !htIsOn(d.s)))
+    d.s.rest = { ...d.s.rest, [name]: measured / limits.expected_A }
   const inside = measured >= limits.lower_A && measured <= limits.upper_A
   const near = accuracy(d.s, rail, 0, measured).A + resolution(d.s, rail).A
   const marginal = !inside && (measured < limits.lower_A - near || measured > limits.upper_A + near)

@@ -42,7 +42,7 @@ export function limitsNow(s: State, rail: string): RailLimits | null {
   const step = currentStep(s)
   if (!step) return null
   const way = wayOf(s, step, rail)
-  if (!way) return step.limits[rail] ?? null
+  if (!way) return besides(s, step, rail) ?? step.limits[rail] ?? null
   return {
     ...way.now,
     expected_A: between(way, (limits) => limits.expected_A),
@@ -50,6 +50,27 @@ export function limitsNow(s: State, rail: string): RailLimits | null {
     upper_A: between(way, (limits) => limits.upper_A),
     trip_A: atLeastBefore(way, (limits) => limits.trip_A),
     ceiling_A: atLeastBefore(way, (limits) => limits.ceiling_A),
+  }
+}
+
+/**
+ * A rail that stands while another is on its way draws what it drew before, or what it will, or anything between: bias, for
+ * one, while grid current sets in. Null where both steps expect the same, or nothing moves.
+ */
+function besides(s: State, step: Step, rail: string): RailLimits | null {
+  const now = step.limits[rail]
+  const before = s.plan.steps[s.step - 1]?.limits[rail]
+  const moving = step.do === 'raise' && step.rail !== rail && s.part !== 'hold' && s.part !== 'settle'
+  if (!moving || !now || !before || before.at_V !== now.at_V || before.expected_A === now.expected_A)
+    return null
+  return {
+    ...now,
+    expected_A: Math.min(before.expected_A, now.expected_A),
+    lower_A: Math.min(before.lower_A, now.lower_A),
+    ask_A: Math.min(before.ask_A, now.ask_A),
+    upper_A: Math.max(before.upper_A, now.upper_A),
+    trip_A: Math.max(before.trip_A, now.trip_A),
+    ceiling_A: Math.max(before.ceiling_A, now.ceiling_A),
   }
 }
 

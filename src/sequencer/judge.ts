@@ -14,6 +14,7 @@ import {
   limitsNow,
   reasonText,
 } from './in-force.js'
+import { judgeDriveBias, tellsDrive } from './judge-drive.js'
 import { judgeLost } from './judge-lost.js'
 import { proofUnderWay } from './prove.js'
 import { raiseEvery_s } from './slew.js'
@@ -46,8 +47,10 @@ export function judgeReading(d: Draft, name: string, quantity: 'V' | 'A'): void 
     else judgeOverVolts(d, rail, state, limits)
     return
   }
-  if (quantity === 'A') judgeCurrent(d, step, rail, state, limits)
-  else judgeVolts(d, step, rail, state, limits)
+  if (quantity === 'A') {
+    judgeCurrent(d, step, rail, state, limits)
+    if (rail.role === 'bias') judgeDriveBias(d, name)
+  } else judgeVolts(d, step, rail, state, limits)
   judgeLost(d, step, rail, state, limits, quantity)
 }
 
@@ -181,6 +184,7 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
   if (
     oldest &&
     !soft &&
+    !tellsDrive(d, rail.name) &&
     d.s.t_us - state.set_us >= for_us(d.s, 'rising', 20) &&
     oldest.t_us >= state.set_us
   ) {

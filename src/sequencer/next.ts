@@ -26,6 +26,8 @@ export function nextToDo(d: Draft, reason: ReasonRecord): string {
     case 'rising':
       if (rail.role === 'heater' || rail.role === 'bias') break
       return ` ${dead}, read the ohms from there to ${to}: far less than at the hook-up check is a short on ${rail.name}${nodesOf(d, rail.positive)}.`
+    case 'drive-lost':
+      return ' Next: measure before touching; look at crystal or exciter, at the stages before it and their coupling, and at its grid circuit.'
     case 'bias-low':
       return ` Next: HT stays off; read the volts at ${rail.bias?.node ?? to} with ${rail.name} alone.`
     default:

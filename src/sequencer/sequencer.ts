@@ -2,6 +2,7 @@ import type { Plan, RailPlan, RuleCode } from '../plan/index.js'
 import type { LineFailure, LineRequestBody } from '../exchange/index.js'
 import { takeMeter, takeReading } from './intake.js'
 import { broke, outcomeOf, worst } from './breach.js'
+import { judgeDriveMeter } from './judge-drive.js'
 import { judgeBiasMeter, judgeReading, judgeRunDown } from './judge.js'
 import { judgeInput, onlyInformative } from './inputs.js'
 import { judgeTick } from './judge-time.js'
@@ -99,7 +100,10 @@ function handle(d: Draft, event: Event): void {
     }
     case 'meter': {
       const rail = takeMeter(d, event.meter, event.value)
-      if (d.s.phase === 'running') judgeBiasMeter(d, event.meter)
+      if (d.s.phase === 'running') {
+        judgeBiasMeter(d, event.meter)
+        judgeDriveMeter(d, event.meter)
+      }
       judgeInput(d, event.meter)
       if (rail !== null) judge(d, rail, d.s.plan.meters[event.meter]?.measures === 'A' ? 'A' : 'V')
       return

@@ -47,6 +47,10 @@ export interface State {
   weak: Record<string, number>
   /** The step each was accepted in: what was said there holds for no other step's judgement. */
   weak_in: Record<string, number>
+  /** Driven tubes whose grid current was seen, with the place of the step it was last seen in. */
+  drive_seen: Record<string, number>
+  /** Bias rails: what they drew over what was expected, when last judged with no grid current to be seen. */
+  rest: Record<string, number>
   /** Rails a person let go on unsettled: the index of the step it was said for. */
   unsettled: Record<string, number>
   /** Tubes read over their bare rating at the end of a step, with the most it was, in parts of the rating. */
@@ -308,6 +312,8 @@ export function initialState(plan: Plan): State {
     warnings: [],
     weak: {},
     weak_in: {},
+    drive_seen: {},
+    rest: {},
     unsettled: {},
     over_rating: {},
     passed_over: 0,

@@ -1,4 +1,16 @@
 export { agrees, type Checkable, figuresOf, type FigureUnit, type OwnerCheck, withChecks } from './checks.js'
+export {
+  type Driven,
+  drivenAdd,
+  type DrivenBy,
+  type DrivenFigures,
+  drivenOf,
+  type DrivenSlopes,
+  drivenSlopes,
+  ratingOf,
+  servicesOf,
+  typicalOf,
+} from './driven.js'
 export { defineTube } from './define.js'
 export { allTypes, findTube } from './find.js'
 export { diodeCurrent, diodeWithSlope, regulatorVolts } from './diodes.js'

@@ -184,6 +184,11 @@ export interface ServicePoint {
   readonly grid_A: number | null
   readonly plate_W: number | null
   readonly screen_W: number | null
+  /** Plate volts × plate amps that the service allows. */
+  readonly plate_input_W?: number | undefined
+  readonly output_W?: number | undefined
+  /** Peak of the radio-frequency drive at the grid, against its bias. */
+  readonly peak_grid_V?: number | undefined
   readonly source: string
   readonly confidence: Confidence
   readonly disputed?: string | null | undefined

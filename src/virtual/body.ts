@@ -1,6 +1,7 @@
 import { type Equipment, toNetwork } from '../equipment/index.js'
 import type { Element } from '../network/index.js'
 import { leakage_S } from './forming.js'
+import { isDriven, ownDrive } from './drive.js'
 import { loadElements } from './loads.js'
 import { across, type Live, vigour } from './live.js'
 import type { Parts } from './parts.js'
@@ -50,7 +51,7 @@ export function makeBody(parts: Parts, mode: string, faults: readonly FaultSpec[
       const extra = on.find((fault) => fault.kind === 'leaky')?.value
       live.push(liveCapacitor(parts, owner, spoilt, extra === undefined || extra === null ? 0 : 1 / extra))
     } else if (spoilt.kind === 'triode' || spoilt.kind === 'screen tube' || spoilt.kind === 'diode tube') {
-      live.push(liveTube(parts, owner, spoilt))
+      live.push(liveTube(parts, owner, spoilt, faults))
     } else if (spoilt.kind === 'heater') {
       const lamp = liveLamp(parts, owner, spoilt)
       if (lamp !== null) live.push(lamp)
@@ -137,17 +138,22 @@ function liveCapacitor(
 function liveTube(
   parts: Parts,
   owner: string,
-  base: Extract<Element, { kind: 'triode' | 'screen tube' | 'diode tube' }>,
+  given: Extract<Element, { kind: 'triode' | 'screen tube' | 'diode tube' }>,
+  faults: readonly FaultSpec[],
 ): Live {
+  const base = given.kind === 'diode tube' ? given : ownDrive(parts, owner, given, faults)
   const strength = (): number => Math.max(1e-9, base.emission * vigour(parts, owner))
   const gas = (): number => parts.gas.get(owner) ?? 0
+  const undriven = (): boolean =>
+    base.kind !== 'diode tube' && base.driven !== undefined && !isDriven(parts, owner, faults)
   return {
     name: base.name,
-    key: () => strength() + 300 * gas(),
-    element: () =>
-      base.kind === 'diode tube'
-        ? { ...base, emission: strength() }
-        : { ...base, emission: strength(), gas: gas() },
+    key: () => strength() + 300 * gas() + (undriven() ? 10 : 0),
+    element: () => {
+      if (base.kind === 'diode tube') return { ...base, emission: strength() }
+      const now = { ...base, emission: strength(), gas: gas() }
+      return undriven() ? { ...now, driven: undefined } : now
+    },
     last: Number.NaN,
     floor: 2e-4,
   }

@@ -40,6 +40,8 @@ export const faultKinds: Readonly<Record<Target, Readonly<Record<string, Kind>>>
     strong: { value: 'ratio', needed: true },
     weak: { value: 'ratio', needed: true },
     missing: plain,
+    'no-drive': plain,
+    'off-tune': { value: 'ratio', needed: false },
   },
   lamp: open,
   choke: { ...open, short: plain },
@@ -224,6 +226,14 @@ export function checkFault(
     return {
       problem: `"${fault.other}" in "${fault.text}" is not another rail of ${equipment.name}`,
       remedy: `Its rails are ${rails.join(', ')}`,
+    }
+  }
+  const tube = equipment.tubes[fault.part]
+  const driven = tube?.driven !== undefined || tube?.sections.some((section) => section.driven !== undefined)
+  if ((fault.kind === 'no-drive' || fault.kind === 'off-tune') && driven !== true) {
+    return {
+      problem: `${fault.part} is driven in no mode of ${equipment.name}`,
+      remedy: 'Choose a tube that has driven: in the set file, or the tube that drives it with no-emission',
     }
   }
   if (fault.kind === 'bias-lost' && equipment.rails[fault.part]?.role !== 'bias') {

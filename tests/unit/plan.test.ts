@@ -108,7 +108,7 @@ describe('a plan', () => {
   it('says of a ceiling from a rating that was recalled: unverified, check your manual; on the page and as data', () => {
     const { plan } = planFiles('profiles/tern-rock/transmit.yaml', undefined, process.cwd())
     if (plan === null) throw new Error('no plan')
-    const last = plan.steps.findLast((step) => step.rail === 'HT')?.limits['HT']
+    const last = plan.steps.findLast((step) => step.mode === 'transmit' && step.rail === 'HT')?.limits['HT']
     const ceiling = last?.because.find((reason) => reason.limit === 'ceiling')
     expect(ceiling?.text).toMatch(/^ceiling .*807.* plate dissipation .*; unverified, check your manual$/)
     expect(ceiling).toMatchObject({
@@ -133,6 +133,8 @@ describe('a plan', () => {
       const standing = new Set<string>()
       for (const step of plan.steps) {
         if (step.do === 'raise' && step.rail !== null) standing.add(step.rail)
+        // Until it is down a lowered rail is held to what it came from.
+        if (step.do === 'lower' && step.rail !== null && step.target_V === 0) standing.delete(step.rail)
         for (const rail of standing) expect(Object.keys(step.limits)).toContain(rail)
         for (const limits of Object.values(step.limits)) {
           for (const reason of limits.because) {
@@ -417,14 +419,17 @@ describe('a plan is refused', () => {
     )
   })
 
-  it('for a mode in which a stage is driven', () => {
-    const V12 = receive.equipment.tubes['V12']!
-    const sections = V12.sections.map((section) => ({ ...section, driven_in: ['transmit'] }))
+  it('for a driven stage that only its drive holds back, naming the volts it stands without', () => {
+    const V12 = transmit.equipment.tubes['V12']!
+    const R59 = { ...transmit.equipment.parts['R59']!, between: ['PA grid meter', 'chassis'] }
     const equipment = {
       ...transmit.equipment,
-      tubes: { ...transmit.equipment.tubes, V12: { ...V12, sections } },
+      tubes: { ...transmit.equipment.tubes, V12 },
+      parts: { ...transmit.equipment.parts, R59 } as typeof transmit.equipment.parts,
     }
-    expect(refusal({ ...transmit, equipment })).toMatch(/V12 \(807\) is driven in mode transmit/)
+    expect(refusal({ ...transmit, equipment })).toMatch(
+      /When V12 \(807\) loses its drive at .*HT .*, it draws \d+ mA: .* Without a guard it stands no more than HT \d+ V/,
+    )
   })
 })
 

@@ -15,8 +15,10 @@ const transmit = demo('tern-rock/transmit')
 const small = demo('small-receiver/receive')
 const plans = { receive: planned(receive), transmit: planned(transmit), small: planned(small) }
 
-const limitsOf = (plan: Plan, rail: string): RailLimits[] =>
-  plan.steps.flatMap((step) => (step.do === 'raise' && step.rail === rail ? (step.limits[rail] ?? []) : []))
+const limitsOf = (plan: Plan, rail: string, mode = plan.steps[0]?.mode): RailLimits[] =>
+  plan.steps.flatMap((step) =>
+    step.do === 'raise' && step.mode === mode && step.rail === rail ? (step.limits[rail] ?? []) : [],
+  )
 const because = (limits: RailLimits | undefined, limit: string): string =>
   limits?.because.find((reason) => reason.limit === limit)?.text ?? ''
 const said = ({ profile, equipment, bench }: Parts, severity: 'error' | 'warning'): string =>
@@ -75,8 +77,10 @@ describe('ceilings', () => {
 
   it('never fall as the volts rise, at any level', () => {
     for (const plan of Object.values(plans))
-      for (const rail of Object.keys(plan.rails)) {
-        const rising = limitsOf(plan, rail)
+      for (const [rail, mode] of Object.keys(plan.rails).flatMap((rail) =>
+        [...new Set(plan.steps.map((step) => step.mode))].map((mode) => [rail, mode] as const),
+      )) {
+        const rising = limitsOf(plan, rail, mode)
         for (const [at, limits] of rising.entries())
           expect(limits.ceiling_A).toBeGreaterThanOrEqual(rising[at - 1]?.ceiling_A ?? 0)
         for (const { trip_A, ceiling_A } of rising) expect(trip_A).toBeLessThanOrEqual(ceiling_A)

@@ -1,0 +1,136 @@
+import {
+  type Driven,
+  type DrivenFigures,
+  drivenOf,
+  ratingOf,
+  type SectionModel,
+  servicesOf,
+  type TubeRecord,
+  typicalOf,
+} from '../tubes/index.js'
+import { recordOf } from './known.js'
+import type { DrivenRating, DrivenStage, Equipment, ModeName, PartName } from './types.js'
+
+/** Driven stages of a set: which they are in a mode, and what their tubes' data or the set's file say of them. */
+
+export interface StageInMode {
+  readonly tube: PartName
+  readonly type: string
+  /** Counts from 0; a tube without nodes counts as its first. */
+  readonly section: number
+  readonly stage: DrivenStage
+}
+
+/** Every stage that is driven in this mode; pulled tubes are not. */
+export function drivenStages(equipment: Equipment, mode: ModeName): StageInMode[] {
+  return Object.entries(equipment.tubes).flatMap(([tube, { type, sections, driven, pulled }]) => {
+    if (pulled === true) return []
+    const own = sections.map(({ driven: stage }, section) => ({ section, stage }))
+    const all = driven === undefined ? own : [...own, { section: 0, stage: driven }]
+    return all.flatMap(({ section, stage }) =>
+      stage?.in.includes(mode) === true ? [{ tube, type, section, stage }] : [],
+    )
+  })
+}
+
+/** Plate volts at which the set works: of its highest HT rail. */
+export function plateWorking_V(equipment: Equipment): number {
+  const hot = Object.values(equipment.rails).filter(({ role }) => role === 'HT')
+  return Math.max(1, ...hot.map(({ working_V }) => working_V))
+}
+
+export interface KnownFigures {
+  readonly figures: DrivenFigures
+  /** "typical operation at 600 V, 100 mA, ICAS". */
+  readonly text: string
+  readonly source: string
+}
+
+/** What a driven stage is scaled from: the set's own figures, else the tube's typical operation; null where there is none. */
+export function figuresOf(equipment: Equipment, { tube, stage }: StageInMode): KnownFigures | null {
+  if (stage.figures !== undefined) {
+    const { source, ...figures } = stage.figures
+    const text = `the handbook's ${figures.plate_V} V, ${mA(figures.plate_A)}`
+    return { figures, text, source }
+  }
+  const of = equipment.tubes[tube]
+  const record = of === undefined ? null : recordOf(of)
+  if (record === null) return null
+  const typical = typicalOf(record, stage.service, stage.duty, plateWorking_V(equipment))
+  const figures = typical === null ? null : drivenOf(typical, stage.by)
+  if (typical === null || figures === null) return null
+  const { driven } = typical
+  const whose = typical.borrowed
+    ? `${driven.duty === 'unknown' ? 'of no duty named' : driven.duty}, none for ${stage.duty}`
+    : stage.duty
+  return {
+    figures,
+    text: `typical operation at ${figures.plate_V} V, ${mA(driven.plate_A ?? 0)} (${whose})`,
+    source: driven.source,
+  }
+}
+
+function mA(A: number): string {
+  return `${Number((1e3 * A).toPrecision(3))} mA`
+}
+
+export interface KnownRating {
+  readonly rating: DrivenRating
+  /** "class C plate-modulated, CCS", with what it was borrowed from. */
+  readonly text: string
+  readonly source: string
+  readonly from_memory: boolean
+}
+
+/** What the service allows; null where neither the set's file nor the tube data say. */
+export function drivenRating(equipment: Equipment, { tube, stage }: StageInMode): KnownRating | null {
+  const name = `${stage.service}, ${stage.duty}`
+  if (stage.rating !== undefined) {
+    const { source } = stage.rating
+    return { rating: stage.rating, text: name, source, from_memory: /from memory/i.test(source) }
+  }
+  const of = equipment.tubes[tube]
+  const record = of === undefined ? null : recordOf(of)
+  const found = record === null ? null : ratingOf(record, stage.service, stage.duty)
+  if (found === null) return null
+  const { point, borrowed } = found
+  if (point.plate_A === null && point.plate_input_W === undefined) return null
+  return {
+    rating: {
+      plate_V: point.plate_V,
+      plate_A: point.plate_A ?? (point.plate_input_W ?? 0) / (point.plate_V ?? 1),
+      screen_W: point.screen_W,
+      grid_A: point.grid_A,
+      plate_input_W: point.plate_input_W ?? null,
+      source: point.source,
+    },
+    text: borrowed
+      ? `${stage.service}, ${point.duty === 'unknown' ? 'no duty named' : point.duty} (none known for ${stage.duty})`
+      : name,
+    source: point.source,
+    from_memory: point.confidence === 'from memory',
+  }
+}
+
+/** The stage as the network's element takes it; null where its figures are not known. */
+export function drivenElement(equipment: Equipment, of: StageInMode, model: SectionModel): Driven | null {
+  const known = figuresOf(equipment, of)
+  if (known === null || (model.form !== 'triode' && model.form !== 'screen')) return null
+  return {
+    ...known.figures,
+    screen_V: model.form === 'screen' ? known.figures.screen_V : null,
+    by: of.stage.by,
+    whole_at_V: of.stage.drive === 'with HT' ? plateWorking_V(equipment) : null,
+    mu: model.mu,
+    plate: 1,
+    screen: 1,
+    grid: 1,
+    bend: 0,
+  }
+}
+
+/** Services that the tube data know of a type, for messages. */
+export function knownServices(record: TubeRecord | null): string {
+  const names = record === null ? [] : servicesOf(record)
+  return names.length === 0 ? 'none' : names.join(', ')
+}

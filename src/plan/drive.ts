@@ -1,0 +1,134 @@
+import type { Bench } from '../bench/index.js'
+import { drivenStages, type Equipment, type ModeName, type PartName } from '../equipment/index.js'
+import { type DrivenNow, type LimitProblem, type PointLimits, show } from '../limits/index.js'
+import { isHot } from './stages.js'
+import type { DriveWatch, RailPlan, Step } from './types.js'
+
+/** How drive is proved and watched: grid current, by a meter on a line or by the bias supply that it relieves. */
+
+/** A change counts as visible from this many steps of a read-back (as `plate-lost` and others do). */
+const steps = 5
+/** And from this part of what flows there anyway, as parts drift. */
+const part = 0.1
+
+/** The driven stages of a step whose grid current can be seen there. */
+export function driveWatches(
+  bench: Bench,
+  rails: Readonly<Record<string, RailPlan>>,
+  point: PointLimits,
+): DriveWatch[] {
+  return point.driven.flatMap((now): DriveWatch[] => {
+    const meter = atMeter(bench, now)
+    const bias = atBias(rails, point, now)
+    if (meter === null && bias === null) return []
+    const where = [
+      ...(meter === null
+        ? []
+        : [`${meter.name} shows ${show(meter.volts, 'V')}, ${show(meter.lost_V, 'V')} without`]),
+      ...(bias === null
+        ? []
+        : [`${bias.rail} gives ${show(bias.with_A, 'A')}, ${show(bias.lost_A, 'A')} without`]),
+    ]
+    const text = `Drive of ${now.tube} (${now.type}): ${show(now.grid_A, 'A')} of grid current; ${where.join('; ')}`
+    return [{ tube: now.tube, grid_A: now.grid_A, meter, bias, text }]
+  })
+}
+
+function atMeter(bench: Bench, { shows }: DrivenNow): DriveWatch['meter'] {
+  if (shows === null) return null
+  for (const [name, meter] of Object.entries(bench.meters)) {
+    if (meter.line === null || meter.measures !== 'V' || meter.at === null) continue
+    const forward = meter.at === shows.node && meter.against === shows.against
+    const backward = meter.at === shows.against && meter.against === shows.node
+    if (!forward && !backward) continue
+    const sign = forward ? 1 : -1
+    const change_V = Math.abs(shows.volts - shows.lost_V)
+    if (change_V < steps * meter.resolution + 2 * meter.accuracy.plus) return null
+    return { name, volts: sign * shows.volts, lost_V: sign * shows.lost_V }
+  }
+  return null
+}
+
+function atBias(
+  rails: Readonly<Record<string, RailPlan>>,
+  { limits }: PointLimits,
+  { lost_A }: DrivenNow,
+): DriveWatch['bias'] {
+  for (const rail of Object.values(rails)) {
+    const with_A = limits[rail.name]?.expected_A
+    const without_A = lost_A[rail.name]
+    if (
+      rail.role !== 'bias' ||
+      rail.class !== 'programmed' ||
+      with_A === undefined ||
+      without_A === undefined
+    )
+      continue
+    const resolution_A = Math.max(...rail.channels.map((channel) => channel.resolution_A))
+    if (without_A - with_A > Math.max(steps * resolution_A, part * without_A))
+      return { rail: rail.name, with_A, lost_A: without_A }
+  }
+  return null
+}
+
+/** Steps with what must have been seen before each raise: every drive that showed in the step before it. */
+export function withDriveProofs(equipment: Equipment, all: readonly Step[]): Step[] {
+  return all.map((step, at) => {
+    const before = all[at - 1]
+    const hot = step.do === 'raise' && step.rail !== null && isHot(equipment, step.rail)
+    if (!hot || before?.mode !== step.mode || before.drive === undefined) return step
+    return { ...step, needs_drive: before.drive.map(({ tube }) => tube) }
+  })
+}
+
+/** A stage whose drive nothing shows before its HT is whole, and key-down times beyond what the duty allows. */
+export function driveProblems(equipment: Equipment, all: readonly Step[]): LimitProblem[] {
+  const problems: LimitProblem[] = []
+  for (const mode of Object.keys(equipment.modes)) {
+    const steps = all.filter(
+      (step) =>
+        step.mode === mode && step.do === 'raise' && step.rail !== null && isHot(equipment, step.rail),
+    )
+    const top = steps.reduce<Step | null>(
+      (most, step) => (most === null || step.target_V >= most.target_V ? step : most),
+      null,
+    )
+    const stages = drivenStages(equipment, mode).filter(({ stage }) => stage.by === 'RF')
+    if (top === null || stages.length === 0 || equipment.level < 3) continue
+    for (const { tube, type } of stages) {
+      const proof = [tube, ...drivenBy(equipment, mode, tube)]
+      const seen = (step: Step): boolean => step.drive?.some((watch) => proof.includes(watch.tube)) === true
+      if (!steps.some(seen))
+        problems.push({
+          severity: 'error',
+          what: `Nothing shows whether ${tube} (${type}) is driven in ${mode}: no meter on a line at its grid current, and no bias supply that its grid current relieves by enough to be seen. HT does not go up on a stage whose drive is not known.`,
+          remedy: `Put a resistor of some 100 Ω where its grid current returns, name its ends as shows: { node: …, against: … } at ${tube}, and clip a meter on a line there.`,
+        })
+      else if (!steps.some((step) => seen(step) && step.index < top.index))
+        problems.push({
+          severity: 'error',
+          what: `${tube} (${type}) shows its grid current for the first time at ${show(top.target_V, 'V')}, the highest step of ${mode}: its drive would not be proved before.`,
+          remedy: `Give the profile one more step below, where the grid current shows, for example at ${show(Math.round((0.8 * top.target_V) / 10) * 10, 'V')}.`,
+        })
+    }
+  }
+  return problems
+}
+
+/** Stages that this tube's output drives, directly or through others: their drive proves its. */
+function drivenBy(equipment: Equipment, mode: ModeName, tube: PartName): PartName[] {
+  const stages = drivenStages(equipment, mode)
+  const found: PartName[] = []
+  let of = [tube]
+  while (of.length > 0) {
+    const next = stages
+      .filter(
+        ({ tube: name, stage }) =>
+          stage.from !== undefined && of.includes(stage.from) && !found.includes(name),
+      )
+      .map(({ tube: name }) => name)
+    found.push(...next)
+    of = next
+  }
+  return found
+}
