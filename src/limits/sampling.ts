@@ -78,8 +78,8 @@ export function sampleElements(
 
 /**
  * A driven stage draws what it is tuned, loaded and driven for, not what its cathode could: ±20 % in plate, ±35 % in screen
- * and grid as 5 % and 95 % points, and a law of plate volts between the first power and half a power either way. Our choice:
- * rows of one type at other volts and loads lie so (tests/outside/driven.test.ts).
+ * and grid as 5 % and 95 % points, and some spread of the law of plate volts. Our choice, for a stage loaded as its figures
+ * say: published rows of one type, each loaded for its own rating, lie 20 % apart at the median (tests/outside/driven.test.ts).
  */
 function sampleDriven(driven: Driven, own: Chance, emission: number): Driven {
   // Scaled by emission in the network; tuned to a meter by a person, radio frequency is not.

@@ -1,0 +1,112 @@
+import { describe, expect, it } from 'vitest'
+import { drivenStages, type Equipment, readEquipment } from '../../src/equipment/index.js'
+import { loadAll } from '../../src/files/index.js'
+import { makePlan } from '../../src/plan/index.js'
+import { rehearse } from '../../src/rehearse/index.js'
+import { parseFault } from '../../src/virtual/index.js'
+
+const loaded = loadAll('profiles/tern-rock/transmit.yaml').value
+if (loaded === null) throw new Error('the demo does not load')
+const { profile, equipment, bench } = loaded
+const made = makePlan(profile, equipment, bench)
+const plan = made.plan
+if (plan === null) throw new Error(made.problems.map(({ what }) => what).join('\n'))
+const keyed = plan.steps.filter((step) => step.mode === 'key down' && step.do === 'raise')
+
+const withV12 = (driven: object): Equipment => {
+  const V12 = equipment.tubes['V12']
+  if (V12 === undefined) throw new Error('no V12')
+  const sections = V12.sections.map((section) => ({
+    ...section,
+    ...(section.driven !== undefined && { driven: { ...section.driven, ...driven } }),
+  }))
+  return { ...equipment, tubes: { ...equipment.tubes, V12: { ...V12, sections } } }
+}
+const errors = (set: Equipment): string =>
+  makePlan(profile, set, bench)
+    .problems.filter(({ severity }) => severity === 'error')
+    .map(({ what }) => what)
+    .join('\n')
+
+describe('a mode with the key down', () => {
+  it('expects what the driven stages draw by their service, and says what that is scaled from', () => {
+    const last = keyed.at(-1)
+    const expected = last?.limits['HT']?.because.find(({ limit }) => limit === 'expected')
+    expect(expected?.text).toMatch(/V12 \(807\) in class C plate-modulated, CCS: \d+(\.\d+)? mA plate/)
+    expect(expected?.text).toMatch(/typical operation at 600 V, 100 mA \(ICAS, none for CCS\)/)
+    expect(expected?.text).toMatch(/V11 \(6V6GT\).*the handbook's 260 V, 32 mA/)
+    expect(expected?.unverified).toBe(true)
+  })
+
+  it('lets HT rise to its top only after grid current was seen in the step before', () => {
+    expect(keyed.at(-1)?.needs_drive).toEqual(['V12'])
+    expect(keyed.at(-2)?.drive?.map(({ tube }) => tube)).toEqual(['V12'])
+  })
+
+  it('is refused where nothing below the top shows grid current', () => {
+    const straight = {
+      ...profile,
+      stages: profile.stages.filter((stage) => stage.do !== 'ramp' || stage.name !== 'drive shows'),
+    }
+    const said = makePlan(straight, equipment, bench).problems.map(({ what }) => what)
+    expect(said.join('\n')).toMatch(/V12 \(807\) shows its grid current for the first time at 400 V/)
+  })
+
+  it('knows its driven stages by mode alone', () => {
+    expect(drivenStages(equipment, 'transmit')).toEqual([])
+    expect(drivenStages(equipment, 'key down').map(({ tube }) => tube)).toEqual(['V11', 'V12'])
+  })
+})
+
+describe('ratings of a service', () => {
+  it('refuse a stage that another service would let pass', () => {
+    const small = { plate_V: 475, plate_A: 0.05, screen_W: null, grid_A: null, plate_input_W: 16 }
+    expect(errors(withV12({ rating: { ...small, source: 'a test' } }))).toMatch(
+      /V12 \(807\) plate (current|input) in class C plate-modulated, CCS would stand at \d+ %/,
+    )
+  })
+
+  it('must be known: a file names a service the tube data know, or gives figures and rating of its own', () => {
+    const raw = {
+      slowglow: 'equipment 1',
+      name: 'one stage',
+      chassis: 'isolated',
+      modes: { key: { driven: true }, idle: {} },
+      rails: {},
+      tubes: {
+        V1: {
+          type: '807',
+          rail: 'HT',
+          driven: { in: ['key', 'idle'], by: 'RF', service: 'class C doubling', bias: 'grid leak' },
+        },
+      },
+    }
+    const said = readEquipment(raw, () => ({ file: 'x.yaml', line: 1, column: 1 })).problems.map(
+      ({ what }) => what,
+    )
+    expect(said.join('\n')).toMatch(
+      /nothing is known of a 807 in class C doubling: the tube data know class C telegraphy/,
+    )
+    expect(said.join('\n')).toMatch(/V1 is driven in mode idle, and the mode does not say/)
+  })
+})
+
+describe('the demo keyed on the virtual bench', () => {
+  const run = (...faults: string[]) =>
+    rehearse(plan, equipment, bench, {
+      seed: 1953,
+      record: () => undefined,
+      faults: faults.map((text) => {
+        const fault = parseFault(text)
+        if (!fault.ok) throw new Error(fault.problem)
+        return fault.value
+      }),
+    }).ending
+
+  it('ends safe with the reason "drive lost" when the oscillator stops under full HT', () => {
+    const top = keyed.at(-1)?.index ?? 0
+    const { outcome, outputs_off, reason } = run(`V10:no-emission@step=${top}`)
+    expect([outcome, outputs_off, reason?.code]).toEqual(['tripped', 'confirmed', 'drive-lost'])
+    expect(reason?.text).toMatch(/V12 has lost its drive: bias gives/)
+  })
+})
