@@ -94,7 +94,15 @@ export function driveProblems(equipment: Equipment, all: readonly Step[]): Limit
       null,
     )
     const stages = drivenStages(equipment, mode).filter(({ stage }) => stage.by === 'RF')
-    if (top === null || stages.length === 0 || equipment.level < 3) continue
+    if (top === null || stages.length === 0) continue
+    if (equipment.level < 3) {
+      problems.push({
+        severity: 'error',
+        what: `${stages.map(({ tube, type }) => `${tube} (${type})`).join(', ')} ${stages.length === 1 ? 'is' : 'are'} driven in ${mode}, and only a set whose circuit is in its file (level 3) tells what grid current should show and what becomes of the stage without drive.`,
+        remedy: `Write down the circuit around ${stages.map(({ tube }) => tube).join(', ')}, or plan a mode in which nothing is driven.`,
+      })
+      continue
+    }
     for (const { tube, type } of stages) {
       const proof = [tube, ...drivenBy(equipment, mode, tube)]
       const seen = (step: Step): boolean => step.drive?.some((watch) => proof.includes(watch.tube)) === true
