@@ -154,6 +154,8 @@ function drivenStresses(
       rating: formatQuantity(most, unit),
       source: known.from_memory ? `unverified, check your manual (${known.source})` : known.source,
       by_current: unit !== 'V',
+      heat:
+        unit === 'W' && what === 'screen dissipation' ? { W: value, rated_W: most, of: 'electrode' } : null,
       needs_V: 0,
       A,
       squared: false,

@@ -21,11 +21,6 @@ export function holdAndSettle(d: Draft, step: Step): void {
     enter(d, 'settle')
   }
   if (d.s.part !== 'settle') return
-  // A rail that was lowered stands below the volts its limits were computed for: there is nothing to hold it against.
-  if (step.do === 'lower') {
-    nextStep(d, step)
-    return
-  }
   const names = step.rail === null ? Object.keys(step.limits) : [step.rail]
   if (step.settle_within_s > 0) {
     const open = names.filter((name) => !isSettled(d, name))
