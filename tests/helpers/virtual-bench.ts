@@ -35,11 +35,10 @@ export class BenchProgram {
 
   private writeBenchFile(): void {
     let text = readFileSync(`${demo}/bench.yaml`, 'utf8')
-    for (const port of ['high', 'low', 'grid return meter']) {
-      text = text.replace(
-        '{ kind: virtual, as: pty }',
-        `{ kind: serial, path: ${this.paths[port] ?? ''}, baud: 115200 }`,
-      )
+    // Each virtual line stands under the name of its supply or meter.
+    for (const [port, path] of Object.entries(this.paths)) {
+      const at = text.indexOf('{ kind: virtual, as: pty }', text.indexOf(`\n  ${port}:\n`))
+      text = `${text.slice(0, at)}${text.slice(at).replace('{ kind: virtual, as: pty }', `{ kind: serial, path: ${path}, baud: 115200 }`)}`
     }
     writeFileSync(
       this.bench_file,
