@@ -213,6 +213,21 @@ export interface Stack {
   readonly channels: readonly string[]
 }
 
+/** What `qualify` measured of one channel, as far as it counts today. */
+export interface Measured {
+  /** `foreign`: of another supply than the bench file names; then nothing of it counts. */
+  readonly state: 'measured' | 'old' | 'foreign' | 'none'
+  readonly date: string | null
+  /** What the supply that was measured answered. */
+  readonly identity: string | null
+  /** From OFF until it no longer drives, at most. */
+  readonly off_s: number | null
+  /** From one reading to the next, at most. */
+  readonly poll_s: number | null
+  readonly overshoot_V: number | null
+  readonly proofs: readonly { readonly of: string; readonly verdict: string }[]
+}
+
 export interface Bench {
   readonly name: string
   readonly kind: 'real' | 'virtual'
@@ -230,6 +245,8 @@ export interface Bench {
   readonly late_tick_s: number | null
   /** Relative path of its qualification file, where it is not beside it under its own name. */
   readonly qualification: string | null
+  /** By `SUPPLY.CHANNEL`, once its qualification file was looked for. */
+  readonly measured?: Readonly<Record<string, Measured>>
   /** Time from decision to confirmed off, measured by qualify; null = not measured, the worst published figure is used. */
   readonly off_time_s: number | null
   /** What the computer is joined to: makes loops visible. */

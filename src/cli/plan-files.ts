@@ -47,7 +47,7 @@ export function planFiles(
   )
   const inFiles = placed(all.problems, cwd)
   const files: Record<string, string> = {}
-  for (const loaded of [all.profile, all.equipment, all.bench, all.benchEquipment]) {
+  for (const loaded of [all.profile, all.equipment, all.bench, all.benchEquipment, all.qualification]) {
     if (loaded !== null) files[shown(loaded.path, cwd)] = loaded.text
   }
   const noBench = all.profile.value !== null && all.bench === null

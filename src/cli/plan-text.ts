@@ -13,6 +13,10 @@ export function planPage(plan: Plan): string {
     section('HOOK-UP', hookup(plan)),
     section('RAILS', rails(plan)),
     section('WATCHED INPUTS', inputs(plan)),
+    section(
+      'SUPPLIES',
+      (plan.supplies ?? []).flatMap(({ text }) => wrapped(`- ${text}`, '  ')),
+    ),
     section('MERCURY-VAPOUR RECTIFIERS', mercury(plan, sources)),
     section('FILAMENTS ON DIRECT CURRENT', filaments(plan)),
     section('STEPS', [

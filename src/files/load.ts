@@ -4,6 +4,8 @@ import { groundGraph, readBench, type Bench } from '../bench/index.js'
 import { readEquipment, type Equipment } from '../equipment/index.js'
 import { checkProfile, readProfile, type Profile } from '../profile/index.js'
 import type { Position, Problem, Where } from '../quantities/index.js'
+import { qualifiedBench } from '../qualify/index.js'
+import { qualificationPath, readQualification } from './qualification.js'
 import { longest_bytes, parseYaml } from './yaml.js'
 
 /** A file as read: its meaning (null when it has errors), what is wrong with it, its text, and where things stand in it. */
@@ -167,9 +169,43 @@ export interface LoadedAll {
   readonly bench: Loaded<Bench> | null
   /** The set behind a virtual bench, where that is another file than the profile's. */
   readonly benchEquipment: Loaded<Equipment> | null
+  /** What `slowglow qualify` wrote of the bench, where there is such a file. */
+  readonly qualification: { readonly path: string; readonly text: string } | null
   readonly problems: readonly Problem[]
   /** All three, sound and fitting together; null when any problem is an error or no bench is named. */
   readonly value: { readonly profile: Profile; readonly equipment: Equipment; readonly bench: Bench } | null
+}
+
+/** The bench with what `qualify` measured of it; a file of that which cannot be used is told and left out. */
+function withMeasured(
+  bench: Loaded<Bench>,
+  problems: Problem[],
+): { readonly bench: Loaded<Bench>; readonly file: LoadedAll['qualification'] } {
+  if (bench.value === null) return { bench, file: null }
+  const path = qualificationPath(bench.path, bench.value.qualification)
+  const read = readQualification(path)
+  const told = (what: string, remedy: string): void => {
+    const where = { ...bench.where(['qualification']), path: 'qualification' }
+    problems.push({
+      severity: 'warning',
+      ...where,
+      what: `${what}: the bench counts as not qualified`,
+      remedy,
+    })
+  }
+  if ('trouble' in read)
+    told(
+      `${path} cannot be used (${read.trouble})`,
+      'mend it, or move it away and run slowglow qualify again',
+    )
+  else if (read.value === null && bench.value.qualification !== null)
+    told(`there is no ${path}`, 'check the path, or run slowglow qualify')
+  const found = 'trouble' in read ? null : read.value
+  const value = qualifiedBench(bench.value, found, new Date().toISOString())
+  return {
+    bench: { ...bench, value },
+    file: 'trouble' in read || read.value === null ? null : { path, text: read.text },
+  }
 }
 
 /**
@@ -190,7 +226,9 @@ export function loadAll(profilePath: string, benchPath?: string): LoadedAll {
   const [equipmentAt, benchNamed] = [told('equipment'), told('bench')]
   const equipment = equipmentAt === null ? null : loadEquipment(beside(profilePath, equipmentAt))
   const benchAt = benchPath ?? (benchNamed === null ? null : beside(profilePath, benchNamed))
-  const bench = benchAt === null ? null : loadBench(benchAt)
+  const written = benchAt === null ? null : loadBench(benchAt)
+  const measured = written === null ? null : withMeasured(written, problems)
+  const bench = measured?.bench ?? null
   if (equipment !== null) problems.push(...equipment.problems)
   if (bench !== null) problems.push(...bench.problems)
   const behind = bench?.value?.equipment ?? null
@@ -212,6 +250,7 @@ export function loadAll(profilePath: string, benchPath?: string): LoadedAll {
     equipment,
     bench,
     benchEquipment,
+    qualification: measured?.file ?? null,
     problems,
     value:
       sound && named !== null && equipment?.value != null && bench?.value != null

@@ -13,8 +13,8 @@ export function qualificationPath(benchPath: string, named: string | null): stri
 /** Null where there is none; a trouble where there is one that cannot be used. */
 export function readQualification(
   path: string,
-): { readonly value: Qualification | null } | { readonly trouble: string } {
-  if (!existsSync(path)) return { value: null }
+): { readonly value: Qualification | null; readonly text: string } | { readonly trouble: string } {
+  if (!existsSync(path)) return { value: null, text: '' }
   let text: string
   try {
     text = readFileSync(path, 'utf8')
@@ -25,7 +25,7 @@ export function readQualification(
   const [problem] = parsed.problems
   if (problem !== undefined) return { trouble: `line ${problem.line}: ${problem.what}` }
   const read = qualificationShape.safeParse(parsed.raw)
-  if (read.success) return { value: read.data }
+  if (read.success) return { value: read.data, text }
   const issue = read.error.issues[0]
   return { trouble: `${issue?.path.join('.') ?? ''}: ${issue?.message ?? 'not understood'}` }
 }

@@ -13,6 +13,7 @@ import { isCurrentRead, railPlans } from './rails.js'
 import { looserRules, staleAfter_s, standardRules } from './rules.js'
 import { chainWarmUp, filledStages, isHot, modeOf, railsOf } from './stages.js'
 import { buildSteps, type Built, type Reach } from './steps.js'
+import { supplyFigures } from './supplies.js'
 import { unprovedWords } from './unproved.js'
 import { inputRules, meterPlans } from './watch.js'
 import type { Figures, HeaterWatch, Plan, RailPlan, Step } from './types.js'
@@ -94,6 +95,7 @@ export function makePlan(
     prove_dead: proveDeadAt(equipment, hookup),
     wires: wiresOf(equipment, bench, hookup),
     unproved: unprovedWords({ profile, equipment, rails, built }),
+    supplies: supplyFigures(bench, rails, built.steps),
     ...(charted.charts !== null && { charts: charted.charts }),
     ...(lacks.length > 0 && { lacks }),
     ...(filaments.length > 0 && { filaments }),

@@ -353,7 +353,8 @@ export function isRuleCode(code: string): code is RuleCode {
 export function staleAfter_s(bench: Bench): number {
   if (bench.stale_s !== null) return bench.stale_s
   let slowest_s = 0
-  for (const supply of Object.values(bench.supplies)) slowest_s = Math.max(slowest_s, pollPeriod_s(supply))
+  for (const [port, supply] of Object.entries(bench.supplies))
+    slowest_s = Math.max(slowest_s, measuredPoll_s(bench, port) ?? pollPeriod_s(supply))
   return Math.max(3 * slowest_s, 1)
 }
 
@@ -368,9 +369,19 @@ export function seenWithin_s(bench: Bench): number {
  * Longest time from one reading of a channel to its next, as far as known before `qualify` has measured it: volts, amps,
  * output state and protection of every channel in turn, each an exchange of some 30 characters and a supply's answer.
  */
-function pollPeriod_s(supply: Supply): number {
+export function pollPeriod_s(supply: Supply): number {
   const exchanges = 4 * Object.keys(supply.channels).length
   return exchanges * (wire_s(supply.line, 30) + answer_s)
+}
+
+/** As `qualify` measured it on every channel of a supply; null where any was not. */
+function measuredPoll_s(bench: Bench, port: string): number | null {
+  const names = Object.keys(bench.supplies[port]?.channels ?? {})
+  const polls = names.map((name) => {
+    const found = bench.measured?.[`${port}.${name}`]
+    return found?.state === 'measured' ? found.poll_s : null
+  })
+  return polls.length > 0 && polls.every((poll) => poll !== null) ? Math.max(...polls.map(Number)) : null
 }
 
 /** A supply's time to answer a query: common practice, no source. */

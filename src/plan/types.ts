@@ -26,6 +26,8 @@ export interface Plan {
   /** Every connection and preparation of the hook-up, in the order in which a person makes and confirms them. */
   readonly wires: readonly Wire[]
   readonly unproved: readonly string[]
+  /** What is known of the supplies that take part, and what a trip lets through because of it. */
+  readonly supplies?: readonly SupplyFigures[]
   /** What the handbook's charts add, and where circuit and chart disagree; absent where the file has none. */
   readonly charts?: PlanCharts
   /** What limits had to do without, and what to add to the set's file for it. */
@@ -52,6 +54,20 @@ export interface Plan {
   readonly prompt_timeout_s: number
   readonly expected_s: number
   readonly stale_s: number
+}
+
+/** How far one channel's figures can be trusted. */
+export interface SupplyFigures {
+  readonly channel: string
+  readonly rail: RailName
+  readonly state: 'measured' | 'old' | 'foreign' | 'none'
+  readonly date: string | null
+  /** Figures in force: one reading to the next, and our OFF to no drive. */
+  readonly poll_s: number
+  readonly off_s: number
+  /** What flows at most between a fault and no drive: the supply's own limit, for so long, at the highest step. */
+  readonly let_through: { readonly amps: number; readonly s: number; readonly J: number } | null
+  readonly text: string
 }
 
 /** What the sequencer must know of a rail. Names of channels are `SUPPLY.CHANNEL`. */

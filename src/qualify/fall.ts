@@ -102,8 +102,12 @@ function offTime(falls: readonly Off[], fitted: readonly NonNullable<Off['fit']>
     return {
       value: Math.max(0, ...times),
       unit: 's',
-      uncertainty: Math.max(deviation(times), ...fitted.map(({ rough_s }) => rough_s)) + readingAge_s,
-      how: `from our OFF to where the fall, drawn back, meets the volts before it; the longest of ${times.length}`,
+      // An orderly OFF waits for the answer under way, which the urgent one does not: at most one gap between readings.
+      uncertainty:
+        Math.max(deviation(times), ...fitted.map(({ rough_s }) => rough_s)) +
+        readingAge_s +
+        Math.max(...falls.map(({ fallen_s, up_s }) => fallen_s - up_s)),
+      how: `from our OFF to where the fall, drawn back, meets the volts before it; the longest of ${times.length}; an orderly OFF, which waits for the answer under way`,
     }
   }
   const value = Math.max(...falls.map(({ fallen_s }) => fallen_s))

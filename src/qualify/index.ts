@@ -10,4 +10,5 @@ export {
   type Qualification,
   type QualifiedChannel,
 } from './document.js'
+export { old_days, qualifiedBench } from './apply.js'
 export { against, figureWords, qualificationText } from './text.js'

@@ -1,7 +1,7 @@
 import type { Channel, Dialect } from '../bench/index.js'
 import type { Ask, Proof, RailLimits, Reason, Step } from '../plan/index.js'
 import { formatShort } from '../quantities/index.js'
-import { levelsOf, limitsAt, ohmOf, pathOf, setDown } from './limits.js'
+import { levelsOf, limitOf, limitsAt, ohmOf, pathOf, setDown } from './limits.js'
 import { loadMode, loadNode, loadRail } from './setup.js'
 import type { Order } from './types.js'
 
@@ -52,13 +52,13 @@ export class Steps {
       if (at < repeats) this.jump(`on again, ${at} of ${repeats}`, top_V)
     }
     this.raise('before its current limit', middle_V, { slew_V_per_s: this.gentle(), hold_s: pause_s })
-    this.proveLimit(middle_V)
+    this.proveLimit(middle_V, dialect)
     const provoked_V = setDown(Math.min(provoke_V, middle_V), channel.set_digits_V)
     if (provoked_V < middle_V) this.lower('down to volts that may be touched', provoked_V)
     this.proveProtections(provoked_V, dialect)
   }
 
-  private proveLimit(V: number): void {
+  private proveLimit(V: number, dialect: Dialect): void {
     if (this.skipped('current limit')) return
     const { order, channel } = this
     const limit_A = setDown((0.5 * V) / ohmOf(order, channel), channel.set_digits_A)
@@ -69,6 +69,9 @@ export class Steps {
     this.prove('held at its current limit', {
       of: 'current limit',
       limit_A,
+      ...(dialect.set_over_amps !== null && {
+        level: Math.min(1.2 * channel.max_A, setDown(1.2 * limitOf(order, channel, V), channel.set_digits_A)),
+      }),
       within_s: 3,
       hold_s: 6,
       because: 'what it says of itself at its limit is believed by every run.',

@@ -131,12 +131,14 @@ function tell({ d, step, proof, rail, state }: Under): void {
       volts: state.V?.value ?? null,
     },
   })
+  // The over-current level stays where it is: what still flows as the limit comes down is no over-current.
+  const level = proof.level === null ? {} : { over_current_A: proof.level }
   switch (proof.of) {
     case 'off':
       send(d, proof.channel, { do: 'off' })
       break
     case 'current limit':
-      send(d, proof.channel, { do: 'limits', ...usual, limit_A: proof.limit_A ?? usual.limit_A })
+      send(d, proof.channel, { do: 'limits', ...usual, limit_A: proof.limit_A ?? usual.limit_A, ...level })
       break
     case 'over-voltage':
       send(d, proof.channel, { do: 'limits', ...usual, over_voltage_V: proof.level })

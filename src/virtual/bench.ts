@@ -216,6 +216,7 @@ export function createVirtualBench(
       ({ name, rail }) => rail === part || name === part || name.startsWith(`${part}.`),
     )
     if (kind === 'ignores-off') for (const output of mine) output.ignoresOff = true
+    if (kind === 'no-protection') for (const { face } of mine) face.inert = true
     if (kind === 'drop-out') {
       const one = mine.at(-1)
       if (one !== undefined) one.dropped = true

@@ -55,7 +55,7 @@ export const faultKinds: Readonly<Record<Target, Readonly<Record<string, Kind>>>
     'ignores-off': plain,
     trips: plain,
   },
-  supply: { 'drop-out': plain, 'ignores-off': plain, trips: plain },
+  supply: { 'drop-out': plain, 'ignores-off': plain, trips: plain, 'no-protection': plain },
   line: { silent: plain, garbled: plain, late: { value: 's', needed: true } },
   // A lead off or a contact open; one that says nothing; one that stands still; one that shows what is not so.
   input: {

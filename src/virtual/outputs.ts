@@ -169,7 +169,7 @@ export function lead_ohm(output: Output): number {
 /** An over-voltage protection that is armed and exceeded latches the output off. */
 export function protect(output: Output, terminal_V: number): boolean {
   const { face } = output
-  if (face.tripped !== null || face.over_V === null || !face.over_V_on) return false
+  if (face.inert === true || face.tripped !== null || face.over_V === null || !face.over_V_on) return false
   if (terminal_V <= face.over_V || !output.applied.live) return false
   face.tripped = 'over-voltage'
   apply(output)

@@ -129,7 +129,7 @@ export function createSupplyDevice(options: VirtualSupplyOptions): VirtualInstru
 
   const protect = (t_us: number): void => {
     for (const { face, over_A, over_A_on } of outputs) {
-      if (!face.on || face.tripped !== null) continue
+      if (!face.on || face.tripped !== null || face.inert === true) continue
       if (face.over_V_on && face.over_V !== null && face.measured_V > face.over_V)
         face.tripped = 'over-voltage'
       else if (over_A_on && face.measured_A > over_A) face.tripped = 'over-current'

@@ -61,6 +61,8 @@ export interface OutputFace {
   over_V_on: boolean
   /** As commanded; a supply that ignores OFF stays live all the same. */
   on: boolean
+  /** Its protections and its dead-man are set and read back, and never act. */
+  inert?: boolean
   tripped: 'over-voltage' | 'over-current' | null
   /** Read-back with offset, noise and resolution already in it. */
   measured_V: number

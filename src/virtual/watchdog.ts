@@ -102,6 +102,7 @@ export function createWatchdog(works: Works, words: DeadMan | null, now: () => n
     },
     pass(t_us) {
       for (const timer of timers) {
+        if (timer.outputs.every(({ face }) => face.inert === true)) continue
         if (timer.state !== 'armed' || t_us - timer.fed_us <= timer.after_s * 1e6) continue
         timer.state = 'expired'
         for (const { face } of timer.outputs) face.on = false

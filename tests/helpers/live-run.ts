@@ -18,10 +18,11 @@ export class LiveRun {
     args: readonly string[],
     folder = mkdtempSync(join(tmpdir(), 'slowglow-test-')),
     env: Readonly<Record<string, string>> = {},
+    command: 'run' | 'qualify' = 'run',
   ) {
     this.folder = folder
     const runs = args.includes('--runs') ? [] : ['--runs', folder]
-    this.session = TerminalSession.start(['run', ...args, ...runs], {
+    this.session = TerminalSession.start([command, ...args, ...runs], {
       XDG_RUNTIME_DIR: folder,
       ...env,
     })

@@ -72,11 +72,31 @@ const within = (figure: { value: number; uncertainty: number } | null, truth: nu
   expect(figure).not.toBeNull()
   expect(Math.abs((figure?.value ?? 0) - truth)).toBeLessThanOrEqual(figure?.uncertainty ?? 0)
 }
+const verdict = (figures: ChannelFigures, of: string): string | undefined =>
+  figures.proofs.find((proof) => proof.of === of)?.verdict
+
+/** Everything a dialect may have, and a supply that lets its protections be tried. */
+const guarded: Partial<Dialect> = {
+  level_below: 'trips',
+  set_over_amps: ':CURR:PROT {a}',
+  ask_over_amps: ':CURR:PROT?',
+  over_amps_on: ':CURR:PROT:STAT ON',
+  ask_over_amps_tripped: ':CURR:PROT:TRIP?',
+  ask_cc: { query: ':STAT:QUES:COND?', mask: 1, cv_mask: 2 },
+  dead_man: {
+    arm: [':SYST:WATC:TIME {s}', ':SYST:WATC ON'],
+    feed: ':SYST:WATC:FEED',
+    after_s: 3,
+    per: 'supply',
+    ask_armed: ':SYST:WATC?',
+    ask_expired: ':SYST:WATC:EXP?',
+  },
+}
 
 describe('a qualification on the virtual bench', () => {
-  const { ran, figures } = qualified()
+  const { ran, figures, entries } = qualified({ says: guarded })
 
-  it('comes to its end with outputs confirmed off', () => {
+  it('comes to its end with outputs confirmed off, and no warning', () => {
     expect(ran.ending.outcome).toBe('completed')
     expect(ran.ending.outputs_off).toBe('confirmed')
     expect(ran.ending.warnings).toEqual([])
@@ -86,8 +106,129 @@ describe('a qualification on the virtual bench', () => {
     within(figures.output_F, 47e-6)
   })
 
-  it('finds the steps that its read-back has', () => {
+  it('finds the steps that its read-back has, and noise that hides under them', () => {
     within(figures.resolution_V, 0.1)
     within(figures.resolution_A, 10e-6)
+    expect(figures.noise_V?.value).toBeLessThan(0.1)
+    expect(figures.noise_A?.value).toBeLessThan(10e-6)
+  })
+
+  it('finds no error beyond what supply and load were built with', () => {
+    // Stated 0.1 % + 200 mV; the resistor was drawn within 1 %.
+    expect(figures.accuracy_V?.value).toBeLessThanOrEqual(0.5 + (figures.accuracy_V?.uncertainty ?? 0))
+    within(figures.accuracy_A, 0)
+  })
+
+  it('finds when it stops driving: one message on the line and what the supply takes to act', () => {
+    // OFF is 10 characters at 115200 baud, 0.9 ms, and the virtual supply acts 8 ms later.
+    within(figures.off_s, 0.009)
+  })
+
+  it('finds that it does not take current back', () => {
+    expect(figures.sinks.value).toBe(false)
+  })
+
+  it('bounds slew and settling by what its current limit lets through', () => {
+    // (90.8 - 63.8) mA at the top charge 47 µF no faster than this many volts a second.
+    expect(figures.slew_V_per_s?.bound).toBe('at least')
+    expect(figures.slew_V_per_s?.value).toBeLessThanOrEqual(4200)
+    expect(figures.settling_s?.value).toBeGreaterThan(0)
+  })
+
+  it('proves its current limit, both protections and its dead-man, and when each fired', () => {
+    expect(verdict(figures, 'current limit')).toBe('as it should')
+    expect(verdict(figures, 'over-voltage')).toBe('fired')
+    expect(verdict(figures, 'over-current')).toBe('fired')
+    expect(verdict(figures, 'dead-man')).toBe('fired')
+    const after_s = figures.proofs.find(({ of }) => of === 'dead-man')?.after_s ?? 0
+    expect(after_s).toBeGreaterThan(2)
+    expect(after_s).toBeLessThan(4.5)
+  })
+
+  it('asks a person to clear each latch, and never clears one itself', () => {
+    const events = entries.flatMap((entry) => (entry.entry === 'event' ? [entry.event] : []))
+    const cleared = events.filter(
+      ({ what, text }) => what === 'prompt' && text.includes('Clear it at the front panel'),
+    )
+    expect(cleared).toHaveLength(2)
+  })
+})
+
+describe('a dead-man that any message feeds', () => {
+  it('is proved by saying nothing at all to the supply, and fires', () => {
+    const dead_man = { ...guarded.dead_man, feed: null } as Dialect['dead_man']
+    const { ran, figures } = qualified({
+      order: { skip: ['current limit', 'over-voltage', 'over-current'] },
+      says: { ...guarded, dead_man },
+    })
+    expect(verdict(figures, 'dead-man')).toBe('fired')
+    expect(verdict(figures, 'over-voltage')).toBe('not proved')
+    expect(ran.ending.outcome).toBe('completed')
+    expect(ran.ending.outputs_off).toBe('confirmed')
+  })
+})
+
+describe('a supply that is not what its file says', () => {
+  it('is found to say constant current where it holds its volts, and outputs are confirmed off', () => {
+    const { ran, figures } = qualified({
+      says: guarded,
+      is: { ask_cc: { query: ':STAT:QUES:COND?', mask: 2, cv_mask: 1 } },
+    })
+    expect(verdict(figures, 'current limit')).toBe('contradicts')
+    expect(ran.ending.warnings.join()).toContain('is wrong')
+    expect(ran.ending.outputs_off).toBe('confirmed')
+  })
+
+  it('is found to have protections and a dead-man that do not fire', () => {
+    const { ran, figures } = qualified({ says: guarded, faults: ['high:no-protection'] })
+    for (const of of ['over-voltage', 'over-current', 'dead-man'])
+      expect(verdict(figures, of)).toBe('did not fire')
+    expect(ran.ending.outcome).toBe('completed')
+    expect(ran.ending.warnings).toHaveLength(3)
+    expect(ran.ending.outputs_off).toBe('confirmed')
+  })
+
+  it('is found to take no level below what stands: then the protection stays unproved', () => {
+    const { ran, figures } = qualified({ says: { ...guarded, dead_man: null, level_below: 'refused' } })
+    expect(verdict(figures, 'over-voltage')).toBe('refused')
+    expect(verdict(figures, 'dead-man')).toBe('not proved')
+    expect(ran.ending.outputs_off).toBe('confirmed')
+  })
+
+  it('is found not to go off: the run fails and says to cut its mains', () => {
+    const { ran } = qualified({ faults: ['high.out:ignores-off@step=9'] })
+    expect(ran.ending.outcome).not.toBe('completed')
+    expect(ran.ending.outputs_off).toBe('not confirmed')
+    expect(ran.ending.reason?.text).toContain('does not go off')
+  })
+
+  it('is found to have another load on it than was named, before it goes above 5 V', () => {
+    const { plan, bench } = qualifyPlan(whole, order)
+    if (plan === null || bench === null) throw new Error('no plan')
+    const other = loadAsSet(bench, { ...order, load: { ...order.load, ohm: 1000 } })
+    const ran = rehearse(plan, other, bench, { seed: 3, faults: [], record: () => undefined })
+    expect(ran.ending.reason?.code).toBe('hook-up')
+    expect(ran.ending.outputs_off).toBe('confirmed')
+  })
+})
+
+describe('an order', () => {
+  const wrong = (change: Partial<Order>): string =>
+    qualifyPlan(whole, { ...order, ...change })
+      .problems.filter(({ severity }) => severity === 'error')
+      .map(({ what }) => what)
+      .join(' ')
+
+  it('is refused where the load would be heated beyond its rating', () => {
+    expect(wrong({ load: { ...order.load, rated_W: 20 } })).toContain('it is rated 20 W')
+  })
+  it('is refused beyond what the channel gives with room for its over-voltage level', () => {
+    expect(wrong({ top_V: 420 })).toContain('416 V')
+  })
+  it('is refused where the current would be too little to measure', () => {
+    expect(wrong({ load: { ohm: 1e6, tolerance: 0.01, rated_W: 1 } })).toContain('too little')
+  })
+  it('is refused for a channel that is not there', () => {
+    expect(wrong({ channel: 'high.in' })).toContain('no channel')
   })
 })

@@ -1,0 +1,84 @@
+import { type Bench, channelOf } from '../bench/index.js'
+import type { RailName } from '../equipment/index.js'
+import { show } from '../limits/index.js'
+import { pollPeriod_s } from './rules.js'
+import type { RailPlan, Step, SupplyFigures } from './types.js'
+
+/* How far the figures of the supplies can be trusted, and what a trip lets through because of it. */
+
+/**
+ * From a decision to no drive on a supply that nobody measured, s: the slowest published supply and line, wire-protocol.md 2.2
+ * (25 to 235 ms, sample age and poll included).
+ */
+const worstOff_s = 0.235
+
+export function supplyFigures(
+  bench: Bench,
+  rails: Readonly<Record<RailName, RailPlan>>,
+  steps: readonly Step[],
+): SupplyFigures[] {
+  return Object.values(rails).flatMap((rail) =>
+    rail.channels.map(({ channel, port }): SupplyFigures => {
+      const found = bench.measured?.[channel]
+      const supply = bench.supplies[port]
+      const state = found?.state ?? 'none'
+      const computed_s = supply === undefined ? 1 : pollPeriod_s(supply)
+      const fresh = state === 'measured'
+      const known = fresh || state === 'old'
+      const poll_s =
+        fresh && found?.poll_s != null
+          ? found.poll_s
+          : Math.max(computed_s, (known ? found?.poll_s : null) ?? 0)
+      const measuredOff_s = (known ? found?.off_s : null) ?? null
+      const off_s = fresh && measuredOff_s !== null ? measuredOff_s : Math.max(worstOff_s, measuredOff_s ?? 0)
+      const let_through = letThrough(rail.name, steps, poll_s + off_s)
+      const date = found?.date ?? null
+      const stated = channelOf(bench, channel)?.supply.identity ?? null
+      const words = { channel, date, of: found?.identity ?? null, stated }
+      const failed = (known ? (found?.proofs ?? []) : []).filter(({ verdict }) =>
+        ['did not fire', 'contradicts', 'does not tell'].includes(verdict),
+      )
+      const text = [
+        stateWords(state, words),
+        `A reading every ${show(poll_s, 's')} at most, ${show(off_s, 's')} from OFF to no drive.`,
+        let_through === null
+          ? ''
+          : `Between a fault and no drive ${rail.name} gives ${show(let_through.amps, 'A')} for ${show(let_through.s, 's')} at most, ${show(let_through.J, 'J')}.`,
+        ...failed.map(({ of, verdict }) => `Its ${of} proof: ${verdict}; it is not to be relied on.`),
+      ]
+      return {
+        ...{ channel, rail: rail.name, state, date, poll_s, off_s, let_through },
+        text: text.filter((each) => each !== '').join(' '),
+      }
+    }),
+  )
+}
+
+function stateWords(
+  state: SupplyFigures['state'],
+  of: { channel: string; date: string | null; of: string | null; stated: string | null },
+): string {
+  const { channel, date } = of
+  switch (state) {
+    case 'measured':
+      return `${channel} was measured on ${date ?? ''} (${of.of ?? ''}): those figures are used.`
+    case 'old':
+      return `${channel} was measured on ${date ?? ''}, more than 12 months ago (common practice, no source): of each figure the worse of then and of the bench file is used. Measure it again: slowglow qualify.`
+    case 'foreign':
+      return `The qualification of ${channel} is of another supply ("${of.of ?? ''}", this bench file names "${of.stated ?? ''}"): nothing of it is used, and worse figures stand in.`
+    case 'none':
+      return `${channel} is not qualified: read-back errors, output capacitor and protections are as the bench file states them, unproved; for the line the computed poll and the slowest published OFF stand in. Measure it: slowglow qualify.`
+  }
+}
+
+function letThrough(rail: RailName, steps: readonly Step[], s: number): SupplyFigures['let_through'] {
+  const most = steps
+    .map(({ limits }) => limits[rail])
+    .filter((limits) => limits !== undefined)
+    .reduce<{ amps: number; W: number }>(
+      (worst, { supply_limit_A, at_V }) =>
+        supply_limit_A * at_V > worst.W ? { amps: supply_limit_A, W: supply_limit_A * at_V } : worst,
+      { amps: 0, W: 0 },
+    )
+  return most.W <= 0 ? null : { amps: most.amps, s, J: most.W * s }
+}

@@ -1,0 +1,54 @@
+import { cpSync, existsSync, mkdtempSync, readFileSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { afterEach, describe, expect, it } from 'vitest'
+import { LiveRun } from '../helpers/live-run.js'
+
+const runs: LiveRun[] = []
+afterEach(async () => {
+  for (const run of runs.splice(0)) await run.end()
+})
+
+/** A qualification over a real terminal line, the virtual supply in a process of its own. */
+function qualify(...more: string[]): { run: LiveRun; folder: string } {
+  const folder = mkdtempSync(join(tmpdir(), 'slowglow-test-'))
+  cpSync('profiles/tern-rock', folder, { recursive: true })
+  const order = [
+    '--channel',
+    'high.out',
+    '--load',
+    '4.7k',
+    '--rated',
+    '50 W',
+    '--to',
+    '50 V',
+    '--meter',
+    'none',
+  ]
+  const run = new LiveRun(
+    ['--bench', join(folder, 'bench.yaml'), ...order, '--tolerance', '1 %', ...more],
+    folder,
+    {},
+    'qualify',
+  )
+  runs.push(run)
+  return { run, folder }
+}
+
+describe('slowglow qualify', () => {
+  it('energises nothing before the word is typed; then measures, ends off and writes what it found', async () => {
+    const { run, folder } = qualify('--speed', '5')
+    await run.session.shows(/DUMMY LOAD/)
+    expect(existsSync(join(folder, 'bench.qualification.yaml'))).toBe(false)
+    await run.acknowledge()
+    const exit = await run.exit(120_000)
+    const { ending, events } = run.record()
+    expect(ending?.outcome).toBe('completed')
+    expect(ending?.outputs_off).toBe('confirmed')
+    expect([0, 1]).toContain(exit)
+    expect(events.some(({ data }) => data.proof === 'off')).toBe(true)
+    const written = readFileSync(join(folder, 'bench.qualification.yaml'), 'utf8')
+    expect(written).toContain('slowglow: qualification 1')
+    expect(written).toContain('identity: VIRTUAL BENCH,high,0,1.0')
+  }, 150_000)
+})
