@@ -95,7 +95,7 @@ export function makePlan(
     prove_dead: proveDeadAt(equipment, hookup),
     wires: wiresOf(equipment, bench, hookup),
     unproved: unprovedWords({ profile, equipment, rails, built }),
-    supplies: supplyFigures(bench, rails, built.steps),
+    supplies: supplyFigures(bench, rails),
     ...(charted.charts !== null && { charts: charted.charts }),
     ...(lacks.length > 0 && { lacks }),
     ...(filaments.length > 0 && { filaments }),

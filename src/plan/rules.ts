@@ -361,7 +361,8 @@ export function staleAfter_s(bench: Bench): number {
 /** Until the readings have come that make a trip, seconds: as many as it takes, and no sooner than its time. */
 export function seenWithin_s(bench: Bench): number {
   let slowest_s = 0
-  for (const supply of Object.values(bench.supplies)) slowest_s = Math.max(slowest_s, pollPeriod_s(supply))
+  for (const [port, supply] of Object.entries(bench.supplies))
+    slowest_s = Math.max(slowest_s, measuredPoll_s(bench, port) ?? pollPeriod_s(supply))
   return Math.max(debounce.samples * slowest_s, debounce.s)
 }
 

@@ -16,6 +16,7 @@ import { hookupLimits, hookupTests } from './hookup-tests.js'
 import { withMonotoneCeilings } from './monotone.js'
 import { seenWithin_s } from './rules.js'
 import { defaultsFor, type FilledStage, isHot, railsOf } from './stages.js'
+import { measuredOff_s } from './supplies.js'
 import type { Ask, HookupTest, Plan, RailPlan, Reason, Step } from './types.js'
 
 /** Above this nobody reaches in: prompts are held back, "hands clear" is asked for (60 V DC, IEC/EN 61010-1 6.3.1, second-hand). */
@@ -312,7 +313,10 @@ class Builder {
     if (to.V > touch_V) this.handsIn = false
     const side = this.of.desk.rails[rail]
     if (hot && side !== undefined) {
-      const timing = { seen_s: seenWithin_s(this.of.bench), off_s: this.of.bench.off_time_s }
+      const timing = {
+        seen_s: seenWithin_s(this.of.bench),
+        off_s: measuredOff_s(this.of.bench, side.channels),
+      }
       const through = letThrough(side, point.limits, point.charging_F[rail] ?? 0, point.shorts, timing)
       if (through !== null) this.let_through.push({ ...through, step: this.steps.length })
     }

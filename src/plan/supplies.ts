@@ -2,21 +2,14 @@ import { type Bench, channelOf } from '../bench/index.js'
 import type { RailName } from '../equipment/index.js'
 import { show } from '../limits/index.js'
 import { pollPeriod_s } from './rules.js'
-import type { RailPlan, Step, SupplyFigures } from './types.js'
+import type { RailPlan, SupplyFigures } from './types.js'
 
-/* How far the figures of the supplies can be trusted, and what a trip lets through because of it. */
+/* How far the figures of the supplies can be trusted. */
 
-/**
- * From a decision to no drive on a supply that nobody measured, s: the slowest published supply and line, wire-protocol.md 2.2
- * (25 to 235 ms, sample age and poll included).
- */
+/** From OFF to no drive where nobody measured it, s: the worst of 25 to 235 ms (supplies' published figures and line arithmetic). */
 const worstOff_s = 0.235
 
-export function supplyFigures(
-  bench: Bench,
-  rails: Readonly<Record<RailName, RailPlan>>,
-  steps: readonly Step[],
-): SupplyFigures[] {
+export function supplyFigures(bench: Bench, rails: Readonly<Record<RailName, RailPlan>>): SupplyFigures[] {
   return Object.values(rails).flatMap((rail) =>
     rail.channels.map(({ channel, port }): SupplyFigures => {
       const found = bench.measured?.[channel]
@@ -29,9 +22,8 @@ export function supplyFigures(
         fresh && found?.poll_s != null
           ? found.poll_s
           : Math.max(computed_s, (known ? found?.poll_s : null) ?? 0)
-      const measuredOff_s = (known ? found?.off_s : null) ?? null
-      const off_s = fresh && measuredOff_s !== null ? measuredOff_s : Math.max(worstOff_s, measuredOff_s ?? 0)
-      const let_through = letThrough(rail.name, steps, poll_s + off_s)
+      const seenOff_s = (known ? found?.off_s : null) ?? null
+      const off_s = fresh && seenOff_s !== null ? seenOff_s : Math.max(worstOff_s, seenOff_s ?? 0)
       const date = found?.date ?? null
       const stated = channelOf(bench, channel)?.supply.identity ?? null
       const words = { channel, date, of: found?.identity ?? null, stated }
@@ -41,13 +33,10 @@ export function supplyFigures(
       const text = [
         stateWords(state, words),
         `A reading every ${show(poll_s, 's')} at most, ${show(off_s, 's')} from OFF to no drive.`,
-        let_through === null
-          ? ''
-          : `Between a fault and no drive ${rail.name} gives ${show(let_through.amps, 'A')} for ${show(let_through.s, 's')} at most, ${show(let_through.J, 'J')}.`,
         ...failed.map(({ of, verdict }) => `Its ${of} proof: ${verdict}; it is not to be relied on.`),
       ]
       return {
-        ...{ channel, rail: rail.name, state, date, poll_s, off_s, let_through },
+        ...{ channel, rail: rail.name, state, date, poll_s, off_s },
         text: text.filter((each) => each !== '').join(' '),
       }
     }),
@@ -71,14 +60,9 @@ function stateWords(
   }
 }
 
-function letThrough(rail: RailName, steps: readonly Step[], s: number): SupplyFigures['let_through'] {
-  const most = steps
-    .map(({ limits }) => limits[rail])
-    .filter((limits) => limits !== undefined)
-    .reduce<{ amps: number; W: number }>(
-      (worst, { supply_limit_A, at_V }) =>
-        supply_limit_A * at_V > worst.W ? { amps: supply_limit_A, W: supply_limit_A * at_V } : worst,
-      { amps: 0, W: 0 },
-    )
-  return most.W <= 0 ? null : { amps: most.amps, s, J: most.W * s }
+/** From OFF to no drive as measured on every one of these channels; else what the bench file states; null = neither. */
+export function measuredOff_s(bench: Bench, channels: readonly string[]): number | null {
+  const all = channels.map((name) => bench.measured?.[name])
+  const known = all.flatMap((each) => (each?.state === 'measured' && each.off_s !== null ? [each.off_s] : []))
+  return known.length > 0 && known.length === channels.length ? Math.max(...known) : bench.off_time_s
 }

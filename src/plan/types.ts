@@ -26,7 +26,7 @@ export interface Plan {
   /** Every connection and preparation of the hook-up, in the order in which a person makes and confirms them. */
   readonly wires: readonly Wire[]
   readonly unproved: readonly string[]
-  /** What is known of the supplies that take part, and what a trip lets through because of it. */
+  /** What is known of the supplies that take part. */
   readonly supplies?: readonly SupplyFigures[]
   /** What the handbook's charts add, and where circuit and chart disagree; absent where the file has none. */
   readonly charts?: PlanCharts
@@ -65,8 +65,6 @@ export interface SupplyFigures {
   /** Figures in force: one reading to the next, and our OFF to no drive. */
   readonly poll_s: number
   readonly off_s: number
-  /** What flows at most between a fault and no drive: the supply's own limit, for so long, at the highest step. */
-  readonly let_through: { readonly amps: number; readonly s: number; readonly J: number } | null
   readonly text: string
 }
 

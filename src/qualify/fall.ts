@@ -120,7 +120,7 @@ function offTime(falls: readonly Off[], fitted: readonly NonNullable<Off['fit']>
   }
 }
 
-/** A reading is told when its reply has come; it was taken up to this much earlier (wire-protocol.md 2.2: about a mains period). */
+/** A reading is told when its reply has come; it was taken up to this much earlier (about a period of the mains: common practice, no source). */
 const readingAge_s = 0.02
 
 function capacitance(

@@ -104,8 +104,9 @@ describe('a bench with a fresh qualification', () => {
     expect(said(plan)).toContain('measured on 2026-06-01')
     expect(said(plan)).toContain('80 ms from OFF to no drive')
     expect(said(plan)).toContain('over-voltage proof: did not fire')
-    const through = plan.supplies?.find(({ channel }) => channel === 'high.out')?.let_through
-    expect(through?.s).toBeCloseTo(0.6 + 0.08, 9)
+    const through = plan.let_through?.find(({ rail }) => rail === 'HT')
+    expect(through?.off_measured).toBe(true)
+    expect(through?.for_s).toBeCloseTo(3 * 0.6 + 0.08, 9)
     expect(planPage(plan)).toContain('SUPPLIES')
   })
   it('lets the stale rule follow the slowest measured poll once every channel of a supply is measured', () => {

@@ -17,7 +17,7 @@ function qualify(...more: string[]): { run: LiveRun; folder: string } {
     '--channel',
     'high.out',
     '--load',
-    '4.7k',
+    '1k',
     '--rated',
     '50 W',
     '--to',
