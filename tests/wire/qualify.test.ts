@@ -37,12 +37,13 @@ function qualify(...more: string[]): { run: LiveRun; folder: string } {
 
 describe('slowglow qualify', () => {
   it('energises nothing before the word is typed; then measures, ends off and writes what it found', async () => {
-    const { run, folder } = qualify('--speed', '5')
+    const { run, folder } = qualify('--speed', '4')
     await run.session.shows(/DUMMY LOAD/)
     expect(existsSync(join(folder, 'bench.qualification.yaml'))).toBe(false)
     await run.acknowledge()
     const exit = await run.exit(120_000)
     const { ending, events } = run.record()
+    expect(ending?.reason?.text ?? null).toBeNull()
     expect(ending?.outcome).toBe('completed')
     expect(ending?.outputs_off).toBe('confirmed')
     expect([0, 1]).toContain(exit)
