@@ -65,12 +65,12 @@ describe('the reason of a trip', () => {
 describe('questions', () => {
   it('name a point in the words of the set’s own file', () => {
     const asked: string[] = []
-    told(receiver, ['HT:lead-off'], 1, (ask, at) => {
+    told(receiver, [], 1, (ask, at) => {
       asked.push(ask.text)
       return willing(ask, at)
     })
     expect(asked.join('\n')).toContain(
-      'Read the volts at pin 8 of the rectifier socket V16 (reservoir) against chassis',
+      'Read the volts at heater terminal A on the power chassis (heater line) against chassis',
     )
   })
 })
