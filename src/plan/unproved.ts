@@ -4,7 +4,7 @@ import type { Profile } from '../profile/index.js'
 import { isCurrentRead } from './rails.js'
 import { amplifyingFilaments } from './filaments.js'
 import { isHot, railsOf } from './stages.js'
-import type { Built } from './steps.js'
+import type { Built } from './course.js'
 import type { RailPlan } from './types.js'
 
 /** What the run leaves unproved, in sentences: what the bench, the file and rail currents cannot show. */

@@ -1,64 +1,20 @@
-import { bleederFor, coarsest } from '../../bench/index.js'
-import { formatQuantity, parseQuantity } from '../../quantities/index.js'
-import { findTube, type TubeRecord } from '../../tubes/index.js'
-import { items, oneOf, quantityOf, quantityOrNone, word, type Answer, type Dialogue } from './dialogue.js'
-
-/** What a supply with a line can do, as its owner says. */
-export interface SupplyAnswers {
-  /** Serial port, or null on the virtual bench. */
-  readonly path: string | null
-  readonly max_V: number
-  readonly max_A: number
-  readonly resolution_V: number
-  readonly resolution_A: number
-  readonly output_F: number
-  readonly isolation_V: number
-  readonly interface_isolated: 'yes' | 'no' | 'unknown'
-  readonly bleeder_ohm: number | null
-}
-
-export interface TubeAnswer {
-  readonly name: string
-  readonly type: string
-  readonly record: TubeRecord
-}
-
-/** All answers of `slowglow new`. */
-export interface Answers {
-  readonly name: string
-  readonly chassis: 'isolated' | 'live'
-  readonly isolating_transformer: string | null
-  readonly modes: readonly string[]
-  readonly heater_V: number
-  readonly tubes: readonly TubeAnswer[]
-  /** Chains of groups in parallel of tube names, as the file has them. */
-  readonly chains: readonly (readonly (readonly string[])[])[]
-  readonly HT_V: number
-  readonly HT_max_V: number
-  readonly total: { readonly A: number; readonly source: string } | null
-  readonly capacitors: readonly { readonly F: number; readonly rated_V: number }[]
-  readonly bias: { readonly V: number; readonly least_V: number; readonly preload_ohm: number } | null
-  readonly virtual: boolean
-  readonly HT_supply: SupplyAnswers | null
-  readonly heater_supply: SupplyAnswers | null
-  readonly bias_supply: SupplyAnswers | null
-  readonly meter: { readonly ohm: number; readonly resolution_V: number }
-  /** Ammeters that stay in a lead while the set runs. */
-  readonly ammeters: readonly { readonly rail: FedRail; readonly resolution_A: number }[]
-}
-
-/** Rails of these files, by the names they have there. */
-export type FedRail = 'HT' | 'heaters' | 'bias'
-
-/** The mode that the first bring-up and the handbook's total are for: receiving where the set can, else transmitting. */
-export function firstMode(modes: readonly string[]): string {
-  return modes.find((mode) => /receiv/i.test(mode)) ?? modes[0] ?? 'receive'
-}
-
-/** A set that can only transmit is brought up as a transmitter. */
-export function isTransmitting(modes: readonly string[]): boolean {
-  return /transmit|send/i.test(firstMode(modes))
-}
+import { bleederFor } from '../../bench/index.js'
+import { formatQuantity } from '../../quantities/index.js'
+import { type Answers, firstMode, isTransmitting, type SupplyAnswers, type TubeAnswer } from './answers.js'
+import { type Dialogue, oneOf, quantityOf, quantityOrNone, word } from './dialogue.js'
+import {
+  readAmmeters,
+  biasOrNone,
+  pair,
+  steps,
+  yesOrNone,
+  portOrNone,
+  readModes,
+  readTypes,
+  readTube,
+  readChains,
+  readCapacitors,
+} from './typed.js'
 
 export async function askAll(dialogue: Dialogue): Promise<Answers> {
   const name = await dialogue.ask({ ask: 'What is the set called?', fallback: null, read: word })
@@ -175,30 +131,6 @@ export async function askAll(dialogue: Dialogue): Promise<Answers> {
   }
 }
 
-const fineEnough_A: Readonly<Record<FedRail, number>> = { HT: 0.001, heaters: 0.01, bias: 0.0001 }
-
-function readAmmeters(text: string, hasBias: boolean): Answer<Answers['ammeters']> {
-  const rails: readonly FedRail[] = hasBias ? ['HT', 'heaters', 'bias'] : ['HT', 'heaters']
-  const found: { rail: FedRail; resolution_A: number }[] = []
-  for (const item of items(text)) {
-    const [name = '', ...rest] = item.split(/\s+/)
-    const rail = rails.find((each) => each.toLowerCase() === name.toLowerCase())
-    if (rail === undefined || found.some((each) => each.rail === rail))
-      return {
-        ok: false,
-        problem: rail === undefined ? `'${name}' is no rail of this set` : `${rail} is named twice`,
-        remedy: `name ${rails.join(', ')}, each with its last digit: HT 1 mA; or none`,
-      }
-    const resolution =
-      rest.length === 0
-        ? { ok: true as const, value: fineEnough_A[rail] }
-        : quantityOf('A', 0, 1)(rest.join(' '))
-    if (!resolution.ok) return resolution
-    found.push({ rail, resolution_A: resolution.value })
-  }
-  return { ok: true, value: found }
-}
-
 /** All types at once; those that are not in the catalogue are asked for again, one by one. */
 async function askTubes(dialogue: Dialogue): Promise<readonly TubeAnswer[]> {
   const types = await dialogue.ask({
@@ -224,10 +156,6 @@ async function askTubes(dialogue: Dialogue): Promise<readonly TubeAnswer[]> {
     )
   }
   return tubes
-}
-
-function biasOrNone(text: string): Answer<number | null> {
-  return quantityOrNone('V')(/^[-−]\s*\d/.test(text) ? text.replace(/^[-−]\s*/, '') : text)
 }
 
 async function askSupply(
@@ -284,174 +212,4 @@ async function askSupply(
     interface_isolated,
     bleeder_ohm,
   }
-}
-
-function pair(text: string, first: 'V' | 'F', second: 'A' | 'V'): Answer<readonly [number, number]> {
-  const [a, b, ...more] = items(text)
-  if (a === undefined || b === undefined || more.length > 0)
-    return { ok: false, problem: 'two quantities are wanted', remedy: 'part them by a comma' }
-  const one = quantityOf(first, first === 'F' ? -1 : 0)(a)
-  if (!one.ok) return one
-  const two = quantityOf(second)(b)
-  return two.ok ? { ok: true, value: [one.value, two.value] } : two
-}
-
-/** A supply that shows less than this of its own current cannot be judged by, and `check` refuses it. */
-function steps(text: string, max_A: number): ReturnType<typeof pair> {
-  const read = pair(text, 'V', 'A')
-  if (!read.ok || read.value[1] <= max_A / coarsest) return read
-  return {
-    ok: false,
-    problem: `steps of ${formatQuantity(read.value[1], 'A')} are too coarse for a supply of ${formatQuantity(max_A, 'A')}`,
-    remedy: `look at its manual again: ${formatQuantity(max_A / coarsest, 'A')} or less is needed`,
-  }
-}
-
-const none = /^(?:|none|no|n|-)$/i
-
-function yesOrNone(text: string): Answer<'yes' | null> {
-  if (none.test(text)) return { ok: true, value: null }
-  return /^y(?:es)?$/i.test(text)
-    ? { ok: true, value: 'yes' }
-    : { ok: false, problem: `'${text}' is neither yes nor no`, remedy: 'answer yes or no' }
-}
-
-function portOrNone(text: string): Answer<string | null> {
-  if (none.test(text)) return { ok: true, value: null }
-  return /^(?:\/\S+|COM[0-9]+|\\\\[.?]\\\S+)$/i.test(text) && text.length <= 200
-    ? { ok: true, value: text }
-    : {
-        ok: false,
-        problem: `'${text}' is no serial port`,
-        remedy: 'write its whole path, such as /dev/ttyUSB0, or none',
-      }
-}
-
-function readModes(text: string): Answer<readonly string[]> {
-  const names = items(text)
-  const odd = names.find((name) => !/^[\p{L}\p{N}][\p{L}\p{N} .-]{0,40}$/u.test(name))
-  if (odd !== undefined)
-    return {
-      ok: false,
-      problem: `'${odd}' is no usable name`,
-      remedy: 'write words such as receive, transmit',
-    }
-  if (names.length === 0 || new Set(names).size < names.length)
-    return {
-      ok: false,
-      problem: 'each mode needs a name of its own',
-      remedy: 'write for example receive, transmit',
-    }
-  return { ok: true, value: names }
-}
-
-function readTypes(text: string): Answer<readonly string[]> {
-  const types = items(text)
-  if (types.length === 0) return { ok: false, problem: 'a set has tubes', remedy: 'write their types' }
-  if (types.length > 60)
-    return {
-      ok: false,
-      problem: 'that is more than 60 tubes',
-      remedy: 'write the file by hand, from the files in profiles/',
-    }
-  return { ok: true, value: types }
-}
-
-function readTube(type: string, name: string): Answer<TubeAnswer> {
-  const { found, ...rest } = findTube(type)
-  if (found !== null) return { ok: true, value: { name, type, record: found } }
-  const near = 'near' in rest ? rest.near : []
-  return {
-    ok: false,
-    problem: `${name}, '${type}', is not in the catalogue${near.length === 0 ? '' : `; near it: ${near.join(', ')}`}`,
-    remedy:
-      'look at its print again; a type that is missing is written into the set file by hand (tube_types)',
-  }
-}
-
-/** Rectifiers are pulled on bench supplies, but for those whose heater a series chain needs. */
-export function isPulled(tube: TubeAnswer, chains: Answers['chains']): boolean {
-  return isRectifier(tube) && !chains.flat(2).includes(tube.name)
-}
-
-export function isRectifier({ record }: TubeAnswer): boolean {
-  return record.kind.startsWith('rectifier')
-}
-
-function readChains(text: string, tubes: readonly TubeAnswer[], heater_V: number): Answer<Answers['chains']> {
-  const able = tubes.filter((tube) => tube.record.heater !== null)
-  const heated = able.filter((tube) => !isRectifier(tube))
-  const chains =
-    text.toLowerCase() === 'parallel'
-      ? heated.length === 0
-        ? []
-        : [[heated.map(({ name }) => name)]]
-      : items(text).map((chain) => chain.split('-').map((name) => [name.trim().toUpperCase()]))
-  const places = chains.flat(2)
-  for (const name of places)
-    if (!able.some((tube) => tube.name === name))
-      return {
-        ok: false,
-        problem: `there is no heater ${name}`,
-        remedy: `the heaters are ${able.map((tube) => tube.name).join(', ')}`,
-      }
-  const absent = heated.find(({ name }) => !places.includes(name))
-  if (absent !== undefined || new Set(places).size < places.length)
-    return {
-      ok: false,
-      problem: absent === undefined ? 'a tube stands there twice' : `${absent.name} is in no chain`,
-      remedy: 'place every heater once',
-    }
-  const heaterOf = (name: string) => able.find((tube) => tube.name === name)?.record.heater
-  for (const chain of chains) {
-    const volts = chain.reduce((sum, group) => sum + (heaterOf(group[0] ?? '')?.volts.value ?? 0), 0)
-    const odd = chain
-      .flat()
-      .find(
-        (name) =>
-          Math.abs((heaterOf(name)?.volts.value ?? 0) - (heaterOf(chain[0]?.[0] ?? '')?.volts.value ?? 0)) >
-            0.5 && chain.length === 1,
-      )
-    if (odd !== undefined)
-      return {
-        ok: false,
-        problem: `${odd} wants ${formatQuantity(heaterOf(odd)?.volts.value ?? 0, 'V')}, others in parallel with it do not`,
-        remedy: 'write the chains one by one',
-      }
-    if (Math.abs(volts - heater_V) > 0.06 * heater_V)
-      return {
-        ok: false,
-        problem: `${chain.map((group) => group.join('+')).join('-')} wants ${formatQuantity(volts, 'V')}, the heater supply gives ${formatQuantity(heater_V, 'V')}`,
-        remedy:
-          'write chains that add up; where a dropper made up the rest, begin anew with the volts of the chain as those of the heater supply, or write the dropper into the file by hand, see profiles/',
-      }
-    const amps = chain.map((group) => heaterOf(group[0] ?? '')?.amps.value ?? 0)
-    if (chain.length > 1 && Math.max(...amps) - Math.min(...amps) > 0.06 * Math.max(...amps))
-      return {
-        ok: false,
-        problem: `in ${chain.flat().join('-')} the heaters take ${amps.map((each) => formatQuantity(each, 'A')).join(', ')}: in series they must be equal`,
-        remedy: 'write other chains; a shunt is written into the file by hand, see profiles/',
-      }
-  }
-  return { ok: true, value: chains }
-}
-
-function readCapacitors(text: string, HT_V: number): Answer<Answers['capacitors']> {
-  const capacitors: { F: number; rated_V: number }[] = []
-  for (const item of items(text)) {
-    const match = /^(.*\S)\s*[/ ]\s*([0-9.]+ ?k?V)$/.exec(item)
-    const F = parseQuantity(match?.[1] ?? item, 'F')
-    if (!F.ok) return F
-    const rated = parseQuantity(match?.[2] ?? '', 'V')
-    if (!rated.ok)
-      return { ok: false, problem: `'${item}' says no volts`, remedy: 'write both, such as 16 µF 450 V' }
-    if (rated.value < HT_V)
-      return {
-        ok: false,
-        problem: `'${item}' is rated below the HT of ${formatQuantity(HT_V, 'V')}`,
-        remedy: 'look at the marking again; if it is so, it is replaced before any power',
-      }
-    capacitors.push({ F: F.value, rated_V: rated.value })
-  }
-  return { ok: true, value: capacitors }
 }

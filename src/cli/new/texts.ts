@@ -8,7 +8,7 @@ import {
   type Answers,
   type FedRail,
   type SupplyAnswers,
-} from './questions.js'
+} from './answers.js'
 
 /** The files that `slowglow new` writes: name → text. */
 export function textsOf(answers: Answers): Readonly<Record<string, string>> {

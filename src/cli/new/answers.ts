@@ -1,0 +1,67 @@
+import type { TubeRecord } from '../../tubes/index.js'
+
+/** What a supply with a line can do, as its owner says. */
+export interface SupplyAnswers {
+  /** Serial port, or null on the virtual bench. */
+  readonly path: string | null
+  readonly max_V: number
+  readonly max_A: number
+  readonly resolution_V: number
+  readonly resolution_A: number
+  readonly output_F: number
+  readonly isolation_V: number
+  readonly interface_isolated: 'yes' | 'no' | 'unknown'
+  readonly bleeder_ohm: number | null
+}
+
+export interface TubeAnswer {
+  readonly name: string
+  readonly type: string
+  readonly record: TubeRecord
+}
+
+/** All answers of `slowglow new`. */
+export interface Answers {
+  readonly name: string
+  readonly chassis: 'isolated' | 'live'
+  readonly isolating_transformer: string | null
+  readonly modes: readonly string[]
+  readonly heater_V: number
+  readonly tubes: readonly TubeAnswer[]
+  /** Chains of groups in parallel of tube names, as the file has them. */
+  readonly chains: readonly (readonly (readonly string[])[])[]
+  readonly HT_V: number
+  readonly HT_max_V: number
+  readonly total: { readonly A: number; readonly source: string } | null
+  readonly capacitors: readonly { readonly F: number; readonly rated_V: number }[]
+  readonly bias: { readonly V: number; readonly least_V: number; readonly preload_ohm: number } | null
+  readonly virtual: boolean
+  readonly HT_supply: SupplyAnswers | null
+  readonly heater_supply: SupplyAnswers | null
+  readonly bias_supply: SupplyAnswers | null
+  readonly meter: { readonly ohm: number; readonly resolution_V: number }
+  /** Ammeters that stay in a lead while the set runs. */
+  readonly ammeters: readonly { readonly rail: FedRail; readonly resolution_A: number }[]
+}
+
+/** Rails of these files, by the names they have there. */
+export type FedRail = 'HT' | 'heaters' | 'bias'
+
+/** The mode that the first bring-up and the handbook's total are for: receiving where the set can, else transmitting. */
+export function firstMode(modes: readonly string[]): string {
+  return modes.find((mode) => /receiv/i.test(mode)) ?? modes[0] ?? 'receive'
+}
+
+/** A set that can only transmit is brought up as a transmitter. */
+export function isTransmitting(modes: readonly string[]): boolean {
+  return /transmit|send/i.test(firstMode(modes))
+}
+
+/** Rectifiers are pulled on bench supplies, but for those whose heater a series chain needs. */
+export function isPulled(tube: TubeAnswer, chains: Answers['chains']): boolean {
+  return isRectifier(tube) && !chains.flat(2).includes(tube.name)
+}
+
+export function isRectifier({ record }: TubeAnswer): boolean {
+  return record.kind.startsWith('rectifier')
+}

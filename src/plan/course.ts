@@ -1,0 +1,310 @@
+import type { Bench } from '../bench/index.js'
+import type { Equipment, ModeName, RailName } from '../equipment/index.js'
+import {
+  heaterWarming,
+  letThrough,
+  type HiddenShort,
+  type LimitProblem,
+  type LimitsDesk,
+  type PointLimits,
+  show,
+} from '../limits/index.js'
+import type { Profile } from '../profile/index.js'
+import { driveWatches } from './drive.js'
+import { keepsFilamentsLow } from './filaments.js'
+import { seenWithin_s } from './rules.js'
+import { type FilledStage, isHot, railsOf } from './stages.js'
+import { measuredOff_s } from './supplies.js'
+import type { Ask, HookupTest, Plan, RailPlan, Reason, Step } from './types.js'
+
+/** Above this nobody reaches in: prompts are held back, "hands clear" is asked for (60 V DC, IEC/EN 61010-1 6.3.1, second-hand). */
+export const touch_V = 60
+const ours = "slowglow's own choice, no published source"
+
+export interface Built {
+  readonly steps: readonly Step[]
+  readonly problems: readonly LimitProblem[]
+  readonly stored_J: number
+  /** Parts no rail current can hold inside their ratings, at the last HT step. */
+  readonly unguarded: readonly string[]
+  /** Shorted capacitors that would burn a part inside every trip: each at its worst step. */
+  readonly hidden: readonly HiddenShort[]
+  readonly let_through: NonNullable<Plan['let_through']>
+  readonly left_out: NonNullable<Plan['left_out']>
+  readonly tests: Readonly<Record<RailName, readonly HookupTest[]>>
+  readonly cut: readonly {
+    readonly rail: RailName
+    readonly wanted_V: number
+    readonly reached_V: number
+    readonly why: string
+  }[]
+}
+
+export interface Reach {
+  readonly V: number
+  readonly why: string
+}
+
+export interface StepContext {
+  readonly equipment: Equipment
+  readonly bench: Bench
+  readonly profile: Profile
+  readonly desk: LimitsDesk
+  readonly rails: Readonly<Record<RailName, RailPlan>>
+  readonly mode: ModeName
+  readonly reach: (rail: RailName) => Reach
+}
+
+/**
+ * Where the rails stand while a plan is written step by step, and the moves there are: raise, lower, ask, climb again. Each
+ * move adds its step with the limits of every rail that stands in it.
+ */
+export class Course {
+  readonly steps: Step[] = []
+  readonly problems: LimitProblem[] = []
+  readonly cut: Built['cut'][number][] = []
+  readonly left_out: Built['left_out'][number][] = []
+  private readonly let_through: Built['let_through'][number][] = []
+  readonly tests: Record<RailName, readonly HookupTest[]> = {}
+  readonly ceilings_A: Record<RailName, number> = {}
+  /** Targets each hot rail has been held at, so that it can come back by the same steps. */
+  private readonly climbed: Record<RailName, readonly Climb[]> = {}
+  /** Climbs as they stood before HT was lowered for a question. */
+  private lastClimb: Record<RailName, readonly Climb[]> = {}
+  volts: Record<RailName, number> = {}
+  mode: ModeName
+  private handsIn = true
+  private stored_J = 0
+  private unguarded: readonly string[] = []
+  private readonly hidden = new Map<string, HiddenShort>()
+  readonly used: ReadonlySet<RailName>
+
+  constructor(
+    readonly of: StepContext,
+    stages: readonly FilledStage[],
+  ) {
+    this.mode = of.mode
+    this.used = new Set(stages.flatMap((stage) => (stage.do === 'ramp' ? [stage.rail] : [])))
+  }
+
+  built(): Built {
+    const { steps, problems, stored_J, unguarded, tests, cut, let_through, left_out } = this
+    const hidden = [...this.hidden.values()]
+    return { steps, problems, stored_J, unguarded, hidden, let_through, left_out, tests, cut }
+  }
+
+  /** Volts a rail stands at. */
+  at(rail: RailName): number {
+    return this.volts[rail] ?? 0
+  }
+
+  /** To be gone back to: what follows may be passed over in the run. */
+  mark(): Mark {
+    return { volts: this.volts, handsIn: this.handsIn, climbed: { ...this.climbed } }
+  }
+
+  backTo(mark: Mark): void {
+    this.volts = { ...mark.volts }
+    Object.assign(this.climbed, mark.climbed)
+    this.handsIn = mark.handsIn
+  }
+
+  raise(stage: string, rail: RailName, to: Raise): void {
+    const { equipment, profile, rails } = this.of
+    const from_V = this.volts[rail] ?? 0
+    const hot = isHot(equipment, rail)
+    this.volts = { ...this.volts, [rail]: to.V }
+    const point = this.point(this.volts, { rail, slew_V_per_s: to.slew_V_per_s })
+    const heater = equipment.rails[rail]?.role === 'heater'
+    const hands_clear = to.V > touch_V && (this.handsIn || from_V <= touch_V)
+    const own = point.limits[rail]
+    const soft = heater
+      ? heaterWarming(equipment, rail, {
+          from_V,
+          to_V: to.V,
+          slew_V_per_s: to.slew_V_per_s,
+          limit_A: rails[rail]?.class === 'programmed' ? (own?.supply_limit_A ?? Infinity) : Infinity,
+          warm_A: own?.trip_A ?? Infinity,
+          lead_ohm: this.of.desk.rails[rail]?.lead_ohm ?? 0,
+        })
+      : null
+    const reasons: Reason[] = [
+      {
+        limit: 'slew',
+        value: to.slew_V_per_s,
+        unit: 'V/s',
+        text: `slew ${to.slew_because}`,
+        source: to.stated.slew ? 'the profile' : ours,
+      },
+      {
+        limit: 'hold',
+        value: to.hold_s,
+        unit: 's',
+        text: `hold ${to.hold_because}${soft === null ? '' : `; from cold to warm should take ${show(Math.round(soft.predicted_s), 's')} (${soft.text}), ${show(Math.round(soft.allowed_s), 's')} are allowed`}`,
+        source: to.stated.hold ? 'the profile' : soft === null ? ours : soft.source,
+      },
+    ]
+    this.push(stage, {
+      do: 'raise',
+      rail,
+      target_V: to.V,
+      slew_V_per_s: to.slew_V_per_s,
+      hold_s: to.hold_s,
+      settle_within_s: to.settle_within_s,
+      limits:
+        own === undefined
+          ? point.limits
+          : { ...point.limits, [rail]: { ...own, because: [...own.because, ...reasons] } },
+      nodes: point.nodes,
+      ...this.driveAt(point),
+      soft_start_s: soft === null ? 0 : Math.round(soft.allowed_s),
+      needs_heaters:
+        hot && !profile.tubes_cold && railsOf(equipment, 'heater').some((each) => this.used.has(each)),
+      needs_bias: hot && !profile.tubes_cold && Object.values(rails).some((each) => each.bias !== null),
+      needs_plate: equipment.rails[rail]?.role === 'screen' ? this.plateRail() : null,
+      hands_clear,
+      expected_s:
+        (to.V - from_V) / to.slew_V_per_s +
+        to.hold_s +
+        (to.settle_within_s > 0 ? 10 : 0) +
+        (hands_clear ? 10 : 2),
+    })
+    if (to.V > touch_V) this.handsIn = false
+    const side = this.of.desk.rails[rail]
+    if (hot && side !== undefined) {
+      const timing = {
+        seen_s: seenWithin_s(this.of.bench),
+        off_s: measuredOff_s(this.of.bench, side.channels),
+      }
+      const through = letThrough(side, point.limits, point.charging_F[rail] ?? 0, point.shorts, timing)
+      if (through !== null) this.let_through.push({ ...through, step: this.steps.length })
+    }
+    if (hot) this.climbed[rail] = [...(this.climbed[rail] ?? []), to]
+  }
+
+  lower(stage: string, rail: RailName, target_V: number): void {
+    const from_V = this.volts[rail] ?? 0
+    if (from_V <= target_V) return
+    // Until it is down the rail is held to the limits it came from.
+    const held = this.point(this.volts, null)
+    this.volts = { ...this.volts, [rail]: target_V }
+    const below = this.climbed[rail]?.filter((each) => each.V <= target_V) ?? []
+    this.climbed[rail] = below
+    const path = this.of.rails[rail]?.discharge
+    const fall_s = path === null || path === undefined ? 30 : 4 * path.ohm * path.F
+    this.push(stage, {
+      do: 'lower',
+      rail,
+      target_V,
+      limits: held.limits,
+      nodes: {},
+      expected_s: Math.min(120, fall_s) + 5,
+    })
+  }
+
+  climbAgain(stage: string, rail: RailName, top_V: number, holds: boolean): void {
+    const path = this.lastClimb[rail]?.filter((each) => each.V <= top_V) ?? []
+    for (const each of path) {
+      this.raise(stage, rail, {
+        ...each,
+        hold_s: holds ? each.hold_s : 0,
+        settle_within_s: holds ? each.settle_within_s : 0,
+        slew_because: `${show(each.slew_V_per_s, 'V/s')}: as before`,
+        hold_because: holds ? `${show(each.hold_s, 's')}: as before` : '0 s: these volts were held before',
+        stated: { slew: false, hold: false },
+      })
+    }
+  }
+
+  rememberClimbs(rails: readonly RailName[]): void {
+    this.lastClimb = Object.fromEntries(rails.map((rail) => [rail, [...(this.climbed[rail] ?? [])]]))
+  }
+  ask(stage: string, ask: Ask): void {
+    this.push(stage, { do: 'ask', ask, expected_s: 60 })
+    this.handsIn = true
+  }
+
+  timeout_s(own: number | null): number {
+    return Math.min(600, own ?? 600, this.of.profile.prompt_timeout_s ?? 600)
+  }
+
+  hotRails(): RailName[] {
+    return Object.keys(this.of.equipment.rails).filter((rail) => isHot(this.of.equipment, rail))
+  }
+
+  /** Rail that feeds the plates: the highest HT rail that stands. */
+  private plateRail(): RailName | null {
+    const standing = railsOf(this.of.equipment, 'HT').filter((rail) => (this.volts[rail] ?? 0) > 0)
+    return standing.sort((a, b) => (this.volts[b] ?? 0) - (this.volts[a] ?? 0))[0] ?? null
+  }
+
+  point(
+    volts: Readonly<Record<RailName, number>>,
+    raising: { rail: RailName; slew_V_per_s: number } | null,
+  ): PointLimits {
+    const tubes = this.of.profile.tubes_cold ? 'cold' : 'hot'
+    const point = this.of.desk.at(this.mode, volts, raising, this.ceilings_A, tubes)
+    this.problems.push(...point.problems)
+    this.stored_J = Math.max(this.stored_J, point.stored_J)
+    if (this.hotRails().some((rail) => (volts[rail] ?? 0) > 0)) this.unguarded = point.unguarded
+    for (const each of point.hidden) {
+      const before = this.hidden.get(each.capacitor)
+      if (before === undefined || worst(each) > worst(before)) this.hidden.set(each.capacitor, each)
+    }
+    return point
+  }
+
+  private driveAt(point: PointLimits): Pick<Step, 'drive'> {
+    const drive = driveWatches(this.of.bench, this.of.rails, point)
+    return point.driven.length > 0 ? { drive } : {}
+  }
+
+  push(stage: string, step: Partial<Step> & Pick<Step, 'do' | 'expected_s'>): void {
+    const standing = step.limits === undefined ? this.point(this.volts, null) : null
+    const low = Object.entries(this.volts).some(([rail, V]) => keepsFilamentsLow(this.of.equipment, rail, V))
+    this.steps.push({
+      index: this.steps.length + 1,
+      stage,
+      mode: this.mode,
+      rail: null,
+      target_V: 0,
+      slew_V_per_s: 0,
+      hold_s: 0,
+      settle_within_s: 0,
+      limits: standing?.limits ?? {},
+      hookup: null,
+      ask: null,
+      nodes: standing?.nodes ?? {},
+      ...(standing !== null && this.driveAt(standing)),
+      soft_start_s: 0,
+      needs_heaters: false,
+      needs_bias: false,
+      needs_plate: null,
+      hands_clear: false,
+      ...(low && { filaments_low: true }),
+      ...step,
+    })
+  }
+}
+
+function worst({ over }: HiddenShort): number {
+  return Math.max(...over.map(({ of_rating }) => of_rating))
+}
+
+interface Climb {
+  readonly V: number
+  readonly slew_V_per_s: number
+  readonly hold_s: number
+  readonly settle_within_s: number
+}
+export interface Raise extends Climb {
+  readonly slew_because: string
+  readonly hold_because: string
+  readonly stated: { readonly slew: boolean; readonly hold: boolean }
+}
+
+interface Mark {
+  readonly volts: Readonly<Record<RailName, number>>
+  readonly handsIn: boolean
+  readonly climbed: Readonly<Record<RailName, readonly Climb[]>>
+}
