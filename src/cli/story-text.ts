@@ -195,22 +195,21 @@ function sealLine({ seal }: Story): string {
         : `Seal open: what it covers is as it was written; the newest ${seal.uncovered} entries or blocks are not covered.`
     case 'broken':
       return `SEAL BROKEN: this file was changed after it was written (${seal.where}). Do not rely on it; look for another copy.`
+    case 'not checked':
+      return 'Seal not checked.'
     case 'none':
       return 'Not sealed: written by a version that had no seal.'
   }
 }
 
-/** All that happened, by time: what was decided, not what was fed. */
+/** All that happened, by time. */
 export function eventsText(story: Story): string {
   // Single wires stand in the record too; their sum is said in one line.
   const wires = new Set(
     story.events.filter(({ data }) => data.purpose === 'wire').map(({ data }) => data.prompt),
   )
   const told = story.events.filter(
-    ({ what, data }) =>
-      what !== 'fed' &&
-      what !== 'asked' &&
-      !((what === 'prompt' || what === 'answer') && wires.has(data.prompt)),
+    ({ what, data }) => !((what === 'prompt' || what === 'answer') && wires.has(data.prompt)),
   )
   const rows = told.map(({ t_s, what, rail, step, text }) => [
     clock(t_s),

@@ -64,6 +64,7 @@ export function checkChain(db: Database.Database): Seal {
     return { is: 'none' }
   const links = db.prepare<[], Link>('SELECT link, to_seq, blocks, hash FROM chain ORDER BY link').all()
   const rows = plainRows(db)
+  const part = partsOf(db)
   const covered = { blocks: 0, rollups: 0, ticks: 0 }
   let before = ''
   let next = rows.next()
@@ -74,7 +75,7 @@ export function checkChain(db: Database.Database): Seal {
       next = rows.next()
     }
     for (const name of blocks === '' ? [] : blocks.split(' ')) {
-      const found = part(db, name)
+      const found = part(name)
       if (found === null) return { is: 'broken', where: `link ${i + 1}: block ${name} is missing` }
       covered[found.kind]++
       seal.row(found.kind, found.cells, found.data)
@@ -121,42 +122,37 @@ function* plainRows(
   }
 }
 
-/** A block by the name it has in its link: `b1.7` block 7 of stream 1, `r1.0` its roll-up 0, `t3` block 3 of the ticks. */
-function part(
-  db: Database.Database,
-  name: string,
-): { kind: 'blocks' | 'rollups' | 'ticks'; cells: Cell[]; data?: Uint8Array } | null {
-  const [stream = 0, index = 0] = name.slice(1).split('.').map(Number)
-  const row = (sql: string, ...at: number[]): Cell[] | null =>
-    db
-      .prepare<number[], Cell[]>(sql)
-      .raw()
-      .get(...at) ?? null
-  const bytes = (sql: string, ...at: number[]): Uint8Array | null => {
-    const found = db
-      .prepare<number[]>(sql)
-      .pluck()
-      .get(...at)
-    return found instanceof Uint8Array ? found : null
-  }
-  switch (name[0]) {
-    case 'b': {
-      const of = 'WHERE stream = ? AND block = ?'
-      const cells = row(`SELECT ${blockColumns.join(', ')} FROM block ${of}`, stream, index)
-      const data = bytes(`SELECT data FROM block_data ${of}`, stream, index)
-      return cells === null || data === null ? null : { kind: 'blocks', cells, data }
+interface Part {
+  readonly kind: 'blocks' | 'rollups' | 'ticks'
+  readonly cells: Cell[]
+  readonly data?: Uint8Array
+}
+
+/** Finds a block by the name it has in its link: `b1.7` block 7 of stream 1, `r1.0` its roll-up 0, `t3` block 3 of the ticks. */
+function partsOf(db: Database.Database): (name: string) => Part | null {
+  const row = (sql: string) => db.prepare<number[], Cell[]>(sql).raw()
+  const bytes = (sql: string) => db.prepare<number[]>(sql).pluck()
+  const ofBlock = 'WHERE stream = ? AND block = ?'
+  const block = row(`SELECT ${blockColumns.join(', ')} FROM block ${ofBlock}`)
+  const blockData = bytes(`SELECT data FROM block_data ${ofBlock}`)
+  const rollup = row(`SELECT ${rollupColumns.join(', ')} FROM rollup WHERE stream = ? AND rollup = ?`)
+  const ticks = row(`SELECT ${tickBlockColumns.join(', ')} FROM tick_block WHERE block = ?`)
+  const tickData = bytes('SELECT data FROM tick_block WHERE block = ?')
+  const whole = (kind: Part['kind'], cells: Cell[] | undefined, data: unknown): Part | null =>
+    cells === undefined || !(data instanceof Uint8Array) ? null : { kind, cells, data }
+  return (name) => {
+    const [stream = 0, index = 0] = name.slice(1).split('.').map(Number)
+    switch (name[0]) {
+      case 'b':
+        return whole('blocks', block.get(stream, index), blockData.get(stream, index))
+      case 'r': {
+        const cells = rollup.get(stream, index)
+        return cells === undefined ? null : { kind: 'rollups', cells }
+      }
+      case 't':
+        return whole('ticks', ticks.get(stream), tickData.get(stream))
+      default:
+        return null
     }
-    case 'r': {
-      const sql = `SELECT ${rollupColumns.join(', ')} FROM rollup WHERE stream = ? AND rollup = ?`
-      const cells = row(sql, stream, index)
-      return cells === null ? null : { kind: 'rollups', cells }
-    }
-    case 't': {
-      const cells = row(`SELECT ${tickBlockColumns.join(', ')} FROM tick_block WHERE block = ?`, stream)
-      const data = bytes('SELECT data FROM tick_block WHERE block = ?', stream)
-      return cells === null || data === null ? null : { kind: 'ticks', cells, data }
-    }
-    default:
-      return null
   }
 }

@@ -46,7 +46,7 @@ export function lastRunOf(
     try {
       const known = reader.known()
       if (known?.command === 'run' && known.plan.equipment === equipment)
-        return { known, events: reader.events() }
+        return { known, events: reader.told() }
     } catch (error) {
       if (!(error instanceof RecordTrouble)) throw error
       return null

@@ -27,6 +27,8 @@ export interface RunReader {
   streams(): readonly Stream[]
   /** In the order of the run. */
   events(): readonly RunEvent[]
+  /** The same without each thing fed and asked: those are for a replay, and a long run has a hundred thousand. */
+  told(): readonly RunEvent[]
   /** Null: the run is live, or was interrupted. */
   ending(): { readonly t_us: number; readonly ending: RunEnding } | null
   /** First and last moment with a reading or tick. */
@@ -125,6 +127,7 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
     known: () => all('SELECT known FROM known ORDER BY seq LIMIT 1').map(knownOf)[0] ?? null,
     streams: () => all('SELECT id, name, unit, rail, resolution FROM stream ORDER BY seq').map(streamOf),
     events: () => all('SELECT * FROM event ORDER BY seq').map(eventOf),
+    told: () => all(`SELECT * FROM event WHERE what NOT IN ('fed', 'asked') ORDER BY seq`).map(eventOf),
     ending: () => all('SELECT t_us, ending FROM ending ORDER BY seq DESC LIMIT 1').map(endingOf)[0] ?? null,
     span: () =>
       guarded(() => {

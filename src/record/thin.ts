@@ -50,12 +50,25 @@ export class Thinning {
   }
 
   takeEach(t_us: Float64Array, n: Float64Array, k: Float64Array): void {
+    // Neighbours mostly fall into one column: they are gathered before they are merged.
+    let [column, count, first, last, min, max] = [-1, 0, 0, 0, Infinity, -Infinity]
     for (let i = 0; i < t_us.length; i++) {
       const t = t_us[i] ?? 0
       if (t < this.from_us || t > this.to_us) continue
       const value = decimal(n[i] ?? 0, k[i] ?? 0)
-      this.#merge(this.#columnOf(t), 1, value, value, value, value)
+      const at = this.#columnOf(t)
+      if (at !== column) {
+        if (count > 0) this.#merge(column, count, first, last, min, max)
+        column = at
+        count = 0
+        first = min = max = value
+      }
+      count++
+      last = value
+      if (value < min) min = value
+      if (value > max) max = value
     }
+    if (count > 0) this.#merge(column, count, first, last, min, max)
   }
 
   overview(): Overview {

@@ -105,7 +105,7 @@ function read(file: string): Story | { readonly trouble: string } {
   const opened = openRunFile(file)
   if ('trouble' in opened) return opened
   try {
-    return storyOf(opened.reader)
+    return storyOf(opened.reader, { seal: false })
   } catch (error) {
     if (!(error instanceof RecordTrouble)) throw error
     return { trouble: error.message }

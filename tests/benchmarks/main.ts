@@ -2,11 +2,12 @@ import { cpus } from 'node:os'
 import type { Figure } from './figures.js'
 import { healthyFigures } from './healthy.js'
 import { planFigures } from './plan.js'
+import { reviewFigures } from './review.js'
 import { tripFigures } from './trip.js'
 
 /**
- * `npm run bench [-- --only NAME] [--json]`; for `healthy` `--sets N --keep FILE`, for `trip` `--trips N`. Measures
- * and shows; it asserts nothing, and no test does.
+ * `npm run bench [-- --only NAME] [--json]`; for `healthy` `--sets N --keep FILE`, for `trip` `--trips N`, for
+ * `review` `--longest` (50 million readings too). Measures and shows; it asserts nothing, and no test does.
  */
 const args = process.argv.slice(2)
 const given = (name: string): string | undefined =>
@@ -14,6 +15,7 @@ const given = (name: string): string | undefined =>
 const groups: Readonly<Record<string, () => Figure[] | Promise<Figure[]>>> = {
   plan: planFigures,
   healthy: () => healthyFigures(Number(given('--sets') ?? 20), given('--keep')),
+  review: () => reviewFigures(args.includes('--longest')),
   trip: () => tripFigures(Number(given('--trips') ?? 8000)),
 }
 

@@ -105,6 +105,12 @@ describe('two runs laid beside each other', () => {
     expect(text).toContain('another bench')
     expect(text).toContain('The plans differ')
   })
+
+  it('say first that one of them was changed after it was written', () => {
+    const a = at('a', 1)
+    const { differs } = compareRuns(a, { ...a, seal: { is: 'broken', where: 'link 2' } })
+    expect(differs).toEqual([expect.stringMatching(/^SEAL BROKEN: the second .*link 2/)])
+  })
 })
 
 describe('the trend of a set', () => {

@@ -44,6 +44,15 @@ describe('a run file', () => {
     expect(readdirSync(at)).toEqual(['a.slowglow'])
   })
 
+  it('tells what happened without each thing fed and asked, and keeps those', () => {
+    const more = [event(2000, { what: 'asked', text: 'set HT' }), event(3000, { what: 'fed', text: 'done' })]
+    const run = smallRun().flatMap((entry) => (entry.entry === 'ending' ? [...more, entry] : [entry]))
+    const reader = opened(written(join(folder(), 'a.slowglow'), run))
+    expect(reader.told().map(({ what }) => what)).toEqual(['begin', 'step', 'step', 'trip'])
+    expect(reader.events().map(({ what }) => what)).toEqual(['begin', 'step', 'step', 'trip', 'asked', 'fed'])
+    reader.close()
+  })
+
   it('is never written over', () => {
     const path = join(folder(), 'a.slowglow')
     writeFileSync(path, 'something')
@@ -216,7 +225,7 @@ describe('readings in a run file', () => {
     const db = new Database(path, { readonly: true })
     const blocks = db.prepare('SELECT n FROM block ORDER BY block').pluck().all() as number[]
     expect(blocks.slice(0, -1).every((n) => n >= 256 && n <= 512)).toBe(true)
-    expect(db.prepare('SELECT count(*) FROM rollup').pluck().get()).toBe(Math.floor(samples / 512 / 32))
+    expect(db.prepare('SELECT count(*) FROM rollup').pluck().get()).toBe(Math.floor(samples / 256 / 32))
     expect(db.prepare('SELECT count(*) FROM tick_block').pluck().get()).toBe(Math.ceil(samples / 2 / 2048))
     db.close()
   })

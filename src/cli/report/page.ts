@@ -83,6 +83,8 @@ function seal({ seal: found }: Story): string {
       return `open: the newest ${found.uncovered} entries or blocks are not covered`
     case 'broken':
       return `BROKEN: ${found.where}. Do not rely on this record.`
+    case 'not checked':
+      return 'not checked'
     case 'none':
       return 'none: written by a version that had no seal'
   }
@@ -170,17 +172,14 @@ function limits(reader: RunReader): string {
   return table(['step', 'rail', 'limit and why', 'source'], rows)
 }
 
-/** What was decided, not what was fed. */
 function events(story: Story): string {
-  const rows = story.events
-    .filter(({ what }) => what !== 'fed' && what !== 'asked')
-    .map(({ t_s, what, step, rail, text }) => [
-      elapsed(t_s * 1e6),
-      step === null ? '' : String(step),
-      what,
-      rail ?? '',
-      text.replaceAll(/\s+/g, ' '),
-    ])
+  const rows = story.events.map(({ t_s, what, step, rail, text }) => [
+    elapsed(t_s * 1e6),
+    step === null ? '' : String(step),
+    what,
+    rail ?? '',
+    text.replaceAll(/\s+/g, ' '),
+  ])
   return table(['time', 'step', 'what', 'rail', ''], rows)
 }
 

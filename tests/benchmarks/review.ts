@@ -1,0 +1,173 @@
+import { fork } from 'node:child_process'
+import { copyFileSync, mkdtempSync, readFileSync, rmSync, statSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import {
+  compareRuns,
+  createRunFile,
+  openRunFile,
+  type RunReader,
+  startRecorder,
+  storyOf,
+} from '../../src/record/index.js'
+import { againstLoop, arithmetic_ms, type Figure, median, times_ms } from './figures.js'
+import { madeRun } from './review/made-run.js'
+
+/** Readings of the run that the targets speak of; the others show growth. */
+const judged = 10e6
+const width = 1000
+
+/**
+ * A record of 1, 10 and (where asked for) 50 million readings: written, looked at whole and in part, told, checked and laid
+ * beside another. Milliseconds are of a second and later look: the file is in the system's memory, as that of a run just made.
+ */
+export async function reviewFigures(longest: boolean): Promise<Figure[]> {
+  const folder = mkdtempSync(join(tmpdir(), 'slowglow-bench-'))
+  try {
+    const figures: Figure[] = []
+    for (const readings of longest ? [1e6, judged, 50e6] : [1e6, judged]) {
+      const file = join(folder, `${readings}.slowglow`)
+      figures.push(...written(file, readings), ...reviewed(file, readings))
+      rmSync(file)
+    }
+    figures.push(...(await clientGrowth(join(folder, 'client.slowglow'), judged)))
+    return figures
+  } finally {
+    rmSync(folder, { recursive: true, force: true })
+  }
+}
+
+const named = (readings: number): string => `${readings / 1e6} million readings`
+
+function written(file: string, about: number): Figure[] {
+  let spent_ms = 0
+  let processor_us = 0
+  let readings = 0
+  const writer = createRunFile(file)
+  const timed = (work: () => void): void => {
+    const [from, cpu] = [performance.now(), process.cpuUsage()]
+    work()
+    spent_ms += performance.now() - from
+    const { user, system } = process.cpuUsage(cpu)
+    processor_us += user + system
+  }
+  for (const batch of madeRun(about, 1)) {
+    for (const { entry } of batch) if (entry === 'reading') readings++
+    timed(() => {
+      writer.append(batch)
+    })
+  }
+  timed(() => {
+    writer.close()
+  })
+  const per_s = (1000 * readings) / spent_ms
+  const bytes = statSync(file).size / readings
+  const isJudged = about === judged
+  return [
+    {
+      what: `${named(about)}: recorded, with ticks, events, seal and every fsync`,
+      value: per_s / 1e6,
+      unit: 'million readings/s',
+      yardstick: `processor time alone ${(readings / processor_us).toFixed(2)} million readings/s; ${againstLoop()}`,
+      ratio: null,
+      target: isJudged ? '>= 1 million readings/s' : 'shown',
+      met: isJudged ? per_s >= 1e6 : null,
+    },
+    {
+      what: `${named(about)}: on disk, everything in the file counted`,
+      value: bytes,
+      unit: 'bytes a reading',
+      yardstick: 'three doubles a reading: 24 bytes',
+      ratio: 24 / bytes,
+      target: isJudged ? '<= 5' : 'shown',
+      met: isJudged ? bytes <= 5 : null,
+    },
+  ]
+}
+
+function reviewed(file: string, readings: number): Figure[] {
+  const other = `${file}.other`
+  copyFileSync(file, other)
+  try {
+    return withReader(file, (reader) =>
+      withReader(other, (second) => {
+        const raw_ms = median(times_ms(3, () => void readFileSync(file)))
+        const streams = reader.streams().map(({ id }) => id)
+        const { from_us, to_us } = reader.span() ?? { from_us: 0, to_us: 0 }
+        const plotted = (from: number, to: number) => (): void => {
+          for (const id of streams) reader.overview(id, width, from, to)
+        }
+        const middle_us = (from_us + to_us) / 2
+        const look = (what: string, rounds: number, work: () => void, most_ms: number | null): Figure => {
+          const cpu = process.cpuUsage()
+          const ms = median(times_ms(rounds, work))
+          const { user, system } = process.cpuUsage(cpu)
+          // One round more than is counted warms up.
+          const processor_ms = (user + system) / 1000 / (rounds + 1)
+          const target = readings === judged ? most_ms : null
+          return {
+            what: `${named(readings)}: ${what}`,
+            value: ms,
+            unit: 'ms',
+            yardstick: `processor time of one look ${processor_ms.toFixed(1)} ms; reading the raw file ${raw_ms.toFixed(1)} ms; ${againstLoop()}`,
+            ratio: ms / arithmetic_ms(),
+            target: target === null ? 'shown' : `< ${target} ms`,
+            met: target === null ? null : ms < target,
+          }
+        }
+        return [
+          look(`overview of all rails, ${width} columns each`, 5, plotted(from_us, to_us), 150),
+          look('zoom to one hour of all rails', 5, plotted(middle_us, middle_us + 3600e6), 50),
+          look('zoom to one minute of all rails', 5, plotted(middle_us, middle_us + 60e6), 50),
+          look('the story as `show` tells it, seal apart', 3, () => void storyOf(reader), null),
+          look('the check of the seal', 1, () => void reader.seal(), null),
+          look(
+            'compare with another run as long',
+            3,
+            () => void compareRuns(storyOf(reader), storyOf(second)),
+            3000,
+          ),
+        ]
+      }),
+    )
+  } finally {
+    rmSync(other)
+  }
+}
+
+function withReader<T>(file: string, work: (reader: RunReader) => T): T {
+  const opened = openRunFile(file)
+  if ('trouble' in opened) throw new Error(opened.trouble)
+  try {
+    return work(opened.reader)
+  } finally {
+    opened.reader.close()
+  }
+}
+
+async function clientGrowth(file: string, readings: number): Promise<Figure[]> {
+  const recorder = await startRecorder({ file, linger_s: 5 })
+  if ('trouble' in recorder) throw new Error(recorder.trouble)
+  const child = fork(join(import.meta.dirname, 'review', 'client.js'), [recorder.socket, String(readings)], {
+    execArgv: ['--expose-gc'],
+  })
+  const said = await new Promise<{ growth_MB: number; seconds: number; given: number }>((resolve, reject) => {
+    child.once('message', (message) => {
+      resolve(message as { growth_MB: number; seconds: number; given: number })
+    })
+    child.once('exit', () => {
+      reject(new Error('The client ended without its figures.'))
+    })
+  })
+  return [
+    {
+      what: `controller's side of ${named(readings)} handed to the recorder process: growth of memory after the first tenth`,
+      value: said.growth_MB,
+      unit: 'MB',
+      yardstick: `${said.given} entries in ${said.seconds.toFixed(0)} s, ${(said.given / said.seconds / 1000).toFixed(0)} thousand a second through the socket`,
+      ratio: null,
+      target: '<= 10 MB',
+      met: said.growth_MB <= 10,
+    },
+  ]
+}

@@ -1,0 +1,49 @@
+import { connectRecorder } from '../../../src/record/client.js'
+import { madeRun } from './made-run.js'
+
+/**
+ * The controller's side of a record, in a process of its own: hands a made run to the recorder as fast as it confirms, and
+ * says how its memory grew after the first tenth. Arguments: socket, readings.
+ */
+const [socket = '', readings = '0'] = process.argv.slice(2)
+/** Confirmations come about once a second, so the queue is what paces this; a controller's is a thousandth of it. */
+const most = 262_144
+/** Well below the queue's bound: a full one would measure dropping. */
+const pause = most / 2
+/** Looking costs: the queue is counted, and what is garbage is not growth. */
+const lookEvery = 16
+
+const heard: { trouble: string | null } = { trouble: null }
+const client = connectRecorder(
+  socket,
+  'controller',
+  {
+    recorded: () => undefined,
+    trouble: (text) => {
+      heard.trouble ??= text
+    },
+  },
+  { most, silent_after_ms: 60_000 },
+)
+let given = 0
+let batches = 0
+let first_kB = 0
+let most_kB = 0
+const began = performance.now()
+for (const batch of madeRun(Number(readings), 1)) {
+  client.append(batch)
+  given += batch.length
+  // The socket is served between turns only.
+  await new Promise((resolve) => setImmediate(resolve))
+  if (++batches % lookEvery !== 0) continue
+  while (heard.trouble === null && client.unconfirmed().length > pause)
+    await new Promise((resolve) => setTimeout(resolve, 50))
+  if (heard.trouble !== null) throw new Error(heard.trouble)
+  globalThis.gc?.()
+  const now_kB = process.memoryUsage().rss / 1024
+  if (given < Number(readings) / 10) first_kB = Math.max(first_kB, now_kB)
+  else most_kB = Math.max(most_kB, now_kB)
+}
+await client.close(60_000)
+process.send?.({ growth_MB: (most_kB - first_kB) / 1024, seconds: (performance.now() - began) / 1000, given })
+process.disconnect()
