@@ -6,6 +6,7 @@ import { heaterRating } from './heaters.js'
 import { filamentOf } from './filaments.js'
 import { recordOf } from './known.js'
 import { liftedWindings } from './nodes.js'
+import { standIns } from './stand-in.js'
 import type { Equipment, HeaterChain, ModeName, PartName, Rail, RailName, Section, Tube } from './types.js'
 
 /** What feeds a rail: the set-point, its current limit, and the resistance of leads and output. */
@@ -212,7 +213,10 @@ function tubeElements(equipment: Equipment, name: PartName, tube: Tube, options:
   const record = recordOf(tube)
   return tube.sections.flatMap((section, i) => {
     const model = record?.sections[i]?.model ?? null
-    if (model === null) return []
+    if (model === null) {
+      const own = sectionName(name, tube.sections.length, i)
+      return standIns(equipment, name, i, own, options.emission?.(name, i) ?? 1)
+    }
     const [element] = sectionElement(name, tube, i, section, model, options)
     if (element?.kind !== 'triode' && element?.kind !== 'screen tube') return element ?? []
     const filament = filamentOf(equipment, name, section.cathode)

@@ -1,12 +1,19 @@
-import { type Equipment, type ModeName, type RailName, recordOf } from '../equipment/index.js'
+import {
+  type Equipment,
+  type ModeName,
+  type RailName,
+  recordOf,
+  unchartedSections,
+} from '../equipment/index.js'
 import { formatQuantity } from '../quantities/index.js'
 import { chartCurrents, type Lack } from './chart-currents.js'
 import { classA, tubesOn } from './level1.js'
 
-/** What the limits of a rail had to do without, and what to add to the set's file for better ones. Level 3 lacks nothing here. */
+/** What the limits of a rail had to do without, and what to add to the set's file for better ones. Level 3 lacks curves only. */
 export function lackingOf(equipment: Equipment, name: RailName, mode: ModeName): Lack[] {
   const rail = equipment.rails[name]
-  if (rail === undefined || rail.role === 'heater' || equipment.level === 3) return []
+  if (rail === undefined || rail.role === 'heater') return []
+  if (equipment.level === 3) return unchartedLacks(equipment, name)
   const tubes = tubesOn(equipment, name, mode)
   const charts = chartCurrents(equipment, name, mode)
   const lacks: Lack[] = []
@@ -45,4 +52,21 @@ export function lackingOf(equipment: Equipment, name: RailName, mode: ModeName):
       add: `charts: voltages: lines { node: ${tubes[0]?.part ?? 'V1'} cathode, mode: ${mode}, volts: …, through: { ohm: … } } with the meter's ohms_per_volt, from the handbook`,
     })
   return lacks
+}
+
+/** Tubes of a level-3 set that no curve tells: what is taken in place of one, and what would bring it. */
+function unchartedLacks(equipment: Equipment, name: RailName): Lack[] {
+  return unchartedSections(equipment)
+    .filter(({ rail }) => rail === name)
+    .map(({ part, type, why, plate_A, screen_A, at_V, by }) => {
+      const most_A = (plate_A ?? 0) + (screen_A ?? 0)
+      const taken =
+        most_A > 0
+          ? `it is taken at anything from nothing to what its ratings allow at ${formatQuantity(at_V, 'V')}, ${formatQuantity(Number(most_A.toPrecision(3)), 'A')} (${by}), and half of that is in what ${name} should draw`
+          : `no rating bounds it either, so it is left out of what ${name} should draw: all that it draws comes on top and may trip a healthy set`
+      return {
+        lacks: `${part} (${type}) has no curves, so what it draws and its node volts are not judged: ${why}; ${taken}. Read its cathode volts yourself, by a meter clipped on with HT down`,
+        add: `the type under tube_types with its operating points, from its sheet`,
+      }
+    })
 }

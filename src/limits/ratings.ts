@@ -1,4 +1,4 @@
-import { drivenRating, type Equipment, recordOf } from '../equipment/index.js'
+import { drivenRating, type Equipment, isScreenStandIn, recordOf } from '../equipment/index.js'
 import type { Element, Solution } from '../network/index.js'
 import { formatQuantity } from '../quantities/index.js'
 import type { Figure, RatingSystem } from '../tubes/index.js'
@@ -114,6 +114,11 @@ function tubeStresses(
       squared: false,
       heat: unit === 'W' ? { W: value, rated_W: figure.value, of: 'electrode' } : null,
     })
+  }
+  if (isScreenStandIn(element)) {
+    add('screen dissipation', plate_A * plate_V, 'W', found.max.screen_W, plate_A)
+    add('screen voltage', plate_V, 'V', found.max.screen_V, plate_A)
+    return made
   }
   // A published plate dissipation is for one section of a twin tube (common practice, no source).
   add('plate dissipation', plate_A * plate_V, 'W', found.max.plate_W, plate_A + screen_A)

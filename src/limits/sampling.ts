@@ -1,5 +1,5 @@
 import type { Chance } from '../chance/index.js'
-import { type Equipment, type Part, recordOf, type Tube } from '../equipment/index.js'
+import { type Equipment, isStandIn, type Part, recordOf, type Tube } from '../equipment/index.js'
 import type { Element } from '../network/index.js'
 import type { Driven, ModelBand } from '../tubes/index.js'
 
@@ -38,6 +38,11 @@ export function sampleElements(
       case 'diode tube': {
         const tube = equipment.tubes[owner]
         if (tube === undefined) break
+        if (isStandIn(tube, element)) {
+          // No curve tells this one: anything from nothing to what its ratings allow.
+          changed.push({ ...element, emission: element.emission * 2 * own.next() })
+          break
+        }
         const spread = Math.sqrt(tubeSpread * tubeSpread + modelSpread(tube, element.name))
         const more = Math.exp(spread * own.normal())
         const emission = element.emission * more

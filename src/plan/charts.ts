@@ -1,5 +1,5 @@
 import type { Bench } from '../bench/index.js'
-import type { Equipment, ModeName, RailName } from '../equipment/index.js'
+import { type Equipment, type ModeName, type RailName, unchartedSections } from '../equipment/index.js'
 import {
   asRead_V,
   chartCurrents,
@@ -64,8 +64,12 @@ function nodesOf(equipment: Equipment, bench: Bench, mode: ModeName): ChartNode[
   const stiff = new Set(
     Object.values(equipment.rails).flatMap(({ positive, negative }) => [positive, negative]),
   )
+  // What only stands in for a tube without curves is not held against a chart.
+  const untold = new Set(
+    unchartedSections(equipment).flatMap(({ plate, screen, cathode }) => [plate, screen ?? plate, cathode]),
+  )
   return linesIn(equipment, mode).map((line) => {
-    const solved = readings.find((each) => each.line.node === line.node)
+    const solved = untold.has(line.node) ? undefined : readings.find((each) => each.line.node === line.node)
     const network_V = solved?.metered_V ?? null
     const says = `chart says ${show(line.volts, 'V')} at ${line.node} with ${line.meter}${line.range_taken ? ' (its range is not stated: the lowest usual one)' : ''}`
     const circuit =

@@ -1,4 +1,4 @@
-import type { Equipment, RailName } from '../equipment/index.js'
+import { type Equipment, type RailName, unchartedSections } from '../equipment/index.js'
 import { type HiddenShort, show } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
 import { isCurrentRead } from './rails.js'
@@ -61,6 +61,13 @@ export function unprovedWords(of: {
   if (equipment.level < 3 && filaments.length > 0) {
     words.push(
       `How the polarity of the filament supply shifts the bias of ${filaments.join(', ')}: directly heated, and the file has no circuit to compute it by. It is up to their own filament volts; keep the polarity that the set was built for, and mark the leads.`,
+    )
+  }
+  const uncharted = equipment.level === 3 ? unchartedSections(equipment) : []
+  if (uncharted.length > 0) {
+    const types = uncharted.map(({ part, type }) => `${part} (${type})`)
+    words.push(
+      `What ${types.join(', ')} ${types.length === 1 ? 'draws' : 'draw'} and the volts at ${types.length === 1 ? 'its' : 'their'} electrodes: no curves of the type are known, so ratings alone bound it. Compare its cathode volts with a handbook's, clipped on with HT down.`,
     )
   }
   if (equipment.level === 2) {

@@ -192,6 +192,7 @@ function record(type: TypeData, fitted: readonly SectionFit[]): TubeRecord {
       model: fitted[i]?.model ?? null,
       band: bandOf(type, i, fitted[i]?.unseen ?? []),
       told: toldOf(type, i, fitted[i]?.unseen ?? []),
+      ...(section.why !== undefined && { why: section.why }),
     })),
     points: type.points,
     service: type.service,

@@ -80,6 +80,8 @@ export const typeShape = z.strictObject({
     z.strictObject({
       name: z.string().min(1),
       curves: z.enum(['triode', 'screen', 'diode', 'arc', 'regulator', 'none']),
+      /** Why no curves can be fitted, or why they are vague: said wherever they would be used. */
+      why: z.string().min(20).optional(),
     }),
   ),
   heater: heater.nullable(),

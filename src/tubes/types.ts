@@ -127,6 +127,8 @@ export interface TubeRecord {
     readonly model: SectionModel | null
     readonly band: ModelBand
     readonly told: Told
+    /** Why there are no curves, or why they are vague, where that has to be said. */
+    readonly why?: string
   }[]
   /** Published points, class A and others, as fitted or checked. */
   readonly points: readonly OperatingPoint[]

@@ -85,8 +85,9 @@ function atPoint(found: TubeRecord, as: string, text: string, options: Options, 
     return refuse(io, json, {
       exit: exits.finding,
       where: found.type,
-      what: `slowglow tube: no curves of the ${found.type} could be fitted: too few published points.`,
-      remedy: 'Its ratings and typical operation are in its record (without --at).',
+      what: `slowglow tube: the ${section.name} of the ${found.type} has no curves: ${section.why ?? 'too few published points'}.`,
+      remedy:
+        "Its ratings and typical operation are in its record (without --at). With your own sheet, define the type with its operating points under tube_types in the set's file.",
     })
   }
   const tied = options.triodeConnected === true

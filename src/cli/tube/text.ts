@@ -1,5 +1,5 @@
 import { formatQuantity } from '../../quantities/index.js'
-import type { Figure, SectionModel, TubeRecord } from '../../tubes/index.js'
+import type { Figure, TubeRecord } from '../../tubes/index.js'
 import { uncertaintyOf } from './at.js'
 import { plotOf } from './plot.js'
 
@@ -95,7 +95,7 @@ function sectionLines(
   if (model !== null && same !== undefined) return [`    ${name}: as ${same.name}`]
   const own = record.points.filter((p) => p.section === index)
   return [
-    `    ${name}: ${modelText(model)}`,
+    `    ${name}: ${modelText(section)}`,
     ...(model === null
       ? []
       : [...(model.form === 'regulator' ? [] : [`      ${uncertaintyOf(section)}`]), ...plotOf(model, own)]),
@@ -117,8 +117,8 @@ function figure({ value, source, confidence }: Figure, unit: 'V' | 'A' | 'W' | '
   return `${formatQuantity(value, unit)} [${source}${unverified({ confidence })}]`
 }
 
-function modelText(model: SectionModel | null): string {
-  if (model === null) return 'none: too few published points'
+function modelText({ model, why }: TubeRecord['sections'][number]): string {
+  if (model === null) return `no curves: ${why ?? 'too few published points'}`
   switch (model.form) {
     case 'triode':
     case 'screen':
