@@ -1,5 +1,11 @@
 import type { Bench } from '../bench/index.js'
-import { drivenStages, type Equipment, type ModeName, type PartName } from '../equipment/index.js'
+import {
+  drivenStages,
+  type Equipment,
+  type ModeName,
+  type PartName,
+  unchartedSections,
+} from '../equipment/index.js'
 import { type DrivenNow, type LimitProblem, type PointLimits, show } from '../limits/index.js'
 import { isHot } from './stages.js'
 import type { DriveWatch, RailPlan, Step } from './types.js'
@@ -103,7 +109,18 @@ export function driveProblems(equipment: Equipment, all: readonly Step[]): Limit
       })
       continue
     }
-    for (const { tube, type } of stages) {
+    for (const { tube, type, section } of stages) {
+      const uncharted = unchartedSections(equipment).find(
+        (each) => each.part === tube && each.section === section,
+      )
+      if (uncharted !== undefined) {
+        problems.push({
+          severity: 'error',
+          what: `${tube} (${type}) is driven in ${mode}, and its type has no curves (${uncharted.why}): what it draws driven, and what becomes of it when its drive is lost, cannot be reckoned.`,
+          remedy: `Plan a mode in which nothing is driven, in which ${tube} is held by its ratings alone, or define the type under tube_types with operating points from its sheet.`,
+        })
+        continue
+      }
       const proof = [tube, ...drivenBy(equipment, mode, tube)]
       const seen = (step: Step): boolean => step.drive?.some((watch) => proof.includes(watch.tube)) === true
       if (!steps.some(seen))

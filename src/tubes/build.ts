@@ -4,6 +4,8 @@ import { kindOf, pointsOf } from './rows.js'
 import type { Figure, MercuryRules, SectionModel, TubeRecord } from './types.js'
 import { bandOf, toldOf, type Unseen, unseenRows } from './unseen.js'
 
+export { keptBack } from './unseen.js'
+
 /*
  * From the readable files of `data/` to the catalogue: parameters fitted by `fits`, records joined by `records`.
  * Used by the scripts that write fits.json and catalogue.generated.ts, and by the tests that hold them true.
@@ -39,6 +41,9 @@ export function readData(files: readonly { readonly name: string; readonly raw: 
     else types.push(read.data)
   }
   const known = new Set(types.map((t) => t.type))
+  for (const { type, sections } of types)
+    for (const { like } of sections)
+      if (like !== undefined && !known.has(like)) problems.push(`${type}: like: there is no type ${like}`)
   for (const variant of variants) {
     if (!known.has(variant.as)) problems.push(`${variant.type}: as: there is no type ${variant.as}`)
   }
@@ -46,7 +51,37 @@ export function readData(files: readonly { readonly name: string; readonly raw: 
 }
 
 export function fits(data: Data): Fits {
-  return Object.fromEntries(data.types.map((type) => [type.type, type.sections.map((_, i) => fit(type, i))]))
+  return Object.fromEntries(
+    data.types.map((type) => [
+      type.type,
+      type.sections.map((_, i) => {
+        const other = likeOf(data, type, i)
+        return other === undefined ? fit(type, i) : fitLike(type, other, i)
+      }),
+    ]),
+  )
+}
+
+/** The type whose rows tell this one's curves, where a section names one. */
+function likeOf(data: Data, type: TypeData, section: number): TypeData | undefined {
+  const name = type.sections[section]?.like
+  return data.types.find((each) => each.type === name)
+}
+
+/**
+ * The same filament otherwise connected: the same curves, the grid more negative by half of the additional filament volts,
+ * since it works against the filament's middle on average.
+ */
+function fitLike(type: TypeData, other: TypeData, section: number): SectionFit {
+  const { model } = fit(other, section)
+  const own = kindOf(type, section)
+  const kind = kindOf(other, section)
+  if (own === null || kind === null || (model?.form !== 'triode' && model?.form !== 'screen'))
+    return { model: null, unseen: [] }
+  return {
+    model: { ...model, Vct: round(model.Vct - (own.filament_V - kind.filament_V) / 2, 6) },
+    unseen: [],
+  }
 }
 
 function fit(type: TypeData, section: number): SectionFit {
@@ -124,7 +159,7 @@ const defaultWarmUp = {
 }
 
 export function records(data: Data, fitted: Fits): readonly TubeRecord[] {
-  const byType = new Map(data.types.map((type) => [type.type, record(type, fitted[type.type] ?? [])]))
+  const byType = new Map(data.types.map((type) => [type.type, record(data, type, fitted[type.type] ?? [])]))
   const others = data.variants.flatMap((variant) => {
     const parent = byType.get(variant.as)
     return parent === undefined
@@ -169,7 +204,7 @@ function mercuryRules(type: TypeData): MercuryRules | undefined {
   return { first_use_s, condensed_low_C, condensed_high_C }
 }
 
-function record(type: TypeData, fitted: readonly SectionFit[]): TubeRecord {
+function record(data: Data, type: TypeData, fitted: readonly SectionFit[]): TubeRecord {
   const warm_up_s = warmUp(type)
   const mercury = mercuryRules(type)
   const amplifies = type.sections.some(({ curves }) => curves === 'triode' || curves === 'screen')
@@ -190,8 +225,8 @@ function record(type: TypeData, fitted: readonly SectionFit[]): TubeRecord {
     sections: type.sections.map((section, i) => ({
       name: section.name,
       model: fitted[i]?.model ?? null,
-      band: bandOf(type, i, fitted[i]?.unseen ?? []),
-      told: toldOf(type, i, fitted[i]?.unseen ?? []),
+      band: bandOf(likeOf(data, type, i) ?? type, i, fitted[i]?.unseen ?? []),
+      told: toldOf(likeOf(data, type, i) ?? type, i, fitted[i]?.unseen ?? []),
       ...(section.why !== undefined && { why: section.why }),
     })),
     points: type.points,

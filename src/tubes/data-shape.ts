@@ -82,6 +82,8 @@ export const typeShape = z.strictObject({
       curves: z.enum(['triode', 'screen', 'diode', 'arc', 'regulator', 'none']),
       /** Why no curves can be fitted, or why they are vague: said wherever they would be used. */
       why: z.string().min(20).optional(),
+      /** The type that is the same filament otherwise connected, whose rows tell this one's curves. */
+      like: z.string().optional(),
     }),
   ),
   heater: heater.nullable(),

@@ -33,7 +33,10 @@ export function pointsOf(type: TypeData, section: number): readonly OperatingPoi
   const idle = type.service
     .filter((row) => isIdle(row) && (row.screen_V !== null) === screened)
     .map((row) => asPoint(row, of))
-  return [...own, ...idle.filter((row) => !own.some((point) => samePlace(point, row)))]
+  return [
+    ...own,
+    ...idle.filter((row) => !own.some((point) => point.doubtful === null && samePlace(point, row))),
+  ]
 }
 
 type ServiceRow = TypeData['service'][number]

@@ -84,9 +84,10 @@ export interface ModelBand {
 export interface Told {
   /**
    * `checked`: sharp cut-off, class A rows told from each other; `few`: too few for that, or remote cut-off: the band of
-   * its kind; `vague`: no row tells where the grid stands, or sources disagree on all.
+   * its kind; `vague`: no row tells where the grid stands; `disputed`: sources disagree on all rows, which are told from
+   * each other; `either`: its rows are for this connection of the filament or for the other, and the band holds both.
    */
-  readonly basis: 'checked' | 'few' | 'vague'
+  readonly basis: 'checked' | 'few' | 'vague' | 'disputed' | 'either'
   /** Rows told by a fit that had not seen them, and how far the worst of these lay off, as a part of it. */
   readonly rows: number
   readonly worst: number

@@ -148,14 +148,17 @@ export function atText(record: TubeRecord, section: Section, as: string, at: Vol
 }
 
 /** How far the model may err, and how that is known. */
-export function uncertaintyOf({ band, told }: Section): string {
+export function uncertaintyOf({ band, told, why }: Section): string {
   const known = {
     checked: `${told.rows} of its rows, each told from the others, were off by ${formatQuantity(told.worst, 'ratio')} at most`,
     few:
       told.rows > 0
         ? `${told.rows} of its rows, told from others, off by ${formatQuantity(told.worst, 'ratio')} at most; the band of its kind where that is wider`
-        : 'too few rows to check this type by itself: the band of its kind',
-    vague: 'no row tells where its grid stands, or sources disagree: a wide band',
+        : `${why ?? 'too few rows to check this type by itself'}: the band of its kind`,
+    vague: `${why ?? 'no row tells where its grid stands'}: a wide band`,
+    disputed: `sources disagree on its rows; each of ${told.rows} told from the others was off by ${formatQuantity(told.worst, 'ratio')} at most`,
+    either:
+      'its rows do not say which connection of the filament they are for: the band holds what either would draw',
   }[told.basis]
   return `model error ×${band.low}..${band.high} and ${formatQuantity(band.plus_A, 'A')} (${known}), for an average tube; good new tubes lie at 0.66..1.33 of it`
 }
