@@ -1,3 +1,4 @@
+import { healthInWords } from '../exchange/index.js'
 import { formatQuantity, formatShort } from '../quantities/index.js'
 import type { RailStory, Story } from '../record/index.js'
 import { columns } from './columns.js'
@@ -7,7 +8,15 @@ import { reasonFigures } from './reason-words.js'
 
 /** A run as a page of text for a terminal: what was done, what was seen, why it ended. `under_way`: its supervisor lives. */
 export function storyText(story: Story, under_way: number | null = null): string {
-  const parts = [heading(story), end(story, under_way), off(story), steps(story), inputs(story), rest(story)]
+  const parts = [
+    heading(story),
+    end(story, under_way),
+    off(story),
+    steps(story),
+    inputs(story),
+    lines(story),
+    rest(story),
+  ]
   return parts
     .map((part) => part.join('\n'))
     .filter((part) => part !== '')
@@ -163,6 +172,13 @@ function inputs(story: Story): string[] {
   ]
 }
 
+/** How each line did: how often each reading came, and every fault it had. */
+function lines(story: Story): string[] {
+  const told = Object.entries(story.lines)
+  if (told.length === 0) return []
+  return ['Lines to the instruments', ...told.map(([port, health]) => `  ${port}: ${healthInWords(health)}`)]
+}
+
 function rest(story: Story): string[] {
   return [
     ...story.by_hand.map((text) => `Limit by hand: ${text}`),
@@ -209,7 +225,9 @@ export function eventsText(story: Story): string {
     story.events.filter(({ data }) => data.purpose === 'wire').map(({ data }) => data.prompt),
   )
   const told = story.events.filter(
-    ({ what, data }) => !((what === 'prompt' || what === 'answer') && wires.has(data.prompt)),
+    ({ what, data }) =>
+      // Their sums stand on the page.
+      what !== 'line health' && !((what === 'prompt' || what === 'answer') && wires.has(data.prompt)),
   )
   const rows = told.map(({ t_s, what, rail, step, text }) => [
     clock(t_s),

@@ -1,5 +1,6 @@
 import { uptime } from 'node:os'
 import { auditTime, Subject } from 'rxjs'
+import { healthOf } from '../line/index.js'
 import { createLoop, loopStep, type Loop, type LoopInput, type LoopOutput } from '../loop/index.js'
 import { connectRecorder, jsonLines } from '../record/client.js'
 import { view as viewOf, type EventBody } from '../sequencer/index.js'
@@ -10,6 +11,7 @@ import {
   streamIds,
   streamsOf,
   toldOfEvent,
+  toldOfLine,
   toldOfRecord,
   toldOfRequest,
   type RunEntry,
@@ -107,7 +109,13 @@ function control(start: Start): void {
   const carry = (output: LoopOutput, entries: RunEntry[]): void => {
     switch (output.kind) {
       case 'write':
+        return
       case 'health':
+        say({ kind: 'health', port: output.port, health: output.health })
+        entries.push(toldOfLine(output, output.t_us))
+        return
+      case 'rung':
+        entries.push(toldOfLine(output, output.t_us))
         return
       case 'reopen':
         connect(output.port)
@@ -159,6 +167,12 @@ function control(start: Start): void {
           t_us / 1e6,
           lastTyped(plan, loop.sequencer),
         )
+        for (const line of Object.values(loop.lines)) {
+          const { port } = line.config
+          const health = healthOf(line)
+          entries.push(toldOfLine({ kind: 'health', port, health }, t_us))
+          say({ kind: 'health', port, health })
+        }
         entries.push({ entry: 'ending', t_us, ending })
         say({ kind: 'view', view: viewOf(loop.sequencer) })
         say({ kind: 'ended', ending })

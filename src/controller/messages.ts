@@ -1,4 +1,5 @@
 import { z } from 'zod'
+import { lineHealthShape } from '../exchange/index.js'
 import type { View } from '../sequencer/index.js'
 import type { RunEnding } from '../story/index.js'
 import type { PortLine } from '../supply/index.js'
@@ -121,6 +122,7 @@ export const fromControllerShape = z.discriminatedUnion('kind', [
   /** Sent by the loop that judges readings, with how many it has judged: a timer of its own would prove nothing. */
   z.object({ kind: z.literal('beat'), judged: z.number() }),
   z.object({ kind: z.literal('view'), view: viewShape }),
+  z.object({ kind: z.literal('health'), port: z.string(), health: lineHealthShape }),
   z.object({ kind: z.literal('prompt'), prompt: z.number(), ask: askShape, left_s: z.number() }),
   z.object({ kind: z.literal('prompt closed'), prompt: z.number(), why: z.string() }),
   z.object({ kind: z.literal('alarm'), text: z.string() }),

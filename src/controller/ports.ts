@@ -33,12 +33,17 @@ export function createPorts(now_us: () => number, heard: (port: string, line: Li
             told({ kind: 'text', t_us: now_us(), text })
           },
           discarded(bytes, why) {
-            told({ kind: 'discarded', t_us: now_us(), bytes, why })
+            told({ kind: 'discarded', t_us: now_us(), bytes, why, overlong: why.startsWith('a line longer') })
           },
           closed(trouble) {
             if (connections.get(port) !== connection) return
             connections.delete(port)
-            heard(port, { kind: 'closed', t_us: now_us(), text: trouble.text })
+            heard(port, {
+              kind: 'closed',
+              t_us: now_us(),
+              text: trouble.text,
+              stuck: trouble.kind === 'stuck',
+            })
           },
         },
         options,

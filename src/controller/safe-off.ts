@@ -106,6 +106,9 @@ function drive(d: Draft, port: string, input: LineInput): void {
     if (output.kind === 'write') d.out.push({ kind: 'write', port, text: output.text, urgent: output.urgent })
     else if (output.kind === 'reopen') d.out.push({ kind: 'reopen', port, text: output.text })
     else if (output.kind === 'event') heard(d, port, output.event)
+    // That a line was given up is told as the event it is.
+    else if (output.kind === 'rung' && output.rung !== 'give up')
+      d.out.push({ kind: 'record', what: 'line', rail: null, text: output.text })
   }
 }
 

@@ -1,6 +1,7 @@
 import { type ChildProcess, fork } from 'node:child_process'
 import { fileURLToPath } from 'node:url'
 import { Subject } from 'rxjs'
+import type { LineHealth } from '../exchange/index.js'
 import type { LineConfig } from '../line/index.js'
 import type { Ask, Plan } from '../plan/index.js'
 import { connectRecorder, jsonLines, type RecorderClient } from '../record/client.js'
@@ -35,6 +36,7 @@ export interface RunJob {
 /** What others may show of a run; none of it decides. */
 export type Shown =
   | { readonly kind: 'view'; readonly view: View }
+  | { readonly kind: 'health'; readonly port: string; readonly health: LineHealth }
   | { readonly kind: 'prompt'; readonly prompt: number; readonly ask: Ask; readonly left_s: number }
   | { readonly kind: 'prompt closed'; readonly prompt: number; readonly why: string }
   | { readonly kind: 'notice' | 'alarm'; readonly text: string }
@@ -205,6 +207,7 @@ class RunningSupervisor implements Supervisor {
         this.stepsDone = message.view.steps_done
         this.shown.next(message)
         return
+      case 'health':
       case 'prompt':
       case 'prompt closed':
       case 'alarm':

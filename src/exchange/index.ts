@@ -4,6 +4,16 @@
 import type { Decimal } from './decimal.js'
 
 export { decimal, type Decimal, decimalValue, most_n } from './decimal.js'
+export {
+  faultsInWords,
+  healthInWords,
+  type LineFault,
+  lineFaults,
+  type LineHealth,
+  lineHealthShape,
+  type Rung,
+  rungs,
+} from './health.js'
 
 /** What a line says to the sequencer. */
 export type LineEvent =

@@ -1,6 +1,7 @@
 export type * from './types.js'
 export type { LineState } from './state.js'
 export { lineConfigOf, lineConfigsOf } from './config.js'
+export { healthOf } from './health.js'
 export { answerTo } from './moves.js'
 export { fixedPoint, parseNumber, parseSwitch } from './numbers.js'
 export { lineGoOn, lineHear, lineStep, lineWakeAt, openLine } from './step.js'

@@ -1,4 +1,5 @@
 import { type Decimal, decimalValue, type Protection } from '../exchange/index.js'
+import { shown } from './health.js'
 import { quantities, type Move, type Setting, type Want } from './moves.js'
 import { answerIn, parseError, parseNumber, parseRegister, parseSwitch } from './numbers.js'
 import { meterValue } from './meter-value.js'
@@ -8,15 +9,39 @@ import { channelName, setChannel, tellEvent, type Draft } from './state.js'
 /** What a reply came to. `bad`: no such answer can be; `differs`: a true answer, but not what was set. */
 export type Verdict =
   | { readonly is: 'good' }
-  | { readonly is: 'bad' }
+  | {
+      readonly is: 'bad'
+      readonly fault: 'unparsable' | 'out_of_range' | 'line_noise'
+      readonly why: string
+    }
   | { readonly is: 'differs'; readonly why: string; readonly unchanged: boolean }
   | { readonly is: 'refused'; readonly why: string }
 
-const good: Verdict = { is: 'good' }
-const bad: Verdict = { is: 'bad' }
+const good = { is: 'good' } as const
+const bad = { is: 'bad' } as const
 
 /** Believes a reply or not, and tells what it says. */
 export function judge(d: Draft, move: Extract<Move, { kind: 'ask' }>, said: string): Verdict {
+  const verdict = judged(d, move, said)
+  if (verdict.is !== 'bad') return verdict
+  const fault = isNumber.test(said.trim()) && wantsNumber(move) ? 'out_of_range' : 'unparsable'
+  return /[^\t\x20-\x7e]/.test(said)
+    ? { is: 'bad', fault: 'line_noise', why: `line noise ("${shown(said)}")` }
+    : fault === 'out_of_range'
+      ? { is: 'bad', fault, why: `a number out of range ("${shown(said)}")` }
+      : { is: 'bad', fault, why: `a reply that cannot be read ("${shown(said)}")` }
+}
+
+/** Has the form of a number, whatever it comes to: only to name what was wrong with it. */
+const isNumber = /^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s?[VAC]?$/
+const wantsNumber = ({ want }: Extract<Move, { kind: 'ask' }>): boolean =>
+  want.is === 'reading' || want.is === 'meter' || want.is === 'setting'
+
+function judged(
+  d: Draft,
+  move: Extract<Move, { kind: 'ask' }>,
+  said: string,
+): Exclude<Verdict, { is: 'bad' }> | typeof bad {
   const { want, channel } = move
   const text = answerIn(said, move.around)
   if (text === null) return bad
@@ -102,7 +127,12 @@ const names: Readonly<Record<Setting, string>> = {
   over_A: 'over-current level',
 }
 
-function setting(d: Draft, want: Extract<Want, { is: 'setting' }>, index: number, text: string): Verdict {
+function setting(
+  d: Draft,
+  want: Extract<Want, { is: 'setting' }>,
+  index: number,
+  text: string,
+): ReturnType<typeof judged> {
   const unit = quantities[want.which]
   const decimal = parseNumber(text, d.config.dialect.unit_in_reply ? unit : null)
   if (decimal === null) return bad
@@ -121,7 +151,7 @@ function setting(d: Draft, want: Extract<Want, { is: 'setting' }>, index: number
   }
 }
 
-function outputDiffers(on: boolean): Verdict {
+function outputDiffers(on: boolean): ReturnType<typeof judged> {
   return { is: 'differs', unchanged: false, why: `its output reads back as ${on ? 'on' : 'off'}` }
 }
 

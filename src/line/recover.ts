@@ -1,15 +1,16 @@
+import { climb, count } from './health.js'
 import { plainAsk } from './moves.js'
 import { opens } from './work.js'
-import { count, failRequests, lowers, tellEvent, write, type Draft } from './state.js'
+import { failRequests, lowers, tellEvent, write, type Draft } from './state.js'
 
 /**
- * The ladder of recovery, lowest rung first. Each rung is counted in the line's health.
+ * The ladder of recovery, lowest rung first. Each rung is counted in the line's health, and told when it is climbed.
  *
- * 1. *repeat*: a bad reply → a short silence, then the same question once more;
+ * 1. *ask again*: a bad reply → a short silence, then the same question once more;
  * 2. *resynchronise*: no reply, or a second bad one → silence, bare terminator, clear, identity; only then the question again,
  *    so that a late reply never answers the next question;
  * 3. *reopen*: nobody answers, or trouble goes on → a fresh connection;
- * 4. *lost*: no use either → every request fails and the line says so. The rungs are then climbed again for ever, slowly,
+ * 4. *give up*: no use either → every request fails and the line says so. The rungs are then climbed again for ever, slowly,
  *    because an OFF may still be owed.
  */
 const quiet_us = 200_000
@@ -66,18 +67,26 @@ function identify(d: Draft): void {
   write(d, `${end}${dialect.remote === null ? '' : dialect.remote + end}${dialect.clear}${end}`)
   const move = plainAsk(d.config, 0, dialect.identify, { is: 'identity' })
   write(d, move.text)
-  d.flight = { move, deadline_us: d.t_us + d.config.reply_us }
+  d.flight = { move, asked_us: d.t_us, deadline_us: d.t_us + d.config.reply_us }
+}
+
+/** Once more the same question, when the line has been silent for a moment: were replies one step behind, the right one shows up. */
+export function askAgain(d: Draft): void {
+  count(d, 'asked_again')
+  climb(d, 'ask again', `${d.trouble_text}; a short silence, then the same question once more`)
+  beginQuiet(d, 'go on')
 }
 
 export function resynchronise(d: Draft): void {
   count(d, 'resynchronised')
+  climb(d, 'resynchronise', `${d.trouble_text}; silence and identity first, then the question again`)
   beginQuiet(d, 'identify')
 }
 
 /** A question went wrong: up one rung, or two. */
 export function trouble(d: Draft): void {
   d.troubles += 1
-  if (d.troubles >= troubles_before_reopen) reopen(d, 'its replies keep failing')
+  if (d.troubles >= troubles_before_reopen) reopen(d, `its replies keep failing (last: ${d.trouble_text})`)
   else resynchronise(d)
 }
 
@@ -95,13 +104,16 @@ export function reopen(d: Draft, why: string): void {
   d.troubles = 0
   leave(d)
   if (d.reopens >= reopens_before_lost) lose(d, 'no reply', why)
+  climb(d, 'reopen', `${why}; opening it afresh`)
   d.reopen_us = d.t_us + open_within_us
   d.outputs.push({ kind: 'reopen', text: `port ${d.config.port}: ${why}; opening it afresh` })
 }
 
 /** The connection went, or could not be made. */
-export function closed(d: Draft, text: string): void {
+export function closed(d: Draft, text: string, stuck: boolean): void {
   const was = d.link
+  if (stuck) count(d, 'write_failed')
+  if (was !== 'closed') count(d, 'connection_lost')
   leave(d)
   const why = `the connection closed (${text})`
   failRequests(d, 'closed', why, (request) => !lowers(request))
@@ -112,6 +124,7 @@ export function closed(d: Draft, text: string): void {
 /** Time to ask the shell for a fresh connection. */
 export function askReopen(d: Draft): void {
   d.reopens += 1
+  climb(d, 'reopen', 'opening it again')
   d.reopen_us = d.t_us + open_within_us
   d.outputs.push({ kind: 'reopen', text: `port ${d.config.port}: opening it again` })
 }
@@ -135,7 +148,14 @@ export function leave(d: Draft): void {
 export function lose(d: Draft, code: 'no reply' | 'closed' | 'wrong supply', why: string): void {
   d.made_safe = true
   failRequests(d, code, why, () => true)
+  giveUpOn(d, why)
+}
+
+/** The sequencer is told, once. */
+export function giveUpOn(d: Draft, why: string): void {
   if (!d.lost) {
+    count(d, 'given_up')
+    climb(d, 'give up', `${why}; from now on only OFF and questions go out on it`)
     tellEvent(d, { kind: 'line lost', port: d.config.port, text: `port ${d.config.port}: ${why}` })
   }
   d.lost = true

@@ -1,9 +1,10 @@
+import { count, replied, shown, wellAgain } from './health.js'
 import { judge, type Verdict } from './judge.js'
 import { errorMoves, type Move } from './moves.js'
 import { parseError, parseNumber, parseSwitch } from './numbers.js'
-import { beginQuiet, lose, nobody, noise, resynchronise, trouble } from './recover.js'
+import { askAgain, beginQuiet, giveUpOn, lose, nobody, noise, resynchronise, trouble } from './recover.js'
 import { inputHeard } from './rounds.js'
-import { count, failRequest, lowers, tellEvent, type Draft, type Failing, type Work } from './state.js'
+import { failRequest, lowers, type Draft, type Failing, type Work } from './state.js'
 import { owe } from './urgent.js'
 import { identified, opens } from './work.js'
 
@@ -16,9 +17,13 @@ const wrong_supply_us = 2_000_000
 
 export function noReply(d: Draft): void {
   count(d, 'no_reply')
+  d.trouble_text = `no reply to "${shown(d.flight?.move.text ?? '')}" in time`
   d.flight = null
   if (d.link === 'identify') {
-    nobody(d, 'nobody answers')
+    nobody(
+      d,
+      d.kept.faults.echo === undefined ? 'nobody answers' : 'only an echo of our own words comes back',
+    )
     return
   }
   const { work } = d
@@ -54,8 +59,9 @@ function fail(d: Draft, work: Work, failing: Failing): void {
   d.work = null
 }
 
-export function badReply(d: Draft): void {
-  count(d, 'bad_reply')
+/** `why` names what was wrong with it; it has been counted. */
+export function badReply(d: Draft, why: string): void {
+  d.trouble_text = `${why} to "${shown(d.flight?.move.text ?? '')}"`
   d.flight = null
   const { work } = d
   if (work === null) {
@@ -64,12 +70,11 @@ export function badReply(d: Draft): void {
   }
   if (inputMissed(d, work.moves[work.at])) {
     d.work = null
-    beginQuiet(d, 'go on')
+    askAgain(d)
     return
   }
   missed(d, work, 'bad reply', 'the supply answers what cannot be')
-  // The first time only a short silence: were the replies one step behind, the right one shows up in it.
-  if (work.missed === 0) beginQuiet(d, 'go on')
+  if (work.missed === 0) askAgain(d)
   else trouble(d)
 }
 
@@ -85,15 +90,31 @@ export function heard(d: Draft, text: string): void {
     noise(d)
     return
   }
+  // What was just said comes back: the answer may still follow, and where none of it did, its deadline tells.
+  if (text.trim() === d.said.trim()) {
+    count(d, 'echo')
+    d.trouble_text = `it sends back what it is told ("${shown(text)}"): an echo, to be switched off at the instrument or its adapter`
+    if (d.link === 'identify') return
+    if (flight === null) {
+      resynchronise(d)
+      return
+    }
+    // A set command is never said again: what came instead of its acknowledgement is judged as such.
+    if (flight.move.kind !== 'tell') {
+      badReply(d, 'only an echo came')
+      return
+    }
+  }
   if (d.link === 'identify') {
     if (!acknowledgement && !refusal) identityHeard(d, text)
     return
   }
   if (text.trim() === d.identity) {
     // Asked more than once it comes more than once; it answers nothing else, and the answer waited for is still to come.
-    count(d, 'late_reply')
+    count(d, 'stale_reply')
     return
   }
+  if (refusal) count(d, 'supply_error')
   if (refusal && flight?.move.kind !== 'tell') {
     // It is about the command before; the read-back at hand finds out what came of it.
     d.complaint = text.trim()
@@ -102,7 +123,8 @@ export function heard(d: Draft, text: string): void {
   if (flight === null || flight.move.kind === 'tell') {
     if (flight !== null) answered(d, acknowledged(d, text))
     else if (!acknowledgement) {
-      count(d, 'late_reply')
+      count(d, 'unasked_reply')
+      d.trouble_text = `"${shown(text)}" came, and nothing was asked`
       resynchronise(d)
     }
     return
@@ -130,7 +152,7 @@ function identityHeard(d: Draft, text: string): void {
   }
   const late = parseNumber(said) !== null || parseSwitch(said) !== null || parseError(said) !== null
   if (late || !/^[\x20-\x7e]*[A-Za-z][\x20-\x7e]*$/.test(said)) {
-    count(d, 'late_reply')
+    count(d, 'stale_reply')
     return
   }
   if (said !== d.candidate) {
@@ -141,6 +163,7 @@ function identityHeard(d: Draft, text: string): void {
     d.identity = said
     identified(d)
   } else {
+    count(d, 'identity_changed')
     lose(d, 'wrong supply', `another supply answers: "${said}" where "${d.identity}" was expected`)
     d.candidate = null
     beginQuiet(d, 'identify')
@@ -153,9 +176,12 @@ function identityHeard(d: Draft, text: string): void {
 function answered(d: Draft, verdict: Verdict): void {
   const move = d.flight?.move
   if (verdict.is === 'bad') {
-    badReply(d)
+    count(d, verdict.fault)
+    badReply(d, verdict.why)
     return
   }
+  if (d.flight !== null) replied(d, d.flight.asked_us)
+  wellAgain(d)
   d.flight = null
   d.heard_us = d.t_us
   d.troubles = 0
@@ -178,10 +204,12 @@ function answered(d: Draft, verdict: Verdict): void {
       return
     case 'refused':
       d.work = on
+      if (move.kind === 'ask') count(d, 'supply_error')
       giveUp(d, on, 'refused', 'unknown', verdict.why)
       return
     case 'differs':
       d.work = on
+      count(d, 'read_back_differs')
       if (opens(work) || (work.request && lowers(work.request))) {
         if (
           work.again < again_most &&
@@ -227,9 +255,7 @@ function giveUp(
   } else if (opens(work)) {
     // It answers, but is not as left or does not obey: nobody may raise anything here, and what may be on is owed an OFF.
     d.made_safe = true
-    if (!d.lost)
-      tellEvent(d, { kind: 'line lost', port: d.config.port, text: `port ${d.config.port}: ${why}` })
-    d.lost = true
+    giveUpOn(d, why)
     const move = work.moves[work.at]
     if (move?.kind === 'ask' && move.want.is === 'output') owe(d, move.channel)
     d.work = { ...work, at: work.at + 1 }
@@ -240,6 +266,7 @@ function giveUp(
 
 /** One queued error after another, until none is left; the first is the reason. */
 function whyItFailed(d: Draft, work: Work, failing: Failing, verdict: Verdict): void {
+  if (verdict.is === 'refused') count(d, 'supply_error')
   const more = verdict.is === 'refused' && failing.asked < errors_most
   const why = verdict.is === 'refused' && failing.asked === 0 ? `${failing.why}; ${verdict.why}` : failing.why
   const now = { ...failing, why, asked: failing.asked + 1 }

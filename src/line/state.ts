@@ -1,12 +1,14 @@
 import type { LineEvent, LineFailure, Protection } from '../exchange/index.js'
+import type { Kept } from './health.js'
 import type { Move, Settings } from './moves.js'
-import type { LineConfig, LineHealth, LineInput, LineOutput } from './types.js'
+import type { LineConfig, LineInput, LineOutput } from './types.js'
 
 export type Request = Extract<LineInput, { kind: 'request' }>
 
 /** A question (or a set command that is acknowledged) whose reply has not come. At most one. */
 export interface Flight {
   readonly move: Move
+  readonly asked_us: number
   readonly deadline_us: number
 }
 
@@ -107,7 +109,16 @@ export interface LineState {
   readonly attempts: number
   readonly troubles: number
   readonly reopens: number
-  readonly health: LineHealth
+  /** Last text written that was no bare terminator, to know its echo by. */
+  readonly said: string
+  /** The trouble at hand, in words. */
+  readonly trouble_text: string
+  readonly kept: Kept
+  /** Good replies, the slowest of them, and rounds of readings with the time they took: for its health only. */
+  readonly replies: number
+  readonly worst_reply_us: number
+  readonly rounds: number
+  readonly rounds_us: number
   /** What the step that made this state wrote and told. */
   readonly outputs: readonly LineOutput[]
 }
@@ -123,11 +134,7 @@ export function tellEvent(d: Draft, event: LineEvent): void {
 
 export function write(d: Draft, text: string, urgent = false): void {
   d.outputs.push({ kind: 'write', text, urgent })
-}
-
-export function count(d: Draft, what: keyof LineHealth, by = 1): void {
-  d.health = { ...d.health, [what]: d.health[what] + by }
-  d.outputs.push({ kind: 'health', health: d.health })
+  d.said = text
 }
 
 export function setChannel(d: Draft, index: number, change: Partial<ChannelState>): void {

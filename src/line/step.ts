@@ -1,8 +1,9 @@
 import { feedAt, mute } from './dead-man.js'
+import { count, countBytes, nothingKept, tellHealth } from './health.js'
 import { askReopen, beginQuiet, closed, endQuiet, leave, noise } from './recover.js'
 import { badReply, heard, noReply } from './replies.js'
 import { fastMoves, nextInput, slowMoves } from './rounds.js'
-import { count, failRequest, lowers, write, type Draft, type LineState, type Request } from './state.js'
+import { failRequest, lowers, write, type Draft, type LineState, type Request } from './state.js'
 import type { LineConfig, LineInput, LineOutput } from './types.js'
 import { repeatUrgent, urgentOff, urgentOnOpen } from './urgent.js'
 import { goOn } from './work.js'
@@ -58,14 +59,13 @@ export function openLine(config: LineConfig): LineState {
     attempts: 0,
     troubles: 0,
     reopens: 0,
-    health: {
-      no_reply: 0,
-      bad_reply: 0,
-      late_reply: 0,
-      discarded_bytes: 0,
-      resynchronised: 0,
-      reopened: 0,
-    },
+    said: '',
+    trouble_text: '',
+    kept: nothingKept,
+    replies: 0,
+    worst_reply_us: 0,
+    rounds: 0,
+    rounds_us: 0,
     outputs: [],
   }
 }
@@ -106,6 +106,7 @@ function hear(state: LineState, input: LineInput): Draft {
   if (input.t_us > d.t_us) d.t_us = input.t_us
   take(d, input)
   clock(d)
+  tellHealth(d)
   return d
 }
 
@@ -145,15 +146,16 @@ function take(d: Draft, input: LineInput): void {
       opened(d)
       return
     case 'closed':
-      closed(d, input.text)
+      closed(d, input.text, input.stuck === true)
       return
     case 'text':
       heard(d, input.text)
       return
     case 'discarded':
-      count(d, 'discarded_bytes', input.bytes)
+      countBytes(d, input.bytes)
+      count(d, input.overlong === true ? 'overlong_line' : 'line_noise')
       if (d.link === 'quiet') noise(d)
-      else if (d.flight !== null && d.link !== 'identify') badReply(d)
+      else if (d.flight !== null && d.link !== 'identify') badReply(d, input.why)
       return
     case 'request':
       request(d, input)

@@ -1,5 +1,5 @@
 import type { Dialect, Measures } from '../bench/index.js'
-import type { LineEvent, LineRequestBody } from '../exchange/index.js'
+import type { LineEvent, LineHealth, LineRequestBody, Rung } from '../exchange/index.js'
 
 /**
  * One port as a state machine. It knows the words (dialect) and the rules of the line: one command in flight, a deadline
@@ -57,11 +57,19 @@ export interface LineChannel {
 
 export type LineInput =
   | { readonly kind: 'opened'; readonly t_us: number }
-  | { readonly kind: 'closed'; readonly t_us: number; readonly text: string }
+  /** `stuck`: given up because a write was not taken in time. */
+  | { readonly kind: 'closed'; readonly t_us: number; readonly text: string; readonly stuck?: boolean }
   /** A framed line as latin1 text without its terminator. */
   | { readonly kind: 'text'; readonly t_us: number; readonly text: string }
   /** The gate threw bytes away (over-long line, remnant). */
-  | { readonly kind: 'discarded'; readonly t_us: number; readonly bytes: number; readonly why: string }
+  | {
+      readonly kind: 'discarded'
+      readonly t_us: number
+      readonly bytes: number
+      readonly why: string
+      /** A line without an end, not a remnant. */
+      readonly overlong?: boolean
+    }
   | { readonly kind: 'time'; readonly t_us: number }
   | ({
       readonly kind: 'request'
@@ -79,14 +87,7 @@ export type LineOutput =
   | { readonly kind: 'event'; readonly event: LineEvent }
   /** The shell should close this connection and make a fresh one. */
   | { readonly kind: 'reopen'; readonly text: string }
-  /** A count of line faults changed: health, not a decision. */
+  /** Counts of line faults changed; told at most once a second. A copy for people and the record, no decision. */
   | { readonly kind: 'health'; readonly health: LineHealth }
-
-export interface LineHealth {
-  readonly no_reply: number
-  readonly bad_reply: number
-  readonly late_reply: number
-  readonly discarded_bytes: number
-  readonly resynchronised: number
-  readonly reopened: number
-}
+  /** A rung of the ladder of recovery was climbed. A copy likewise. */
+  | { readonly kind: 'rung'; readonly rung: Rung; readonly text: string }

@@ -63,7 +63,7 @@ export function goOn(d: Draft): void {
     } else if (move.kind === 'ask' || d.config.dialect.acknowledges !== null) {
       write(d, move.text)
       if (move.kind === 'tell' && move.slow_us > 0) d.hold_us = Math.max(d.hold_us, d.t_us + move.slow_us)
-      d.flight = { move, deadline_us: d.t_us + Math.max(d.config.reply_us, move.slow_us) }
+      d.flight = { move, asked_us: d.t_us, deadline_us: d.t_us + Math.max(d.config.reply_us, move.slow_us) }
       if (move.kind === 'tell') d.work = { ...work, said: true }
     } else {
       write(d, move.text)
@@ -114,6 +114,10 @@ function nextQuestion(d: Draft): Move | null {
     // A line with nothing but slow inputs has no rounds; between slow rounds an input may be asked as well.
     const waits = d.fast.length === 0 || (d.t_us < d.round_us + d.poll_us && d.round.length > 0)
     if (owing.length === 0 && waits) return dueInput(d)
+    if (d.round.length > 0) {
+      d.rounds += 1
+      d.rounds_us += d.t_us - d.round_us
+    }
     d.round_us = d.t_us
     d.round_at = 0
     const outputs = owing.map((index) =>

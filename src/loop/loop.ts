@@ -1,5 +1,5 @@
-import type { LineEvent } from '../exchange/index.js'
-import type { LineConfig, LineInput, LineOutput, LineState } from '../line/index.js'
+import type { LineEvent, LineHealth, Rung } from '../exchange/index.js'
+import type { LineConfig, LineInput, LineState } from '../line/index.js'
 import { lineGoOn, lineHear, openLine } from '../line/index.js'
 import type { Plan } from '../plan/index.js'
 import type { Command, Event, State } from '../sequencer/index.js'
@@ -22,10 +22,14 @@ export type LoopInput =
 export type LoopOutput =
   | { readonly kind: 'write'; readonly port: string; readonly text: string; readonly urgent: boolean }
   | { readonly kind: 'reopen'; readonly port: string; readonly text: string }
+  /** Copies for people and the record; the sequencer is never fed them. */
+  | { readonly kind: 'health'; readonly port: string; readonly t_us: number; readonly health: LineHealth }
   | {
-      readonly kind: 'health'
+      readonly kind: 'rung'
       readonly port: string
-      readonly health: Extract<LineOutput, { kind: 'health' }>['health']
+      readonly t_us: number
+      readonly rung: Rung
+      readonly text: string
     }
   /** Everything the sequencer was fed, in order, for the record. */
   | { readonly kind: 'fed'; readonly event: Event }
@@ -124,7 +128,8 @@ function carry(
         work.outputs.push({ kind: 'reopen', port, text: output.text })
         break
       case 'health':
-        work.outputs.push({ kind: 'health', port, health: output.health })
+      case 'rung':
+        work.outputs.push({ ...output, port, t_us: state.t_us })
         break
       case 'event':
         work.heard.push({ ...output.event, t_us })

@@ -93,7 +93,7 @@ export const streamShape: z.ZodType<Stream> = z.object({
 
 export const eventShape: z.ZodType<RunEvent> = z.object({
   t_us: time,
-  from: z.enum(['controller', 'supervisor', 'recorder', 'rehearsal', 'nemesis']),
+  from: z.enum(['controller', 'supervisor', 'recorder', 'rehearsal', 'nemesis', 'line']),
   what: z.string(),
   text: z.string(),
   rail: z.string().nullable(),

@@ -1,5 +1,5 @@
 import { z } from 'zod'
-import { decimal } from '../exchange/index.js'
+import { decimal, type LineHealth, lineHealthShape } from '../exchange/index.js'
 import {
   stepNumbered,
   type Plan,
@@ -55,6 +55,8 @@ export interface Story {
   readonly duration_s: number
   /** Meters on a line: what they showed over the run. */
   readonly inputs: readonly InputStory[]
+  /** How each line did, as last told; none where the record is older than that. */
+  readonly lines: Readonly<Record<string, LineHealth>>
   readonly unproved: readonly string[]
   /** Limits stated by hand in the set's file, in words. */
   readonly by_hand: readonly string[]
@@ -167,6 +169,7 @@ export function storyOf(reader: RunReader, { seal = true }: { readonly seal?: bo
     steps: plan === null ? [] : stepStories(reader, plan, events, end?.t_us ?? span?.to_us ?? 0),
     duration_s: ending?.duration_s ?? (span === null ? 0 : (span.to_us - span.from_us) / 1e6),
     inputs: plan === null ? [] : inputStories(reader, plan, span),
+    lines: linesOf(events),
     by_hand: (plan?.by_hand ?? []).map(({ text }) => text),
     unproved: plan?.unproved ?? [],
     seal: seal ? reader.seal() : { is: 'not checked' },
@@ -182,6 +185,17 @@ export function storyOf(reader: RunReader, { seal = true }: { readonly seal?: bo
       data,
     })),
   }
+}
+
+const toldShape = z.object({ port: z.string(), health: lineHealthShape })
+
+function linesOf(events: readonly RunEvent[]): Story['lines'] {
+  const lines: Record<string, LineHealth> = {}
+  for (const { what, data } of events) {
+    const told = what === 'line health' ? toldShape.safeParse(data) : null
+    if (told?.success === true) lines[told.data.port] = told.data.health
+  }
+  return lines
 }
 
 function withoutBulk({ run, started, version, command, identities, seed, faults }: Known): Story['known'] {

@@ -1,6 +1,7 @@
 import type { Bench } from '../bench/index.js'
+import type { LineHealth } from '../exchange/index.js'
 import type { Equipment } from '../equipment/index.js'
-import { type LineConfig, type LineInput, lineConfigsOf, lineWakeAt } from '../line/index.js'
+import { healthOf, type LineConfig, type LineInput, lineConfigsOf, lineWakeAt } from '../line/index.js'
 import type { Element } from '../network/index.js'
 import { createLoop, type LoopInput, type LoopOutput, loopStep } from '../loop/index.js'
 import type { Ask, Plan } from '../plan/index.js'
@@ -14,6 +15,7 @@ import {
   streamIds,
   streamsOf,
   toldOfEvent,
+  toldOfLine,
   toldOfRecord,
   toldOfRequest,
 } from '../story/index.js'
@@ -47,6 +49,8 @@ export interface Rehearsal {
   /** Supplies and meters all answered; false = nothing was energised. */
   readonly reachable: boolean
   readonly faults: readonly string[]
+  /** How each line did. */
+  readonly lines: Readonly<Record<string, LineHealth>>
 }
 
 /** Time between ticks, µs. */
@@ -138,7 +142,13 @@ class Run {
       identities,
       reachable,
       faults: this.world.faults(),
+      lines: this.health(),
     }
+  }
+
+  private health(): Readonly<Record<string, LineHealth>> {
+    const lines = Object.entries(this.loop.lines)
+    return Object.fromEntries(lines.map(([port, line]) => [port, healthOf(line)]))
   }
 
   /** Until every port has answered, as a live run waits before it begins. */
@@ -224,7 +234,10 @@ class Run {
   private carry(output: LoopOutput): void {
     switch (output.kind) {
       case 'write':
+        return
       case 'health':
+      case 'rung':
+        this.options.record(toldOfLine(output, output.t_us))
         return
       case 'reopen':
         this.reopen(output.port, output.text)
@@ -282,6 +295,8 @@ class Run {
       case 'end': {
         const charge = storedCharge(this.plan, this.loop.sequencer)
         this.ending = runEnding(command.ending, charge, t_us / 1e6, lastTyped(this.plan, this.loop.sequencer))
+        for (const [port, health] of Object.entries(this.health()))
+          this.options.record(toldOfLine({ kind: 'health', port, health }, t_us))
         this.options.record({ entry: 'ending', t_us, ending: this.ending })
         return
       }

@@ -4,6 +4,7 @@ export {
   streamIds,
   streamsOf,
   toldOfEvent,
+  toldOfLine,
   toldOfRecord,
   toldOfRequest,
   type StreamIds,

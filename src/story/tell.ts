@@ -1,3 +1,5 @@
+import type { LineHealth, Rung } from '../exchange/index.js'
+import { faultsInWords } from '../exchange/index.js'
 import type { Plan } from '../plan/index.js'
 import type { Command, Event, RecordedEvent } from '../sequencer/index.js'
 import type { RunEntry, RunEvent, Stream } from './types.js'
@@ -123,6 +125,24 @@ export function toldOfRequest(
   }
 }
 
+/**
+ * What a line tells of its health. It comes from the line and not from who decides: a replay passes over it, since no
+ * decision rests on it.
+ */
+export function toldOfLine(
+  told:
+    | { readonly kind: 'health'; readonly port: string; readonly health: LineHealth }
+    | { readonly kind: 'rung'; readonly port: string; readonly rung: Rung; readonly text: string },
+  t_us: number,
+): RunEntry {
+  const what = told.kind === 'health' ? 'line health' : 'line'
+  const text =
+    told.kind === 'health' ? `${told.port}: ${faultsInWords(told.health) ?? 'no fault'}` : told.text
+  const { port } = told
+  const data = told.kind === 'health' ? { port, health: told.health } : { port, rung: told.rung }
+  return { entry: 'event', event: { ...happenedAt(t_us, 'line', what, text), data, durable: false } }
+}
+
 /** A single thing that happened, in words. */
 export function happened(
   t_us: number,
@@ -131,8 +151,12 @@ export function happened(
   text: string,
   data: Readonly<Record<string, unknown>> = {},
 ): RunEntry {
-  return {
-    entry: 'event',
-    event: { t_us, from, what, text, rail: null, step: null, intent: null, data, durable: true },
-  }
+  return { entry: 'event', event: { ...happenedAt(t_us, from, what, text), data, durable: true } }
 }
+
+const happenedAt = (
+  t_us: number,
+  from: RunEvent['from'],
+  what: string,
+  text: string,
+): Omit<RunEvent, 'data' | 'durable'> => ({ t_us, from, what, text, rail: null, step: null, intent: null })

@@ -43,7 +43,7 @@ export interface Stream {
 export interface RunEvent {
   readonly t_us: number
   /** Who says so. */
-  readonly from: 'controller' | 'supervisor' | 'recorder' | 'rehearsal' | 'nemesis'
+  readonly from: 'controller' | 'supervisor' | 'recorder' | 'rehearsal' | 'nemesis' | 'line'
   readonly what: string
   readonly text: string
   readonly rail: string | null

@@ -164,7 +164,7 @@ describe('whatever comes in', () => {
           if (output.kind === 'write' && /:VOLT [1-9]/.test(output.text)) seen.raised += 1
           if (output.kind === 'write' && output.urgent) seen.urgent += 1
           if (output.kind === 'event' && output.event.kind === 'reading') seen.readings += 1
-          if (output.kind === 'health' && after.health.resynchronised > 0) seen.resynchronised += 1
+          if ((after.kept.faults.resynchronised ?? 0) > 0) seen.resynchronised += 1
         }
       })
     }

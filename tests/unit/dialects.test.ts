@@ -66,7 +66,7 @@ describe.each(supplies)('a supply that speaks %s', (_, supply) => {
     expect(last('BENCH.plate', 'V')).toBeCloseTo(100, 6)
     expect(last('BENCH.plate', 'A')).toBeCloseTo(0.01, 6)
     expect(last('BENCH.screen', 'V')).toBe(0)
-    expect(w.state.health).toMatchObject({ no_reply: 0, bad_reply: 0, late_reply: 0 })
+    expect(w.state.kept.faults).toEqual({})
     expect(w.device.abuses()).toEqual([])
   })
 
@@ -192,7 +192,7 @@ describe('what a dialect says besides', () => {
     const on = w.written.findIndex(({ text }) => text.includes(':OUTP ON'))
     const [said, next] = [w.written[on], w.written[on + 1]]
     expect((next?.t_us ?? 0) - (said?.t_us ?? 0)).toBeGreaterThanOrEqual(300_000)
-    expect(w.state.health.no_reply).toBe(0)
+    expect(w.state.kept.faults.no_reply).toBeUndefined()
   })
 
   it.each(['numbered-words', 'channel-lists'])(
@@ -250,7 +250,7 @@ describe('what a dialect says besides', () => {
     const w = new LineWorld(line, supply)
     w.open()
     w.run(20_000_000)
-    expect(w.state.health.bad_reply).toBeGreaterThan(0)
+    expect(w.state.kept.faults.unparsable).toBeGreaterThan(0)
     for (const event of w.kinds('reading')) expect(event).toHaveProperty('quantity', 'V')
   })
 })

@@ -158,7 +158,7 @@ describe('a line', () => {
     const later = w.written.slice(from).map((write) => write.text)
     const missed = later.findIndex((text) => text.includes('*IDN?'))
     expect(missed).toBeGreaterThan(0)
-    expect(w.state.health.late_reply).toBeGreaterThan(0)
+    expect(w.state.kept.faults.late_reply).toBeGreaterThan(0)
     for (const event of w.kinds('reading')) {
       if (event.kind !== 'reading' || event.channel !== 'BENCH.plate') continue
       // A volt reading that answered a question for amps would be 50 A.

@@ -157,7 +157,7 @@ function progress(io: Io): { show(lines: () => readonly string[]): void; clear()
 }
 
 function tell(
-  { ending, virtual_s, faults }: Rehearsal,
+  { ending, virtual_s, faults, lines }: Rehearsal,
   {
     run,
     file,
@@ -175,7 +175,7 @@ function tell(
   if (!json) {
     if (faults.length > 0) io.out(`Faults put in: ${faults.join(', ')}`)
     if (never.length > 0) io.out(`Never came: ${never.join(', ')}`)
-    io.out(closingText(ending, file))
+    io.out(closingText(ending, file, lines))
     return
   }
   const { outcome, outputs_off, stored_charge, reason, warnings, hand_rails, steps_done } = ending
@@ -193,6 +193,7 @@ function tell(
     hand_rails,
     faults,
     faults_never_came: never,
+    lines,
   })
 }
 

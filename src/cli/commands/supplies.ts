@@ -7,7 +7,8 @@ import { type Io, printJson } from '../io.js'
 import { placesOf } from '../live/places.js'
 import { placed } from '../problems.js'
 import { refuse } from '../refuse.js'
-import { type Askable, askInstrument, type Told } from '../live/ask-instrument.js'
+import { faultsInWords, healthInWords } from '../../exchange/index.js'
+import { type Askable, askInstrument, type Told, untried } from '../live/ask-instrument.js'
 import type { Register } from './index.js'
 
 export const registerSupplies: Register = (program, io) => {
@@ -45,6 +46,7 @@ async function supplies(path: string, json: boolean, io: Io): Promise<number> {
             identity: null,
             channels: {},
             inputs: {},
+            line: untried,
           }
         : await askInstrument(place, instrument)
   }
@@ -80,7 +82,10 @@ const wantedOf = (bench: Bench, name: string): string | null =>
   bench.supplies[name]?.identity ?? bench.meters[name]?.identity ?? null
 
 function describe(name: string, told: Told, wanted: string | null): string {
-  if (told.trouble !== null) return `${name}: ${told.trouble}`
+  if (told.trouble !== null) {
+    const faults = faultsInWords(told.line)
+    return `${name}: ${told.trouble}${faults === null ? '' : `  (${faults})`}`
+  }
   const other = wanted !== null && wanted !== told.identity ? `  (the bench file expects "${wanted}")` : ''
   return [
     `${name}: ${told.identity ?? 'no identity'}${other}`,
@@ -91,5 +96,6 @@ function describe(name: string, told: Told, wanted: string | null): string {
     ...Object.entries(told.inputs).map(
       ([input, shows]) => `  ${input}: ${shows ?? 'nothing that can be read'}`,
     ),
+    `  line: ${healthInWords(told.line)}`,
   ].join('\n')
 }

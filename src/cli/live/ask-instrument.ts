@@ -1,5 +1,5 @@
 import { channelMessage, type Channel, type Dialect, type Meter } from '../../bench/index.js'
-import { decimalValue } from '../../exchange/index.js'
+import { decimalValue, type LineFault, type LineHealth } from '../../exchange/index.js'
 import { answerTo, parseMeter, parseNumber, parseSwitch } from '../../line/index.js'
 import { inputValue } from '../../sequencer/index.js'
 import { openPort, type PortLine } from '../../supply/index.js'
@@ -23,6 +23,15 @@ export interface Told {
   >
   /** Meters on this line: what each shows, in words. */
   readonly inputs: Readonly<Record<string, string | null>>
+  /** How the line did while it was asked. */
+  readonly line: LineHealth
+}
+export const untried: LineHealth = {
+  faults: {},
+  discarded_bytes: 0,
+  replies: 0,
+  worst_reply_s: null,
+  polled_Hz: null,
 }
 
 /** An instrument as far as it can be asked: a supply, or a meter with a line of its own. */
@@ -39,7 +48,11 @@ const settle_ms = 150
 export async function askInstrument(place: PortLine, supply: Askable): Promise<Told> {
   const { dialect } = supply
   let waiting: ((text: string | null) => void) | null = null
-  const found: { trouble: string | null } = { trouble: null }
+  const found: { trouble: string | null; line: LineHealth } = { trouble: null, line: untried }
+  const count = (fault: LineFault): void => {
+    const { faults } = found.line
+    found.line = { ...found.line, faults: { ...faults, [fault]: (faults[fault] ?? 0) + 1 } }
+  }
   const hear = (text: string | null): void => {
     const answer = waiting
     waiting = null
@@ -54,11 +67,17 @@ export async function askInstrument(place: PortLine, supply: Askable): Promise<T
       opened()
     },
     text: (text) => {
-      if (text.trim() !== '') hear(text.trim())
+      if (text.trim() === '' || text.trim() === dialect.acknowledges) return
+      if (waiting === null) count('late_reply')
+      else hear(text.trim())
     },
-    discarded: () => undefined,
+    discarded: (bytes, why) => {
+      count(why.startsWith('a line longer') ? 'overlong_line' : 'line_noise')
+      found.line = { ...found.line, discarded_bytes: found.line.discarded_bytes + bytes }
+    },
     closed: (why) => {
       found.trouble = why.text
+      count(why.kind === 'stuck' ? 'write_failed' : 'connection_lost')
       hear(null)
       opened()
     },
@@ -66,11 +85,26 @@ export async function askInstrument(place: PortLine, supply: Askable): Promise<T
   await open
   const ask = (text: string): Promise<string | null> =>
     new Promise((resolve) => {
+      const asked_ms = performance.now()
       const late = setTimeout(() => {
-        hear(null)
+        count('no_reply')
+        waiting = null
+        // What still comes belongs to this question: the next one waits until it would be here.
+        setTimeout(() => {
+          resolve(null)
+        }, settle_ms)
       }, supply.reply_s * 1000)
       waiting = (answer) => {
         clearTimeout(late)
+        if (answer !== null) {
+          const { replies, worst_reply_s } = found.line
+          const took_s = (performance.now() - asked_ms) / 1000
+          found.line = {
+            ...found.line,
+            replies: replies + 1,
+            worst_reply_s: Math.max(worst_reply_s ?? 0, took_s),
+          }
+        }
         resolve(answer)
       }
       if (!connection.write(text)) hear(null)
@@ -86,7 +120,10 @@ export async function askInstrument(place: PortLine, supply: Askable): Promise<T
       return text === null ? null : answerTo(dialect, words, text)
     }
     const number = async (words: string | null, unit: 'V' | 'A'): Promise<number | null> => {
-      const parsed = parseNumber((await query(words)) ?? '', dialect.unit_in_reply ? unit : null)
+      const text = await query(words)
+      if (text === null) return null
+      const parsed = parseNumber(text, dialect.unit_in_reply ? unit : null)
+      if (parsed === null) count('unparsable')
       return parsed === null ? null : decimalValue(parsed)
     }
     const on = parseSwitch((await query(dialect.ask_output)) ?? '')
@@ -115,5 +152,6 @@ export async function askInstrument(place: PortLine, supply: Askable): Promise<T
     identity,
     channels,
     inputs,
+    line: found.line,
   }
 }

@@ -1,3 +1,4 @@
+import { faultsInWords, type LineHealth } from '../../exchange/index.js'
 import type { RunEnding } from '../../story/index.js'
 import { type Exit, exits } from '../exits.js'
 import {
@@ -12,7 +13,11 @@ import {
 import { reasonFigures } from '../reason-words.js'
 
 /** What a run says at its end, the same for run and every take-over. "Outputs off" and "stored charge" stay two statements. */
-export function closingText(ending: RunEnding, file: string | null): string {
+export function closingText(
+  ending: RunEnding,
+  file: string | null,
+  health: Readonly<Record<string, LineHealth>> = {},
+): string {
   const said = offSaid(ending)
   const lines = [
     ...openHandLines(said),
@@ -24,8 +29,17 @@ export function closingText(ending: RunEnding, file: string | null): string {
   lines.push(measuredLine(said), ...railLines(said))
   lines.push("The set's stored charge: measure before touching.")
   lines.push(...chargeLines(ending.stored_charge))
+  lines.push(...lineFaultLines(health))
   if (file !== null) lines.push(`Record: ${file}`)
   return lines.join('\n')
+}
+
+/** Lines with troubles only, one short line each. */
+export function lineFaultLines(health: Readonly<Record<string, LineHealth>>): string[] {
+  return Object.entries(health).flatMap(([port, one]) => {
+    const faults = faultsInWords(one)
+    return faults === null ? [] : [`Line ${port}: ${faults}`]
+  })
 }
 
 function byHand({ details }: RunEnding): readonly string[] {

@@ -1,3 +1,4 @@
+import type { LineHealth } from '../../exchange/index.js'
 import type { Supervisor, Shown } from '../../controller/index.js'
 import type { Equipment } from '../../equipment/index.js'
 import { stepNumbered, type Ask, type Plan } from '../../plan/index.js'
@@ -22,6 +23,7 @@ export class Conversation {
   private readonly leaving = new AbortController()
   private run: Supervisor | null = null
   private view: View | null = null
+  private health: Readonly<Record<string, LineHealth>> = {}
   private step = -1
   private reasonSaid = false
   private hasStopped = false
@@ -38,6 +40,11 @@ export class Conversation {
   /** A person stopped, before or during the run: from then on nothing may begin to energise. */
   stopped(): boolean {
     return this.hasStopped
+  }
+
+  /** How each line did, as last told. */
+  get lines(): Readonly<Record<string, LineHealth>> {
+    return this.health
   }
 
   /** Aborted at a stop before the word was typed: there is nothing to wait for any more. */
@@ -139,6 +146,9 @@ export class Conversation {
         this.stepChanged(shown.view.step)
         this.sayReason(shown.view)
         break
+      case 'health':
+        this.health = { ...this.health, [shown.port]: shown.health }
+        break
       case 'prompt':
         this.terminal.bell()
         this.asked = { prompt: shown.prompt, ask: shown.ask, shown: null }
@@ -223,7 +233,9 @@ export class Conversation {
 
   private draw(): void {
     const lines =
-      this.view === null || !this.typing.live ? [] : frameOf(this.view, this.speed, this.terminal.size)
+      this.view === null || !this.typing.live
+        ? []
+        : frameOf(this.view, this.speed, this.terminal.size, this.health)
     if (this.typing.asking) lines.push(`${this.hint()}> ${this.typing.buffer}`)
     this.terminal.frame(lines)
   }

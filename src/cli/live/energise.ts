@@ -250,7 +250,7 @@ async function supervised(start: Started): Promise<Exit> {
   }
   log.debug({ run: file, controller: supervisor.controller_pid }, 'supervising')
   supervisor.shown.subscribe((shown) => {
-    if (shown.kind !== 'view') log.debug(shown)
+    if (shown.kind !== 'view' && shown.kind !== 'health') log.debug(shown)
   })
   const awake = inhibitSleep()
   conversation.follow(supervisor)
@@ -333,10 +333,11 @@ async function closed(
       started: run.started,
       duration_s: ending.duration_s,
       steps_done: ending.steps_done,
+      lines: start.conversation.lines,
       ...after?.json,
     })
   } else {
-    io.out(closingText(ending, run.file))
+    io.out(closingText(ending, run.file, start.conversation.lines))
     if (after !== undefined) io.out(after.text)
   }
   const exit = exitOf(ending)

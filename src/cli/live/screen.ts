@@ -1,5 +1,7 @@
+import type { LineHealth } from '../../exchange/index.js'
 import { formatShort } from '../../quantities/index.js'
 import type { RailView, View } from '../../sequencer/index.js'
+import { lineFaultLines } from './closing.js'
 import { wrapLine } from '../wrap.js'
 import { largeFigures } from './figures.js'
 
@@ -10,7 +12,12 @@ export interface Size {
 }
 
 /** The live lines of a run as text: the moving rail large where there is room, then the run, its rails and its keys. */
-export function frameOf(view: View, speed: number, size: Size): string[] {
+export function frameOf(
+  view: View,
+  speed: number,
+  size: Size,
+  health: Readonly<Record<string, LineHealth>> = {},
+): string[] {
   const pace = speed === 1 ? '' : ` (${speed} × faster than life)`
   const head =
     view.phase === 'running'
@@ -22,7 +29,8 @@ export function frameOf(view: View, speed: number, size: Size): string[] {
         ? [`Outputs going off, being confirmed   ${clock(view.elapsed_s)}${pace}`]
         : [`${view.phase}${pace}`]
   const rails = view.rails.flatMap((rail) => railLines(rail, size.columns))
-  const small = [...head, ...rails, ...inputLine(view), keysLine].flatMap((line) =>
+  const troubles = lineFaultLines(health).map((text) => `  ${text}`)
+  const small = [...head, ...rails, ...inputLine(view), ...troubles, keysLine].flatMap((line) =>
     wrapLine(line, size.columns),
   )
   return [...large(view, size, small.length), ...small]
