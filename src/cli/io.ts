@@ -4,6 +4,8 @@ export interface Io {
   readonly err: (text: string) => void
   readonly isTerminal: boolean
   readonly colour: boolean
+  /** Characters in a line of the terminal; nothing where it is none. */
+  readonly columns?: number | undefined
   readonly cwd: string
   readonly env: Readonly<Record<string, string | undefined>>
 }
@@ -17,6 +19,7 @@ export function processIo(): Io {
       process.stderr.write(text.endsWith('\n') ? text : `${text}\n`)
     },
     isTerminal: process.stdout.isTTY,
+    columns: process.stdout.columns,
     colour: process.stderr.isTTY && process.env['NO_COLOR'] === undefined,
     cwd: process.cwd(),
     env: process.env,

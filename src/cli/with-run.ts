@@ -4,21 +4,26 @@ import { type Exit, exits } from './exits.js'
 import type { Io } from './io.js'
 import { refuse } from './refuse.js'
 
-/** Finds a run as a person names it, opens it, does `work` with it and closes it; every way it cannot be read is refused in a sentence. */
-export function withRun(run: string, json: boolean, io: Io, work: (reader: RunReader) => Exit): Exit {
+/** The path of a run as a person names it; where there is none, or more than one, it is refused in a sentence. */
+export function findRunOrRefuse(run: string, json: boolean, io: Io): string | Exit {
   const found = findRun(run, resolve(io.cwd, 'runs'), io.cwd)
-  if ('trouble' in found) {
-    const exit = found.ambiguous ? exits.usage : exits.recordNotAvailable
-    return refuse(io, json, { exit, where: run, what: found.trouble })
-  }
-  const opened = openRunFile(found.path)
+  if (!('trouble' in found)) return found.path
+  const exit = found.ambiguous ? exits.usage : exits.recordNotAvailable
+  return refuse(io, json, { exit, where: run, what: found.trouble })
+}
+
+/** Finds a run, opens it, does `work` with it and closes it; every way it cannot be read is refused in a sentence. */
+export function withRun(run: string, json: boolean, io: Io, work: (reader: RunReader) => Exit): Exit {
+  const path = findRunOrRefuse(run, json, io)
+  if (typeof path === 'number') return path
+  const opened = openRunFile(path)
   if ('trouble' in opened)
-    return refuse(io, json, { exit: exits.recordNotAvailable, where: found.path, what: opened.trouble })
+    return refuse(io, json, { exit: exits.recordNotAvailable, where: path, what: opened.trouble })
   try {
     return work(opened.reader)
   } catch (error) {
     if (!(error instanceof RecordTrouble)) throw error
-    return refuse(io, json, { exit: exits.recordNotAvailable, where: found.path, what: error.message })
+    return refuse(io, json, { exit: exits.recordNotAvailable, where: path, what: error.message })
   } finally {
     opened.reader.close()
   }

@@ -1,10 +1,12 @@
-import { resolve } from 'node:path'
 import { realPath, runsUnderWay } from '../../controller/index.js'
-import { addNote, findRun, openRunFile, RecordTrouble, storyOf } from '../../record/index.js'
-import { exits } from '../exits.js'
+import { parseQuantity } from '../../quantities/index.js'
+import { addNote, type RunReader, type Story, storyOf } from '../../record/index.js'
+import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { refuse } from '../refuse.js'
+import { momentOf, plottedFigures, type PlotWish, railsOf, railsWorthALook, runPlots } from '../run-plot.js'
 import { eventsText, storyText } from '../story-text.js'
+import { findRunOrRefuse, withRun } from '../with-run.js'
 import type { Register } from './index.js'
 
 export const registerShow: Register = (program, io) => {
@@ -13,6 +15,10 @@ export const registerShow: Register = (program, io) => {
     .description('a run on a page: what was done, what was seen, why it ended')
     .argument('<run>', 'run file, or the beginning or end of its name among ./runs')
     .option('--events', 'all that happened, by time, after the page')
+    .option('--plot <rails>', 'rails to draw: names with commas between, all, or none; unless given: one')
+    .option('--from <moment>', 'draws from here on, such as 1:05:00 or 65 min of the run')
+    .option('--to <moment>', 'and up to here')
+    .option('--width <characters>', 'width of the plots; unless given: the terminal’s')
     .option('--note <text>', 'writes a note to the run first; the measured part stays as it is')
     .option('--by <name>', 'who writes the note')
     .option('--json', 'one JSON document on standard output')
@@ -24,41 +30,99 @@ export const registerShow: Register = (program, io) => {
 interface Options {
   readonly json?: boolean
   readonly events?: boolean
+  readonly plot?: string
+  readonly from?: string
+  readonly to?: string
+  readonly width?: string
   readonly note?: string
   readonly by?: string
 }
 
-function show(run: string, { json = false, events = false, note, by }: Options, io: Io): number {
-  const found = findRun(run, resolve(io.cwd, 'runs'), io.cwd)
-  if ('trouble' in found) {
-    const exit = found.ambiguous ? exits.usage : exits.recordNotAvailable
-    return refuse(io, json, { exit, where: run, what: found.trouble })
-  }
+function show(run: string, options: Options, io: Io): Exit {
+  const { json = false, events = false, note, by } = options
   if (note !== undefined) {
+    const found = findRunOrRefuse(run, json, io)
+    if (typeof found === 'number') return found
     const text = note.trim()
     const trouble =
       text === ''
         ? 'The note says nothing.'
-        : addNote(found.path, { written: new Date().toISOString(), by: by ?? userName(io), text })
+        : addNote(found, { written: new Date().toISOString(), by: by ?? userName(io), text })
     if (trouble !== null)
-      return refuse(io, json, { exit: exits.recordNotAvailable, where: found.path, what: trouble })
+      return refuse(io, json, { exit: exits.recordNotAvailable, where: found, what: trouble })
   }
-  const opened = openRunFile(found.path)
-  if ('trouble' in opened) {
-    return refuse(io, json, { exit: exits.recordNotAvailable, where: found.path, what: opened.trouble })
-  }
-  try {
-    const story = storyOf(opened.reader)
-    const under_way = runsUnderWay(io.env).get(realPath(found.path)) ?? null
-    if (json) printJson(io, { ...story, under_way: story.outcome === 'interrupted' && under_way !== null })
-    else io.out([storyText(story, under_way), ...(events ? [eventsText(story)] : [])].join('\n\n'))
+  return withRun(run, json, io, (reader) => {
+    const story = storyOf(reader)
+    const wish = wishOf(options, reader, story, io)
+    if ('what' in wish) return refuse(io, json, { exit: exits.usage, where: run, ...wish })
+    const under_way = runsUnderWay(io.env).get(realPath(reader.path)) ?? null
+    if (json)
+      printJson(io, {
+        ...story,
+        under_way: story.outcome === 'interrupted' && under_way !== null,
+        plots: plottedFigures(reader, wish),
+      })
+    else
+      io.out(
+        [
+          storyText(story, under_way),
+          ...(wish.rails.length === 0 ? [] : [runPlots(reader, story, wish).join('\n').trimStart()]),
+          ...(events ? [eventsText(story)] : []),
+        ].join('\n\n'),
+      )
     return exits.done
-  } catch (error) {
-    if (!(error instanceof RecordTrouble)) throw error
-    return refuse(io, json, { exit: exits.recordNotAvailable, where: found.path, what: error.message })
-  } finally {
-    opened.reader.close()
-  }
+  })
+}
+
+/** What is to be drawn, or what is wrong with what was asked for. */
+function wishOf(
+  { plot, from, to, width }: Options,
+  reader: RunReader,
+  story: Story,
+  io: Io,
+): PlotWish | { readonly what: string; readonly remedy: string } {
+  const moments = [from, to].map((text) => (text === undefined ? null : moment(text)))
+  const wrong = [from, to].find((text, i) => text !== undefined && moments[i] === null)
+  if (wrong !== undefined)
+    return {
+      what: `${wrong} is no moment of a run.`,
+      remedy: 'Write hours:minutes:seconds as in --events (1:05:00), or a time with its unit (65 min).',
+    }
+  const [from_s = null, to_s = null] = moments
+  if (from_s !== null && to_s !== null && from_s >= to_s)
+    return {
+      what: `Nothing lies between ${from ?? ''} and ${to ?? ''}.`,
+      remedy: 'Give the earlier moment to --from.',
+    }
+  const characters = width === undefined ? (io.columns ?? 80) : Number(width)
+  if (!Number.isInteger(characters) || characters < 32 || characters > 2000)
+    return {
+      what: `A plot cannot be ${width ?? ''} characters wide.`,
+      remedy: 'Give --width from 32 to 2000.',
+    }
+  const known = railsOf(reader)
+  const rails =
+    plot === undefined
+      ? railsWorthALook(reader, story)
+      : plot === 'all'
+        ? known
+        : plot === 'none'
+          ? []
+          : plot.split(',').map((name) => name.trim())
+  const unknown = rails.find((rail) => !known.includes(rail))
+  if (unknown !== undefined)
+    return {
+      what: `This run has no readings of a rail ${unknown}.`,
+      remedy: known.length === 0 ? 'It has none at all.' : `Its rails: ${known.join(', ')}.`,
+    }
+  return { rails, from_s, to_s, width: characters }
+}
+
+function moment(text: string): number | null {
+  return momentOf(text, (written) => {
+    const parsed = parseQuantity(written, 's')
+    return parsed.ok ? parsed.value : null
+  })
 }
 
 function userName({ env }: Io): string {

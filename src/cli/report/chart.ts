@@ -1,6 +1,7 @@
 import { formatShort } from '../../quantities/index.js'
 import type { RunReader, StepStory, Story } from '../../record/index.js'
 import { roundStep } from '../plan-plot/points.js'
+import { limitsOf, type Panel, panelName, panelsOf } from '../traces.js'
 import { escaped } from './html.js'
 
 const width = 1000
@@ -11,12 +12,6 @@ const top = 34
 const bottom = 34
 const inner = width - left - right
 
-interface Panel {
-  readonly rail: string
-  readonly unit: 'V' | 'A'
-  readonly streams: readonly number[]
-}
-
 /**
  * Volts and current of every rail over the time of the run: each pixel column from its lowest to its highest reading, so that
  * a spike of one sample is on paper too; for currents the band as an area and the trip as a dashed line, step by step.
@@ -24,24 +19,19 @@ interface Panel {
 export function charts(reader: RunReader, story: Story): string {
   const span = reader.span()
   if (span === null) return ''
-  const streams = reader.streams()
-  const rails = [...new Set(streams.flatMap(({ rail }) => (rail === null ? [] : [rail])))]
-  const panels = rails.flatMap((rail): Panel[] =>
-    (['V', 'A'] as const).flatMap((unit) => {
-      const of = streams.filter((stream) => stream.rail === rail && stream.unit === unit)
-      return of.length === 0 ? [] : [{ rail, unit, streams: of.map(({ id }) => id) }]
-    }),
-  )
-  return panels.map((panel) => chart(reader, story, panel, span)).join('\n')
+  return panelsOf(reader)
+    .map((panel) => chart(reader, story, panel, span))
+    .join('\n')
 }
 
 function chart(
   reader: RunReader,
   story: Story,
-  { rail, unit, streams }: Panel,
+  panel: Panel,
   { from_us, to_us }: { readonly from_us: number; readonly to_us: number },
 ): string {
-  const traces = streams.map((id) => reader.overview(id, inner, from_us, to_us).columns)
+  const { rail, unit, streams } = panel
+  const traces = streams.map(({ id }) => reader.overview(id, inner, from_us, to_us).columns)
   const seen = traces.flat()
   if (seen.length === 0) return ''
   const limits = unit === 'A' ? limitsOf(story, rail) : []
@@ -52,7 +42,7 @@ function chart(
   const y = (value: number): number =>
     top + (height - top - bottom) * (1 - (Math.min(value, most) - least) / (most - least))
   const one = (value: number): string => value.toFixed(1)
-  const name = `${rail}, ${unit === 'V' ? 'volts' : 'current'}`
+  const name = panelName(panel)
   const trace = traces.map((columns) => {
     const points = columns.flatMap(({ column, first, last, min, max }) => {
       const at = one(left + column + 0.5)
@@ -79,24 +69,6 @@ function chart(
     '</svg>',
   ].join('\n')
 }
-
-interface Held {
-  readonly from_s: number
-  readonly to_s: number
-  readonly lower_A: number
-  readonly upper_A: number
-  readonly trip_A: number
-}
-function limitsOf({ steps, duration_s }: Story, rail: string): Held[] {
-  return steps.flatMap((step, i) => {
-    const found = step.rails.find((each) => each.rail === rail)
-    if (found === undefined || step.began_s === null) return []
-    const { lower_A, upper_A, trip_A } = found
-    return [{ from_s: step.began_s, to_s: endOf(steps, i) ?? duration_s, lower_A, upper_A, trip_A }]
-  })
-}
-const endOf = (steps: readonly StepStory[], i: number): number | null =>
-  steps.slice(i + 1).find(({ began_s }) => began_s !== null)?.began_s ?? null
 
 function valueGrid(least: number, most: number, unit: 'V' | 'A', y: (value: number) => number): string[] {
   const step = roundStep(most - least, 5)
