@@ -22,6 +22,7 @@ export function planPage(plan: Plan): string {
     section('STEPS', [
       ...steps(plan),
       ...(plan.left_out ?? []).flatMap(({ text }) => wrapped(text, '  ')),
+      ...(plan.gas ?? []).flatMap(({ step, text }) => wrapped(`Step ${step}: ${text}.`, '  ')),
       ...planPlots(plan),
     ]),
     section('WHAT A FAULT LETS THROUGH AT WORST', letThroughLines(plan)),

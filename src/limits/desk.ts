@@ -11,7 +11,7 @@ import { createOperating, type Operating } from './operating.js'
 import { type Expectation, railLimits, show } from './rail-limits.js'
 import { tubeSource } from './sampling.js'
 import { hiddenShorts } from './shorts.js'
-import type { StrikeDoubt } from './strikes.js'
+import type { GasStates, StrikeDoubt } from './gas-tubes.js'
 import type {
   DrivenNow,
   HeaterSign,
@@ -40,6 +40,8 @@ export interface PointLimits {
   readonly shorts: readonly ShortCase[]
   /** Gas regulators that may be lit or dark here. */
   readonly strikes: readonly StrikeDoubt[]
+  /** Gas tubes whose state hangs on the way here, a sentence each. */
+  readonly gas: readonly string[]
   /** Stages that are driven here (level 3). */
   readonly driven: readonly DrivenNow[]
 }
@@ -59,7 +61,11 @@ export interface LimitsDesk {
     raising: Raising | null,
     ceilings_A: Readonly<Record<RailName, number>>,
     tubes: 'hot' | 'cold',
+    /** Gas tubes as they were where the rails stood before; dark where that is nothing. */
+    gas?: GasStates,
   ): PointLimits
+  /** Gas tubes as they are once the rails stand at these volts. */
+  gasAt(mode: ModeName, volts: SetPoints, tubes: 'hot' | 'cold', gas: GasStates): GasStates
 }
 
 const samples = 48
@@ -94,10 +100,11 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
   return {
     rails,
     operating,
-    at(mode, volts, raising, ceilings_A, tubes) {
+    gasAt: (mode, volts, tubes, gas) => operating?.gasAt(mode, volts, tubes, gas) ?? {},
+    at(mode, volts, raising, ceilings_A, tubes, gas = {}) {
       const standing = Object.entries(volts).filter(([, V]) => V > 0)
       const networked = standing.some(([name]) => rails[name]?.role !== 'heater')
-      const point = networked && operating !== null ? operating.at(mode, volts, tubes) : null
+      const point = networked && operating !== null ? operating.at(mode, volts, tubes, gas) : null
       const limits: Record<RailName, RailLimits> = {}
       const problems: LimitProblem[] = [...(point?.problems ?? [])]
       let stored_J = point?.stored_J ?? 0
@@ -141,6 +148,7 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
         problems,
         unguarded,
         driven: point?.driven ?? [],
+        gas: point?.gas ?? [],
         strikes: tubes === 'hot' ? (point?.strikes ?? []) : [],
         hidden: hiddenShorts(point?.shorts ?? [], limits),
         shorts: point?.shorts ?? [],
@@ -288,11 +296,12 @@ function fromNetwork(bench: RailBench, at_V: number, mode: ModeName, point: Oper
         )
   return {
     expected_A,
-    text: `the set's circuit solved at ${show(at_V, 'V')} in ${mode} with nominal parts${largest.length > 0 ? `; most of it: ${largest.join(', ')}` : ''}${onRail.map(({ text }) => `; ${text}`).join('')}`,
+    text: `the set's circuit solved at ${show(at_V, 'V')} in ${mode} with nominal parts${largest.length > 0 ? `; most of it: ${largest.join(', ')}` : ''}${[...onRail.map(({ text }) => text), ...point.gas].map((text) => `; ${text}`).join('')}`,
     source: ['the set file and tube data', ...onRail.map(({ source }) => source)].join('; '),
     spread: {
       kind: 'samples',
       A: point.samples_A[bench.name] ?? [],
+      ...(point.dark_A !== undefined && { or_A: point.dark_A[bench.name] ?? [] }),
       text: `9 of 10 healthy sets (${samples} drawn: tubes, resistors by tolerance and age, leakage, read-back)`,
       source: tubeSource,
     },

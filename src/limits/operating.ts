@@ -21,12 +21,18 @@ import { coldVolts, guardsOf, overRatings, type SetPoints, troubles } from './gu
 import { ratingWatches } from './over-rating.js'
 import { stresses } from './ratings.js'
 import { shortCases } from './shorts.js'
-import { type StrikeDoubt, strikeDoubts } from './strikes.js'
+import { darkRegulators, type GasHere, type GasStates, gasHere } from './gas-tubes.js'
+import { atVolts, type Path, pathOf, solvePath } from './paths.js'
 import type { OperatingPoint, RailBench } from './types.js'
 
 export interface Operating {
-  /** Tubes `cold`: heaters out or tubes pulled (reform). */
-  at(mode: ModeName, volts: SetPoints, tubes: 'hot' | 'cold'): OperatingPoint
+  /**
+   * Tubes `cold`: heaters out or tubes pulled (reform). `gas`: which gas tubes were lit where the rails stood before; none of
+   * them, where the rails come from nothing.
+   */
+  at(mode: ModeName, volts: SetPoints, tubes: 'hot' | 'cold', gas?: GasStates): OperatingPoint
+  /** Which gas tubes are lit once the rails stand at these volts. */
+  gasAt(mode: ModeName, volts: SetPoints, tubes: 'hot' | 'cold', gas: GasStates): GasStates
   /** With every tube cold: amps by rail, and the capacitance each fills when it rises. */
   cold(mode: ModeName, volts: SetPoints): ColdPoint
 }
@@ -45,19 +51,10 @@ interface ModeSolver {
   readonly solver: Solver
   readonly supplies: ReadonlyMap<RailName, Extract<Element, { kind: 'supply' }>>
   /** Every sampled set, and the nominal one to go back to. */
-  readonly sets: readonly (Path & { readonly read: Chance })[]
+  readonly sets: readonly (Path & { readonly read: Chance; readonly readDark: Chance })[]
   readonly nominalSet: Path
   readonly valves: readonly Valve[]
 }
-
-/** One set of parts on its way up: where the last point left it, so that the next begins near and gas tubes stay lit. */
-interface Path {
-  readonly elements: readonly Element[]
-  regulators: readonly Regulator[]
-  start: Solution | null
-  at_V: number
-}
-type Regulator = Extract<Element, { readonly kind: 'regulator' }>
 
 /**
  * Solves a level-3 set at operating points, each with its sampled sets, warm-started from the point before.
@@ -82,15 +79,17 @@ export function createOperating(
     return made
   }
   return {
-    at(mode, volts, tubes) {
+    at(mode, volts, tubes, gas = {}) {
       const standing = Object.entries(volts).map(([rail, V]) => `${rail}=${V}`)
-      const key = `${tubes} ${mode} ${standing.sort().join(' ')}`
+      const glowing = Object.entries(gas).flatMap(([tube, state]) => (state === 'dark' ? [] : [tube, state]))
+      const key = `${tubes} ${mode} ${standing.sort().join(' ')} ${glowing.join(' ')}`
       const before = known.get(key)
       if (before !== undefined) return before
-      const made = solvePoint(equipment, rails, solverOf(mode, tubes), volts, mode)
+      const made = solvePoint(equipment, rails, solverOf(mode, tubes), volts, mode, gas)
       known.set(key, made)
       return made
     },
+    gasAt: (mode, volts, tubes, gas) => gasHere(solverOf(mode, tubes), volts, gas).states,
     cold(mode, volts) {
       const of = solverOf(mode, 'hot')
       const { cold, charging_F } = coldAndCharge(of, rails, volts)
@@ -125,7 +124,11 @@ function prepare(
   }
   const sets = Array.from({ length: sampleCount }, (_, n) => {
     const own = seeded.fork(`set ${n}`)
-    return { ...pathOf(sampleElements(equipment, network.elements, own)), read: own.fork('read-back') }
+    return {
+      ...pathOf(sampleElements(equipment, network.elements, own)),
+      read: own.fork('read-back'),
+      readDark: own.fork('read-back, dark'),
+    }
   })
   const names = new Set(sets[0]?.elements.map((element) => element.name))
   return {
@@ -138,44 +141,10 @@ function prepare(
   }
 }
 
-function pathOf(elements: readonly Element[]): Path {
-  return { elements, regulators: darkRegulators(elements), start: null, at_V: 0 }
-}
-
-function darkRegulators(elements: readonly Element[]): Regulator[] {
-  return elements
-    .filter((element) => element.kind === 'regulator')
-    .map((element) => ({ ...element, lit: false }))
-}
-
-/** A set of parts at new set-points: gas tubes strike on the way up and start dark again when anything was lowered. */
-function solvePath(of: ModeSolver, path: Path, volts: SetPoints, near: Solution | null): Solution {
-  const at_V = Object.values(volts).reduce((sum, V) => sum + V, 0)
-  if (at_V < path.at_V) {
-    path.regulators = darkRegulators(path.elements)
-    path.start = null
-  }
-  path.at_V = at_V
-  const parts = [...path.elements.filter((element) => element.kind !== 'regulator'), ...path.regulators]
-  let solution = of.solver.solve([...atVolts(of.supplies, volts), ...parts], (path.start ?? near)?.volts)
-  for (let round = 0; round < 4; round++) {
-    const changed = regulatorsToChange(path.regulators, solution)
-    if (changed.length === 0) break
-    path.regulators = path.regulators.map((old) => changed.find((each) => each.name === old.name) ?? old)
-    solution = of.solver.solve(changed, solution.volts)
-  }
-  path.start = solution
-  return solution
-}
-
 type Valve = Extract<Element, { readonly kind: 'triode' | 'screen tube' | 'diode tube' }>
 
 function isValve(element: Element): element is Valve {
   return element.kind === 'triode' || element.kind === 'screen tube' || element.kind === 'diode tube'
-}
-
-function atVolts(supplies: ModeSolver['supplies'], volts: SetPoints): Element[] {
-  return [...supplies].map(([rail, element]) => ({ ...element, V: volts[rail] ?? 0 }))
 }
 
 type Cold = Pick<ModeSolver, 'network' | 'solver' | 'supplies' | 'valves'>
@@ -216,27 +185,22 @@ function solvePoint(
   of: ModeSolver,
   volts: SetPoints,
   mode: ModeName,
+  before: GasStates,
 ): OperatingPoint {
   const { supplies } = of
+  const gas = gasHere(of, volts, before)
   const amps = (solution: Solution): Record<RailName, number> => railAmps(rails, supplies, solution, volts)
-  const nominal = solvePath(of, of.nominalSet, volts, null)
+  const nominal = solvePath(of, of.nominalSet, volts, null, before)
   const expected_A = amps(nominal)
 
   const shares = tubeShares(equipment, of, nominal, expected_A, amps)
   const leaning = railLeanings(of, nominal, volts)
-  const samples_A: Record<RailName, number[]> = {}
-  for (const rail of supplies.keys()) samples_A[rail] = []
-  for (const sampled of of.sets) {
-    const solution = solvePath(of, sampled, volts, nominal)
-    if (!solution.converged) continue
-    for (const [rail, A] of Object.entries(amps(solution)))
-      samples_A[rail]?.push(asRead(A, rails[rail], sampled.read))
-  }
-  solvePath(of, of.nominalSet, volts, nominal)
+  const read = sampleRails(of, rails, volts, nominal, amps, before, gas)
+  solvePath(of, of.nominalSet, volts, nominal, before)
 
   const { cold, charging_F } = coldAndCharge(of, rails, volts)
   // With tubes cold its gas tubes were dark: they are lit again before anything is tried on this point.
-  solvePath(of, of.nominalSet, volts, nominal)
+  solvePath(of, of.nominalSet, volts, nominal, before)
   const held = stresses(equipment, of.network.elements, nominal)
   const changed = solveChanged(of, nominal)
   const shorts = shortCases(equipment, of.network.elements, nominal, held, changed, amps)
@@ -249,12 +213,20 @@ function solvePoint(
   const runaways = unguarded(driven, volts, hot, (tube, part) =>
     standsUndriven(equipment, of, nominal, volts, hot, tube, part),
   )
-  solvePath(of, of.nominalSet, volts, nominal)
-  const strikes = doubtfulStrikes(of, nominal)
-  const guarded = guardsOf(held, { shares, leaning, expected_A, samples_A, rails, volts, shorts })
+  solvePath(of, of.nominalSet, volts, nominal, before)
+  const guarded = guardsOf(held, {
+    shares,
+    leaning,
+    expected_A,
+    samples_A: together(read),
+    rails,
+    volts,
+    shorts,
+  })
   return {
     expected_A,
-    samples_A,
+    samples_A: read.lit_A,
+    ...(read.dark_A !== null && { dark_A: read.dark_A }),
     nodes: nominal.volts,
     shares,
     guards: guarded.guards,
@@ -267,11 +239,50 @@ function solvePoint(
       ...overRatings(held, volts),
       ...coldVolts(equipment, of.network.elements, cold),
     ],
-    strikes,
+    strikes: gas.strikes,
+    gas: gas.notes,
     unguarded: guarded.unguarded,
     shorts,
     driven,
   }
+}
+
+interface Read {
+  readonly lit_A: Record<RailName, number[]>
+  /** The same sets once more with the doubtful gas tubes dark; null where none is in doubt. */
+  readonly dark_A: Record<RailName, number[]> | null
+}
+
+/** Amps of each sampled set as the bench reads them. Where a gas tube may be lit or dark every set is solved both ways. */
+function sampleRails(
+  of: ModeSolver,
+  rails: Readonly<Record<RailName, RailBench>>,
+  volts: SetPoints,
+  nominal: Solution,
+  amps: (solution: Solution) => Record<RailName, number>,
+  before: GasStates,
+  gas: GasHere,
+): Read {
+  const none = (): Record<RailName, number[]> =>
+    Object.fromEntries([...of.supplies.keys()].map((rail) => [rail, []]))
+  const [lit_A, dark_A] = [none(), none()]
+  const doubtful = Object.entries(gas.states).flatMap(([tube, state]) => (state === 'either' ? [tube] : []))
+  const note = (into: Record<RailName, number[]>, solution: Solution, read: Chance): void => {
+    if (!solution.converged) return
+    for (const [rail, A] of Object.entries(amps(solution))) into[rail]?.push(asRead(A, rails[rail], read))
+  }
+  for (const sampled of of.sets) {
+    if (doubtful.length > 0)
+      note(dark_A, solvePath(of, sampled, volts, nominal, before, [doubtful, 'dark']), sampled.readDark)
+    const lit = doubtful.length > 0 ? ([doubtful, 'lit'] as const) : undefined
+    note(lit_A, solvePath(of, sampled, volts, nominal, before, lit), sampled.read)
+  }
+  return { lit_A, dark_A: doubtful.length > 0 ? dark_A : null }
+}
+
+function together({ lit_A, dark_A }: Read): Readonly<Record<RailName, readonly number[]>> {
+  if (dark_A === null) return lit_A
+  return Object.fromEntries(Object.entries(lit_A).map(([rail, A]) => [rail, [...A, ...(dark_A[rail] ?? [])]]))
 }
 
 /** Whether a driven tube without drive stays inside its ratings with HT at this part of its volts; the solver is left changed. */
@@ -294,15 +305,6 @@ function standsUndriven(
   return stresses(equipment, stills, solution).every(
     (stress) => stress.part !== tube || !stress.by_current || stress.ratio <= 1,
   )
-}
-
-/** Gas regulators that may be lit or dark here; the solver is left as it was. */
-function doubtfulStrikes(of: ModeSolver, nominal: Solution): StrikeDoubt[] {
-  const dark = darkRegulators(of.network.elements)
-  if (dark.length === 0) return []
-  const doubts = strikeDoubts(dark, of.solver.solve(dark, nominal.volts))
-  of.solver.solve(of.nominalSet.regulators, nominal.volts)
-  return doubts
 }
 
 /** Solves the nominal set with some elements changed, gas tubes settled; each call takes the change before it back. */

@@ -1,6 +1,6 @@
 import type { Rail } from '../equipment/index.js'
 import { formatQuantity, type Unit } from '../quantities/index.js'
-import { fitLogNormal, logNormalPoint, quantile } from './spread.js'
+import { fitLogNormal, logNormalPoint, type points, quantile } from './spread.js'
 import type { Guard, HeaterVolts, LimitProblem, RailBench, RailLimits, RatingWatch, Reason } from './types.js'
 
 /** What is known of a rail's current at one set-point, however it was found. */
@@ -12,6 +12,8 @@ export interface Expectation {
     | {
         readonly kind: 'samples'
         readonly A: readonly number[]
+        /** Another healthy state of the same sets: the band is the union of both. */
+        readonly or_A?: readonly number[]
         readonly text: string
         readonly source: string
       }
@@ -215,14 +217,17 @@ function bandOf(from: Expectation, expected_A: number): Band {
       source,
     }
   }
-  const lower_A = Math.min(expected_A, quantile(spread.A, 0.05))
-  const upper_A = Math.max(expected_A, quantile(spread.A, 0.95))
-  const shape = fitLogNormal(spread.A)
+  const states = spread.or_A === undefined ? [spread.A] : [spread.A, spread.or_A]
+  const lower_A = Math.min(expected_A, ...states.map((A) => quantile(A, 0.05)))
+  const upper_A = Math.max(expected_A, ...states.map((A) => quantile(A, 0.95)))
+  const shapes = states.map(fitLogNormal)
+  const ends = (point: keyof typeof points): number[] =>
+    shapes.map((shape) => (shape === null ? 0 : logNormalPoint(shape, point)))
   return {
     lower_A,
     upper_A,
-    low_A: Math.min(lower_A, shape === null ? 0 : logNormalPoint(shape, '0.1 %')),
-    high_A: Math.max(upper_A, shape === null ? 0 : logNormalPoint(shape, '99.9 %')),
+    low_A: Math.min(lower_A, ...ends('0.1 %')),
+    high_A: Math.max(upper_A, ...ends('99.9 %')),
     lowWords: '999 of 1000 healthy sets stay above',
     highWords: '999 of 1000 healthy sets stay below',
     text: spread.text,

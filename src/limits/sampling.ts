@@ -3,7 +3,13 @@ import { type Equipment, isStandIn, type Part, recordOf, type Tube } from '../eq
 import type { Element } from '../network/index.js'
 import type { Driven, ModelBand } from '../tubes/index.js'
 
-/** Spread of good tubes about their type: 0.66..1.33 of published taken as the 5 % and 95 % points [S27, Radiotron Designer's Handbook 4th ed. as cited]. */
+/**
+ * Spread of good tubes about their type: 0.66..1.33 of published taken as the 5 % and 95 % points [S27, Radiotron Designer's
+ * Handbook 4th ed. as cited]. The window lies evenly about published values, so a tube's median is put there: the log-normal
+ * then reaches from 0.70 to 1.42. Centred on the window's own middle in logarithms, 0.94, it would reach 0.66 exactly, and ask
+ * and trip of the demo's HT would each lie 1 % lower, less than a tenth of their room. Each tube draws for itself: all of
+ * them high together is no band, on a shared rail it would hide a missing one.
+ */
 const tubeSpread = (Math.log(1.33) - Math.log(0.66)) / 2 / 1.6449
 export const tubeSource =
   'tubes spread 0.66 to 1.33 about their type (second-hand from Radiotron Designer’s Handbook, 4th ed.); resistors as the set file states, older ones up to 50 % high (common practice, no source); electrolytics leak up to the limit for new ones (JAN-C-62)'

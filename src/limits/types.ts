@@ -1,4 +1,4 @@
-import type { StrikeDoubt } from './strikes.js'
+import type { StrikeDoubt } from './gas-tubes.js'
 import type { NodeName, PartName, RailClass, RailName, RailRole } from '../equipment/index.js'
 
 /** Limits in force on one rail at one set-point. SI units; each figure has its `Reason`. */
@@ -164,6 +164,8 @@ export interface OperatingPoint {
   readonly expected_A: Readonly<Record<RailName, number>>
   /** Rail → amps of each sampled set of parts, read-back error included. */
   readonly samples_A: Readonly<Record<RailName, readonly number[]>>
+  /** The same with the gas tubes dark that may be lit or dark here, which are lit in `samples_A`. */
+  readonly dark_A?: Readonly<Record<RailName, readonly number[]>>
   readonly nodes: Readonly<Record<NodeName, number>>
   /** Rail → what each single tube takes off it when it is missing, amps. */
   readonly shares: Readonly<Record<RailName, readonly { readonly tube: PartName; readonly A: number }[]>>
@@ -178,6 +180,8 @@ export interface OperatingPoint {
   readonly shorts: readonly ShortCase[]
   readonly driven: readonly DrivenNow[]
   readonly strikes: readonly StrikeDoubt[]
+  /** Gas tubes whose state hangs on the way here, a sentence each. */
+  readonly gas: readonly string[]
 }
 
 /** A driven stage at one operating point, with nominal parts; `lost_…`: once its own drive is gone. */

@@ -1,6 +1,7 @@
 import type { Bench } from '../bench/index.js'
 import type { Equipment, ModeName, RailName } from '../equipment/index.js'
 import {
+  type GasStates,
   heaterWarming,
   letThrough,
   type HiddenShort,
@@ -31,6 +32,7 @@ export interface Built {
   readonly hidden: readonly HiddenShort[]
   readonly let_through: NonNullable<Plan['let_through']>
   readonly left_out: NonNullable<Plan['left_out']>
+  readonly gas: NonNullable<Plan['gas']>
   readonly tests: Readonly<Record<RailName, readonly HookupTest[]>>
   readonly cut: readonly {
     readonly rail: RailName
@@ -64,6 +66,7 @@ export class Course {
   readonly problems: LimitProblem[] = []
   readonly cut: Built['cut'][number][] = []
   readonly left_out: Built['left_out'][number][] = []
+  private readonly gas_notes: Built['gas'][number][] = []
   private readonly let_through: Built['let_through'][number][] = []
   readonly tests: Record<RailName, readonly HookupTest[]> = {}
   readonly ceilings_A: Record<RailName, number> = {}
@@ -71,7 +74,9 @@ export class Course {
   private readonly climbed: Record<RailName, readonly Climb[]> = {}
   /** Climbs as they stood before HT was lowered for a question. */
   private lastClimb: Record<RailName, readonly Climb[]> = {}
-  volts: Record<RailName, number> = {}
+  volts: Readonly<Record<RailName, number>> = {}
+  /** Gas tubes as they were where the rails stood before they came here: one that was lit stays lit further down. */
+  private gas: GasStates = {}
   mode: ModeName
   private handsIn = true
   private stored_J = 0
@@ -90,7 +95,8 @@ export class Course {
   built(): Built {
     const { steps, problems, stored_J, unguarded, tests, cut, let_through, left_out } = this
     const hidden = [...this.hidden.values()]
-    return { steps, problems, stored_J, unguarded, hidden, let_through, left_out, tests, cut }
+    const gas = this.gas_notes
+    return { steps, problems, stored_J, unguarded, hidden, let_through, left_out, gas, tests, cut }
   }
 
   /** Volts a rail stands at. */
@@ -100,11 +106,12 @@ export class Course {
 
   /** To be gone back to: what follows may be passed over in the run. */
   mark(): Mark {
-    return { volts: this.volts, handsIn: this.handsIn, climbed: { ...this.climbed } }
+    return { volts: this.volts, gas: this.gas, handsIn: this.handsIn, climbed: { ...this.climbed } }
   }
 
   backTo(mark: Mark): void {
-    this.volts = { ...mark.volts }
+    this.volts = mark.volts
+    this.gas = mark.gas
     Object.assign(this.climbed, mark.climbed)
     this.handsIn = mark.handsIn
   }
@@ -113,8 +120,8 @@ export class Course {
     const { equipment, profile, rails } = this.of
     const from_V = this.volts[rail] ?? 0
     const hot = isHot(equipment, rail)
-    this.volts = { ...this.volts, [rail]: to.V }
-    const point = this.point(this.volts, { rail, slew_V_per_s: to.slew_V_per_s })
+    this.move(rail, to.V)
+    const point = this.point({ rail, slew_V_per_s: to.slew_V_per_s })
     const heater = equipment.rails[rail]?.role === 'heater'
     const hands_clear = to.V > touch_V && (this.handsIn || from_V <= touch_V)
     const own = point.limits[rail]
@@ -128,6 +135,7 @@ export class Course {
           lead_ohm: this.of.desk.rails[rail]?.lead_ohm ?? 0,
         })
       : null
+    this.noteGas(point)
     const reasons: Reason[] = [
       {
         limit: 'slew',
@@ -186,8 +194,8 @@ export class Course {
     const from_V = this.volts[rail] ?? 0
     if (from_V <= target_V) return
     // Until it is down the rail is held to the limits it came from.
-    const held = this.point(this.volts, null)
-    this.volts = { ...this.volts, [rail]: target_V }
+    const held = this.point()
+    this.move(rail, target_V)
     const below = this.climbed[rail]?.filter((each) => each.V <= target_V) ?? []
     this.climbed[rail] = below
     const path = this.of.rails[rail]?.discharge
@@ -238,12 +246,35 @@ export class Course {
     return standing.sort((a, b) => (this.volts[b] ?? 0) - (this.volts[a] ?? 0))[0] ?? null
   }
 
-  point(
+  private move(rail: RailName, V: number): void {
+    this.gas = this.gasNow()
+    this.volts = { ...this.volts, [rail]: V }
+  }
+
+  private gasNow(): GasStates {
+    return this.of.desk.gasAt(this.mode, this.volts, this.tubes(), this.gas)
+  }
+
+  private tubes(): 'hot' | 'cold' {
+    return this.of.profile.tubes_cold ? 'cold' : 'hot'
+  }
+
+  /** Limits where the rails stand. */
+  point(raising: { rail: RailName; slew_V_per_s: number } | null = null): PointLimits {
+    return this.limitsAt(this.volts, raising, this.gas)
+  }
+
+  /** Limits where they would stand with one rail moved. */
+  pointWith(rail: RailName, V: number): PointLimits {
+    return this.limitsAt({ ...this.volts, [rail]: V }, null, this.gasNow())
+  }
+
+  private limitsAt(
     volts: Readonly<Record<RailName, number>>,
     raising: { rail: RailName; slew_V_per_s: number } | null,
+    gas: GasStates,
   ): PointLimits {
-    const tubes = this.of.profile.tubes_cold ? 'cold' : 'hot'
-    const point = this.of.desk.at(this.mode, volts, raising, this.ceilings_A, tubes)
+    const point = this.of.desk.at(this.mode, volts, raising, this.ceilings_A, this.tubes(), gas)
     this.problems.push(...point.problems)
     this.stored_J = Math.max(this.stored_J, point.stored_J)
     if (this.hotRails().some((rail) => (volts[rail] ?? 0) > 0)) this.unguarded = point.unguarded
@@ -254,13 +285,19 @@ export class Course {
     return point
   }
 
+  /** For the step that is pushed next. */
+  private noteGas(point: PointLimits): void {
+    this.gas_notes.push(...point.gas.map((text) => ({ step: this.steps.length + 1, text })))
+  }
+
   private driveAt(point: PointLimits): Pick<Step, 'drive'> {
     const drive = driveWatches(this.of.bench, this.of.rails, point)
     return point.driven.length > 0 ? { drive } : {}
   }
 
   push(stage: string, step: Partial<Step> & Pick<Step, 'do' | 'expected_s'>): void {
-    const standing = step.limits === undefined ? this.point(this.volts, null) : null
+    const standing = step.limits === undefined ? this.point() : null
+    if (standing !== null) this.noteGas(standing)
     const low = Object.entries(this.volts).some(([rail, V]) => keepsFilamentsLow(this.of.equipment, rail, V))
     this.steps.push({
       index: this.steps.length + 1,
@@ -305,6 +342,7 @@ export interface Raise extends Climb {
 
 interface Mark {
   readonly volts: Readonly<Record<RailName, number>>
+  readonly gas: GasStates
   readonly handsIn: boolean
   readonly climbed: Readonly<Record<RailName, readonly Climb[]>>
 }

@@ -104,6 +104,7 @@ export function makePlan(
     steps: built.steps,
     ...letThroughOf(built),
     ...(built.left_out.length > 0 && { left_out: built.left_out }),
+    ...(built.gas.length > 0 && { gas: built.gas }),
     rules: [...standardRules(bench, profile, time_budget_s), ...inputRules(meters)],
     off: offPlan(bench, equipment, desk),
     figures: figuresOf(profile, equipment, desk, built),

@@ -48,7 +48,7 @@ export function question(
 ): void {
   const up = course.hotRails().filter((rail) => course.at(rail) > touch_V)
   const before = { ...course.volts }
-  const at = course.point(course.volts, null)
+  const at = course.point()
   const wants = wanted(course, stage, at)
   const timeout_s = course.timeout_s(stage.timeout_s)
   if (!stage.inside || up.length === 0) {

@@ -126,7 +126,7 @@ function ramp(course: Course, name: string, stage: Extract<FilledStage, { do: 'r
       course.lower(name, rail, target_V)
       continue
     }
-    const point = course.point({ ...course.volts, [rail]: target_V }, null)
+    const point = course.pointWith(rail, target_V)
     // A step of ours where a gas regulator may be lit or dark is left out: the next one is held instead.
     if (point.strikes.length > 0 && stage.added !== null && at < stage.to_V.length - 1) {
       course.left_out.push(...point.strikes.map((each) => leftOut(rail, target_V, each)))

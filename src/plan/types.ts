@@ -39,6 +39,8 @@ export interface Plan {
   readonly steps: readonly Step[]
   /** Steps that the program would have filled in and does not hold, each with its reason. */
   readonly left_out?: readonly { readonly rail: RailName; readonly V: number; readonly text: string }[]
+  /** Gas tubes that the way to a step leaves lit, or leaves open whether they are; absent where that changes no limit. */
+  readonly gas?: readonly { readonly step: number; readonly text: string }[]
   /** What a fault takes at worst before the outputs are off, for each step that raises plates, screens or drive. */
   readonly let_through?: readonly (LetThrough & { readonly step: number })[]
   readonly rules: readonly Rule[]
