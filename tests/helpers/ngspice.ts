@@ -12,6 +12,8 @@ export type SupplyState = 'holding' | 'limited' | 'open'
 const smallest_ohm = 1e-3
 const exact = (value: number): string => value.toExponential(17)
 
+const tight = 'reltol=1e-6 abstol=1e-13 vntol=1e-8 gmin=1e-14 rshunt=1e12 itl1=1000 itl2=1000'
+
 let engine: Promise<Simulation> | null = null
 
 /** Starting the engine takes seconds: once per test file. */
@@ -39,10 +41,11 @@ export async function ngspice(
   state: (supply: Supply) => SupplyState,
   analysis: string,
   guess?: Solution['volts'],
+  options: string = tight,
 ): Promise<Reference> {
   const simulation = await started()
   const names = new Map<string, string>()
-  simulation.setNetList(deckOf(network, state, analysis, names, guess))
+  simulation.setNetList(deckOf(network, state, analysis, names, guess, options))
   const result = await simulation.runSim()
   const error = simulation.getError().join('; ')
   const volts: Record<string, number[]> = {}
@@ -92,6 +95,7 @@ function deckOf(
   analysis: string,
   names: Map<string, string>,
   guess: Solution['volts'] | undefined,
+  options: string,
 ): string {
   const node = (name: string): string => {
     if (name === network.ground) return '0'
@@ -103,7 +107,7 @@ function deckOf(
   const nodesets = [...names].map(([name, short]) => `.nodeset v(${short})=${exact(guess?.[name] ?? 0)}`)
   return [
     'slowglow network',
-    '.options reltol=1e-6 abstol=1e-13 vntol=1e-8 gmin=1e-14 rshunt=1e12 itl1=1000 itl2=1000',
+    `.options ${options}`,
     ...lines,
     ...(guess === undefined ? [] : nodesets),
     analysis,
