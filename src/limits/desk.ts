@@ -11,7 +11,8 @@ import { createOperating, type Operating } from './operating.js'
 import { type Expectation, railLimits, show } from './rail-limits.js'
 import { tubeSource } from './sampling.js'
 import { hiddenShorts } from './shorts.js'
-import type { GasStates, StrikeDoubt } from './gas-tubes.js'
+import type { StrikeDoubt } from './gas-tubes.js'
+import type { GasStates } from './paths.js'
 import type {
   DrivenNow,
   HeaterSign,

@@ -1,16 +1,16 @@
 import type { PartName } from '../equipment/index.js'
 import type { Element, Solution, Solver } from '../network/index.js'
 import type { SetPoints } from './guards.js'
-import { atVolts, type Supplies } from './paths.js'
+import {
+  atVolts,
+  darkRegulators,
+  type GasState,
+  type GasStates,
+  type Regulator,
+  type Supplies,
+} from './paths.js'
 import { show } from './rail-limits.js'
 import { strikeSpread } from './sampling.js'
-
-export type Regulator = Extract<Element, { readonly kind: 'regulator' }>
-
-/** What is known of a gas tube where the rails stand; `either`: the way there leaves it open. */
-export type GasState = 'dark' | 'lit' | 'either'
-/** By tube; one that is not named is dark. */
-export type GasStates = Readonly<Record<PartName, GasState>>
 
 /** A gas regulator that may or may not have struck at these set-points: no current can be judged while it may be either. */
 export interface StrikeDoubt {
@@ -28,12 +28,6 @@ export interface GasHere {
   readonly strikes: readonly StrikeDoubt[]
   /** What the way here has to do with it, a sentence for each tube of which that matters. */
   readonly notes: readonly string[]
-}
-
-export function darkRegulators(elements: readonly Element[]): Regulator[] {
-  return elements
-    .filter((element) => element.kind === 'regulator')
-    .map((element) => ({ ...element, lit: false }))
 }
 
 /**

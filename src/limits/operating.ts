@@ -21,8 +21,8 @@ import { coldVolts, guardsOf, overRatings, type SetPoints, troubles } from './gu
 import { ratingWatches } from './over-rating.js'
 import { stresses } from './ratings.js'
 import { shortCases } from './shorts.js'
-import { darkRegulators, type GasHere, type GasStates, gasHere } from './gas-tubes.js'
-import { atVolts, type Path, pathOf, solvePath } from './paths.js'
+import { type GasHere, gasHere } from './gas-tubes.js'
+import { atVolts, darkRegulators, type GasStates, type Path, pathOf, solvePath } from './paths.js'
 import type { OperatingPoint, RailBench } from './types.js'
 
 export interface Operating {

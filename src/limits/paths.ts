@@ -1,9 +1,15 @@
-import type { RailName } from '../equipment/index.js'
+import type { PartName, RailName } from '../equipment/index.js'
 import { type Element, regulatorsToChange, type Solution, type Solver } from '../network/index.js'
-import { darkRegulators, type GasStates, type Regulator } from './gas-tubes.js'
 import type { SetPoints } from './guards.js'
 
 export type Supplies = ReadonlyMap<RailName, Extract<Element, { kind: 'supply' }>>
+
+export type Regulator = Extract<Element, { readonly kind: 'regulator' }>
+
+/** What is known of a gas tube where the rails stand; `either`: the way there leaves it open. */
+export type GasState = 'dark' | 'lit' | 'either'
+/** By tube; one that is not named is dark. */
+export type GasStates = Readonly<Record<PartName, GasState>>
 
 /** One set of parts on its way: where the last point left it, so that the next begins near and gas tubes stay as they were. */
 export interface Path {
@@ -56,4 +62,10 @@ export function solvePath(
 
 export function atVolts(supplies: Supplies, volts: SetPoints): Element[] {
   return [...supplies].map(([rail, element]) => ({ ...element, V: volts[rail] ?? 0 }))
+}
+
+export function darkRegulators(elements: readonly Element[]): Regulator[] {
+  return elements
+    .filter((element) => element.kind === 'regulator')
+    .map((element) => ({ ...element, lit: false }))
 }
