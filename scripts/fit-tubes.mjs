@@ -13,15 +13,50 @@ const lines = Object.entries(fits).map(
 writeFileSync(fitsPath, `{\n${lines.join(',\n')}\n}\n`)
 writeCatalogue(build, data, fits)
 
-const rows = Object.values(fits).flatMap((sections) => sections.slice(0, 1).flatMap((s) => s.unseen))
-const share = (errors, of) =>
-  errors.length === 0 ? '-' : `${(100 * errors[Math.floor(of * (errors.length - 1))]).toFixed(1)} %`
-for (const at of ['class A', 'low plate', 'idle', 'drop']) {
-  const errors = rows
-    .filter((row) => row.at === at)
-    .map((row) => Math.abs(row.ratio - 1))
-    .sort((a, b) => a - b)
+// A row printed for two types, or two sections, with the same electrodes counts once.
+const seen = new Set()
+const rows = Object.entries(fits).flatMap(([type, sections]) =>
+  sections.flatMap(({ unseen }, section) =>
+    unseen.flatMap((row) => {
+      const curves = data.types.find((each) => each.type === type)?.sections[section]?.curves
+      const key = [curves, row.at, row.plate_A, row.ratio].join(' ')
+      if (seen.has(key)) return []
+      seen.add(key)
+      return [{ ...row, kept: build.keptBack(type) }]
+    }),
+  ),
+)
+function tell(what, of) {
+  const errors = of.map(({ ratio }) => Math.abs(ratio - 1)).sort((a, b) => a - b)
+  const share = (part) =>
+    errors.length === 0 ? '-' : `${(100 * errors[Math.floor(part * (errors.length - 1))]).toFixed(1)} %`
   console.log(
-    `${at}: ${errors.length} rows unseen by their fit, off by ${share(errors, 0.5)} (median), ${share(errors, 0.9)} (90th percentile)`,
+    `  ${what}: ${errors.length} rows, off by ${share(0.5)} (median), ${share(0.9)} (90th percentile)`,
+  )
+}
+console.log('Rows unseen by their fit:')
+for (const at of ['class A', 'low plate', 'idle', 'drop'])
+  tell(
+    at,
+    rows.filter((row) => row.at === at),
+  )
+const working = rows.filter(({ at }) => at === 'class A' || at === 'low plate')
+for (const confidence of ['published', 'from memory'])
+  tell(
+    `class A and low plate, ${confidence}`,
+    working.filter((row) => row.confidence === confidence),
+  )
+console.log(
+  'Types kept back when forms and priors were chosen (keptBack in src/tubes/unseen.ts), and the others:',
+)
+for (const kept of [true, false]) {
+  const name = kept ? 'kept back' : 'others'
+  tell(
+    `class A and low plate, ${name}`,
+    working.filter((row) => row.kept === kept),
+  )
+  tell(
+    `idle, ${name}`,
+    rows.filter((row) => row.at === 'idle' && row.kept === kept),
   )
 }

@@ -164,7 +164,15 @@ export function records(data: Data, fitted: Fits): readonly TubeRecord[] {
     const parent = byType.get(variant.as)
     return parent === undefined
       ? []
-      : [{ ...parent, type: variant.type, aliases: variant.aliases, heater: variant.heater }]
+      : [
+          {
+            ...parent,
+            type: variant.type,
+            aliases: variant.aliases,
+            aliases_source: variant.aliases_source ?? parent.aliases_source,
+            heater: variant.heater,
+          },
+        ]
   })
   return [...byType.values(), ...others].sort((a, b) => (a.type < b.type ? -1 : 1))
 }
@@ -211,6 +219,7 @@ function record(data: Data, type: TypeData, fitted: readonly SectionFit[]): Tube
   return {
     type: type.type,
     aliases: type.aliases,
+    ...(type.aliases_source !== undefined && { aliases_source: type.aliases_source }),
     kind: type.kind,
     cathode: type.cathode,
     ...(type.cathode === 'direct' &&

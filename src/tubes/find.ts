@@ -70,7 +70,7 @@ export function findTube(
   const suggested = nearNames.get(wanted)
   const others = [...byName.values()]
     .map(({ record, alias }) => alias ?? record.type)
-    .map((name) => ({ name, distance: distance(wanted, plain(bare(name))) }))
+    .map((name) => ({ name, distance: distance(nought, plain(bare(name))) }))
     .filter(({ distance }) => distance <= 2)
     .sort((a, b) => a.distance - b.distance || (a.name < b.name ? -1 : 1))
     .map(({ name }) => name)

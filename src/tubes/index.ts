@@ -17,6 +17,7 @@ export { diodeCurrent, diodeWithSlope, regulatorVolts } from './diodes.js'
 export { type ColdRatio, coldRatio, coldResistance, heaterCurrent, heaterWithSlope } from './heaters.js'
 export {
   screenBand,
+  screenBandOfKind,
   type ScreenTubeSlopes,
   screenTubeCurrents,
   screenTubeWithSlopes,

@@ -96,6 +96,8 @@ export interface Told {
 export interface TubeRecord {
   readonly type: string
   readonly aliases: readonly string[]
+  /** Where the other names are from; absent where there are none. */
+  readonly aliases_source?: string | undefined
   readonly kind: TubeKind
   readonly cathode: 'indirect' | 'direct' | 'cold'
   /** Directly heated amplifiers: the point of the filament that grid and plate volts of its curves are against. */

@@ -12,7 +12,7 @@ import {
   triodeWithSlopes,
 } from '../../src/tubes/index.js'
 import { kindOf, pointsOf, samePlace } from '../../src/tubes/rows.js'
-import { bandOf } from '../../src/tubes/unseen.js'
+import { bandOf, keptBack } from '../../src/tubes/unseen.js'
 import { tubeData } from '../helpers/tube-data.js'
 
 /*
@@ -127,7 +127,7 @@ describe('rows that the fit had not seen', () => {
         const held =
           row.plate_A >= band.low * computed - band.plus_A &&
           row.plate_A <= band.high * computed + band.plus_A
-        return [{ ...row, error: Math.abs(row.ratio - 1), held }]
+        return [{ ...row, kept: keptBack(type.type), error: Math.abs(row.ratio - 1), held }]
       })
     }),
   )
@@ -153,6 +153,49 @@ describe('rows that the fit had not seen', () => {
   test('idle rows of push-pull stages: half of them within 7 %', () => {
     expect(at('idle').length).toBeGreaterThan(20)
     expect(share(at('idle'), 0.5)).toBeLessThan(0.07)
+  })
+
+  test('types kept back when priors were chosen are told as well as the others', () => {
+    const kept = rows.filter((row) => row.kept)
+    const working = kept.filter((row) => row.at !== 'idle')
+    expect(working.length).toBeGreaterThan(15)
+    expect(share(working, 0.5)).toBeLessThan(0.04)
+    expect(share(working, 0.9)).toBeLessThan(0.14)
+    expect(kept.filter(({ held }) => held).length / kept.length).toBeGreaterThanOrEqual(0.93)
+  })
+
+  // How 3Q5GT's series connection comes by its curves.
+  test.each(['3S4', '3Q4'])(
+    'a filament in series: the rows of %s follow from those of its halves in parallel within 6 %%',
+    (name) => {
+      const series = types.find(({ type }) => type === name)
+      const parallel = types.find(({ type }) => type === `${name} (1.4 V)`)
+      if (series === undefined || parallel === undefined) throw new Error(name)
+      const [model] = fitted[parallel.type] ?? []
+      if (model?.model?.form !== 'screen') throw new Error(name)
+      for (const { plate_V, screen_V, grid_V, plate_A } of series.points) {
+        const at = screenTubeWithSlopes(model.model, plate_V, screen_V ?? 0, (grid_V ?? 0) - 0.7)
+        expect(Math.abs((plate_A ?? 0) / at.plate_A - 1)).toBeLessThan(0.06)
+      }
+    },
+  )
+
+  test('a screen-grid type told by transconductance and amplification of the screen alone lies inside the vague band', () => {
+    const ratios = types.flatMap((type) => {
+      const kind = kindOf(type, 0)
+      const points = pointsOf(type, 0).filter((p) => p.doubtful === null && p.disputed == null)
+      const mu = points.find((p) => p.mu_g1g2 != null)?.mu_g1g2
+      const whole = points.find((p) => p.gm_S !== null && p.plate_A !== null && p.grid_V !== null)
+      if (kind?.curves !== 'screen' || kind.cut_off === 'remote' || mu == null || whole === undefined)
+        return []
+      const model = fitSection([{ ...whole, grid_V: null, cathode_ohm: null, mu_g1g2: mu }], kind)
+      return model === null ? [] : [(whole.plate_A ?? 0) / atPoint(model, whole).plate_A]
+    })
+    expect(ratios.length).toBeGreaterThan(9)
+    for (const ratio of ratios) {
+      expect(ratio).toBeGreaterThan(0.6)
+      expect(ratio).toBeLessThan(1.6)
+    }
   })
 
   test('the band of model error that the other rows of a type give holds at least 93 % of all of them', () => {

@@ -89,6 +89,13 @@ describe('names', () => {
     ['JAN-6V6GT', '6V6GT'],
     ['JAN-CRC-6SN7GT', '6SN7GT'],
     ['CV511', '6V6GT'],
+    ['CV1075', 'KT66'],
+    ['CV4004', '12AX7'],
+    ['VT-100', '807'],
+    ['VT-144', '813'],
+    ['VT 131', '12SK7'],
+    ['JAN CRC 12AU7', '12AU7'],
+    ['JAN-5814A', '5814A'],
     ['DF91', '1T4'],
     ['VT-171', '1R5'],
     ['3s4 1.4 V', '3S4 (1.4 V)'],
@@ -136,6 +143,16 @@ describe('data', () => {
     ])
     raw.max['plate_W']!.source = ''
     expect(readData([{ name: file.name, raw }]).problems).toHaveLength(1)
+  })
+
+  test('other names without a source are refused', () => {
+    for (const name of ['6V6GT.json', '12SK7.json']) {
+      const file = rawTubeFiles().find((f) => f.name === name)!
+      const raw = structuredClone(file.raw) as { aliases_source?: string; type: string }
+      delete raw.aliases_source
+      const { problems } = readData([...rawTubeFiles().filter((f) => f.name !== name), { name, raw }])
+      expect(problems).toContainEqual(expect.stringContaining(`${name}: aliases_source`))
+    }
   })
 
   test('a field that the shape does not know is refused', () => {

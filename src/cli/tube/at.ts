@@ -2,6 +2,7 @@ import { formatQuantity, parseQuantity } from '../../quantities/index.js'
 import {
   diodeCurrent,
   screenBand,
+  screenBandOfKind,
   screenTubeCurrents,
   type SectionModel,
   triodeConnectedCurrents,
@@ -101,9 +102,18 @@ function currentsAt({ model, band }: Section, at: Volts, tied = false): Currents
   }
 }
 
+/** Model error of a screen current, and whether any row of the type prints one. */
+function screensOf({ points, service }: TubeRecord): { low: number; high: number; own: boolean } {
+  const own =
+    points.some((p) => p.screen_A !== null && p.doubtful === null && p.disputed == null) ||
+    service.some((s) => s.screen_A !== null && /zero signal/.test(s.service) && s.disputed == null)
+  return { ...(own ? screenBand : screenBandOfKind), own }
+}
+
 /** The document of `tube --at --json`: milliamps for people's scripts, volts as given. */
 export function atDocument(record: TubeRecord, section: Section, as: string, at: Volts, tied: boolean) {
   const { plate_A, lower_A, upper_A, screen_A, grid_A } = currentsAt(section, at, tied)
+  const screens = screensOf(record)
   return {
     type: record.type,
     as,
@@ -116,8 +126,9 @@ export function atDocument(record: TubeRecord, section: Section, as: string, at:
     lower_mA: milli(lower_A),
     upper_mA: milli(upper_A),
     ...(screen_A !== null && {
-      screen_lower_mA: milli(screenBand.low * screen_A),
-      screen_upper_mA: milli(screenBand.high * screen_A),
+      screen_lower_mA: milli(screens.low * screen_A),
+      screen_upper_mA: milli(screens.high * screen_A),
+      screen_told_by: screens.own ? 'its rows' : 'its kind',
     }),
     uncertainty: uncertaintyOf(section),
     sources: sourcesOf(record),
@@ -127,6 +138,7 @@ export function atDocument(record: TubeRecord, section: Section, as: string, at:
 /** The same for people. */
 export function atText(record: TubeRecord, section: Section, as: string, at: Volts, tied: boolean): string {
   const { plate_A, lower_A, upper_A, screen_A, grid_A } = currentsAt(section, at, tied)
+  const screens = screensOf(record)
   const A = (amps: number): string => formatQuantity(amps, 'A')
   const volts = [
     `plate ${formatQuantity(at.plate_V, 'V')}`,
@@ -139,7 +151,7 @@ export function atText(record: TubeRecord, section: Section, as: string, at: Vol
     ...(screen_A === null
       ? []
       : [
-          `  screen  ${A(screen_A)}, band ${A(screenBand.low * screen_A)} to ${A(screenBand.high * screen_A)}`,
+          `  screen  ${A(screen_A)}, band ${A(screens.low * screen_A)} to ${A(screens.high * screen_A)}${screens.own ? '' : ': no row of the type prints one, so its kind tells it; this cannot say whether it is over its rating'}`,
         ]),
     ...(grid_A > 0 ? [`  grid    ${A(grid_A)} (positive grids: order of size only)`] : []),
     `  ${uncertaintyOf(section)}`,

@@ -35,7 +35,7 @@ export function plotOf(model: SectionModel, points: readonly OperatingPoint[]): 
   // The uppermost curve may leave the plot: the published points must stay readable.
   const most_A = Math.min(
     Math.max(...drawn.map((amps) => amps.at(-1) ?? 0)),
-    2.5 * Math.max(1e-9, ...placed.map((p) => p.plate_A ?? 0)),
+    placed.length === 0 ? Infinity : 2.5 * Math.max(...placed.map((p) => p.plate_A ?? 0)),
   )
   if (!(most_A > 0)) return []
   const rows = Array.from({ length: height }, () => new Array<string>(width).fill(' '))
@@ -102,7 +102,8 @@ function cutOff(mu: number, driving_V: number, points: readonly OperatingPoint[]
 function grids(lowest_V: number): readonly number[] {
   const step = -lowest_V / 5
   const size = Math.exp(Math.floor(Math.log10(step)) * Math.LN10)
-  const round = [5, 2.5, 2, 1].map((each) => each * size).find((each) => each <= 1.001 * step) ?? step
+  const round =
+    [8, 6, 5, 4, 3, 2.5, 2, 1.5, 1].map((each) => each * size).find((each) => each <= 1.001 * step) ?? step
   return [0, 1, 2, 3, 4].map((i) => (i === 0 ? 0 : Number((-i * round).toPrecision(6))))
 }
 

@@ -21,7 +21,7 @@ export function recordText(record: TubeRecord, as: string): string {
   const { heater } = record
   return [
     `${record.type}: ${record.kind.replaceAll('-', ' ')}${as === '' ? '' : ` (${as})`}`,
-    `  also known as: ${record.aliases.join(', ') || 'no other name stored'}`,
+    `  also known as: ${record.aliases.join(', ') || 'no other name stored'}${record.aliases_source === undefined || record.aliases.length === 0 ? '' : ` [${record.aliases_source}]`}`,
     heater === null
       ? '  heater: none'
       : `  heater: ${figure(heater.volts, 'V')}; ${figure(heater.amps, 'A')}; ${record.cathode === 'direct' ? 'directly' : 'indirectly'} heated`,
