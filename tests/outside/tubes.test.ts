@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest'
-import { fits } from '../../src/tubes/build.js'
+import { fits, keptBack } from '../../src/tubes/build.js'
 import { atPoint, fitSection, isIdle, usable } from '../../src/tubes/fit.js'
 import {
   diodeCurrent,
@@ -12,7 +12,7 @@ import {
   triodeWithSlopes,
 } from '../../src/tubes/index.js'
 import { kindOf, pointsOf, samePlace } from '../../src/tubes/rows.js'
-import { bandOf, keptBack } from '../../src/tubes/unseen.js'
+import { bandOf } from '../../src/tubes/unseen.js'
 import { tubeData } from '../helpers/tube-data.js'
 
 /*
