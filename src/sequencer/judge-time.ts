@@ -48,7 +48,9 @@ export function judgeTick(d: Draft, dt_s: number): void {
 
 function judgeFreshness(d: Draft, rail: RailPlan, state: RailState): void {
   // A watched rail that measures nothing is not on by its own word; since its knob was turned it is expected to be.
-  const since_us = state.on_us ?? state.set_us
+  // While it is told to go on, its line has no time for readings; the outcome of that has a deadline of its own.
+  if (goesOn(d, rail)) return
+  const since_us = Math.max(state.on_us ?? state.set_us, state.on_known_us ?? 0)
   const age = (sample: { t_us: number } | null): number => d.s.t_us - Math.max(sample?.t_us ?? 0, since_us)
   const seen = ampsCome(d.s, rail) ? [state.V, state.A] : [state.V]
   const age_us = Math.max(...seen.map(age))
@@ -62,6 +64,12 @@ function judgeFreshness(d: Draft, rail: RailPlan, state: RailState): void {
       text: `The newest reading of ${rail.name} is ${(age_us / 1e6).toFixed(2)} s old (limit ${d.s.plan.stale_s.toFixed(2)} s): the line or its supply has gone quiet.`,
     })
   }
+}
+
+function goesOn(d: Draft, rail: RailPlan): boolean {
+  return Object.values(d.s.pending).some(
+    ({ channel, request }) => request.do === 'on' && rail.channels.some((part) => part.channel === channel),
+  )
 }
 
 function judgeIntegral(d: Draft, step: Step, rail: RailPlan, state: RailState, dt_s: number): void {

@@ -252,6 +252,7 @@ function requestDone(d: Draft, id: number): void {
       return
     case 'on':
       state.output = 'on'
+      if (railState) railState.on_known_us = d.s.t_us
       return
     case 'off':
       state.output = 'off'

@@ -146,6 +146,8 @@ export interface RailState {
   good_since_us: number | null
   energised: boolean
   on_us: number | null
+  /** When the outcome of its last ON came: until then its line had no time for readings. */
+  on_known_us: number | null
 }
 
 export interface ChannelState {
@@ -260,6 +262,7 @@ export function initialState(plan: Plan): State {
       good_since_us: null,
       energised: false,
       on_us: null,
+      on_known_us: null,
     }
     for (const channel of rail.channels) {
       channels[channel.channel] = {

@@ -36,6 +36,9 @@ export class Rig {
   readonly over_V: Record<string, number> = {}
   /** What every meter on a line shows, by name; null: nothing comes. */
   meters: Record<string, number | null> = {}
+  /** Ticks until a channel's ON is confirmed; its rail says nothing meanwhile, as on a slow line. */
+  on_ticks: Record<string, number> = {}
+  private going_on: { channel: string; id: number; left: number }[] = []
   answers = true
   /** Questions nobody answers, by what they are about. */
   unanswered: RegExp | null = null
@@ -99,7 +102,9 @@ export class Rig {
           this.on[channel] = false
           this.queue.push({ kind: 'output', channel, on: false })
         }
-        this.queue.push({ kind: 'done', id })
+        const slow = command.do === 'on' ? (this.on_ticks[channel] ?? 0) : 0
+        if (slow > 0) this.going_on.push({ channel, id, left: slow })
+        else this.queue.push({ kind: 'done', id })
         return
       }
       case 'urgent off':
@@ -153,6 +158,8 @@ export class Rig {
   /** One period, a twentieth of a second unless a test makes it longer: answers come, the world moves, every rail is read, the tick comes. */
   tick(late_us = 0, slept_us = 0): void {
     this.t_us += this.period_us
+    for (const one of this.going_on) if (one.left-- === 0) this.queue.push({ kind: 'done', id: one.id })
+    this.going_on = this.going_on.filter(({ left }) => left >= 0)
     for (const body of this.queue.splice(0)) this.feed(body)
     const flicker = Math.round(this.t_us / this.period_us) % 2
     for (const rail of Object.values(this.plan.rails))
@@ -161,7 +168,7 @@ export class Rig {
         const target = this.on[c] ? (this.set[c] ?? 0) + (this.sag_V[rail.name] ?? 0) : 0
         this.volts[c] =
           target < (this.volts[c] ?? 0) ? Math.max(target, this.fallen(this.volts[c] ?? 0)) : target
-        if (this.silent.has(rail.name)) continue
+        if (this.silent.has(rail.name) || this.going_on.some(({ channel }) => channel === c)) continue
         const own_A = this.on[c]
           ? (this.volts[c] ?? 0) / (this.ohm[rail.name] ?? 1e9) + (this.extra_A[rail.name] ?? 0)
           : 0

@@ -651,3 +651,35 @@ describe('"go on" for a weak rail', () => {
     for (const text of told) expect(text).toMatch(/is far below its band/)
   })
 })
+
+describe('a line on which ON takes longer than a reading may be old', () => {
+  const slow = (ticks: number): Rig => {
+    const rig = new Rig(smallPlan()).start()
+    // A twentieth of a second each; the plan calls a reading stale after a second.
+    rig.until('hook-up over', () => rig.state.step >= 3)
+    rig.on_ticks['ht.1'] = ticks
+    return rig
+  }
+
+  it('is not called quiet for the time that its ON takes', () => {
+    expect(slow(60).toTheEnd().outcome).toBe('completed')
+  })
+
+  it('is given up by the deadline of the ON itself, no later', () => {
+    const rig = slow(10_000)
+    expect(rig.toTheEnd()).toMatchObject({ outcome: 'failed', reason: { code: 'line-lost' } })
+    const on = rig.commands.findLast((command) => command.kind === 'line' && command.do === 'on')
+    const off = rig.commands.find((command) => command.kind === 'urgent off')
+    expect(((off?.t_us ?? 0) - (on?.t_us ?? 0)) / 1e6).toBeLessThanOrEqual(10.1)
+  })
+
+  it('is called quiet when no reading follows the outcome within the age that a reading may have', () => {
+    const rig = slow(60)
+    rig.until(
+      'HT on',
+      () => rig.state.rails['HT']?.on_us !== null && rig.state.part === 'on' && rig.on['ht.1'] === true,
+    )
+    rig.silent.add('HT')
+    expect(rig.toTheEnd()).toMatchObject({ outcome: 'failed', reason: { code: 'stale', rail: 'HT' } })
+  })
+})
