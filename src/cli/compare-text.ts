@@ -3,10 +3,14 @@ import type { ComparedRail, ComparedStep, Comparison, Series, Trend } from '../r
 import { columns } from './columns.js'
 
 export function comparisonText({ a, b, differs, steps }: Comparison): string {
+  const all = steps.flatMap(({ rails }) => rails)
+  // A rail that only stands by says the same in every step: it is told where it does not.
   const rows = steps.flatMap((step) =>
-    step.rails.map((rail, i) => [...(i === 0 ? placeCells(step) : ['', '']), ...railCells(rail)]),
+    step.rails
+      .filter(({ rail, verdict }) => step.rail === null || rail === step.rail || verdict !== 'same')
+      .map((rail, i) => [...(i === 0 ? placeCells(step) : ['', '']), ...railCells(rail)]),
   )
-  const changed = steps.flatMap(({ rails }) => rails).filter(({ verdict }) => verdict.startsWith('draws'))
+  const changed = all.filter(({ verdict }) => verdict.startsWith('draws'))
   return [
     `First   ${a.run}: ${a.outcome}`,
     `Second  ${b.run}: ${b.outcome}`,
@@ -18,10 +22,13 @@ export function comparisonText({ a, b, differs, steps }: Comparison): string {
     ...columns([['steps', 'stage, mode', 'rail', 'at', 'first', 'second', 'verdict'], ...rows]).map(
       (row) => `  ${row}`,
     ),
+    ...(rows.length === all.length
+      ? []
+      : [`  ${all.length - rows.length} of rails that only stood by were the same; all are in --json.`]),
     '',
     changed.length === 0
       ? 'Nothing that was measured in both changed by more than the instruments may be wrong by.'
-      : `${changed.length} of ${rows.length} compared currents changed by more than the instruments may be wrong by.`,
+      : `${changed.length} of ${all.length} compared currents changed by more than the instruments may be wrong by.`,
   ].join('\n')
 }
 

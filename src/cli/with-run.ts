@@ -1,12 +1,12 @@
-import { resolve } from 'node:path'
 import { findRun, openRunFile, RecordTrouble, type RunReader } from '../record/index.js'
 import { type Exit, exits } from './exits.js'
 import type { Io } from './io.js'
 import { refuse } from './refuse.js'
+import { runsFolder } from './runs-folder.js'
 
 /** The path of a run as a person names it; where there is none, or more than one, it is refused in a sentence. */
 export function findRunOrRefuse(run: string, json: boolean, io: Io): string | Exit {
-  const found = findRun(run, resolve(io.cwd, 'runs'), io.cwd)
+  const found = findRun(run, runsFolder(undefined, io), io.cwd)
   if (!('trouble' in found)) return found.path
   const exit = found.ambiguous ? exits.usage : exits.recordNotAvailable
   return refuse(io, json, { exit, where: run, what: found.trouble })

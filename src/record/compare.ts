@@ -18,6 +18,8 @@ export interface ComparedStep {
   readonly b_step: number | null
   readonly stage: string
   readonly mode: string
+  /** The rail that the step moves. */
+  readonly rail: string | null
   readonly rails: readonly ComparedRail[]
 }
 export interface ComparedRail {
@@ -69,6 +71,7 @@ function only(step: StepStory, of: 'a' | 'b'): ComparedStep {
     b_step: of === 'b' ? step.index : null,
     stage: step.stage,
     mode: step.mode,
+    rail: step.rail,
     rails: step.rails.map(({ rail, at_V, amps }) => ({
       rail,
       at_V,
@@ -87,6 +90,7 @@ function both(a: StepStory, b: StepStory): ComparedStep {
     b_step: b.index,
     stage: a.stage,
     mode: a.mode,
+    rail: a.rail,
     rails: a.rails.flatMap((rail) => {
       const other = b.rails.find((each) => each.rail === rail.rail)
       return other === undefined ? [] : [compared(rail, other)]

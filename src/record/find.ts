@@ -1,5 +1,5 @@
 import { existsSync, readdirSync, statSync } from 'node:fs'
-import { basename, join, resolve } from 'node:path'
+import { basename, dirname, join, resolve } from 'node:path'
 import { openRunFile } from './reader.js'
 import { RecordTrouble } from './trouble.js'
 import type { Known, RunEnding, RunEvent } from './types.js'
@@ -7,6 +7,10 @@ import type { Known, RunEnding, RunEvent } from './types.js'
 /** One line of the list of runs. `trouble`: the file cannot be read, and why. */
 export interface RunLine {
   readonly file: string
+  /** It lies in the folder's archive. */
+  readonly archived: boolean
+  /** Of the file and its unfinished part. */
+  readonly bytes: number
   readonly run: string
   readonly started: string | null
   readonly equipment: string | null
@@ -25,6 +29,8 @@ export interface RunLine {
 }
 
 const extension = '.slowglow'
+/** Runs put aside lie here, in their folder, and are found and read like the others. */
+export const archiveName = 'archive'
 
 /** The runs of a folder, oldest first. */
 export function listRuns(folder: string): RunLine[] {
@@ -39,7 +45,8 @@ export function lastRunOf(
   folder: string,
   equipment: string,
 ): { readonly known: Known; readonly events: readonly RunEvent[] } | null {
-  for (const file of filesOf(folder).sort().reverse()) {
+  const byTime = (a: string, b: string): number => basename(a).localeCompare(basename(b))
+  for (const file of filesOf(folder).sort(byTime).reverse()) {
     const opened = openRunFile(join(folder, file))
     if ('trouble' in opened) return null
     const { reader } = opened
@@ -65,16 +72,19 @@ export function findRun(
 ): { readonly path: string } | { readonly trouble: string; readonly ambiguous: boolean } {
   const asPath = resolve(cwd, words)
   if (existsSync(asPath) && statSync(asPath).isFile()) return { path: asPath }
-  const names = filesOf(folder).map((file) => basename(file, extension))
+  const runs = filesOf(folder).map((file) => ({ file, name: basename(file, extension) }))
   const wanted = basename(words, extension)
-  const exact = names.filter((name) => name === wanted)
+  const exact = runs.filter(({ name }) => name === wanted)
   const near =
-    exact.length > 0 ? exact : names.filter((name) => name.startsWith(wanted) || name.endsWith(wanted))
+    exact.length > 0 ? exact : runs.filter(({ name }) => name.startsWith(wanted) || name.endsWith(wanted))
   const [only] = near
-  if (only !== undefined && near.length === 1) return { path: join(folder, only + extension) }
+  if (only !== undefined && near.length === 1) return { path: join(folder, only.file) }
   if (near.length > 1)
     return {
-      trouble: `${words} fits ${near.length} runs: ${near.slice(0, 5).join(', ')}${near.length > 5 ? ', …' : ''}. Give more of the name.`,
+      trouble: `${words} fits ${near.length} runs: ${near
+        .slice(0, 5)
+        .map(({ name }) => name)
+        .join(', ')}${near.length > 5 ? ', …' : ''}. Give more of the name.`,
       ambiguous: true,
     }
   return {
@@ -84,13 +94,24 @@ export function findRun(
 }
 
 function filesOf(folder: string): string[] {
-  if (!existsSync(folder)) return []
-  return readdirSync(folder).filter((file) => file.endsWith(extension))
+  return ['', archiveName].flatMap((part) => {
+    const at = join(folder, part)
+    if (!existsSync(at)) return []
+    return readdirSync(at)
+      .filter((file) => file.endsWith(extension))
+      .map((file) => join(part, file))
+  })
+}
+
+function bytesOf(file: string): number {
+  return statSync(file, { throwIfNoEntry: false })?.size ?? 0
 }
 
 function lineOf(file: string): RunLine {
   const run = basename(file, extension)
   const nothing = {
+    archived: basename(dirname(file)) === archiveName,
+    bytes: bytesOf(file) + bytesOf(`${file}-wal`),
     started: null,
     equipment: null,
     profile: null,
@@ -117,6 +138,7 @@ function lineOf(file: string): RunLine {
     const ending = reader.ending()?.ending ?? null
     const span = reader.span()
     return {
+      ...nothing,
       file,
       run: known?.run ?? run,
       started: known?.started ?? null,

@@ -12,6 +12,7 @@ export type { Overview, OverviewColumn } from './thin.js'
 export { type RecorderStart, type StartedRecorder, startRecorder } from './start.js'
 export { RecordTrouble } from './trouble.js'
 export { createRunFile, type RunFileOptions, type RunWriter } from './writer.js'
+export { type Archived, archiveRuns } from './archive.js'
 export { findRun, lastRunOf, listRuns, type RunLine } from './find.js'
 export {
   type Because,

@@ -99,6 +99,26 @@ describe('two runs laid beside each other', () => {
     ])
   })
 
+  it('tell a rail that only stands by where it changed, and how many did not', () => {
+    const standing = (amps: number): Story => {
+      const a = at('a', 1)
+      return {
+        ...a,
+        steps: a.steps.map((step) => ({
+          ...step,
+          rails: step.rails.flatMap((rail) => [
+            rail,
+            { ...rail, rail: 'bias', amps: step.index === 2 ? amps : 0.01 },
+          ]),
+        })),
+      }
+    }
+    const same = comparisonText(compareRuns(standing(0.01), standing(0.01)))
+    expect(same).not.toContain('bias')
+    expect(same).toContain('2 of rails that only stood by were the same')
+    expect(comparisonText(compareRuns(standing(0.01), standing(0.05)))).toMatch(/ bias .*draws more/)
+  })
+
   it('say what else was not the same', () => {
     const a = at('a', 1)
     const text = comparisonText(compareRuns(a, { ...a, bench: 'another bench', plan_hash: 'x' }))

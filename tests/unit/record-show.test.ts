@@ -1,4 +1,4 @@
-import { copyFileSync, mkdirSync, writeFileSync } from 'node:fs'
+import { copyFileSync, mkdirSync, readdirSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import { Command } from 'commander'
 import { beforeEach, describe, expect, it } from 'vitest'
@@ -202,6 +202,50 @@ describe('slowglow runs', () => {
     expect(out.indexOf('2026-11-01')).toBeLessThan(out.indexOf('2026-11-02'))
     const { runs } = JSON.parse(slowglow('runs', '--json').out) as { runs: RunLine[] }
     expect(runs.map(({ outcome }) => outcome)).toEqual(['tripped', 'interrupted', null])
+  })
+
+  const moved = (name: string, started: string, more: object = {}): string =>
+    put(name, [{ entry: 'known', known: { ...known, run: name, started, ...more } }, ...smallRun().slice(1)])
+
+  it('tells the size of each and of all, and only those that are asked for', () => {
+    moved('a', '2026-11-01T10:00:00.000Z')
+    moved('b', '2026-11-02T10:00:00.000Z', { command: 'run' })
+    moved('c', '2026-11-03T10:00:00.000Z', { plan: { ...known.plan, equipment: 'Small receiver' } })
+    const listed = (...flags: string[]): string[] =>
+      (JSON.parse(slowglow('runs', ...flags, '--json').out) as { runs: RunLine[] }).runs.map(({ run }) => run)
+    expect(listed('--set', 'tern')).toEqual(['a', 'b'])
+    expect(listed('--kind', 'run')).toEqual(['b'])
+    expect(listed('--outcome', 'completed')).toEqual([])
+    expect(listed('--since', '2026-11-02')).toEqual(['b', 'c'])
+    expect(listed('--since', '2026-11-02', '--until', '2026-11-02')).toEqual(['b'])
+    expect(slowglow('runs').out).toMatch(/ {2}a {2}\d+ kB\n[^]*\n3 of 3 runs, \d+ kB, in /)
+    for (const wrong of [
+      ['--outcome', 'well'],
+      ['--kind', 'test'],
+      ['--since', 'yesterday'],
+      ['--older-than', 'old'],
+    ])
+      expect(slowglow('runs', ...wrong).code).toBe(2)
+  })
+
+  it('puts old runs into an archive where they are found as before; the newest of a set and what has no ending stay', () => {
+    for (const [name, day] of [
+      ['a', '01'],
+      ['b', '02'],
+    ] as const)
+      moved(name, `2020-11-${day}T10:00:00.000Z`)
+    put('c', [
+      { entry: 'known', known: { ...known, run: 'c', started: '2019-01-01T00:00:00.000Z', command: 'run' } },
+    ])
+    const { out, code } = slowglow('runs', '--archive')
+    expect(code).toBe(0)
+    expect(out).toMatch(/1 runs older than 90 days[^]*archive\/a\.slowglow/)
+    expect(out).toMatch(/left: .*b\.slowglow: it is the newest of its set/)
+    expect(out).toMatch(/left: .*c\.slowglow: it has no ending/)
+    expect(readdirSync(join(cwd, 'runs')).sort()).toEqual(['archive', 'b.slowglow', 'c.slowglow'])
+    expect(slowglow('show', 'a').out).toContain('Tripped in step 2')
+    expect(slowglow('runs').out).toMatch(/ {2}a {2}\d+ kB, archived\n/)
+    expect(slowglow('runs', '--archive').out).toContain('No run was put aside')
   })
 
   it('of a folder that is not there exits 6; of an empty one says how to make a run', () => {

@@ -30,6 +30,7 @@ import { planPage } from '../plan-text.js'
 import { placed, problemText } from '../problems.js'
 import { FlagTrouble, orderFrom, type OrderFlags } from '../qualify/order.js'
 import { refuse } from '../refuse.js'
+import { runsHelp } from '../runs-folder.js'
 import type { Register } from './index.js'
 
 interface Flags extends OrderFlags, EnergiseFlags {
@@ -54,7 +55,7 @@ export const registerQualify: Register = (program, io) => {
     .addHelpText('after', faultHelp)
     .option('--speed <n>', 'virtual bench only: run seconds per second, 1 to 20', speedOf, 1)
     .option('--seed <n>', 'virtual bench only: draws the supply and the load', whole)
-    .option('--runs <dir>', 'folder for the run file', 'runs')
+    .option('--runs <dir>', runsHelp)
     .option('--log <file>', 'what the supervising process does, as JSON lines')
     .option('--json', 'one JSON document on standard output')
     .action(async (flags: Flags) => {

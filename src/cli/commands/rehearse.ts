@@ -1,6 +1,6 @@
 import { randomInt } from 'node:crypto'
 import { mkdirSync } from 'node:fs'
-import { join, resolve } from 'node:path'
+import { join } from 'node:path'
 import { cautionsFor } from '../../cautions/index.js'
 import { createRunFile, RecordTrouble, runFileName, type RunWriter } from '../../record/index.js'
 import { type Rehearsal, rehearse } from '../../rehearse/index.js'
@@ -14,6 +14,7 @@ import { prepare, type Prepared } from '../live/prepare.js'
 import { frameOf } from '../live/screen.js'
 import { shown } from '../problems.js'
 import { refuse } from '../refuse.js'
+import { runsFolder, runsHelp } from '../runs-folder.js'
 import { versionOf } from '../version.js'
 import type { Register } from './index.js'
 
@@ -37,7 +38,7 @@ export const registerRehearse: Register = (program, io) => {
     .option('--fault <spec>', 'PART:KIND[=VALUE][@WHEN]; may be given again', collect, [])
     .addHelpText('after', faultHelp)
     .option('--seed <n>', 'which set and bench are drawn; the bench file’s own unless given', whole)
-    .option('--out <dir>', 'folder for the run file', 'runs')
+    .option('--out <dir>', runsHelp)
     .option('--json', 'one JSON document on standard output')
     .action((profile: string, flags: Flags) => {
       process.exitCode = command(profile, flags, io)
@@ -52,7 +53,7 @@ function command(profilePath: string, flags: Flags, io: Io): Exit {
   io.err(cautionsFor(plan.figures, plan))
   io.err('This is a rehearsal: nothing real is energised, and nothing is to be acknowledged.')
   const started = new Date()
-  const folder = resolve(io.cwd, flags.out ?? 'runs')
+  const folder = runsFolder(flags.out, io)
   const file = join(folder, runFileName(started, plan.equipment, randomInt(0x10000) / 0x10000))
   let writer: RunWriter
   try {

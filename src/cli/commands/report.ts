@@ -21,7 +21,7 @@ export const registerReport: Register = (program, io) => {
     .description(
       'a run as one self-contained HTML file to print: plots, limits and reasons, events, verdicts',
     )
-    .argument('<run>', 'run file, or the beginning or end of its name among ./runs')
+    .argument('<run>', 'run file, or the beginning or end of its name among the runs')
     .option('--out <file>', 'where to; never written over. Unless given: the run’s name here')
     .option('--json', 'one JSON document on standard output')
     .action((run: string, options: Options) => {

@@ -4,6 +4,7 @@ import type { Io } from '../io.js'
 import { energise, type EnergiseFlags } from '../live/energise.js'
 import { collect, speedOf, whole } from '../live/flags.js'
 import { prepare } from '../live/prepare.js'
+import { runsHelp } from '../runs-folder.js'
 import type { Register } from './index.js'
 
 interface Flags extends EnergiseFlags {
@@ -21,7 +22,7 @@ export const registerRun: Register = (program, io) => {
     .addHelpText('after', faultHelp)
     .option('--speed <n>', 'virtual bench only: run seconds per second, 1 to 20', speedOf, 1)
     .option('--seed <n>', 'virtual bench only: draws the parts of the set', whole)
-    .option('--runs <dir>', 'folder for the run file', 'runs')
+    .option('--runs <dir>', runsHelp)
     .option('--log <file>', 'what the supervising process does, as JSON lines')
     .option('--json', 'one JSON document on standard output')
     .action(async (profile: string, flags: Flags) => {

@@ -2,57 +2,157 @@ import { existsSync } from 'node:fs'
 import { resolve } from 'node:path'
 import { realPath, runsUnderWay } from '../../controller/index.js'
 import { formatQuantity } from '../../quantities/index.js'
-import { listRuns, type RunLine } from '../../record/index.js'
-import { exits } from '../exits.js'
+import { type Archived, archiveRuns, listRuns, type RunLine } from '../../record/index.js'
+import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { refuse } from '../refuse.js'
+import { runsFolder } from '../runs-folder.js'
 import type { Register } from './index.js'
+
+interface Options {
+  readonly set?: string
+  readonly outcome?: string
+  readonly kind?: string
+  readonly since?: string
+  readonly until?: string
+  readonly archive?: boolean
+  readonly olderThan: string
+  readonly json?: boolean
+}
+type Line = RunLine & { readonly under_way: boolean }
+
+const outcomes = ['completed', 'tripped', 'stopped', 'failed', 'interrupted']
+const kinds = ['run', 'rehearse', 'qualify']
 
 export const registerRuns: Register = (program, io) => {
   program
     .command('runs')
-    .description('the runs that are kept, by date: which set, how it ended')
-    .argument('[dir]', 'folder of run files', 'runs')
+    .description(
+      'the runs that are kept, by date: which set, how it ended, how large; and putting old ones aside',
+    )
+    .argument('[dir]', 'folder of run files; unless given: the setting SLOWGLOW_RUNS, else ./runs')
+    .option('--set <words>', 'only sets whose name holds these words')
+    .option('--outcome <outcome>', `only those that ended so: ${outcomes.join(', ')}`)
+    .option('--kind <kind>', `only those: ${kinds.join(', ')}`)
+    .option('--since <date>', 'only those that began on this day (2026-11-25) or later, UTC')
+    .option('--until <date>', 'only those that began on this day or earlier, UTC')
+    .option('--archive', 'moves old runs into the folder archive beside them; nothing is deleted')
+    .option('--older-than <days>', 'what --archive takes for old', '90')
     .option('--json', 'one JSON document on standard output')
-    .action((dir: string, options: { json?: boolean }) => {
-      process.exitCode = runs(dir, options.json === true, io)
+    .action((dir: string | undefined, options: Options) => {
+      process.exitCode = runs(dir, options, io)
     })
 }
 
-function runs(dir: string, json: boolean, io: Io): number {
-  const folder = resolve(io.cwd, dir)
-  if (dir !== 'runs' && !existsSync(folder)) {
+function runs(dir: string | undefined, options: Options, io: Io): Exit {
+  const { json = false } = options
+  const folder = runsFolder(dir, io)
+  if (dir !== undefined && folder !== resolve(io.cwd, 'runs') && !existsSync(folder))
     return refuse(io, json, {
       exit: exits.recordNotAvailable,
       where: folder,
       what: `There is no folder ${folder}.`,
       remedy: 'Name the folder that holds the run files.',
     })
-  }
+  const wrong = wrongOf(options)
+  if (wrong !== null) return refuse(io, json, { exit: exits.usage, where: folder, ...wrong })
   const alive = runsUnderWay(io.env)
-  const found = listRuns(folder).map((line) => ({
-    ...line,
-    under_way: line.outcome === 'interrupted' && alive.has(realPath(line.file)),
-  }))
-  if (json) printJson(io, { folder, runs: found })
-  else if (found.length === 0) io.err(`No runs in ${folder} yet. \`slowglow rehearse PROFILE\` makes one.`)
-  else io.out(found.map(lineText).join('\n'))
+  if (options.archive === true) {
+    const before = new Date(Date.now() - Number(options.olderThan) * 86_400_000)
+    const done = archiveRuns(folder, before, (file) => alive.has(realPath(file)))
+    if (json) printJson(io, { folder, before: before.toISOString(), ...done })
+    else io.out(archivedText(done, options.olderThan))
+    return exits.done
+  }
+  const all = listRuns(folder)
+  const found = all
+    .map(
+      (line): Line => ({
+        ...line,
+        under_way: line.outcome === 'interrupted' && alive.has(realPath(line.file)),
+      }),
+    )
+    .filter((line) => isWanted(line, options))
+  const bytes = found.reduce((sum, line) => sum + line.bytes, 0)
+  if (json) printJson(io, { folder, bytes, runs: found })
+  else if (all.length === 0) io.err(`No runs in ${folder} yet. \`slowglow rehearse PROFILE\` makes one.`)
+  else if (found.length === 0) io.err(`None of the ${all.length} runs in ${folder} is like that.`)
+  else
+    io.out(
+      [
+        ...found.map(lineText),
+        '',
+        `${found.length} of ${all.length} runs, ${size(bytes)}, in ${folder}`,
+      ].join('\n'),
+    )
   return exits.done
 }
 
-function lineText(line: RunLine & { readonly under_way: boolean }): string {
-  if (line.trouble !== null) return `${line.run}  cannot be read: ${line.trouble}`
-  const when = line.started?.slice(0, 16).replace('T', ' ') ?? 'time not known   '
-  const lasted = line.duration_s === null ? '' : `  ${formatQuantity(line.duration_s, 's')}`
-  const what = line.command === 'run' ? 'run' : 'rehearsal'
+const day = /^\d{4}-\d{2}-\d{2}$/
+
+/** What was asked for that cannot be meant. */
+function wrongOf({
+  outcome,
+  kind,
+  since,
+  until,
+  olderThan,
+}: Options): { what: string; remedy: string } | null {
+  if (outcome !== undefined && !outcomes.includes(outcome))
+    return { what: `No run ends as ${outcome}.`, remedy: `One of: ${outcomes.join(', ')}.` }
+  if (kind !== undefined && !kinds.includes(kind))
+    return { what: `There is no kind of run ${kind}.`, remedy: `One of: ${kinds.join(', ')}.` }
+  const date = [since, until].find(
+    (text) => text !== undefined && (!day.test(text) || Number.isNaN(Date.parse(text))),
+  )
+  if (date !== undefined) return { what: `${date} is no date.`, remedy: 'Write year-month-day: 2026-11-25.' }
+  if (!/^\d+$/.test(olderThan))
+    return { what: `${olderThan} is no number of days.`, remedy: 'Write whole days: --older-than 90.' }
+  return null
+}
+
+/** A file that cannot be read is left out by no filter: it might be the one that is looked for. */
+function isWanted(line: Line, { set, outcome, kind, since, until }: Options): boolean {
+  if (line.trouble !== null) return true
+  const began = line.started?.slice(0, 10) ?? ''
+  return (
+    (set === undefined || (line.equipment ?? '').toLowerCase().includes(set.toLowerCase())) &&
+    (outcome === undefined || (line.outcome === outcome && !line.under_way)) &&
+    (kind === undefined || line.command === kind) &&
+    (since === undefined || began >= since) &&
+    (until === undefined || began <= until)
+  )
+}
+
+function archivedText({ moved, left }: Archived, days: string): string {
+  const bytes = moved.reduce((sum, run) => sum + run.bytes, 0)
   return [
-    `${when} UTC  ${line.equipment ?? 'set not known'}, ${line.profile ?? 'profile not known'}  ${what}${lasted}`,
-    `  ${howItEnded(line)}${line.reason === null ? '' : `: ${line.reason}`}`,
-    `  ${line.run}`,
+    moved.length === 0
+      ? `No run was put aside: none is older than ${days} days and may be.`
+      : `${moved.length} runs older than ${days} days, ${size(bytes)}, lie in the archive now and are found as before. Nothing was deleted.`,
+    ...moved.map(({ to }) => `  ${to}`),
+    ...left.map(({ file, why }) => `  left: ${file}: ${why}`),
   ].join('\n')
 }
 
-function howItEnded(line: RunLine & { readonly under_way: boolean }): string {
+function size(bytes: number): string {
+  if (bytes < 1e6) return `${Math.ceil(bytes / 1e3)} kB`
+  return bytes < 1e9 ? `${(bytes / 1e6).toFixed(1)} MB` : `${(bytes / 1e9).toFixed(2)} GB`
+}
+
+function lineText(line: Line): string {
+  if (line.trouble !== null) return `${line.run}  cannot be read: ${line.trouble}`
+  const when = line.started?.slice(0, 16).replace('T', ' ') ?? 'time not known   '
+  const lasted = line.duration_s === null ? '' : `  ${formatQuantity(line.duration_s, 's')}`
+  const what = line.command === 'rehearse' ? 'rehearsal' : (line.command ?? 'run')
+  return [
+    `${when} UTC  ${line.equipment ?? 'set not known'}, ${line.profile ?? 'profile not known'}  ${what}${lasted}`,
+    `  ${howItEnded(line)}${line.reason === null ? '' : `: ${line.reason}`}`,
+    `  ${line.run}  ${size(line.bytes)}${line.archived ? ', archived' : ''}`,
+  ].join('\n')
+}
+
+function howItEnded(line: Line): string {
   if (line.under_way) return 'under way'
   const off =
     line.outputs_off === 'confirmed' || line.nothing_to_confirm

@@ -6,10 +6,11 @@ import { trendText } from '../compare-text.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { refuse } from '../refuse.js'
+import { runsFolder, runsHelp } from '../runs-folder.js'
 import type { Register } from './index.js'
 
 interface Options {
-  readonly runs: string
+  readonly runs?: string
   readonly rehearsals?: boolean
   readonly json?: boolean
 }
@@ -20,7 +21,7 @@ export const registerTrend: Register = (program, io) => {
     .command('trend')
     .description('a set over its runs: the current of each rail at each of its volts, with the notes between')
     .argument('<equipment>', 'equipment file, or the name of the set as its runs have it')
-    .option('--runs <dir>', 'folder of run files', 'runs')
+    .option('--runs <dir>', runsHelp)
     .option('--rehearsals', 'rehearsals too')
     .option('--json', 'one JSON document on standard output')
     .action((equipment: string, options: Options) => {
@@ -29,7 +30,7 @@ export const registerTrend: Register = (program, io) => {
 }
 
 function trend(equipment: string, { runs, rehearsals = false, json = false }: Options, io: Io): Exit {
-  const folder = resolve(io.cwd, runs)
+  const folder = runsFolder(runs, io)
   const path = resolve(io.cwd, equipment)
   const name =
     existsSync(path) && statSync(path).isFile()

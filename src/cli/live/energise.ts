@@ -33,6 +33,7 @@ import type { Ready } from './prepare.js'
 import { type BenchProcess, startBench } from './start-bench.js'
 import { type Key, openTerminal, type Terminal } from './terminal.js'
 import { hashed } from '../plan-files.js'
+import { runsFolder } from '../runs-folder.js'
 import { refuse, type Refusal } from '../refuse.js'
 import { versionOf } from '../version.js'
 
@@ -41,7 +42,7 @@ export interface EnergiseFlags {
   readonly speed: number
   readonly seed?: number
   readonly json?: boolean
-  readonly runs: string
+  readonly runs?: string | undefined
   readonly log?: string
 }
 
@@ -215,7 +216,7 @@ async function supervised(start: Started): Promise<Exit> {
     })
   }
   const at = new Date()
-  const folder = resolve(io.cwd, flags.runs)
+  const folder = runsFolder(flags.runs, io)
   const file = join(folder, runFileName(at, plan.equipment, randomInt(0, 2 ** 32) / 2 ** 32))
   const offPath = `${file}.off.json`
   try {
