@@ -27,13 +27,19 @@ export function recordText(record: TubeRecord, as: string): string {
       : `  heater: ${figure(heater.volts, 'V')}; ${figure(heater.amps, 'A')}; ${record.cathode === 'direct' ? 'directly' : 'indirectly'} heated`,
     ...(record.cathode === 'cold' ? [] : [`  warm-up: ${figure(record.warm_up_s, 's')}`]),
     ...mercuryLines(record),
-    `  ratings (${record.rating_system === 'unknown' ? 'rating system unknown: taken as absolute' : `${record.rating_system} [${record.rating_source}]`}):`,
+    // A lamp or barretter has no electrodes to rate.
+    ...(Object.keys(record.max).length === 0
+      ? []
+      : [
+          `  ratings (${record.rating_system === 'unknown' ? 'rating system unknown: taken as absolute' : `${record.rating_system} [${record.rating_source}]`}):`,
+        ]),
     ...ratings.flatMap(([key, words, unit]) => {
       const rating = record.max[key]
       return rating === undefined ? [] : [`    ${words.padEnd(20)}${figure(rating, unit)}`]
     }),
-    ...(record.sections.length === 0 ? [] : ['  curves:']),
-    ...record.sections.flatMap((section, i) => sectionLines(record, i, section)),
+    ...(record.sections.length === 0 || record.barretter !== undefined
+      ? []
+      : ['  curves:', ...record.sections.flatMap((section, i) => sectionLines(record, i, section))]),
     ...barretterLines(record),
     ...(record.points.length === 0 ? [] : ['  published points:']),
     ...record.points.map(
