@@ -55,7 +55,14 @@ export function checkDialect(
   })
   const deadMan = dialect.dead_man
   const deadManWords = deadMan
-    ? [...deadMan.arm, deadMan.feed, deadMan.ask_armed, deadMan.ask_expired].filter((text) => text !== null)
+    ? [
+        ...deadMan.arm,
+        ...(deadMan.disarm ?? []),
+        deadMan.feed,
+        deadMan.ask_time ?? null,
+        deadMan.ask_armed,
+        deadMan.ask_expired,
+      ].filter((text) => text !== null)
     : []
   const all = [
     ...said,
@@ -141,7 +148,11 @@ function checkDeadMan(name: string, supply: Supply, path: Path, report: Report):
       `the dead-man of ${name} fires after ${dead_man.after_s} s, and one reply may take ${supply.reply_s} s: a single slow answer would switch off`,
       'set it longer than twice reply_within, or shorten reply_within to what the supply really takes',
     )
-  const words = [...dead_man.arm, ...(dead_man.feed === null ? [] : [dead_man.feed])]
+  const words = [
+    ...dead_man.arm,
+    ...(dead_man.disarm ?? []),
+    ...(dead_man.feed === null ? [] : [dead_man.feed]),
+  ]
   const blind = words.filter((text) => !text.includes('{n}'))
   if (
     dead_man.per === 'output' &&

@@ -26,6 +26,11 @@ const deadManShape = group(
     feed: wordOrNone('feeds it; null where every message does'),
     after: quantity('s', 'switches off when unfed this long', { above: 0, most: 3600 }),
     per: choice(['supply', 'output'], 'one timer for all outputs, or one each').default('supply'),
+    disarm: z
+      .union([word('puts it to rest'), list(word('a message'), 'messages that put it to rest, in order', 8)])
+      .default([])
+      .describe('puts it to rest once all outputs are confirmed off; without it, it runs out by itself'),
+    ask_time: wordOrNone('answers its time in seconds').default(null),
     ask_armed: wordOrNone('answers 1 while it is armed').default(null),
     ask_expired: wordOrNone('answers 1 once it has switched off').default(null),
   },

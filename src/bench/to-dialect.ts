@@ -22,6 +22,8 @@ export function toDialect(written: WrittenDialect): Dialect {
           feed: dead_man.feed,
           after_s: dead_man.after,
           per: dead_man.per,
+          disarm: typeof dead_man.disarm === 'string' ? [dead_man.disarm] : dead_man.disarm,
+          ask_time: dead_man.ask_time,
           ask_armed: dead_man.ask_armed,
           ask_expired: dead_man.ask_expired,
         }

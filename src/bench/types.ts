@@ -40,6 +40,10 @@ export interface DeadMan {
   readonly after_s: number
   /** One timer for all outputs, or one each: then its words are channel commands, and heaters and bias are left unarmed. */
   readonly per: 'supply' | 'output'
+  /** Puts it to rest at the end of a run, in this order; empty = it cannot be. */
+  readonly disarm?: readonly string[]
+  /** Answers its time in seconds; null or absent = cannot be asked. */
+  readonly ask_time?: string | null
   /** Answers 1 while it is armed; null = cannot be asked. */
   readonly ask_armed: string | null
   /** Answers 1 once it has switched off; null = cannot be asked. */

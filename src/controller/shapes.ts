@@ -51,6 +51,7 @@ const rail = z.looseObject({
       accuracy_A: accuracy,
       over_voltage: z.boolean(),
       over_voltage_margin_V: number,
+      dead_man: z.literal(true).exactOptional(),
       off_order: number,
     }),
   ),
@@ -397,6 +398,8 @@ const dialect = z.looseObject({
       feed: nullableText,
       after_s: number,
       per: z.enum(['supply', 'output']),
+      disarm: z.array(text).exactOptional(),
+      ask_time: nullableText.exactOptional(),
       ask_armed: nullableText,
       ask_expired: nullableText,
     })
@@ -428,6 +431,7 @@ export const lineConfigShape: z.ZodType<LineConfig> = z.looseObject({
   identity: nullableText,
   dialect,
   reply_us: number,
+  byte_us: number.exactOptional(),
   channels: z.array(
     z.looseObject({
       channel: text,

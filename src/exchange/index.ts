@@ -74,3 +74,5 @@ export type LineRequestBody =
   | { readonly do: 'zero' }
   /** The supply's dead-man is not fed for this long, so that it is seen to fire: only its proof asks for that. */
   | { readonly do: 'starve'; readonly for_s: number }
+  /** The dead-man of the whole supply is put to rest and read back: only when every output is confirmed off. */
+  | { readonly do: 'disarm' }

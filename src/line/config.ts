@@ -1,5 +1,10 @@
-import type { Bench, Meter, Supply } from '../bench/index.js'
+import { type Bench, type Line, type Meter, type Supply, wire_s } from '../bench/index.js'
 import type { LineChannel, LineConfig, LineMeter } from './types.js'
+
+function byteOn(line: Line): Pick<LineConfig, 'byte_us'> {
+  const byte_us = wire_s(line, 1) * 1e6
+  return byte_us > 0 ? { byte_us } : {}
+}
 
 /** What the line of one supply needs to know; channels are named `SUPPLY.CHANNEL`. */
 export function lineConfigOf(port: string, supply: Supply): LineConfig {
@@ -8,6 +13,7 @@ export function lineConfigOf(port: string, supply: Supply): LineConfig {
     identity: supply.identity,
     dialect: supply.dialect,
     reply_us: Math.round(supply.reply_s * 1_000_000),
+    ...byteOn(supply.line),
     meter: null,
     channels: Object.entries(supply.channels).map(
       ([channel, c]): LineChannel => ({
@@ -60,6 +66,7 @@ export function lineConfigsOf(bench: Bench): readonly LineConfig[] {
         identity: meter.identity,
         dialect: meter.dialect,
         reply_us: 1_000_000,
+        ...byteOn(meter.line),
         channels: [],
         meter: slow ? null : only,
         ...(slow && { inputs: [only] }),

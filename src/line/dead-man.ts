@@ -1,9 +1,10 @@
 import type { DeadMan } from '../bench/index.js'
-import { ask, plainAsk, plainTell, tell, type Move } from './moves.js'
+import { ask, plainAsk, plainTell, tell, type Move, type Want } from './moves.js'
 import type { Draft } from './state.js'
+import { owed } from './urgent.js'
 import type { LineConfig } from './types.js'
 
-/* The supply's own dead-man: armed on every connection, fed while replies are fresh, asked whether it fired. */
+/* The supply's own dead-man: armed on every connection, fed while readings are fresh, asked whether it fired, put to rest last. */
 
 /** Each guarded channel has its own timer; or one timer, spoken to without choosing a channel, stands for all (null). */
 function timers(config: LineConfig): readonly (number | null)[] {
@@ -13,47 +14,94 @@ function timers(config: LineConfig): readonly (number | null)[] {
   return config.channels.flatMap((channel, index) => (channel.unguarded === true ? [] : [index]))
 }
 
-/** Set commands that arm it, and the question whether it is armed. Most supplies forget it at power-on and after a reset. */
-export function armMoves(config: LineConfig): readonly Move[] {
+function guardedBy(config: LineConfig, timer: number | null): readonly number[] {
+  return timer === null ? config.channels.map((_, index) => index) : [timer]
+}
+
+/** What is said to a timer, and what is asked of it. */
+function toTimer(
+  config: LineConfig,
+  index: number | null,
+): {
+  readonly tell: (words: string) => Move
+  readonly ask: (words: string, want: Want) => Move
+} {
+  return index === null
+    ? {
+        tell: (words) => plainTell(config, words),
+        ask: (words, want) => plainAsk(config, 0, words, want),
+      }
+    : {
+        tell: (words) => tell(config, index, words),
+        ask: (words, want) => ask(config, index, words, want),
+      }
+}
+
+/**
+ * Set commands that arm it, its time read back before it counts, and the question whether it is armed. Most supplies forget it
+ * at power-on and after a reset. Once the line only switches off it is not armed anew: that would give an output which does
+ * not obey its full time again.
+ */
+export function armMoves({ config, made_safe }: Pick<Draft, 'config' | 'made_safe'>): readonly Move[] {
+  const { dead_man } = config.dialect
+  if (dead_man === null || made_safe) return []
+  const { ask_armed, ask_time = null, after_s } = dead_man
+  const timed = dead_man.arm.findLastIndex((text) => text.includes('{s}'))
+  const first = timed < 0 ? dead_man.arm.length - 1 : timed + 1
+  return timers(config).flatMap((index): Move[] => {
+    const to = toTimer(config, index)
+    const said = dead_man.arm.map((text) => to.tell(text.replaceAll('{s}', String(after_s))))
+    const time = ask_time === null ? [] : [to.ask(ask_time, { is: 'dead-man time', sent_s: after_s })]
+    const armed = ask_armed === null ? [] : [to.ask(ask_armed, { is: 'armed', armed: true })]
+    return [...said.slice(0, first), ...time, ...said.slice(first), ...armed]
+  })
+}
+
+/** Puts every timer of this supply to rest, and asks whether it is. */
+export function disarmMoves(config: LineConfig): readonly Move[] {
   const { dead_man } = config.dialect
   if (dead_man === null) return []
-  const want = { is: 'armed' } as const
   return timers(config).flatMap((index): Move[] => {
-    const words = dead_man.arm.map((text) => text.replaceAll('{s}', String(dead_man.after_s)))
-    const said = words.map((text) => (index === null ? plainTell(config, text) : tell(config, index, text)))
-    if (dead_man.ask_armed === null) return said
-    const asked =
-      index === null
-        ? plainAsk(config, 0, dead_man.ask_armed, want)
-        : ask(config, index, dead_man.ask_armed, want)
-    return [...said, asked]
+    const to = toTimer(config, index)
+    return [
+      ...(dead_man.disarm ?? []).map((text) => to.tell(text)),
+      ...(dead_man.ask_armed === null ? [] : [to.ask(dead_man.ask_armed, { is: 'armed', armed: false })]),
+    ]
   })
 }
 
 /**
- * What feeds it now, four times in its period. Where no reply came since the feeding before, a measurement goes first, and only
- * its answer lets the feeding follow: a line that has died is meant to let it fire. Where any message feeds it, that
- * measurement is the feeding.
+ * What feeds it now, four times in its period, and only for an output whose current was read since the feeding before: a
+ * measurement goes first where it was not, and only its answer, judged, lets the feeding follow. So a line that has died, or
+ * says everything but what it measures, lets it fire. Where any message feeds it, that measurement is the feeding.
  */
 export function feedMoves(d: Draft): readonly Move[] {
   const { config } = d
   const { dead_man } = config.dialect
   if (dead_man === null || d.t_us < d.starved_until_us || d.t_us < feedAt(d)) return []
   const every_us = everyOf(dead_man)
-  const fresh = d.t_us - d.heard_us <= every_us
   d.fed_us = d.t_us
-  const look: readonly Move[] = fresh
-    ? []
-    : [ask(config, 0, config.dialect.measure_volts, { is: 'reading', quantity: 'V' })]
+  const look = (index: number): Move =>
+    ask(config, index, config.dialect.measure_amps, { is: 'reading', quantity: 'A' })
   const { feed } = dead_man
-  if (feed === null) return look
-  const words = timers(config).map((index) => {
-    const any = { is: 'anything' } as const
-    if (feed.endsWith('?'))
-      return index === null ? plainAsk(config, 0, feed, any) : ask(config, index, feed, any)
-    return index === null ? plainTell(config, feed) : tell(config, index, feed)
+  if (feed === null) return d.t_us - d.heard_us <= every_us ? [] : [look(0)]
+  const unread = (index: number): boolean => d.t_us - (d.channels[index]?.read_us ?? 0) > every_us
+  if (d.unarmed) {
+    const first = timers(config).flatMap((timer) => guardedBy(config, timer).filter(unread))
+    d.unarmed = first.length > 0
+    return d.unarmed ? first.map(look) : armMoves(d)
+  }
+  const disobeyed = owed(d)
+  return timers(config).flatMap((timer): Move[] => {
+    const guarded = guardedBy(config, timer)
+    // An output that does not obey OFF is left to its dead-man, the last thing that may still switch it off.
+    if (guarded.every((index) => disobeyed.includes(index))) return []
+    const to = toTimer(config, timer)
+    return [
+      ...guarded.filter(unread).map(look),
+      feed.endsWith('?') ? to.ask(feed, { is: 'anything' }) : to.tell(feed),
+    ]
   })
-  return [...look, ...words]
 }
 
 function everyOf(dead_man: DeadMan): number {
@@ -66,9 +114,15 @@ export function mute({ config, starved_until_us }: Pick<Draft, 'config' | 'starv
 }
 
 /** When it wants feeding next; for ever later where there is none. */
-export function feedAt(d: Pick<Draft, 'config' | 'fed_us' | 'heard_us' | 'starved_until_us'>): number {
+export function feedAt(
+  d: Pick<
+    Draft,
+    'config' | 'disarmed' | 'made_safe' | 'unarmed' | 'fed_us' | 'heard_us' | 'starved_until_us'
+  >,
+): number {
   const { dead_man } = d.config.dialect
-  if (dead_man === null || timers(d.config).length === 0) return Number.POSITIVE_INFINITY
+  if (dead_man === null || d.disarmed || timers(d.config).length === 0) return Number.POSITIVE_INFINITY
+  if (d.unarmed && d.made_safe) return Number.POSITIVE_INFINITY
   const last_us = dead_man.feed === null ? Math.max(d.fed_us, d.heard_us) : d.fed_us
   return Math.max(last_us + everyOf(dead_man), d.starved_until_us)
 }

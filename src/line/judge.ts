@@ -51,7 +51,7 @@ function judged(
       if (value === null) return bad
       tellEvent(d, { kind: 'reading', channel: channelName(d, channel), quantity: want.quantity, value })
       if (want.quantity === 'A') {
-        setChannel(d, channel, { amps: decimalValue(value) })
+        setChannel(d, channel, { amps: decimalValue(value), read_us: d.t_us })
         nearLimit(d, channel, decimalValue(value))
       }
       return good
@@ -89,9 +89,27 @@ function judged(
     case 'armed': {
       const armed = parseSwitch(text)
       if (armed === null) return bad
-      return armed
+      return armed === want.armed
         ? good
-        : { is: 'differs', unchanged: false, why: 'its dead-man does not read back as armed' }
+        : {
+            is: 'differs',
+            unchanged: false,
+            why: want.armed
+              ? 'its dead-man does not read back as armed, so nothing is switched on here: look what the supply needs to arm it, or take dead_man out of its dialect and do without'
+              : 'its dead-man still reads back as armed',
+          }
+    }
+    case 'dead-man time': {
+      const decimal = parseNumber(text)
+      if (decimal === null) return bad
+      const value = decimalValue(decimal)
+      // Half of the tenth of a second that firmware-protocol, section 6, asks for.
+      if (Math.abs(value - want.sent_s) <= 0.05 + 1e-9) return good
+      return {
+        is: 'differs',
+        unchanged: false,
+        why: `the time of its dead-man reads back as ${value} s, after sending ${want.sent_s} s: write a time that this supply takes`,
+      }
     }
     case 'errors': {
       const error = parseError(text)

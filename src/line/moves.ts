@@ -1,5 +1,6 @@
 import { channelMessage, type Dialect, type Question } from '../bench/index.js'
 import { decimalValue, type LineRequestBody, type Protection } from '../exchange/index.js'
+import { disarmMoves } from './dead-man.js'
 import { answerIn, fixedPoint, parseNumber } from './numbers.js'
 import type { LineChannel, LineConfig, LineMeter } from './types.js'
 
@@ -21,7 +22,8 @@ export type Want =
   | { readonly is: 'regulation'; readonly mask: number; readonly cv_mask: number | null }
   /** `mask`: bits of a register; null = 1 or 0. */
   | { readonly is: 'tripped'; readonly which: Protection; readonly mask: number | null }
-  | { readonly is: 'armed' }
+  | { readonly is: 'armed'; readonly armed: boolean }
+  | { readonly is: 'dead-man time'; readonly sent_s: number }
   | { readonly is: 'errors' }
   | { readonly is: 'acknowledgement' }
   | { readonly is: 'identity' }
@@ -253,6 +255,8 @@ export function movesFor(config: LineConfig, index: number, body: LineRequestBod
       return config.dialect.dead_man === null
         ? { ok: false, why: 'its dialect has no words for a dead-man' }
         : { ok: true, moves: [] }
+    case 'disarm':
+      return { ok: true, moves: disarmMoves(config) }
     case 'zero': {
       const volts = setting(config, index, 'set_V', channel.min_V ?? 0)
       const amps = setting(config, index, 'limit_A', channel.min_A ?? 0)

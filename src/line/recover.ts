@@ -1,6 +1,6 @@
 import { climb, count } from './health.js'
 import { plainAsk } from './moves.js'
-import { opens } from './work.js'
+import { identified, opens } from './work.js'
 import { failRequests, lowers, tellEvent, write, type Draft } from './state.js'
 
 /**
@@ -28,7 +28,7 @@ const reopen_slowly_us = 1_000_000
 /** How long the shell may take to open. */
 const open_within_us = 5_000_000
 
-export function beginQuiet(d: Draft, then: 'identify' | 'go on'): void {
+export function beginQuiet(d: Draft, then: Draft['quiet_then']): void {
   d.flight = null
   d.link = 'quiet'
   d.quiet_then = then
@@ -38,6 +38,8 @@ export function beginQuiet(d: Draft, then: 'identify' | 'go on'): void {
 
 function quietFor(d: Draft): number {
   if (d.lost) return lost_quiet_us
+  // Late answers come as far apart as their questions were asked, which is this long at most.
+  if (d.quiet_then === 'identified') return 1.25 * (d.config.reply_us + quiet_us)
   return Math.min(d.config.reply_us, d.quiet_then === 'identify' ? quiet_us : repeat_quiet_us)
 }
 
@@ -50,6 +52,10 @@ export function noise(d: Draft): void {
 export function endQuiet(d: Draft): void {
   if (d.quiet_then === 'go on') {
     d.link = opens(d.work) ? 'opening' : 'ready'
+    return
+  }
+  if (d.quiet_then === 'identified') {
+    identified(d)
     return
   }
   if (d.t_us >= d.quiet_at_latest_us && d.t_us < d.quiet_until_us) {
@@ -67,7 +73,8 @@ function identify(d: Draft): void {
   write(d, `${end}${dialect.remote === null ? '' : dialect.remote + end}${dialect.clear}${end}`)
   const move = plainAsk(d.config, 0, dialect.identify, { is: 'identity' })
   write(d, move.text)
-  d.flight = { move, asked_us: d.t_us, deadline_us: d.t_us + d.config.reply_us }
+  d.identities_due += 1
+  d.flight = { move, asked_us: d.t_us, deadline_us: d.wire_us + d.config.reply_us }
 }
 
 /** Once more the same question, when the line has been silent for a moment: were replies one step behind, the right one shows up. */

@@ -56,6 +56,8 @@ function missed(d: Draft, work: Work, code: 'no reply' | 'bad reply', why: strin
 
 function fail(d: Draft, work: Work, failing: Failing): void {
   if (work.request !== null) failRequest(d, work.request, failing.code, failing.outcome, failing.why)
+  // Its dead-man may not have been armed.
+  if (work.moves.some((move) => move.kind === 'ask' && move.want.is === 'armed')) d.unarmed = true
   d.work = null
 }
 
@@ -86,6 +88,7 @@ export function heard(d: Draft, text: string): void {
   const refusal = d.config.dialect.error_lines.includes(text.trim())
   if (d.link === 'quiet') {
     if (acknowledgement) return
+    if (text.trim() === d.identity) d.identities_due = Math.max(0, d.identities_due - 1)
     count(d, 'late_reply')
     noise(d)
     return
@@ -147,7 +150,10 @@ function acknowledged(d: Draft, text: string): Verdict {
 function identityHeard(d: Draft, text: string): void {
   const said = text.trim()
   if (said === d.identity) {
-    identified(d)
+    d.identities_due -= 1
+    // Asked more than once: this may be the answer to an earlier question, and the rest still to come.
+    if (d.identities_due > 0) beginQuiet(d, 'identified')
+    else identified(d)
     return
   }
   const late = parseNumber(said) !== null || parseSwitch(said) !== null || parseError(said) !== null
@@ -210,7 +216,7 @@ function answered(d: Draft, verdict: Verdict): void {
     case 'differs':
       d.work = on
       count(d, 'read_back_differs')
-      if (opens(work) || (work.request && lowers(work.request))) {
+      if (opens(work) || work.why === 'feeding' || (work.request && lowers(work.request))) {
         if (
           work.again < again_most &&
           !(move.kind === 'ask' && move.want.is === 'setting' && move.want.check)
@@ -252,7 +258,7 @@ function giveUp(
     const failing = { code, outcome, why, asked: 0 }
     if (moves.length === 0) fail(d, work, failing)
     else d.work = { ...work, moves, at: 0, missed: 0, again: again_most, failing }
-  } else if (opens(work)) {
+  } else if (opens(work) || work.why === 'feeding') {
     // It answers, but is not as left or does not obey: nobody may raise anything here, and what may be on is owed an OFF.
     d.made_safe = true
     giveUpOn(d, why)

@@ -41,6 +41,8 @@ export interface ChannelState extends Settings {
   readonly tripped: readonly Protection[]
   /** Last measured; null = none yet. */
   readonly amps: number | null
+  /** When that was. */
+  readonly read_us: number
 }
 
 /** The OFF beside the queue. `targets` stays after it is confirmed: an output found on again is switched off again. */
@@ -65,8 +67,10 @@ export interface LineState {
   /** While `quiet`: silent when nothing came until then; given up when it never falls silent. */
   readonly quiet_until_us: number
   readonly quiet_at_latest_us: number
-  /** After the quiet: ask who is there, or only go on with the question that was answered badly. */
-  readonly quiet_then: 'identify' | 'go on'
+  /** After the quiet: ask who is there, only go on with the question that was answered badly, or believe the identity heard. */
+  readonly quiet_then: 'identify' | 'go on' | 'identified'
+  /** Identities asked for that have not come: one that comes may answer an earlier question, with more behind it. */
+  readonly identities_due: number
   /** Nothing new is asked before this. */
   readonly hold_us: number
   /** While `closed`: when to ask for a fresh connection; null = the shell has been asked or opens by itself. */
@@ -89,6 +93,8 @@ export interface LineState {
   readonly fast: readonly Move[]
   readonly slow: readonly Move[]
   readonly slow_at: number
+  /** When a status question was last asked in its turn. */
+  readonly slow_us: number
   /** Read-only channels: when each was last asked, and how often in a row without an answer. */
   readonly inputs: readonly { readonly asked_us: number | null; readonly missed: number }[]
   /** The last turn after a round was an input's: the next is a status question's. */
@@ -98,6 +104,10 @@ export interface LineState {
   readonly round_us: number
   readonly poll_us: number
   readonly fed_us: number
+  /** It is still to be armed on this connection: on a later one only once readings come again. */
+  readonly unarmed: boolean
+  /** The dead-man has been put to rest at the end of a run: neither fed nor armed again. */
+  readonly disarmed: boolean
   /** Until then the dead-man is not fed, and where any message feeds it nothing is said unasked at all. */
   readonly starved_until_us: number
   /** A refusal it said of its own accord since the last request began; told as the reason when a read-back differs. */
@@ -105,6 +115,8 @@ export interface LineState {
   /** When a doubtful constant current was last asked again. */
   readonly doubted_us: number
   readonly heard_us: number
+  /** Until then what was written is still on its way to the supply, by the speed of the line. */
+  readonly wire_us: number
   /** Rungs of the ladder climbed since the last good reply: see recover.ts. */
   readonly attempts: number
   readonly troubles: number
@@ -135,6 +147,7 @@ export function tellEvent(d: Draft, event: LineEvent): void {
 export function write(d: Draft, text: string, urgent = false): void {
   d.outputs.push({ kind: 'write', text, urgent })
   d.said = text
+  d.wire_us = Math.max(d.wire_us, d.t_us) + Math.ceil(text.length * (d.config.byte_us ?? 0))
 }
 
 export function setChannel(d: Draft, index: number, change: Partial<ChannelState>): void {

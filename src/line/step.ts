@@ -21,6 +21,7 @@ export function openLine(config: LineConfig): LineState {
     regulation: 'unknown',
     tripped: [],
     amps: null,
+    read_us: 0,
   } as const
   return {
     config,
@@ -29,6 +30,7 @@ export function openLine(config: LineConfig): LineState {
     quiet_until_us: 0,
     quiet_at_latest_us: 0,
     quiet_then: 'identify',
+    identities_due: 0,
     hold_us: 0,
     reopen_us: null,
     identity: config.identity,
@@ -45,6 +47,7 @@ export function openLine(config: LineConfig): LineState {
     fast: fastMoves(config),
     slow: slowMoves(config),
     slow_at: 0,
+    slow_us: 0,
     inputs: (config.inputs ?? []).map(() => ({ asked_us: null, missed: 0 })),
     input_last: false,
     round: [],
@@ -52,10 +55,13 @@ export function openLine(config: LineConfig): LineState {
     round_us: 0,
     poll_us: config.poll_us ?? 0,
     fed_us: 0,
+    unarmed: true,
+    disarmed: false,
     starved_until_us: 0,
     complaint: null,
     doubted_us: 0,
     heard_us: 0,
+    wire_us: 0,
     attempts: 0,
     troubles: 0,
     reopens: 0,
@@ -178,6 +184,8 @@ function opened(d: Draft): void {
   d.reopen_us = null
   d.fresh = true
   d.starved_until_us = 0
+  d.unarmed = true
+  d.fed_us = 0
   d.candidate = null
   d.round = []
   d.round_at = 0
@@ -189,7 +197,7 @@ function opened(d: Draft): void {
 function request(d: Draft, input: Request): void {
   if (!d.config.channels.some((channel) => channel.channel === input.channel)) {
     failRequest(d, input, 'refused', 'not done', 'there is no such channel on this port')
-  } else if (d.made_safe && !lowers(input)) {
+  } else if (d.made_safe && !lowers(input) && input.do !== 'disarm') {
     failRequest(
       d,
       input,

@@ -10,7 +10,10 @@ export interface LineConfig {
   readonly port: string
   readonly identity: string | null
   readonly dialect: Dialect
+  /** Counted from the end of the question on the wire. */
   readonly reply_us: number
+  /** How long one byte is on the wire; absent = no time that counts. */
+  readonly byte_us?: number
   readonly channels: readonly LineChannel[]
   /** A meter port: only these readings, no outputs. */
   readonly meter: LineMeter | null

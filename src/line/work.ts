@@ -15,6 +15,7 @@ export function identified(d: Draft): void {
   d.flight = null
   d.attempts = 0
   d.candidate = null
+  d.identities_due = 0
   d.heard_us = d.t_us
   d.link = 'ready'
   if (d.fresh) d.work = openingWork(d)
@@ -46,9 +47,14 @@ function openingWork(d: Draft): Work | null {
 }
 
 /** Delays and power-on state as the dialect wants them, and the dead-man armed. */
-function readyMoves({ config }: Draft): readonly Move[] {
+function readyMoves(d: Draft): readonly Move[] {
+  const { config } = d
   if (config.only_off === true) return []
-  return [...config.dialect.at_open.map((text) => plainTell(config, text)), ...armMoves(config)]
+  const told = config.dialect.at_open.map((text) => plainTell(config, text))
+  // Arming gives it its full time again: on a later connection that waits for readings, as feeding does.
+  if (d.been_ready && config.dialect.dead_man?.feed != null) return told
+  d.unarmed = false
+  return [...told, ...armMoves(d)]
 }
 
 /** Makes moves until one waits for a reply. */
@@ -62,12 +68,16 @@ export function goOn(d: Draft): void {
       finish(d, work)
     } else if (move.kind === 'ask' || d.config.dialect.acknowledges !== null) {
       write(d, move.text)
-      if (move.kind === 'tell' && move.slow_us > 0) d.hold_us = Math.max(d.hold_us, d.t_us + move.slow_us)
-      d.flight = { move, asked_us: d.t_us, deadline_us: d.t_us + Math.max(d.config.reply_us, move.slow_us) }
+      if (move.kind === 'tell' && move.slow_us > 0) d.hold_us = Math.max(d.hold_us, d.wire_us + move.slow_us)
+      d.flight = {
+        move,
+        asked_us: d.t_us,
+        deadline_us: d.wire_us + Math.max(d.config.reply_us, move.slow_us),
+      }
       if (move.kind === 'tell') d.work = { ...work, said: true }
     } else {
       write(d, move.text)
-      if (move.slow_us > 0) d.hold_us = Math.max(d.hold_us, d.t_us + move.slow_us)
+      if (move.slow_us > 0) d.hold_us = Math.max(d.hold_us, d.wire_us + move.slow_us)
       d.work = { ...work, at: work.at + 1, said: true }
     }
   }
@@ -92,6 +102,7 @@ function nextWork(d: Draft): Work | null {
     const known = d.channels[index] ?? { set_V: null, limit_A: null, over_V: null, over_A: null }
     const built = movesFor(d.config, index, first, known)
     if (built.ok) {
+      if (first.do === 'disarm') d.disarmed = true
       // Whatever else is asked of the supply speaks to it again.
       d.starved_until_us = first.do === 'starve' ? d.t_us + Math.round(first.for_s * 1e6) : 0
       return { why: 'request', request: first, moves: built.moves, ...start }
@@ -131,11 +142,16 @@ function nextQuestion(d: Draft): Move | null {
   return move
 }
 
+/** Where rounds are shorter than this, status waits for some of them: what changes seldom must not take turns from readings. */
+const slow_every_us = 20_000
+
 /** After a round one other question: an input that is due, and status in turn with it, so that neither waits for the other. */
 function turnAfter(d: Draft): Move | null {
   const input = d.input_last ? null : dueInput(d)
   d.input_last = input !== null
   if (input !== null) return input
+  if (d.t_us - d.slow_us < slow_every_us) return dueInput(d)
+  d.slow_us = d.t_us
   const slow = d.slow[d.slow_at % Math.max(1, d.slow.length)]
   d.slow_at += 1
   return slow ?? dueInput(d)

@@ -54,6 +54,7 @@ function channelPlans(bench: Bench, rail: RailName): ChannelPlan[] {
     over_voltage: channel.over_voltage,
     over_voltage_margin_V: channel.over_voltage_margin_V,
     off_order: channel.off_order,
+    ...((bench.supplies[port]?.dialect.dead_man?.disarm ?? []).length > 0 && { dead_man: true as const }),
   }))
 }
 

@@ -107,6 +107,8 @@ export interface ChannelPlan {
   readonly over_voltage: boolean
   readonly over_voltage_margin_V: number
   readonly off_order: number
+  /** Its supply has a dead-man that is put to rest once all outputs are confirmed off. */
+  readonly dead_man?: true
 }
 export interface BiasPlan {
   readonly node: NodeName

@@ -13,6 +13,7 @@ import type { RailPlan, RuleCode } from '../plan/index.js'
 import { outcomeOf } from './breach.js'
 import { noteFall, sayFalls } from './charge-fall.js'
 import { ask, closePrompt, readingOf } from './prompts.js'
+import { rest, restOver } from './rest.js'
 import { record, send, warn } from './send.js'
 import type { Draft, Off } from './state.js'
 import { isHot, off_V, us } from './state.js'
@@ -54,7 +55,7 @@ export function makeOff(
     calls_hands: reason !== null,
     look_first: false,
   })
-  d.s.off = { ...state, outcome, reason, amps: lastAmps(d) }
+  d.s.off = { ...state, outcome, reason, amps: lastAmps(d), rests: null }
   // What lowers energy never waits for the record: OFF first, then why.
   const first = acts.filter((act) => act.do === 'urgent off' || act.do === 'off')
   for (const act of first) carry(d, act)
@@ -129,6 +130,10 @@ export function offHears(d: Draft, event: Event): void {
       feed(d, { kind: 'meter', t_us: d.s.t_us, meter: event.meter, value: decimalValue(event.value) })
       return
     case 'tick':
+      if (d.s.off.rests !== null) {
+        if (restOver(d)) end(d, d.s.off.rests.result)
+        return
+      }
       handQuestions(d)
       feed(d, { kind: 'tick', t_us: d.s.t_us })
       return
@@ -175,7 +180,7 @@ function carry(d: Draft, act: OffAct): void {
       record(d, 'alarm', act.text, { rail: act.rail })
       return
     case 'end':
-      end(d, act.result)
+      if (!rest(d, act.result)) end(d, act.result)
       return
   }
 }

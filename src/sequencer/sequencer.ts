@@ -8,6 +8,7 @@ import { judgeInput, onlyInformative } from './inputs.js'
 import { judgeTick } from './judge-time.js'
 import { nextToDo } from './next.js'
 import { handsGivenUp, makeOff, offHears, trip } from './off.js'
+import { notRested } from './rest.js'
 import { promptTimeouts } from './prompts.js'
 import { proofFired, proofOff, proofRefused } from './prove.js'
 import { advance } from './run.js'
@@ -261,6 +262,7 @@ function requestDone(d: Draft, id: number): void {
       state.set_V = 0
       return
     case 'starve':
+    case 'disarm':
       return
   }
 }
@@ -276,6 +278,10 @@ function requestFailed(
   if (!pending) return
   d.s.pending = without(d.s.pending, String(id))
   const found = channelOf(d.s, pending.channel)
+  if (pending.request.do === 'disarm') {
+    notRested(d, pending.channel, text)
+    return
+  }
   if (d.s.phase === 'making off') {
     record(
       d,
@@ -308,6 +314,8 @@ function told(request: LineRequestBody): string {
       return 'set-point to zero'
     case 'starve':
       return 'its dead-man left unfed'
+    case 'disarm':
+      return 'its dead-man put to rest'
   }
 }
 

@@ -1,5 +1,5 @@
 import type { LineRequestBody } from '../exchange/index.js'
-import type { OffState } from '../off/index.js'
+import type { OffResult, OffState } from '../off/index.js'
 import { type Ask, type ChannelPlan, isHotRole, type Plan, type RailPlan, type Step } from '../plan/index.js'
 import type { Command, ReasonRecord } from './types.js'
 
@@ -215,6 +215,8 @@ export interface Off extends OffState {
   readonly reason: ReasonRecord | null
   /** What each rail drew when it began. */
   readonly amps: Readonly<Record<string, number>>
+  /** All is decided, and dead-men of supplies are being put to rest before the run ends. */
+  readonly rests: { readonly result: OffResult; readonly since_us: number } | null
 }
 
 /** A copy to work on plus what it gives out. */

@@ -18,8 +18,9 @@ const alive_ms = 250
  * - a failed write gives an error and two close events: every handler here works once;
  * - closing with a write pending raises an error, which without a listener ends the process: the listener is permanent;
  * - a stuck write holds everything behind it, and its callback never comes: every write is watched by a timer;
- * - every write goes through a pool of threads that files and names share: what is urgent is handed to the system in this
- *   turn, on the same descriptor, and through the queue as well where something was still in it;
+ * - every write goes through a pool of threads that files and names share: what finds the queue empty is handed to the system
+ *   in this turn, on the same descriptor, and only what the system does not take goes through the queue; what is urgent goes
+ *   both ways where something was still in it;
  * - `destroy()` leaks the descriptor and its lock: only `close()`; `drain` cannot be cancelled: never called;
  * - `hupcl: false`: closing must not drop DTR where that can be helped, since it resets some supplies.
  */
@@ -100,11 +101,12 @@ export function openSerial(
     write(text, urgent = false) {
       if (over || !port.isOpen) return false
       const bytes = Buffer.from(text, 'latin1')
-      // Behind what is still in the queue it must be said again: an ON in there may not be the last word.
       const queued = watch.waiting
-      if (urgent && taken(port, bytes) && !queued) return true
+      const at = urgent || !queued ? taken(port, bytes) : 0
+      if (at === bytes.length && !queued) return true
       watch.begin()
-      port.write(bytes, () => {
+      // Behind what is still in the queue it must be said again: an ON in there may not be the last word.
+      port.write(queued ? bytes : bytes.subarray(at), () => {
         watch.taken()
       })
       return true
@@ -118,17 +120,17 @@ export function openSerial(
 }
 
 /**
- * Hands all of it to the system at once, beside the library's queue; false where that cannot be done, or not whole. The
- * descriptor does not block. A half-taken message is no harm: the next OFF begins with a terminator.
+ * Hands it to the system at once, beside the library's queue, and tells how many bytes the system took: none where that cannot
+ * be done. The descriptor does not block. A half-taken OFF is no harm where it is said again: it begins with a terminator.
  */
-function taken(port: SerialPort, bytes: Buffer): boolean {
+function taken(port: SerialPort, bytes: Buffer): number {
   const fd = descriptor(port)
-  if (fd === null) return false
+  if (fd === null) return 0
   try {
-    return writeSync(fd, bytes) === bytes.length
+    return writeSync(fd, bytes)
   } catch {
     // Full, or gone: the queue's own write meets the same and tells of it.
-    return false
+    return 0
   }
 }
 

@@ -86,7 +86,26 @@ export function createWatchdog(works: Works, words: DeadMan | null, now: () => n
       }),
     }
   })
-  const commands: Command[] = [...arm]
+  const disarm = words.disarm ?? []
+  const rest = disarm.map(
+    (text, at): Command => ({
+      header: phrase(text),
+      set: told((timer) => {
+        if (at === disarm.length - 1) timer.state = 'off'
+        return null
+      }),
+    }),
+  )
+  const commands: Command[] = [...arm, ...rest]
+  if (words.ask_time != null) {
+    commands.push({
+      header: phrase(words.ask_time),
+      ask(call) {
+        const found = timersFor(call)
+        return 'code' in found ? found : found.map(({ after_s }) => after_s.toFixed(1)).join(',')
+      },
+    })
+  }
   if (words.feed?.endsWith('?')) commands.push({ header: phrase(words.feed), ask: asked(fed) })
   else if (words.feed !== null) commands.push({ header: phrase(words.feed), set: told(feed) })
   if (words.ask_armed !== null) {

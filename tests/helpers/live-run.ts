@@ -1,4 +1,4 @@
-import { mkdtempSync, readdirSync, rmSync } from 'node:fs'
+import { existsSync, mkdtempSync, readdirSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { openRunFile } from '../../src/record/index.js'
@@ -70,6 +70,8 @@ export class LiveRun {
   }
 
   get file(): string | null {
+    // Two runs on one bench share a folder, and the end of the one takes it away.
+    if (!existsSync(this.folder)) return null
     const name = readdirSync(this.folder).find((file) => file.endsWith('.slowglow'))
     return name === undefined ? null : join(this.folder, name)
   }

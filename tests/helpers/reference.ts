@@ -14,6 +14,8 @@ export function referenceSupply(options: NonNullable<Vector['options']> = []): S
           feed: ':OUTP:DMAN:FEED',
           after_s: 2,
           per: 'output',
+          disarm: [':OUTP:DMAN:STAT OFF'],
+          ask_time: ':OUTP:DMAN:TIME?',
           ask_armed: ':OUTP:DMAN:STAT?',
           ask_expired: ':OUTP:DMAN:TRIP?',
         } as const)

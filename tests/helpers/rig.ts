@@ -22,6 +22,8 @@ export class Rig {
   grid = -1
   /** Channels whose supply does not obey OFF. */
   ignoresOff = new Set<string>()
+  /** Its dead-man gives no answer when it is to be put to rest. */
+  refusesDisarm = false
   /** Rails whose readings no longer come. */
   silent = new Set<string>()
   /** Extra amperes on a rail. */
@@ -90,6 +92,7 @@ export class Rig {
           })
           return
         }
+        if (command.do === 'disarm' && this.refusesDisarm) return
         if (command.do === 'set') this.set[channel] = command.volts
         if (command.do === 'on') this.on[channel] = true
         if (command.do === 'zero') this.set[channel] = 0

@@ -64,9 +64,12 @@ function rightAnswer(state: LineState): string {
     case 'reading':
     case 'meter':
       return '0.25'
+    case 'armed':
+      return move.want.armed ? '1' : '0'
+    case 'dead-man time':
+      return String(move.want.sent_s)
     case 'regulation':
     case 'tripped':
-    case 'armed':
     case 'acknowledgement':
     case 'anything':
       return '0'

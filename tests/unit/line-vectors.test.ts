@@ -12,7 +12,9 @@ import { vectors, type Vector } from '../helpers/vectors.js'
  * among the allowed forms of each reply; the reading then differs in its digits after the point, and only there.
  */
 function computerSide(vector: Vector, form = -1): void {
-  let state = openLine(lineConfigOf('BENCH', referenceSupply(vector.options)))
+  // Times of the transcripts are those of a line that takes none.
+  const line = { kind: 'virtual', as: 'tcp', baud: 115_200, spare_allowed: true } as const
+  let state = openLine(lineConfigOf('BENCH', { ...referenceSupply(vector.options), line }))
   let written = ''
   const events: unknown[] = []
   const give = (input: LineInput): void => {

@@ -95,7 +95,9 @@ async function polls(for_ms: number, turns: number): Promise<void> {
   const rate: Record<Side, number[]> = { controller: [], bare: [] }
   let counting: Side = 'bare'
   let readings = 0
+  const silent = new Set<Side>(sides)
   asked = (far, question) => {
+    silent.delete(far.side)
     const reply = (): void => {
       far.pty.write(`${answer(question)}\n`)
     }
@@ -106,6 +108,8 @@ async function polls(for_ms: number, turns: number): Promise<void> {
       reply()
     }
   }
+  // A busy machine takes its time to start two programs.
+  while (silent.size > 0) await new Promise((resolve) => setTimeout(resolve, 100))
   await new Promise((resolve) => setTimeout(resolve, 2000))
   for (let i = 0; i < turns; i++)
     for (const side of sides) {

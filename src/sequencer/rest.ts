@@ -1,0 +1,45 @@
+import type { OffResult } from '../off/index.js'
+import { send, warn } from './send.js'
+import { type Draft, paced_s, us } from './state.js'
+
+/*
+ * The dead-men of supplies at the end of a run: an armed one that nobody feeds any more would run out and hold its output off
+ * against whoever uses the supply next. They rest only when every output is confirmed off; where one is not, they stay armed,
+ * and what is no longer fed may still switch it off.
+ */
+
+/** Time for the answers; a supply that gives none lets its dead-man run out, which does no harm to an output that is off. */
+const within_s = 3
+
+/** Puts them to rest, one request a supply; false where there is nothing to put to rest. */
+export function rest(d: Draft, result: OffResult): boolean {
+  const { off } = d.s
+  if (off === null || result.outputs_off !== 'confirmed') return false
+  const supplies = new Map<string, string>()
+  for (const rail of Object.values(d.s.plan.rails))
+    for (const part of rail.channels)
+      if (part.dead_man === true && !supplies.has(part.port)) supplies.set(part.port, part.channel)
+  if (supplies.size === 0) return false
+  d.s.off = { ...off, rests: { result, since_us: d.s.t_us } }
+  for (const channel of supplies.values()) send(d, channel, { do: 'disarm' })
+  return true
+}
+
+/** All have answered, or time is up. */
+export function restOver(d: Draft): boolean {
+  const rests = d.s.off?.rests
+  if (!rests) return false
+  const open = Object.values(d.s.pending).filter(({ request }) => request.do === 'disarm')
+  if (open.length === 0) return true
+  if (d.s.t_us - rests.since_us < us(paced_s(d.s, within_s))) return false
+  for (const { channel } of open) notRested(d, channel, `no answer within ${within_s} s`)
+  return true
+}
+
+export function notRested(d: Draft, channel: string, text: string): void {
+  warn(
+    d,
+    `The dead-man of ${channel}'s supply could not be put to rest (${text}). Its outputs are off; it runs out by itself and then keeps them off until it is armed again or the supply is switched off at the mains.`,
+    null,
+  )
+}
