@@ -178,6 +178,32 @@ describe('the recorder process', () => {
     }
   })
 
+  // A disk that does not answer holds the recorder inside the system call; a stopped process stands as still, and on any machine.
+  it('that stands still for a while holds up nobody and loses nothing', async () => {
+    const recorder = await started()
+    const controller = client(recorder.socket, 'controller')
+    controller.append([event(0, { intent: 0 })])
+    await until(() => controller.heard.recorded.length > 0, 'it writes')
+    process.kill(recorder.pid, 'SIGSTOP')
+    const given: RunEntry[] = []
+    for (let i = 1; i <= 2000; i++) {
+      const entry: RunEntry =
+        i % 100 === 0
+          ? event(i, { what: 'trip', intent: i })
+          : { entry: 'reading', stream: 1, t_us: i, n: i, k: 2 }
+      given.push(entry)
+      expect(controller.append([entry])).toBe(true)
+      if (i % 20 === 0) await new Promise((resolve) => setTimeout(resolve, 5))
+    }
+    expect(controller.unconfirmed()).toEqual(given)
+    expect(controller.heard.trouble).toEqual([])
+    process.kill(recorder.pid, 'SIGCONT')
+    await until(() => controller.unconfirmed().length === 0, 'all is confirmed')
+    expect(controller.heard.recorded).toHaveLength(21)
+    expect(entriesOf(recorder.file).slice(1)).toEqual(given)
+    await controller.close()
+  })
+
   it('on a full disk says so and keeps the rest elsewhere', async () => {
     const elsewhere = join(folder(), 'elsewhere')
     mkdirSync(elsewhere)
