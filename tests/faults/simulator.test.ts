@@ -1,0 +1,31 @@
+import { describe, expect, it } from 'vitest'
+import { loadParts } from '../simulator/parts.js'
+import { simulate } from '../simulator/simulation.js'
+
+const parts = loadParts()
+const all = Array.from({ length: 40 }, (_, i) => simulate(parts, 1000 + i))
+
+describe('runs with everything simulated and faults drawn on every layer', () => {
+  it('keep every invariant and end in bounded time', () => {
+    const broken = all.flatMap(({ seed, broken }) =>
+      broken.map(({ invariant, text }) => `seed ${seed}: ${invariant}: ${text}`),
+    )
+    expect(broken).toEqual([])
+  })
+
+  it('go the same way from the same seed', () => {
+    const [once, again] = [simulate(parts, 1003), simulate(parts, 1003)]
+    expect([once.virtual_s, once.how, [...once.faults]]).toEqual([
+      again.virtual_s,
+      again.how,
+      [...again.faults],
+    ])
+  })
+
+  it('leave the other faults as they were when one is left out', () => {
+    const found = all.find(({ faults }) => faults.size >= 2)
+    const [first = ''] = found?.faults.keys() ?? []
+    const without = simulate(parts, found?.seed ?? 0, new Set([first]))
+    expect([...without.faults.keys()]).not.toContain(first)
+  })
+})

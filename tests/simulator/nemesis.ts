@@ -1,0 +1,120 @@
+import type { Chance } from '../../src/chance/index.js'
+
+/** What can be done to a run beyond the faults a virtual bench has of its own. */
+export const nemesisKinds = [
+  'drop to supply',
+  'drop to controller',
+  'garble to supply',
+  'garble to controller',
+  'delay to supply',
+  'delay to controller',
+  'twice to supply',
+  'twice to controller',
+  'unplugged line',
+  'controller stalls',
+  'controller hangs',
+  'controller killed',
+  'parent killed',
+  'machine sleeps',
+  'record late',
+  'recorder lost',
+  'answer late',
+  'answer never',
+  'answer twice',
+  'answer wrong',
+  'stop',
+  'stop twice',
+] as const
+export type NemesisKind = (typeof nemesisKinds)[number]
+
+/** Per call on a line or a question (`share`), or once at a time (`once`). */
+interface Plan {
+  readonly share: number
+  readonly from_us: number
+  readonly to_us: number
+}
+
+/** Kinds that happen once, at a moment of their own. */
+const once: ReadonlySet<NemesisKind> = new Set([
+  'unplugged line',
+  'controller stalls',
+  'controller hangs',
+  'controller killed',
+  'parent killed',
+  'machine sleeps',
+  'recorder lost',
+  'stop',
+  'stop twice',
+])
+
+/**
+ * Odds are drawn per run and each kind has its own window, so that faults cluster: most runs see few kinds, some see many of one.
+ * After `calm_us` nothing more is injected: from there every run must end in bounded time.
+ */
+export class Nemesis {
+  readonly injected = new Map<string, number>()
+  /** What was done and when, for the story of a run that broke. */
+  readonly told: { readonly t_us: number; readonly text: string }[] = []
+  private readonly plans = new Map<NemesisKind, Plan>()
+  private readonly forks = new Map<string, Chance>()
+  readonly calm_us: number
+
+  /** `without`: kinds left out to find the short story; the others then do exactly what they did before. */
+  constructor(
+    private readonly chance: Chance,
+    readonly without: ReadonlySet<string>,
+  ) {
+    const own = chance.fork('nemesis')
+    this.calm_us = (5 + 55 * own.next()) * 1e6
+    const odds = own.next() * 0.25
+    for (const kind of nemesisKinds) {
+      const drawn = own.next() <= (once.has(kind) ? odds / 2 : odds)
+      const from_us = own.next() * this.calm_us
+      const length_us = Math.exp((-1 + 4 * own.next()) * Math.LN10 * 0.75) * 1e6
+      const share = Math.exp(-3 * own.next() * Math.LN10)
+      if (drawn && !without.has(kind))
+        this.plans.set(kind, { share, from_us, to_us: Math.min(this.calm_us, from_us + length_us) })
+    }
+  }
+
+  /** Whether this one call is hit now. */
+  hits(kind: NemesisKind, t_us: number): boolean {
+    const plan = this.plans.get(kind)
+    if (plan === undefined || t_us < plan.from_us || t_us > plan.to_us) return false
+    if (this.dice(kind) >= plan.share) return false
+    this.did(kind, t_us)
+    return true
+  }
+
+  /** When a thing that happens once falls due; null where it does not. */
+  moment(kind: NemesisKind): number | null {
+    return this.plans.get(kind)?.from_us ?? null
+  }
+
+  did(kind: string, t_us: number): void {
+    this.injected.set(kind, (this.injected.get(kind) ?? 0) + 1)
+    this.told.push({ t_us, text: kind })
+  }
+
+  /** Log-uniform between two times, µs. */
+  between(of: string, least_us: number, most_us: number): number {
+    return Math.round(least_us * Math.exp(this.dice(of) * Math.log(most_us / least_us)))
+  }
+  pick<T>(of: string, from: readonly T[]): T | undefined {
+    return from[Math.floor(this.dice(of) * from.length)]
+  }
+  /** Uniform in [0, 1), of a generator of its own for each purpose: leaving one out does not move the others. */
+  dice(of: string): number {
+    const found = this.forks.get(of) ?? this.chance.fork(of)
+    this.forks.set(of, found)
+    return found.next()
+  }
+}
+
+/** One character of a message becomes another, or is lost. */
+export function garbled(text: string, nemesis: Nemesis): string {
+  const at = Math.floor(nemesis.dice('garble') * text.length)
+  const other =
+    nemesis.dice('garble') < 0.3 ? '' : String.fromCharCode(32 + Math.floor(nemesis.dice('garble') * 95))
+  return text.slice(0, at) + other + text.slice(at + 1)
+}

@@ -1,0 +1,75 @@
+import { loadAll } from '../../src/files/index.js'
+import { makePlan } from '../../src/plan/index.js'
+import { type FaultSpec, parseFault } from '../../src/virtual/index.js'
+import type { Nemesis } from './nemesis.js'
+
+/** The simulator's own small set, bench and plan: one output tube with fixed bias, two supplies on two lines, a meter on a third. */
+export function loadParts() {
+  const all = loadAll('tests/simulator/set/hail.yaml')
+  if (all.value === null) throw new Error(JSON.stringify(all.problems))
+  const { profile, equipment, bench } = all.value
+  const { plan, problems } = makePlan(profile, equipment, bench)
+  if (plan === null) throw new Error(JSON.stringify(problems))
+  return { plan, equipment, bench }
+}
+export type Parts = ReturnType<typeof loadParts>
+
+/** Faults of set, leads, supplies and lines that the virtual bench has itself. */
+const own = [
+  'C1:short',
+  'C2:short',
+  'C2:leaky=5k',
+  'R1:open',
+  'R5:open',
+  'R4:open',
+  'R3:open',
+  'T1:open',
+  'V1:gassy',
+  'V1:heater-open',
+  'V1:no-emission',
+  'V1:strong=1.8',
+  'V1:weak=0.4',
+  'HT:ignores-off',
+  'HT:lead-off',
+  'HT:reversed',
+  'HT:swapped=bias',
+  'HT:drop-out',
+  'HT:trips',
+  'bias:bias-lost',
+  'bias:lead-off',
+  'bias:drop-out',
+  'bias:trips',
+  'bias:ignores-off',
+  'heaters:lead-off',
+  'heaters:drop-out',
+  'heaters:ignores-off',
+  'high:drop-out',
+  'low:drop-out',
+  'line.high:silent',
+  'line.low:silent',
+  'line.high:garbled',
+  'line.low:late=2s',
+  'line.grid return meter:silent',
+  'input.grid return meter:open',
+  'input.grid return meter:stuck',
+] as const
+
+/** None to two of them, each from the start or at a moment before the calm. */
+export function drawFaults(nemesis: Nemesis): FaultSpec[] {
+  const dice = nemesis.dice('own')
+  const count = dice < 0.4 ? 0 : dice < 0.75 ? 1 : 2
+  const drawn = Array.from({ length: count }, () => {
+    const text = nemesis.pick('own', own) ?? own[0]
+    const whenever = nemesis.dice('own')
+    const t_s = nemesis.dice('own') * (nemesis.calm_us / 1e6)
+    return { text, at: whenever < 0.2 ? '' : `@t>${t_s.toFixed(3)}s`, t_us: whenever < 0.2 ? 0 : t_s * 1e6 }
+  })
+  return drawn
+    .filter(({ text }) => !nemesis.without.has(text))
+    .map(({ text, at, t_us }): FaultSpec => {
+      const parsed = parseFault(text + at)
+      if (!parsed.ok) throw new Error(parsed.problem)
+      nemesis.did(text, t_us)
+      return parsed.value
+    })
+}
