@@ -94,11 +94,11 @@ export function largestBleeder_ohm(F: number, from_V: number, to_V: number, t_s:
 export function bleederFor(V: number, C: number): number {
   const from_V = Math.max(V, touch_V * 1.2)
   const largest = C > 0 ? largestBleeder_ohm(C, from_V, touch_V, within_s) : Infinity
-  return standard(Math.min(largest, from_V / 0.002))
+  return standardBelow_ohm(Math.min(largest, from_V / 0.002))
 }
 
 /** The next lower value of the E12 series (IEC 60063). */
-function standard(ohm: number): number {
+export function standardBelow_ohm(ohm: number): number {
   const series = [10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82]
   for (let decade = 10_000; decade >= 1; decade /= 10) {
     const value = series.toReversed().find((each) => each * decade <= ohm)

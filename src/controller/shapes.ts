@@ -68,6 +68,7 @@ const rail = z.looseObject({
       sign,
       meter: text.nullable(),
       preload_A: number.nullable(),
+      bleeder_ohm: number.exactOptional(),
       source: text,
     })
     .nullable(),

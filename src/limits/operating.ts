@@ -16,6 +16,7 @@ import {
   type Solver,
 } from '../network/index.js'
 import { drivenNow, still, unguarded } from './driven.js'
+import { preloadsTooSmall } from './preload.js'
 import { ownerOf, sampleElements } from './sampling.js'
 import { coldVolts, guardsOf, overRatings, type SetPoints, troubles } from './guards.js'
 import { ratingWatches } from './over-rating.js'
@@ -236,6 +237,7 @@ function solvePoint(
     problems: [
       ...troubles(nominal, volts),
       ...runaways,
+      ...preloadsTooSmall(equipment, rails, driven, volts, expected_A),
       ...overRatings(held, volts),
       ...coldVolts(equipment, of.network.elements, cold),
     ],

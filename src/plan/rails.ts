@@ -1,6 +1,6 @@
 import { channelOf, dialectPowers, type Bench } from '../bench/index.js'
 import type { Equipment, NodeName, Rail, RailName } from '../equipment/index.js'
-import { channelsOf, type LimitsDesk, type RailBench, show } from '../limits/index.js'
+import { channelsOf, type LimitsDesk, type RailBench, show, terminalBleeder_ohm } from '../limits/index.js'
 import { dischargeOf } from './discharge.js'
 import type { BiasPlan, ChannelPlan, RailPlan } from './types.js'
 
@@ -21,7 +21,7 @@ export function railPlans(equipment: Equipment, bench: Bench, desk: LimitsDesk):
       positive: rail.positive,
       negative: rail.negative,
       max_V: rail.max_V.value,
-      bias: biasPlan(equipment, bench, name, rail),
+      bias: biasPlan(equipment, bench, name, rail, side),
       discharge,
       ...powers(name, rail, side, bench),
     }
@@ -105,13 +105,20 @@ function powers(
   }
 }
 
-function biasPlan(equipment: Equipment, bench: Bench, name: RailName, rail: Rail): BiasPlan | null {
+function biasPlan(
+  equipment: Equipment,
+  bench: Bench,
+  name: RailName,
+  rail: Rail,
+  side: RailBench,
+): BiasPlan | null {
   const required = rail.required_bias
   if (required === undefined || rail.role !== 'bias') return null
   const sign = required.nominal_V < 0 ? -1 : 1
   const meter = Object.entries(bench.meters).find(
     ([, each]) => each.line !== null && each.measures === 'V' && each.at === required.node,
   )
+  const bleeder_ohm = terminalBleeder_ohm(rail, side)
   return {
     node: required.node,
     at_least_V: Math.abs(required.at_least_V),
@@ -119,6 +126,7 @@ function biasPlan(equipment: Equipment, bench: Bench, name: RailName, rail: Rail
     sign,
     meter: meter?.[0] ?? null,
     preload_A: preload_A(equipment, required.node, rail, Math.abs(required.nominal_V)),
+    ...(bleeder_ohm !== null && { bleeder_ohm }),
     source: `${name}: ${required.source}`,
   }
 }

@@ -120,6 +120,8 @@ export interface BiasPlan {
   readonly meter: string | null
   /** Current of the preload at the grid-return end (at nominal), whose loss shows an open lead; null = no preload there. */
   readonly preload_A: number | null
+  /** Bleeder at the supply's own terminals: what it still feeds with the lead to the set off; absent = none. */
+  readonly bleeder_ohm?: number
   readonly source: string
 }
 export interface MeterPlan {

@@ -73,7 +73,7 @@ export const outcomeOf: Readonly<Record<RuleCode, 'tripped' | 'failed' | 'stoppe
   'below-ask': 'stopped',
 }
 
-interface Breach {
+export interface Breach {
   readonly code: RuleCode
   readonly rail?: string
   readonly measured?: number

@@ -123,6 +123,13 @@ export function isLimiting(
   return told || near
 }
 
+/** Volts that should stand there now: while it is moved no more than it was set to, else those the limits were computed for. */
+export function due_V(s: State, step: Step, rail: RailPlan, state: RailState, limits: RailLimits): number {
+  if (step.rail !== rail.name) return limits.at_V
+  if (step.do === 'lower') return Math.min(limits.at_V, step.target_V)
+  return isRising(s, step) ? Math.min(limits.at_V, state.set_V) : limits.at_V
+}
+
 /** A charged reservoir stands above a set-point that was lowered until its bleeder has drained it. */
 export function comesDown(s: State, state: RailState): boolean {
   return (

@@ -1,6 +1,7 @@
 import type { RailLimits, RailPlan, Step } from '../plan/index.js'
 import { broke, lasting, tripAt } from './breach.js'
-import { htIsOn, isRising, leastOf } from './in-force.js'
+import { due_V, htIsOn, leastOf } from './in-force.js'
+import { judgeBiasReading } from './judge-bias.js'
 import type { Draft, RailState } from './state.js'
 import { resolution } from './state.js'
 import { amps, volts } from './words.js'
@@ -19,7 +20,7 @@ export function judgeLost(
 ): void {
   if (htIsOn(d.s)) {
     if (rail.role === 'heater') heaterLost(d, step, rail, state, limits, by)
-    if (rail.role === 'bias') biasLost(d, step, rail, state, limits, by)
+    if (rail.role === 'bias') judgeBiasReading(d, rail, by)
     if (rail.role === 'drive') driveLost(d, step, rail, state, limits, by)
   }
   if (rail.role === 'HT') plateLost(d, step, rail, state, limits, by)
@@ -28,13 +29,6 @@ export function judgeLost(
 
 /** Each kind of reading has its own count of samples in a row. */
 const byVolts = (by: 'V' | 'A'): string => (by === 'V' ? ' by volts' : '')
-
-/** Volts that should stand there now: while it is moved no more than it was set to, else those the limits were computed for. */
-function due_V(d: Draft, step: Step, rail: RailPlan, state: RailState, limits: RailLimits): number {
-  if (step.rail !== rail.name) return limits.at_V
-  if (step.do === 'lower') return Math.min(limits.at_V, step.target_V)
-  return isRising(d.s, step) ? Math.min(limits.at_V, state.set_V) : limits.at_V
-}
 
 function told(rail: RailPlan, state: RailState): string {
   const current = state.A === null ? '' : ` and draws ${amps(state.A.value)}`
@@ -51,7 +45,7 @@ function heaterLost(
 ): void {
   const measured_V = state.V?.value ?? 0
   const measured_A = state.A?.value ?? 0
-  const least_V = 0.9 * due_V(d, step, rail, state, limits)
+  const least_V = 0.9 * due_V(d.s, step, rail, state, limits)
   const least_A = leastOf(d.s, rail.name, limits)
   const cold = measured_V < least_V
   const open = by === 'A' && measured_A < least_A
@@ -66,43 +60,6 @@ function heaterLost(
   })
 }
 
-function biasLost(
-  d: Draft,
-  step: Step,
-  rail: RailPlan,
-  state: RailState,
-  limits: RailLimits,
-  by: 'V' | 'A',
-): void {
-  if (by === 'V') {
-    const measured = state.V?.value ?? 0
-    const least_V = 0.9 * due_V(d, step, rail, state, limits)
-    if (!lasting(d, state, 'bias-low', measured < least_V, ' by volts')) return
-    broke(d, {
-      code: 'bias-low',
-      rail: rail.name,
-      measured,
-      limit: least_V,
-      unit: 'V',
-      text: `${told(rail, state)} while HT is on, below ${volts(least_V)}: the grids are losing their bias.`,
-    })
-    return
-  }
-  const preload_A = rail.bias?.preload_A ?? null
-  if (preload_A === null) return
-  const measured = state.A?.value ?? 0
-  const least_A = limits.expected_A - preload_A / 2
-  if (!lasting(d, state, 'bias-low', measured < least_A)) return
-  broke(d, {
-    code: 'bias-low',
-    rail: rail.name,
-    measured,
-    limit: least_A,
-    unit: 'A',
-    text: `${told(rail, state)}; with its preload of ${amps(preload_A)} at the grid return it should draw ${amps(limits.expected_A)}. The bias lead is off or open, so the grids may have no bias.`,
-  })
-}
-
 function driveLost(
   d: Draft,
   step: Step,
@@ -112,7 +69,7 @@ function driveLost(
   by: 'V' | 'A',
 ): void {
   const part = tripAt(d.s, 'drive-lost', 0.5)
-  const due = by === 'V' ? due_V(d, step, rail, state, limits) : limits.expected_A
+  const due = by === 'V' ? due_V(d.s, step, rail, state, limits) : limits.expected_A
   const measured = state[by]?.value ?? 0
   const visible = due >= 5 * resolution(d.s, rail)[by]
   if (!lasting(d, state, 'drive-lost', visible && measured < part * due, byVolts(by))) return
@@ -141,7 +98,7 @@ function plateLost(
   if (!screenOn) return
   const measured_V = state.V?.value ?? 0
   const measured_A = state.A?.value ?? 0
-  const least_V = 0.5 * due_V(d, step, rail, state, limits)
+  const least_V = 0.5 * due_V(d.s, step, rail, state, limits)
   const least_A = tripAt(d.s, 'plate-lost', 0.25) * limits.expected_A
   const visible = limits.expected_A >= 5 * resolution(d.s, rail).A
   const noVolts = measured_V < least_V

@@ -5,7 +5,6 @@ import { judgeHookup } from './hookup.js'
 import {
   asked_V,
   comesDown,
-  htIsOn,
   inSoftStart,
   isCharging,
   isLimiting,
@@ -297,26 +296,5 @@ function judgeKnob(d: Draft, rail: RailPlan, state: RailState, limits: RailLimit
       unit: 'V',
       text: `${rail.name} stands at ${volts(measured)}; this step allows ${volts(limits.at_V)} and 5 % beyond it at most: its knob was turned too far.`,
     })
-  }
-}
-
-/** Judged when the meter at a grid return answered. */
-export function judgeBiasMeter(d: Draft, meter: string): void {
-  if (!htIsOn(d.s)) return
-  for (const rail of Object.values(d.s.plan.rails)) {
-    const bias = rail.bias
-    const state = d.s.rails[rail.name]
-    const sample = d.s.meters[meter]
-    if (bias?.meter !== meter || !state || !sample) continue
-    if (lasting(d, state, 'bias-low', bias.sign * sample.value < bias.at_least_V, ' by meter')) {
-      broke(d, {
-        code: 'bias-low',
-        rail: rail.name,
-        measured: sample.value,
-        limit: bias.sign * bias.at_least_V,
-        unit: 'V',
-        text: `Bias at ${bias.node} is ${volts(sample.value)}; the set needs at least ${volts(bias.sign * bias.at_least_V)} there while HT is on. ${bias.source}`,
-      })
-    }
   }
 }

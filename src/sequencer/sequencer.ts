@@ -3,7 +3,8 @@ import type { LineFailure, LineRequestBody } from '../exchange/index.js'
 import { takeMeter, takeReading } from './intake.js'
 import { broke, outcomeOf, worst } from './breach.js'
 import { judgeDriveMeter } from './judge-drive.js'
-import { judgeBiasMeter, judgeReading, judgeRunDown } from './judge.js'
+import { biasBehind, judgeBiasMeter } from './judge-bias.js'
+import { judgeReading, judgeRunDown } from './judge.js'
 import { judgeInput, onlyInformative } from './inputs.js'
 import { judgeTick } from './judge-time.js'
 import { nextToDo } from './next.js'
@@ -51,6 +52,7 @@ export function step(state: State, event: Event): Stepped {
 
 /** Acts on the most severe of what broke. */
 function settle(d: Draft): void {
+  if (d.broken.length > 0 && d.s.phase === 'running') biasBehind(d)
   const reason = worst(d.broken)
   if (!reason) return
   d.broken = []

@@ -91,6 +91,21 @@ describe('ratings of a service', () => {
   })
 })
 
+describe('the preload of a bias supply that cannot take current back', () => {
+  it('is refused where the grid current would be more than it draws, with the resistor that would do', () => {
+    const R61 = equipment.parts['R61']
+    if (R61?.kind !== 'resistor') throw new Error('no R61')
+    const weak = { ...equipment, parts: { ...equipment.parts, R61: { ...R61, ohm: 100_000 } } }
+    const found = makePlan(profile, weak, bench).problems.find(({ what }) =>
+      /a supply cannot take that/.test(what),
+    )
+    expect(found?.severity).toBe('error')
+    expect(found?.what).toMatch(/bias gives 3\.\d+ mA without grid current, and V12 \(807\) up to 5 mA/)
+    // 1.2 × 5 mA less what flows already: some 2.1 mA more at 59.4 V.
+    expect(found?.remedy).toMatch(/one more preload of 27 kΩ, rated .* from grid return to chassis/)
+  })
+})
+
 describe('the demo keyed on the virtual bench', () => {
   // The same bring-up without the steps that have nothing to do with the key.
   const ramp = { slew_V_per_s: 20, hold_s: 3, settle_within_s: null, ceiling_A: null, rail: 'HT' }
@@ -113,6 +128,25 @@ describe('the demo keyed on the virtual bench', () => {
         return fault.value
       }),
     }).ending
+
+  // Two raises of the key-down mode share what comes before them: one rehearsal a fault is all these cost.
+  it('says that the bias is lost, not what its loss made of HT', () => {
+    for (const fault of ['bias:bias-lost@HT>399V', `bias:lead-off@step=${shortPlan?.steps.length ?? 0}`]) {
+      const { outcome, outputs_off, reason } = run(fault)
+      expect([outcome, outputs_off, reason?.code, reason?.rail], fault).toEqual([
+        'tripped',
+        'confirmed',
+        'bias-low',
+        'bias',
+      ])
+    }
+  }, 120_000)
+
+  it('asks about a screen that went dead under the key, and goes off confirmed', () => {
+    const { outputs_off, warnings } = run('C21:short@HT>399V')
+    expect(outputs_off).toBe('confirmed')
+    expect(warnings.join('\n')).toMatch(/HT is weak \(1\d\d mA, expected 201 mA\); the person chose to go on/)
+  }, 120_000)
 
   it('ends safe with the reason "drive lost" when the oscillator stops under full HT', () => {
     const top = shortPlan?.steps.length ?? 0
