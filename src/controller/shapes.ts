@@ -232,6 +232,9 @@ const step = z.looseObject({
     )
     .optional(),
   needs_drive: z.array(text).optional(),
+  time_limits: z
+    .array(z.looseObject({ name: text, rail: text, above_V: number, s: number, text, source: text }))
+    .optional(),
   hands_clear: z.boolean(),
   expected_s: number,
   only_if: z.looseObject({ over_rating: text, rated_V: number }).optional(),

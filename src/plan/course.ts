@@ -13,6 +13,7 @@ import {
 import type { Profile } from '../profile/index.js'
 import { driveWatches } from './drive.js'
 import { keepsFilamentsLow } from './filaments.js'
+import { keyDownLimits } from './key-down.js'
 import { seenWithin_s } from './rules.js'
 import { type FilledStage, isHot, railsOf } from './stages.js'
 import { measuredOff_s } from './supplies.js'
@@ -89,7 +90,9 @@ export class Course {
     stages: readonly FilledStage[],
   ) {
     this.mode = of.mode
-    this.used = new Set(stages.flatMap((stage) => (stage.do === 'ramp' ? [stage.rail] : [])))
+    this.used = new Set(
+      stages.flatMap((stage) => (stage.do === 'ramp' || stage.do === 'tune' ? [stage.rail] : [])),
+    )
   }
 
   built(): Built {
@@ -298,6 +301,7 @@ export class Course {
   push(stage: string, step: Partial<Step> & Pick<Step, 'do' | 'expected_s'>): void {
     const standing = step.limits === undefined ? this.point() : null
     if (standing !== null) this.noteGas(standing)
+    const key = keyDownLimits(this.of.equipment, this.mode)
     const low = Object.entries(this.volts).some(([rail, V]) => keepsFilamentsLow(this.of.equipment, rail, V))
     this.steps.push({
       index: this.steps.length + 1,
@@ -319,6 +323,7 @@ export class Course {
       needs_plate: null,
       hands_clear: false,
       ...(low && { filaments_low: true }),
+      ...(key.length > 0 && { time_limits: key }),
       ...step,
     })
   }

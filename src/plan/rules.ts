@@ -33,6 +33,7 @@ export const ruleCodes = [
   'wont-fall',
   'invariant',
   'soft-start',
+  'key-time',
 ] as const
 export type RuleCode = (typeof ruleCodes)[number]
 
@@ -289,6 +290,14 @@ const starting: Readonly<Record<RuleCode, Starting>> = {
     trip: 2,
     for_s: 0,
     unit: '× predicted time',
+    stricter: 'lower',
+  },
+  'key-time': {
+    text: 'A driven stage stood longer than its time: off tune while it was tuned, or keyed in intermittent duty. The times are in the steps.',
+    warn: null,
+    trip: 1,
+    for_s: 0,
+    unit: '× time allowed',
     stricter: 'lower',
   },
 }

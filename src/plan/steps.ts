@@ -7,6 +7,8 @@ import { show } from '../limits/index.js'
 import { withMonotoneCeilings } from './monotone.js'
 import { cathodeReadings, question } from './questions.js'
 import { defaultsFor, type FilledStage, railsOf } from './stages.js'
+import { dummyLoadQuestion } from './key-down.js'
+import { tune } from './tune.js'
 import { leftOut, refuseStrikes } from './strikes.js'
 
 /** Turns filled stages into steps, each with the limits of every rail that stands in it. */
@@ -34,6 +36,9 @@ function take(course: Course, stage: FilledStage, next: FilledStage | undefined)
       break
     case 'ramp':
       ramp(course, name, stage)
+      break
+    case 'tune':
+      tune(course, name, stage)
       break
     case 'hold':
       course.push(name, { do: 'hold', hold_s: stage.for_s, expected_s: stage.for_s })
@@ -96,6 +101,18 @@ function changeMode(course: Course, stage: string, mode: ModeName, next: FilledS
       timeout_s: course.timeout_s(null),
       inside: inside.length > 0,
       about: 'mode',
+    })
+  }
+  const load = dummyLoadQuestion(course.of.equipment, mode)
+  if (load !== null) {
+    for (const rail of course.hotRails()) if (course.at(rail) > touch_V) course.lower(stage, rail, 0)
+    const timeout_s = course.timeout_s(null)
+    course.ask(stage, {
+      text: load,
+      wants: { kind: 'confirm' },
+      timeout_s,
+      inside: true,
+      about: 'dummy load',
     })
   }
   for (const rail of up) {

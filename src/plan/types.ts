@@ -208,9 +208,22 @@ export interface Step {
   readonly needs_drive?: readonly PartName[] | undefined
   /** The step first takes the rail above 60 V, or follows a prompt above 60 V: "hands clear", sound, 5 s. */
   readonly hands_clear: boolean
+  /** What may not stand longer than a time: a stage off tune, a key held down. Steps in a row with one name share its time. */
+  readonly time_limits?: readonly TimeLimit[] | undefined
   readonly expected_s: number
   /** Passed over unless this tube was read over its bare rating in an earlier step; `rated_V`: its cathode at the rating. */
   readonly only_if?: { readonly over_rating: PartName; readonly rated_V: number } | undefined
+}
+
+/** The rail may stand above these volts no longer than `s`, counted over all steps in a row that name it. */
+export interface TimeLimit {
+  readonly name: string
+  readonly rail: RailName
+  readonly above_V: number
+  readonly s: number
+  /** Why, as a sentence without its full stop. */
+  readonly text: string
+  readonly source: string
 }
 
 /** Grid current proves drive. It shows at a meter on a line, or as what a bias supply no longer gives; either alone counts. */

@@ -50,6 +50,10 @@ export function checkProfile(profile: Profile, equipment: Equipment, where: Wher
       )
     }
     if (stage.do === 'mode') named(['stages', i, 'mode'], 'mode', stage.mode)
+    if (stage.do === 'tune') {
+      named(['stages', i, 'rail'], 'rail', stage.rail)
+      return
+    }
     if (stage.do !== 'ramp' || !named(['stages', i, 'rail'], 'rail', stage.rail)) return
     const max = own(equipment.rails, stage.rail)?.max_V
     stage.to_V.forEach((volts, t) => {

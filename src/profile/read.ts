@@ -68,6 +68,17 @@ function toStage(stage: WrittenProfile['stages'][number], at: Path, report: Repo
         settle_within_s: stage.settle_within ?? null,
         ceiling_A: stage.ceiling ?? null,
       }
+    case 'tune':
+      return {
+        do: stage.do,
+        name: stage.name ?? `tune ${stage.tube}`,
+        tube: stage.tube,
+        rail: stage.rail,
+        at_V: stage.at,
+        turn: stage.turn,
+        within_s: stage.within ?? null,
+        slew_V_per_s: stage.slew ?? null,
+      }
     case 'hold':
       return { do: stage.do, name: stage.name ?? 'hold', for_s: stage.for }
     case 'ask': {
@@ -114,7 +125,7 @@ function checkStages(profile: Profile, report: Report): void {
         )
     })
   })
-  const firstRamp = profile.stages.findIndex((stage) => stage.do === 'ramp')
+  const firstRamp = profile.stages.findIndex((stage) => stage.do === 'ramp' || stage.do === 'tune')
   // Left out altogether, the plan puts it first.
   const check = profile.stages.findIndex((stage) => stage.do === 'hook-up check')
   if (check > firstRamp && firstRamp >= 0)

@@ -39,6 +39,22 @@ const stageShape = z
         'a ramp',
       ),
       group(
+        {
+          do: z.literal('tune'),
+          name: stageName,
+          tube: name('the driven tube that is dipped'),
+          rail: name('rail that feeds its plate'),
+          at: quantity('V', 'reduced volts at which it is tuned', { above: 60, most: 20000 }),
+          turn: list(text('a control'), 'insulated controls outside the case, in order', 8).min(1, {
+            error: () =>
+              'no control is named here\nwrite turn: [PA tuning], as under panel_controls in the set file',
+          }),
+          within: quantity('s', 'off tune no longer than this', { above: 0, most: 30 }).optional(),
+          slew: quantity('V/s', 'how fast', { above: 0, most: 1000 }).optional(),
+        },
+        'tuning a driven stage',
+      ),
+      group(
         { do: z.literal('hold'), name: stageName, for: quantity('s', 'how long', { above: 0 }) },
         'a hold',
       ),
@@ -64,7 +80,7 @@ const stageShape = z
     ],
     {
       error: () =>
-        "this stage's `do` is missing or unknown\nwrite do: one of hook-up check, mode, ramp, hold, ask",
+        "this stage's `do` is missing or unknown\nwrite do: one of hook-up check, mode, ramp, tune, hold, ask",
     },
   )
   .describe('a stage')

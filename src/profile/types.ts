@@ -1,4 +1,4 @@
-import type { ModeName, NodeName, RailName } from '../equipment/index.js'
+import type { ModeName, NodeName, PartName, RailName } from '../equipment/index.js'
 
 export type ProfileKind = 'reform' | 'receive' | 'transmit' | 'bring-up'
 
@@ -17,6 +17,17 @@ export type Stage =
       /** Hold until the current has settled, at most this long. */
       readonly settle_within_s: number | null
       readonly ceiling_A: number | null
+    }
+  | {
+      /** A person dips a driven stage at reduced HT, by insulated controls outside the case, within a short time. */
+      readonly do: 'tune'
+      readonly name: string
+      readonly tube: PartName
+      readonly rail: RailName
+      readonly at_V: number
+      readonly turn: readonly string[]
+      readonly within_s: number | null
+      readonly slew_V_per_s: number | null
     }
   | { readonly do: 'hold'; readonly name: string; readonly for_s: number }
   | {

@@ -30,6 +30,7 @@ export function judgeTick(d: Draft, dt_s: number): void {
     if (rail.class === 'programmed' && step.do !== 'hook-up check' && !proved)
       judgeIntegral(d, step, rail, state, dt_s)
   }
+  judgeTimeLimits(d, step)
   judgeBiasFreshness(d)
   judgeInputsFreshness(d)
   judgeTyped(d)
@@ -164,4 +165,28 @@ function judgePending(d: Draft): void {
       text: `${pending.channel} was told "${pending.request.do}" and no outcome came in ${within_s} s. It may have happened.`,
     })
   }
+}
+
+/** What may stand for a time only: a stage off tune, a key in intermittent duty. Questions stop no clock. */
+function judgeTimeLimits(d: Draft, step: Step): void {
+  const timed: Record<string, number> = {}
+  for (const { name, rail, above_V, s, text } of step.time_limits ?? []) {
+    const state = d.s.rails[rail]
+    const stands = state?.energised === true && (state.V?.value ?? 0) > above_V
+    const since_us = d.s.timed[name] ?? (stands ? d.s.t_us : null)
+    if (since_us === null) continue
+    timed[name] = since_us
+    const for_s = (d.s.t_us - since_us) / 1e6
+    const limit = s * tripAt(d.s, 'key-time', 1)
+    if (for_s <= limit) continue
+    broke(d, {
+      code: 'key-time',
+      rail,
+      measured: for_s,
+      limit,
+      unit: 's',
+      text: `${text}. Its time is over, so everything goes off.`,
+    })
+  }
+  d.s.timed = timed
 }

@@ -49,6 +49,8 @@ export interface State {
   weak_in: Record<string, number>
   /** Driven tubes whose grid current was seen, with the place of the step it was last seen in. */
   drive_seen: Record<string, number>
+  /** Since when each time limit of the step counts. */
+  timed: Record<string, number>
   /** Bias rails: what they drew over what was expected, when last judged with no grid current to be seen. */
   rest: Record<string, number>
   /** Rails a person let go on unsettled: the index of the step it was said for. */
@@ -318,6 +320,7 @@ export function initialState(plan: Plan): State {
     weak: {},
     weak_in: {},
     drive_seen: {},
+    timed: {},
     rest: {},
     unsettled: {},
     over_rating: {},

@@ -1,8 +1,8 @@
 import { describe, expect, it } from 'vitest'
 import { drivenStages, type Equipment, readEquipment } from '../../src/equipment/index.js'
 import { loadAll } from '../../src/files/index.js'
-import { makePlan } from '../../src/plan/index.js'
-import { rehearse } from '../../src/rehearse/index.js'
+import { makePlan, type Plan } from '../../src/plan/index.js'
+import { type Operator, rehearse, willing } from '../../src/rehearse/index.js'
 import { parseFault } from '../../src/virtual/index.js'
 
 const loaded = loadAll('profiles/tern-rock/transmit.yaml').value
@@ -91,6 +91,54 @@ describe('ratings of a service', () => {
   })
 })
 
+describe('a step for tuning', () => {
+  const tuning = plan.steps.filter((step) => step.stage.startsWith('dip the output stage'))
+  const withTune = (change: object): string =>
+    makePlan(
+      { ...profile, stages: profile.stages.map((s) => (s.do === 'tune' ? { ...s, ...change } : s)) },
+      equipment,
+      bench,
+    )
+      .problems.filter(({ severity }) => severity === 'error')
+      .map(({ what }) => what)
+      .join('\n')
+
+  it('lets HT draw what a stage off tune draws, for a short time, and is back under its usual limits after', () => {
+    const [raise, ask, after] = tuning
+    const usual_A = after?.limits['HT']?.trip_A ?? 0
+    expect([raise?.do, ask?.do, after?.do]).toEqual(['raise', 'ask', 'hold'])
+    // 1.5 times V12's own plate current more.
+    expect(raise?.limits['HT']?.ceiling_A).toBeCloseTo(usual_A + 0.0306, 3)
+    expect(ask?.limits['HT']?.trip_A).toBe(raise?.limits['HT']?.trip_A)
+    expect(ask?.ask?.text).toMatch(/one hand, turn PA tuning for the least current of HT.*about 77 mA/)
+    for (const step of tuning) expect(step.time_limits?.map(({ s }) => s)).toEqual([30])
+    expect(plan.steps.find(({ index }) => index === (after?.index ?? 0) + 1)?.time_limits).toBeUndefined()
+  })
+
+  it('is refused for a control that is not on the panel, and where the heat is more than a plate stands', () => {
+    expect(withTune({ turn: ['grid coil'] })).toMatch(/has grid coil turned while HT stands at 250 V/)
+    expect(withTune({ at_V: 400 })).toMatch(/Off tune V12 \(807\) draws .* its rating is 25 W/)
+    expect(withTune({ tube: 'V13' })).toMatch(/tunes V13, which is not driven by RF in key down/)
+  })
+
+  it('asks for the dummy load before the key goes down', () => {
+    const at = plan.steps.findIndex((step) => step.ask?.about === 'dummy load')
+    expect(plan.steps[at]?.ask?.text).toMatch(/dummy load for 60 W .* and no aerial/)
+    expect(plan.steps.findIndex((step) => step.mode === 'key down' && step.do === 'raise')).toBeGreaterThan(
+      at,
+    )
+  })
+})
+
+describe('intermittent duty', () => {
+  it('limits how long the key is down, over all steps of its mode', () => {
+    const steps = makePlan(profile, withV12({ duty: 'ICAS' }), bench).plan?.steps ?? []
+    const keyedNow = steps.filter((step) => step.mode === 'key down' && step.do === 'raise')
+    expect(new Set(keyedNow.map((step) => step.time_limits?.[0]?.s))).toEqual(new Set([300]))
+    expect(plan.steps.at(-1)?.time_limits).toBeUndefined()
+  })
+})
+
 describe('the preload of a bias supply that cannot take current back', () => {
   it('is refused where the grid current would be more than it draws, with the resistor that would do', () => {
     const R61 = equipment.parts['R61']
@@ -118,9 +166,11 @@ describe('the demo keyed on the virtual bench', () => {
     ],
   }
   const shortPlan = makePlan(short, equipment, bench).plan
-  const run = (...faults: string[]) =>
-    rehearse(shortPlan ?? plan, equipment, bench, {
+  const run = (...faults: string[]) => runOf(shortPlan ?? plan, willing, ...faults)
+  const runOf = (of: Plan, operator: Operator, ...faults: string[]) =>
+    rehearse(of, equipment, bench, {
       seed: 1953,
+      operator,
       record: () => undefined,
       faults: faults.map((text) => {
         const fault = parseFault(text)
@@ -129,7 +179,6 @@ describe('the demo keyed on the virtual bench', () => {
       }),
     }).ending
 
-  // Two raises of the key-down mode share what comes before them: one rehearsal a fault is all these cost.
   it('says that the bias is lost, not what its loss made of HT', () => {
     for (const fault of ['bias:bias-lost@HT>399V', `bias:lead-off@step=${shortPlan?.steps.length ?? 0}`]) {
       const { outcome, outputs_off, reason } = run(fault)
@@ -146,6 +195,31 @@ describe('the demo keyed on the virtual bench', () => {
     const { outputs_off, warnings } = run('C21:short@HT>399V')
     expect(outputs_off).toBe('confirmed')
     expect(warnings.join('\n')).toMatch(/HT is weak \(1\d\d mA, expected 201 mA\); the person chose to go on/)
+  }, 120_000)
+
+  it('goes off when a stage was not dipped, or not in time', () => {
+    const tuned = makePlan(
+      {
+        ...profile,
+        mode: 'key down',
+        stages: [
+          ...short.stages.slice(0, -1),
+          ...profile.stages.filter((stage) => stage.do === 'tune'),
+          ...short.stages.slice(-1),
+        ],
+      },
+      equipment,
+      bench,
+    ).plan
+    if (tuned === null) throw new Error('no plan to tune by')
+    const away: Operator = (ask, at) => (ask.about === 'tune' ? null : willing(ask, at))
+    const wrong = runOf(tuned, willing, 'V12:off-tune')
+    expect([wrong.reason?.code, wrong.outputs_off]).toEqual(['over-trip', 'confirmed'])
+    const late = runOf(tuned, away, 'V12:off-tune')
+    expect([late.reason?.code, late.outputs_off]).toEqual(['key-time', 'confirmed'])
+    expect(late.reason?.text).toMatch(
+      /V12 may stand off tune no longer than 30 s at 250 V.*everything goes off/,
+    )
   }, 120_000)
 
   it('ends safe with the reason "drive lost" when the oscillator stops under full HT', () => {

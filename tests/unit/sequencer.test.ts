@@ -73,7 +73,7 @@ describe('a healthy bring-up', () => {
 })
 
 describe('each trip rule, by the smallest thing that breaks it', () => {
-  const at = (): Rig => new Rig(smallPlan()).start().toFullHT()
+  const at = (plan?: Parameters<typeof smallPlan>[0]): Rig => new Rig(smallPlan(plan)).start().toFullHT()
 
   const cases: {
     code: string
@@ -116,6 +116,24 @@ describe('each trip rule, by the smallest thing that breaks it', () => {
       outcome: 'failed',
       breakIt: (rig) => rig.feed({ kind: 'parent lost', text: 'no beat' }),
     },
+    {
+      code: 'key-time',
+      outcome: 'tripped',
+      plan: (plan) => ({
+        ...plan,
+        steps: plan.steps.map((step) =>
+          step.do === 'hold'
+            ? {
+                ...step,
+                time_limits: [
+                  { name: 'key', rail: 'HT', above_V: 60, s: 10, text: 'A test', source: 'a test' },
+                ],
+              }
+            : step,
+        ),
+      }),
+      breakIt: () => undefined,
+    },
     { code: 'late-tick', outcome: 'failed', breakIt: (rig) => rig.tick(600_000, 0) },
     { code: 'slept', outcome: 'failed', breakIt: (rig) => rig.tick(0, 2_000_000) },
     {
@@ -143,9 +161,9 @@ describe('each trip rule, by the smallest thing that breaks it', () => {
       breakIt: (rig) => rig.feed({ kind: 'regulation', channel: 'ht.1', mode: 'current' }),
     },
   ]
-  for (const { code, outcome, breakIt } of cases) {
+  for (const { code, outcome, breakIt, plan } of cases) {
     it(`${code}: ${outcome}, the record says so and all outputs are confirmed off`, () => {
-      const rig = at()
+      const rig = at(plan)
       breakIt(rig)
       rig.silent.clear()
       if (code === 'stale') rig.silent.add('HT').add('grid meter')
