@@ -88,7 +88,7 @@ function tubeStresses(
   const screen_V = element.kind === 'screen tube' ? volts(element.screen) - cathode_V : 0
   const factor = ratingFactor[found.rating_system]
   if (element.kind !== 'diode tube' && element.driven !== undefined)
-    return drivenStresses(equipment, owner, element, solution)
+    return drivenStresses(equipment, owner, element, solution).filter(({ of_rating }) => of_rating > above)
   const made: Stress[] = []
   const add = (
     what: string,

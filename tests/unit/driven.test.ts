@@ -66,6 +66,14 @@ describe('ratings of a service', () => {
     )
   })
 
+  it('are handed to a hand check where healthy sets reach them on the rail', () => {
+    expect(plan.unproved.join('\n')).toMatch(
+      /cannot keep these inside their own ratings: V12\. Take their cathode/,
+    )
+    // A stage at half its rating is no harm that a short does.
+    expect(plan.unproved.join('\n')).not.toMatch(/at \d\d % of its rating/)
+  })
+
   it('must be known: a file names a service the tube data know, or gives figures and rating of its own', () => {
     const raw = {
       slowglow: 'equipment 1',
