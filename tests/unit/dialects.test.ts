@@ -255,6 +255,23 @@ describe('what a dialect says besides', () => {
   })
 })
 
+describe('the table of habits in firmware-protocol/README.md', () => {
+  const page = readFileSync(new URL('../README.md', folder), 'utf8')
+  const rows = [...page.matchAll(/^\| [^|]+ \| `(\w+)` \| ((?:`[\w-]+\.yaml`(?:, )?)+) \|$/gm)]
+
+  it('names for every habit a supply whose description has the key for it, and leaves no supply out', () => {
+    expect(rows.length).toBeGreaterThan(15)
+    const named = rows.flatMap(([, key = '', files = '']) =>
+      [...files.matchAll(/`([^`]+)`/g)].map(([, file = '']) => {
+        const text = readFileSync(new URL(file, folder), 'utf8')
+        expect(text, `${file}: ${key}`).toMatch(new RegExp(`[\\s{]${key}:`))
+        return file
+      }),
+    )
+    expect(new Set(named)).toEqual(new Set(readdirSync(folder).filter((file) => file.endsWith('.yaml'))))
+  })
+})
+
 describe('a whole rehearsal of the small receiver', () => {
   const all = loadAll('profiles/small-receiver/receive.yaml')
 
