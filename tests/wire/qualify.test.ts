@@ -52,4 +52,32 @@ describe('slowglow qualify', () => {
     expect(written).toContain('slowglow: qualification 1')
     expect(written).toContain('identity: VIRTUAL BENCH,high,0,1.0')
   }, 150_000)
+
+  it('asks on the terminal for what its flags leave out, again where an answer is none, and then for the word', async () => {
+    const folder = mkdtempSync(join(tmpdir(), 'slowglow-test-'))
+    cpSync('profiles/tern-rock', folder, { recursive: true })
+    const run = new LiveRun(['--bench', join(folder, 'bench.yaml')], folder, {}, 'qualify')
+    runs.push(run)
+    const { session } = run
+    for (const [asked, answer] of [
+      [/1\. Which output/, 'the big one'],
+      [/none of them[^]*1\. Which output/, 'high.out'],
+      [/2\. How many ohms/, 'abc'],
+      [/not a resistance[^]*2\. How many ohms/, '1k'],
+      [/3\. How far/, ''],
+      [/4\. What power/, '50 W'],
+      [/5\. Up to how many volts/, '50 V'],
+      [/6\. The error/, ''],
+    ] as const) {
+      await session.shows(asked)
+      session.type(`${answer}\r`)
+    }
+    await session.shows(/type the word: \w+/)
+    session.type('never\r')
+    await session.shows(/type the word: \w+[^]*type the word/)
+    session.type('\u0003')
+    expect(await run.exit()).toBe(7)
+    expect(session.seen).toContain('Given up before anything was energised')
+    expect(existsSync(join(folder, 'bench.qualification.yaml'))).toBe(false)
+  }, 90_000)
 })
