@@ -1,6 +1,5 @@
 import { channelMessage, type Dialect, type Question } from '../bench/index.js'
 import { decimalValue, type LineRequestBody, type Protection } from '../exchange/index.js'
-import { disarmMoves } from './dead-man.js'
 import { answerIn, fixedPoint, parseNumber } from './numbers.js'
 import type { LineChannel, LineConfig, LineMeter } from './types.js'
 
@@ -207,8 +206,13 @@ export function plainTell(config: LineConfig, command: string): Move {
   return { kind: 'tell', channel: 0, slow_us: 0, text: command + config.dialect.terminator }
 }
 
-/** What a request is made of. */
-export function movesFor(config: LineConfig, index: number, body: LineRequestBody, known: Settings): Built {
+/** What a request to one channel is made of. */
+export function movesFor(
+  config: LineConfig,
+  index: number,
+  body: Exclude<LineRequestBody, { do: 'disarm' }>,
+  known: Settings,
+): Built {
   const channel = config.channels[index]
   if (channel === undefined) return { ok: false, why: 'there is no such channel' }
   const { dialect } = config
@@ -255,8 +259,6 @@ export function movesFor(config: LineConfig, index: number, body: LineRequestBod
       return config.dialect.dead_man === null
         ? { ok: false, why: 'its dialect has no words for a dead-man' }
         : { ok: true, moves: [] }
-    case 'disarm':
-      return { ok: true, moves: disarmMoves(config) }
     case 'zero': {
       const volts = setting(config, index, 'set_V', channel.min_V ?? 0)
       const amps = setting(config, index, 'limit_A', channel.min_A ?? 0)

@@ -1,4 +1,4 @@
-import { armMoves, expiredQuestion, feedMoves, mute } from './dead-man.js'
+import { armMoves, disarmMoves, expiredQuestion, feedMoves, mute } from './dead-man.js'
 import { ask, movesFor, plainTell, settingsStill, type Move } from './moves.js'
 import { doubtedQuestion, dueInput } from './rounds.js'
 import { failRequest, tellEvent, write, type Draft, type Work } from './state.js'
@@ -100,7 +100,10 @@ function nextWork(d: Draft): Work | null {
     d.complaint = null
     const index = d.config.channels.findIndex((channel) => channel.channel === first.channel)
     const known = d.channels[index] ?? { set_V: null, limit_A: null, over_V: null, over_A: null }
-    const built = movesFor(d.config, index, first, known)
+    const built =
+      first.do === 'disarm'
+        ? ({ ok: true, moves: disarmMoves(d.config) } as const)
+        : movesFor(d.config, index, first, known)
     if (built.ok) {
       if (first.do === 'disarm') d.disarmed = true
       // Whatever else is asked of the supply speaks to it again.
