@@ -265,6 +265,7 @@ class Simulation {
     switch (output.kind) {
       case 'write':
       case 'health':
+      case 'rung':
         return
       case 'reopen':
         this.reopen(output.port)
