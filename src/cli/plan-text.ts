@@ -241,14 +241,23 @@ function row(plan: Plan, step: Step): string[] {
       : !isJudged(plan, step)
         ? ['current not judged']
         : [
-            limits.manual?.alone === true ? 'not known' : short(limits.expected_A, 'A'),
-            `${short(limits.lower_A, 'A')} to ${short(limits.upper_A, 'A')}`,
-            short(limits.ask_A, 'A'),
+            ...(isLowered(step, limits)
+              ? ['', '', '']
+              : [
+                  limits.manual?.alone === true ? 'not known' : short(limits.expected_A, 'A'),
+                  `${short(limits.lower_A, 'A')} to ${short(limits.upper_A, 'A')}`,
+                  short(limits.ask_A, 'A'),
+                ]),
             `${short(limits.trip_A, 'A')}${limits.manual?.in_force === true ? ' by hand' : ''}`,
             short(limits.ceiling_A, 'A'),
             short(limits.supply_limit_A, 'A'),
           ]),
   ]
+}
+
+/** On its way down a rail is held to the limits it came from: what was expected there is not expected below. */
+function isLowered(step: Step, { at_V }: RailLimits): boolean {
+  return step.do === 'lower' && at_V > step.target_V
 }
 
 /** Whether anything reads the current of the rail a step is about. */

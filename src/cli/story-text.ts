@@ -145,7 +145,9 @@ function railCells(rail: RailStory): string[] {
     rail.rail,
     rail.volts === null ? `not read (for ${formatShort(rail.at_V, 'V')})` : formatShort(rail.volts, 'V'),
     rail.amps === null ? '–' : amps(rail.amps),
-    `${amps(rail.expected_A)} (${amps(rail.lower_A)} to ${amps(rail.upper_A)})`,
+    rail.verdict === 'lowered'
+      ? ''
+      : `${amps(rail.expected_A)} (${amps(rail.lower_A)} to ${amps(rail.upper_A)})`,
     rail.verdict,
   ]
 }

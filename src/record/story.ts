@@ -108,7 +108,15 @@ export interface RailStory {
   readonly upper_A: number
   readonly trip_A: number
   /** `not measured` is never a pass. */
-  readonly verdict: 'in band' | 'below band' | 'far below band' | 'above band' | 'above trip' | 'not measured'
+  /** 'lowered': the step took the rail down; what was expected at the volts it came from is no yardstick there. */
+  readonly verdict:
+    | 'lowered'
+    | 'in band'
+    | 'below band'
+    | 'far below band'
+    | 'above band'
+    | 'above trip'
+    | 'not measured'
 }
 
 const handShape = z.object({
@@ -276,10 +284,12 @@ function stepStories(
                 judgedValue(judged, unit) ??
                 lastReading(reader, streams, plan.rails[rail], unit, began_us, end_us)
               const amps = last('A')
-              const { at_V, expected_A, lower_A, upper_A, trip_A } = limits
+              const { expected_A, lower_A, upper_A, trip_A } = limits
+              // A run lowers under the limits it came from; a step judged for where it comes to has its own.
+              const lowered = step.do === 'lower' && step.rail === rail && limits.at_V > step.target_V
               return {
                 rail,
-                at_V,
+                at_V: lowered ? step.target_V : limits.at_V,
                 volts: last('V'),
                 amps,
                 error_A: amps === null ? null : errorOf(plan, rail, amps),
@@ -287,7 +297,7 @@ function stepStories(
                 lower_A,
                 upper_A,
                 trip_A,
-                verdict: amps === null ? 'not measured' : verdictOf(amps, limits),
+                verdict: amps === null ? 'not measured' : lowered ? 'lowered' : verdictOf(amps, limits),
               }
             }),
     }

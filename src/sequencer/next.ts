@@ -25,7 +25,7 @@ export function nextToDo(d: Draft, reason: ReasonRecord): string {
     case 'slow-rise':
     case 'rising':
       if (rail.role === 'heater' || rail.role === 'bias') break
-      return ` ${dead}, read the ohms from there to ${to}: far less than at the hook-up check is a short on ${rail.name}${nodesOf(d, rail.positive)}.`
+      return `${drivenHere(d)} ${dead}, read the ohms from there to ${to}: far less than at the hook-up check is a short on ${rail.name}${nodesOf(d, rail.positive)}.`
     case 'drive-lost':
       return ' Next: measure before touching; look at crystal or exciter, at the stages before it and their coupling, and at its grid circuit.'
     case 'bias-low':
@@ -33,6 +33,13 @@ export function nextToDo(d: Draft, reason: ReasonRecord): string {
     default:
   }
   return ` ${dead}, look at its leads and at what hangs on it.`
+}
+
+/** A driven stage that is off tune draws too much with every part of it sound: that is looked at before its ohms are. */
+function drivenHere(d: Draft): string {
+  return currentStep(d.s)?.drive === undefined
+    ? ''
+    : ' A stage is driven in this step: with its tank circuit off resonance, or coupled too tightly to its load, it can draw too much with nothing in it failed.'
 }
 
 /** Where the plan knows node volts (its own helper nodes have a colon), the parts behind those that should have stood highest are looked at first. */

@@ -49,6 +49,16 @@ describe('slowglow tube', () => {
     expect(said['uncertainty']).toMatch(/rows, each told from the others, were off by/)
   })
 
+  test('a point beyond the ratings is told as such, and a mercury arc has no current of its own', () => {
+    const far = run('807', { at: 'plate_V=2000,screen_V=300,grid_V=0' })
+    expect(far.out).toMatch(/over its rating: plate volts 2 kV, 600 V at most/)
+    expect(far.out).toMatch(/over its rating: plate dissipation 751.3 W, 25 W at most/)
+    expect(run('807', { at: 'plate_V=500,screen_V=300,grid_V=-33' }).out).not.toMatch(/over its rating/)
+    const arc = run('866A', { at: 'plate_V=100' })
+    expect(arc.code).toBe(2)
+    expect(arc.err).toMatch(/drops about 14\.6 V at any current: the circuit sets the current/)
+  })
+
   test('a screen-grid type tied as a triode takes no screen volts and draws the sum of both', () => {
     const both = run('6V6GT', { at: 'plate_V=250,screen_V=250,grid_V=-12.5', json: true })
     const tied = run('6V6GT', { at: 'plate_V=250,grid_V=-12.5', triodeConnected: true, json: true })

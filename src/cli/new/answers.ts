@@ -65,3 +65,16 @@ export function isPulled(tube: TubeAnswer, chains: Answers['chains']): boolean {
 export function isRectifier({ record }: TubeAnswer): boolean {
   return record.kind.startsWith('rectifier')
 }
+
+/** Filaments alone, of a dry cell's volts in series or not, and no rectifier: such a set has no transformer to lift wires from. */
+export function isBattery({ tubes }: Pick<Answers, 'tubes'>): boolean {
+  return (
+    tubes.length > 0 &&
+    tubes.every(
+      (tube) =>
+        !isRectifier(tube) &&
+        tube.record.cathode === 'direct' &&
+        (tube.record.heater?.volts.value ?? 9) <= 2.8,
+    )
+  )
+}

@@ -189,7 +189,8 @@ async function askSupply(
   })
   const interface_isolated = await dialogue.ask({
     ask: '   Are its outputs isolated from the computer line: yes, no or unknown?',
-    fallback: 'unknown',
+    // On a real bench not knowing counts as no; a virtual one has no computer line to make a loop.
+    fallback: virtual ? 'yes' : 'unknown',
     read: oneOf(['yes', 'no', 'unknown']),
   })
   const wanted = bleederFor(highest_V, output_F + set_F)

@@ -2,6 +2,7 @@ import { stringify } from 'yaml'
 import { formatQuantity } from '../../quantities/index.js'
 import {
   firstMode,
+  isBattery,
   isPulled,
   isRectifier,
   isTransmitting,
@@ -75,7 +76,7 @@ ${heaters ? heaterRail(a) : ''}${a.bias === null ? '' : biasRail(a.bias)}  HT:
       # In the words of your set: you are asked to confirm them wire by wire.
       positive_at: positive tag of the HT reservoir
       negative_at: chassis
-${pulled(a)}      lift: [wire from the set's own rectifier to the reservoir]
+${pulled(a)}      lift: [${isBattery(a) ? 'positive lead of its HT battery' : "wire from the set's own rectifier to the reservoir"}]
 ${totals(a)}
 # Capacitors on a rail, as marked.
 rail_capacitors:
@@ -90,7 +91,8 @@ ${a.chains.map((chain, i) => `  H${i + 1}: { rail: heaters, series: [${chain.map
 /** Types that are digits only would be read as numbers. */
 const quoted = (type: string): string => (/^[0-9.]+$/.test(type) ? `"${type}"` : q(type))
 
-function heaterRail({ heater_V, tubes, chains }: Answers): string {
+function heaterRail(a: Answers): string {
+  const { heater_V, tubes, chains } = a
   return `${filamentWords(tubes, chains)}  heaters:
     role: heater
     positive: heater line
@@ -100,7 +102,7 @@ function heaterRail({ heater_V, tubes, chains }: Answers): string {
     feeds:
       positive_at: heater wire that is not at the chassis
       negative_at: chassis
-      lift: [both wires of the mains transformer's heater winding]
+      lift: [${isBattery(a) ? 'both leads of its filament battery' : "both wires of the mains transformer's heater winding"}]
 `
 }
 

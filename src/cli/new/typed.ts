@@ -157,7 +157,7 @@ export function readChains(
       return {
         ok: false,
         problem: `${odd} wants ${formatQuantity(heaterOf(odd)?.volts.value ?? 0, 'V')}, others in parallel with it do not`,
-        remedy: 'write the chains one by one',
+        remedy: parallelRemedy(odd, able, heater_V),
       }
     if (Math.abs(volts - heater_V) > 0.06 * heater_V)
       return {
@@ -175,6 +175,15 @@ export function readChains(
       }
   }
   return { ok: true, value: chains }
+}
+
+/** A tube whose filament halves may stand in parallel has a record of its own for that; a second heater winding is a rail of its own. */
+function parallelRemedy(name: string, able: readonly TubeAnswer[], heater_V: number): string {
+  const type = able.find((tube) => tube.name === name)?.record.type ?? ''
+  const halved = `${type} (${formatQuantity(heater_V, 'V')})`
+  return findTube(halved).found?.type === halved
+    ? `its filament halves in parallel take ${formatQuantity(heater_V, 'V')}: begin anew and write ${halved} among the types`
+    : 'write the chains one by one; a tube on a heater winding of its own is left out here, and is written into the set file by hand with a heater rail for it'
 }
 
 export function readCapacitors(text: string, HT_V: number): Answer<Answers['capacitors']> {

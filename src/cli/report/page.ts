@@ -147,7 +147,9 @@ function steps({ steps: all }: Story): string {
       rail,
       volts === null ? '' : formatShort(volts, 'V'),
       amps === null ? '' : formatShort(amps, 'A'),
-      `${formatShort(expected_A, 'A')} (${formatShort(lower_A, 'A')} to ${formatShort(upper_A, 'A')})`,
+      verdict === 'lowered'
+        ? ''
+        : `${formatShort(expected_A, 'A')} (${formatShort(lower_A, 'A')} to ${formatShort(upper_A, 'A')})`,
       formatShort(trip_A, 'A'),
       verdict,
     ])

@@ -30,6 +30,12 @@ export function readAt(
   if (model.form === 'regulator') {
     return { ok: false, problem: 'a gas regulator holds its volts; its record (without --at) has them.' }
   }
+  if (model.form === 'diode' && model.drop_V !== undefined) {
+    return {
+      ok: false,
+      problem: `a mercury arc drops about ${formatQuantity(model.drop_V, 'V')} at any current: the circuit sets the current, its volts do not; its record (without --at) has what it may carry.`,
+    }
+  }
   const wanted =
     model.form === 'diode'
       ? ['plate_V']
@@ -130,6 +136,7 @@ export function atDocument(record: TubeRecord, section: Section, as: string, at:
       screen_upper_mA: milli(screens.high * screen_A),
       screen_told_by: screens.own ? 'its rows' : 'its kind',
     }),
+    over_ratings: overRatings(record, at, plate_A, screens.own ? screen_A : null, tied),
     uncertainty: uncertaintyOf(section),
     sources: sourcesOf(record),
   }
@@ -153,10 +160,42 @@ export function atText(record: TubeRecord, section: Section, as: string, at: Vol
       : [
           `  screen  ${A(screen_A)}, band ${A(screens.low * screen_A)} to ${A(screens.high * screen_A)}${screens.own ? '' : ': no row of the type prints one, so its kind tells it; this cannot say whether it is over its rating'}`,
         ]),
+    ...overRatings(record, at, plate_A, screens.own ? screen_A : null, tied).map((text) => `  ${text}`),
     ...(grid_A > 0 ? [`  grid    ${A(grid_A)} (positive grids: order of size only)`] : []),
     `  ${uncertaintyOf(section)}`,
     ...sourcesOf(record).map((text) => `  fitted to: ${text}`),
   ].join('\n')
+}
+
+/** A point that would hurt the tube is told as such: the curves go on where the tube does not. */
+function overRatings(
+  { max }: TubeRecord,
+  { plate_V, screen_V }: Volts,
+  plate_A: number,
+  screen_A: number | null,
+  tied: boolean,
+): readonly string[] {
+  const held = [
+    { what: 'plate volts', is: plate_V, most: max.plate_V?.value, unit: 'V' },
+    {
+      what: 'plate dissipation',
+      is: plate_V * plate_A,
+      most: tied ? undefined : max.plate_W?.value,
+      unit: 'W',
+    },
+    { what: 'screen volts', is: screen_V, most: max.screen_V?.value, unit: 'V' },
+    {
+      what: 'screen dissipation',
+      is: screen_V === undefined || screen_A === null ? undefined : screen_V * screen_A,
+      most: max.screen_W?.value,
+      unit: 'W',
+    },
+  ] as const
+  return held.flatMap(({ what, is, most, unit }) =>
+    is === undefined || most === undefined || is <= most
+      ? []
+      : [`over its rating: ${what} ${formatQuantity(is, unit)}, ${formatQuantity(most, unit)} at most`],
+  )
 }
 
 /** How far the model may err, and how that is known. */
