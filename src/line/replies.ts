@@ -1,6 +1,6 @@
 import { count, replied, shown, wellAgain } from './health.js'
 import { judge, type Verdict } from './judge.js'
-import { errorMoves, type Move } from './moves.js'
+import { errorMoves, type Move, type Want } from './moves.js'
 import { parseError, parseNumber, parseSwitch } from './numbers.js'
 import { askAgain, beginQuiet, giveUpOn, lose, nobody, noise, resynchronise, trouble } from './recover.js'
 import { inputHeard } from './rounds.js'
@@ -12,6 +12,8 @@ import { identified, opens } from './work.js'
 const again_most = 3
 /** Queued errors read after a failure. */
 const errors_most = 10
+/** Questions that belong to arming a dead-man: where one of them gets no answer, what comes after it was never said. */
+const arms: ReadonlySet<Want['is']> = new Set(['armed', 'dead-man time'])
 /** Another supply on this port: how often it is asked whether the right one is back. */
 const wrong_supply_us = 2_000_000
 
@@ -57,7 +59,7 @@ function missed(d: Draft, work: Work, code: 'no reply' | 'bad reply', why: strin
 function fail(d: Draft, work: Work, failing: Failing): void {
   if (work.request !== null) failRequest(d, work.request, failing.code, failing.outcome, failing.why)
   // Its dead-man may not have been armed.
-  if (work.moves.some((move) => move.kind === 'ask' && move.want.is === 'armed')) d.unarmed = true
+  if (work.moves.some((move) => move.kind === 'ask' && arms.has(move.want.is))) d.unarmed = true
   d.work = null
 }
 

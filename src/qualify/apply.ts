@@ -14,16 +14,15 @@ export function qualifiedBench(bench: Bench, found: Qualification | null, today:
   const measured: Record<string, Measured> = {}
   const supplies = Object.fromEntries(
     Object.entries(bench.supplies).map(([port, supply]) => {
-      let { identity } = supply
+      const identity = supply.identity ?? learnt(port, supply.channels, found, today)
       const channels = Object.fromEntries(
         Object.entries(supply.channels).map(([name, channel]) => {
           const own = `${port}.${name}`
           const entry = found?.channels[own]
-          const judged = judge(entry, supply.identity, today)
+          const judged = judge(entry, identity, today)
           measured[own] = judged
           if (entry === undefined || judged.state === 'none' || judged.state === 'foreign')
             return [name, channel]
-          if (judged.state === 'measured' && entry.identity !== '') identity ??= entry.identity
           return [name, applied(channel, entry, judged.state)]
         }),
       )
@@ -31,6 +30,30 @@ export function qualifiedBench(bench: Bench, found: Qualification | null, today:
     }),
   )
   return { ...bench, supplies, measured }
+}
+
+/**
+ * Where the bench file names none, the supply measured last is the one that must answer; channels measured on another one
+ * are foreign to it, as if the file had named it.
+ */
+function learnt(
+  port: string,
+  channels: Readonly<Record<string, Channel>>,
+  found: Qualification | null,
+  today: string,
+): string | null {
+  const fresh = Object.keys(channels).flatMap((name) => {
+    const entry = found?.channels[`${port}.${name}`]
+    return entry !== undefined && entry.identity !== '' && judge(entry, null, today).state === 'measured'
+      ? [entry]
+      : []
+  })
+  return (
+    fresh.reduce<QualifiedChannel | null>(
+      (last, entry) => (last === null || Date.parse(entry.date) > Date.parse(last.date) ? entry : last),
+      null,
+    )?.identity ?? null
+  )
 }
 
 function judge(entry: QualifiedChannel | undefined, identity: string | null, today: string): Measured {

@@ -157,8 +157,9 @@ export function htIsOn(s: State): boolean {
 export function isUp(s: State, rail: RailPlan): boolean {
   const state = s.rails[rail.name]
   const step = currentStep(s)
+  // Also when all steps are done and it runs down: it is up until it is confirmed off.
+  if (state?.energised === true) return true
   if (!state || !step) return false
-  if (state.energised) return true
   const turning = step.rail === rail.name && s.part === 'asking'
   return rail.class === 'watched' && state.set_V > off_V && step.limits[rail.name] !== undefined && !turning
 }
@@ -190,6 +191,11 @@ export function reasonText(s: State, rail: string, limit: 'trip' | 'ceiling', ch
   const whole_A = of(limits) + charge_A
   const charge = charge_A > 0 ? `, ${amps(charge_A)} of it to charge capacitors` : ''
   const name = `${limit === 'trip' ? 'Trip' : 'Ceiling'} ${amps(whole_A)}`
+  const held = way ? null : heldFrom(s, step, rail, of)
+  if (held)
+    return sentence(`${name} at ${volts(limits.at_V)}${charge}, still that of step ${held.index}`, [
+      whyOf(held, rail, limit),
+    ])
   const end = whyOf(step, rail, limit)
   if (!way || way.part >= 1) return sentence(`${name} at ${volts(limits.at_V)}${charge}`, [end])
   const begin = whyOf(way.from, rail, limit)
@@ -200,6 +206,15 @@ export function reasonText(s: State, rail: string, limit: 'trip' | 'ceiling', ch
   const how =
     of(way.now) < of(way.before) ? `still the ${low}, above the ${high}` : `between ${low} and ${high}`
   return sentence(`${name} at ${volts(set_V)} set${charge}, ${how}`, whys)
+}
+
+/** The step before, where its wider figure still holds for a rail that stands while another is on its way. */
+function heldFrom(s: State, step: Step, rail: string, of: (limits: RailLimits) => number): Step | null {
+  const before = s.plan.steps[s.step - 1]
+  const was = before?.limits[rail]
+  const own = step.limits[rail]
+  if (!before || !was || !own || besides(s, step, rail) === null) return null
+  return of(was) > of(own) ? before : null
 }
 
 /** What the plan says behind the figure. */

@@ -152,6 +152,8 @@ const readsAbove_V = 1.05 * touch_V
 function isDangerous(s: State, rail: RailPlan): boolean {
   const known = s.rails[rail.name]
   if (known === undefined || !isUp(s, rail)) return false
+  // Told OFF already: what it was set to says nothing any more, what is read does.
+  if (s.off !== null && known.V !== null) return known.V.value > readsAbove_V
   return known.set_V > touch_V || (known.V?.value ?? 0) > readsAbove_V
 }
 

@@ -111,6 +111,9 @@ function knobsOf(d: Draft): OffState['knobs'] {
 /** Hears what the run hears while it goes off. */
 export function offHears(d: Draft, event: Event): void {
   if (d.s.phase !== 'making off' || !d.s.off) return
+  // While dead-men are put to rest an output may come back: then nothing was confirmed, and it goes off once more.
+  if (d.s.off.rests !== null && Object.values(d.s.channels).some(({ output }) => output === 'on'))
+    d.s.off = { ...d.s.off, result: null, rests: null }
   for (const [channel, { output }] of Object.entries(d.s.channels)) {
     if (output !== 'unknown' && d.s.off.outputs[channel] !== output)
       feed(d, { kind: 'output', t_us: d.s.t_us, channel, on: output === 'on' })

@@ -108,6 +108,8 @@ export class LineWorld {
   joined = true
   /** The port stays open, but what is written reaches nobody. */
   deaf = false
+  /** What of it is said like this reaches nobody. */
+  unheard: RegExp | null = null
   /** What is measured, whatever is set: for tests that tell readings apart. */
   fixed: Record<string, { readonly V: number; readonly A: number }> = {}
   private half = ''
@@ -138,7 +140,8 @@ export class LineWorld {
       if (output.kind === 'event') this.events.push(output.event)
       if (output.kind === 'write') {
         this.written.push({ t_us: this.t_us, text: output.text, urgent: output.urgent })
-        if (this.joined && !this.deaf) this.device.receive(output.text, this.t_us)
+        if (this.joined && !this.deaf && this.unheard?.test(output.text) !== true)
+          this.device.receive(output.text, this.t_us)
       }
       if (output.kind === 'reopen') {
         this.reopens.push(output.text)

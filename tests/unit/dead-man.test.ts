@@ -66,6 +66,19 @@ describe('the dead-man on the line', () => {
     expect(said(w, ':OUTP ON')).toBe(0)
   })
 
+  it('is armed again later where the question for its time got no answer on another connection', () => {
+    const silent = otherwise({ ask_armed: null })
+    const w = raised(silent)
+    w.run(2_000_000)
+    w.unheard = /DMAN:TIME\?/
+    w.written.length = 0
+    w.open()
+    w.run(3_000_000)
+    w.unheard = null
+    w.run(10_000_000)
+    expect(said(w, 'DMAN:STAT ON')).toBe(1)
+  })
+
   it('is put to rest and read back, then neither fed nor armed again on another connection', () => {
     const w = raised()
     w.give({ kind: 'urgent off', t_us: w.t_us, channels: ['BENCH.plate'] })
@@ -123,6 +136,16 @@ describe('the dead-man at the end of a run', () => {
     rig.feed({ kind: 'stop', how: 'off now', by: 'test' })
     expect(rig.toTheEnd()).toMatchObject({ outputs_off: 'not confirmed' })
     expect(disarms(rig)).toBe(0)
+  })
+
+  it('is no end while an output comes back meanwhile: that one goes off and is confirmed once more', () => {
+    const rig = new Rig(plan).start()
+    rig.refusesDisarm = true
+    rig.until('the dead-man is put to rest', () => (rig.state.off?.rests ?? null) !== null)
+    rig.on['ht.1'] = true
+    rig.feed({ kind: 'output', channel: 'ht.1', on: true })
+    expect(rig.toTheEnd()).toMatchObject({ outputs_off: 'confirmed' })
+    expect(rig.on['ht.1']).toBe(false)
   })
 
   it('that does not answer is a warning, and the run ends all the same', () => {

@@ -99,6 +99,18 @@ describe('a bench with a fresh qualification', () => {
     const bench = qualifiedBench(parts.bench, document(), '2026-09-01')
     expect(bench.supplies.high?.identity).toBe('A, B, 1, 2')
   })
+  it('does not lend to one supply what was measured on another, where its channels were measured on two', () => {
+    const supply = parts.bench.supplies.high
+    const out = supply?.channels.out
+    if (supply === undefined || out === undefined) throw new Error('no supply')
+    const both = { ...parts.bench, supplies: { high: { ...supply, channels: { out, second: out } } } }
+    const made = { date: '2026-08-01', slowglow: '0.1.0', run: 'y', identity: 'A, B, 9, 9', figures }
+    const later = withChannel(document(), 'a bench', { ...order, channel: 'high.second' }, made)
+    const bench = qualifiedBench(both, later, '2026-09-01')
+    expect(bench.supplies.high?.identity).toBe('A, B, 9, 9')
+    expect(bench.supplies.high?.channels.out).toEqual(out)
+    expect(bench.measured?.['high.out']?.state).toBe('foreign')
+  })
   it('makes the plan say when it was measured, what a trip lets through, and which proof failed', () => {
     const plan = planWith(document(), '2026-09-01')
     expect(said(plan)).toContain('measured on 2026-06-01')

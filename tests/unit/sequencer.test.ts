@@ -194,6 +194,30 @@ describe('each trip rule, by the smallest thing that breaks it', () => {
     )
   })
 
+  it('tells the step before as the source of a limit that still holds for a rail which only stands by', () => {
+    const plan = smallPlan((small) => ({
+      ...small,
+      steps: small.steps.map((step) => {
+        const BIAS = step.limits['BIAS']
+        return step.index < 7 || BIAS === undefined
+          ? step
+          : {
+              ...step,
+              limits: {
+                ...step.limits,
+                BIAS: { ...BIAS, expected_A: 0.9 * BIAS.expected_A, ceiling_A: 0.9 * BIAS.ceiling_A },
+              },
+            }
+      }),
+    }))
+    const moving = new Rig(plan).start()
+    moving.until('half way', () => moving.state.step === 6 && (moving.state.rails['HT']?.set_V ?? 0) >= 175)
+    moving.extra_A['BIAS'] = 0.5
+    expect(moving.toTheEnd().reason?.text).toMatch(
+      /above the ceiling of (\d+ mA)\. Ceiling \1 at 40 V, still that of step 6: invented for this test\./,
+    )
+  })
+
   it('says that cold heaters may draw what the supply allows, where that is the ceiling', () => {
     const LT = { ...limitsAt(12, 4), supply_limit_A: 9 }
     const rig = new Rig(

@@ -206,6 +206,19 @@ describe('a watched input', () => {
     expect(rig.state.off?.how).toBe('urgent')
   })
 
+  it('makes the run-down of a run that did as planned urgent too, while HT stands', () => {
+    const rig = rigOf(watching('contact', [limit({ when: 'open', at: null })]), 1)
+    rig.foreign['ht.1'] = { V: 0, A: 0 }
+    rig.until('the run-down at the end', () => {
+      if (rig.state.step === rig.plan.steps.length - 1) rig.ignoresOff.add('ht.1')
+      return rig.state.off !== null
+    })
+    expect(rig.state.off).toMatchObject({ how: 'run down', outcome: 'completed' })
+    rig.meters['M2'] = 0
+    rig.tick()
+    expect(rig.state.off).toMatchObject({ how: 'urgent', outcome: 'tripped' })
+  })
+
   it('that is needed and goes quiet makes safe', () => {
     const rig = rigOf(watching('°C', [limit({})]), 30).toFullHT()
     rig.meters['M2'] = null
