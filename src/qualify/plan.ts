@@ -136,6 +136,15 @@ function judged(whole: Bench, order: Order, channel: Channel): Problem[] {
       what: `${order.channel} is stacked with others on this bench.`,
       remedy: 'Take it out of the stack for this: the load goes across its own terminals alone.',
     })
+  const unwatched = Object.entries(whole.meters).flatMap(([name, { limits }]) =>
+    limits.some(({ act }) => act === 'trip') ? [name] : [],
+  )
+  if (unwatched.length > 0)
+    problems.push({
+      severity: 'warning',
+      what: `${unwatched.join(', ')} ${unwatched.length === 1 ? 'is' : 'are'} not watched here: in a run ${unwatched.length === 1 ? 'it trips' : 'they trip'}, in a qualification only the supply and its load are looked at.`,
+      remedy: 'Stay at the stop key, and keep everybody away from the load.',
+    })
   if (order.meter === null)
     problems.push({
       severity: 'warning',

@@ -29,11 +29,18 @@ export function leftAlone(s: State, rail: string): boolean {
 
 /** A protection fired; true when it was meant to. */
 export function proofFired(d: Draft, channel: string, which: Protection): boolean {
-  const found = channelOf(d.s, channel)
-  const proof = found === null ? null : proofUnderWay(d.s, found.rail.name)
-  if (proof?.channel !== channel || proof.of !== which) return false
+  const proof = proofUnderWay(d.s, currentStep(d.s)?.rail ?? '')
+  if (proof?.of !== which) return false
+  // What is not fed is the whole line: every timer of that supply runs out, and any of its outputs may be the one to say so.
+  const here = proof.channel === channel || (which === 'dead-man' && sameSupply(d.s, proof.channel, channel))
+  if (!here) return false
   noted(d, { fired: which })
   return true
+}
+
+function sameSupply(s: State, one: string, other: string): boolean {
+  const port = channelOf(s, one)?.plan.port
+  return port !== undefined && port === channelOf(s, other)?.plan.port
 }
 
 /** An output went off by itself; true when it was meant to. */

@@ -68,6 +68,22 @@ function qualified(
   return { ran, entries, figures: figuresOf(of, channel, seenIn(plan, of.channel, entries)) }
 }
 
+/** The same bench, its supply with another output before the one under test. */
+function withTwo(per: 'supply' | 'output'): Rehearsal {
+  const high = whole.supplies['high']
+  const out = high?.channels['out']
+  if (high === undefined || out === undefined || !guarded.dead_man) throw new Error('no supply')
+  const channels = { aux: { ...out, feeds: 'AUX', number: 1 }, out: { ...out, number: 2 } }
+  const select = { ...high.dialect, ...guarded, select: ':INST:NSEL {n};' }
+  const dialect = { ...select, dead_man: { ...guarded.dead_man, per } }
+  const two: Bench = { ...whole, supplies: { high: { ...high, channels, dialect } }, stacks: [] }
+  const of = { ...order, meter: null, skip: ['current limit', 'over-voltage', 'over-current'] as const }
+  const { plan, bench, problems } = qualifyPlan(two, of)
+  if (plan === null || bench === null) throw new Error(JSON.stringify(problems))
+  const record = (): void => undefined
+  return rehearse(plan, loadAsSet(bench, of), bench, { seed: 3, faults: [], poll_us: 0, record })
+}
+
 const within = (figure: { value: number; uncertainty: number } | null, truth: number): void => {
   expect(figure).not.toBeNull()
   expect(Math.abs((figure?.value ?? 0) - truth)).toBeLessThanOrEqual(figure?.uncertainty ?? 0)
@@ -92,6 +108,30 @@ const guarded: Partial<Dialect> = {
     ask_expired: ':SYST:WATC:EXP?',
   },
 }
+
+describe('a qualification on a bench with watched inputs', () => {
+  it('says that they are not watched here', () => {
+    const [name = '', meter] = Object.entries(whole.meters)[0] ?? []
+    if (meter === undefined) throw new Error('no meter')
+    const limits = [{ act: 'trip', when: 'open', at: null, because: 'the emergency loop' }] as const
+    const { problems } = qualifyPlan({ ...whole, meters: { [name]: { ...meter, limits } } }, order)
+    expect(problems.map(({ what }) => what).join()).toContain(
+      `${name} is not watched here: in a run it trips`,
+    )
+  })
+})
+
+describe('a qualification of one of two outputs', () => {
+  for (const per of ['supply', 'output'] as const)
+    it(`takes its dead-man for fired as meant, one timer an ${per === 'supply' ? 'instrument' : per}, whichever output says so`, () => {
+      const { ending } = withTwo(per)
+      expect([ending.outcome, ending.reason?.text, ending.outputs_off]).toEqual([
+        'completed',
+        undefined,
+        'confirmed',
+      ])
+    })
+})
 
 describe('a qualification on the virtual bench', () => {
   const { ran, figures, entries } = qualified({ says: guarded })
