@@ -58,7 +58,7 @@ export function qualifyPlan(whole: Bench, order: Order): MadeQualify {
       },
     ],
     prove_dead: [{ rail: loadRail, node: loadNode, at: `the terminals of ${order.channel}` }],
-    wires: wiresOf(order),
+    wires: wiresOf(order, channel.bleeder_ohm),
     unproved: steps.unproved,
     steps: steps.all,
     rules: standardRules(bench, profile, time_budget_s),
@@ -154,7 +154,7 @@ function judged(whole: Bench, order: Order, channel: Channel): Problem[] {
   return problems
 }
 
-function wiresOf(order: Order): Plan['wires'] {
+function wiresOf(order: Order, bleeder_ohm: number | null): Plan['wires'] {
   const { load, channel, meter } = order
   const wires = [
     {
@@ -165,6 +165,15 @@ function wiresOf(order: Order): Plan['wires'] {
       of: loadRail,
       text: `a resistor of ${formatShort(load.ohm, 'Ω')} rated ${formatShort(load.rated_W, 'W')} across the terminals of ${channel}, standing free on something that does not burn, with nobody able to reach it`,
     },
+    // It is reckoned with in every limit: without it the load draws too little, and is called open.
+    ...(bleeder_ohm === null
+      ? []
+      : [
+          {
+            of: loadRail,
+            text: `the bench's own bleeder of ${formatShort(bleeder_ohm, 'Ω')} stays across the terminals (${formatShort((2 * order.top_V * order.top_V) / bleeder_ohm, 'W')} or more)`,
+          },
+        ]),
   ]
   return meter === null
     ? wires

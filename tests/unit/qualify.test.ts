@@ -259,6 +259,12 @@ describe('an order', () => {
       .map(({ what }) => what)
       .join(' ')
 
+  it('asks for the bleeder that its limits reckon with to be on the terminals', () => {
+    const { plan } = qualifyPlan(whole, order)
+    expect(plan?.wires.map(({ text }) => text).join('\n')).toContain(
+      "the bench's own bleeder of 22 kΩ stays across the terminals (8.18 W or more)",
+    )
+  })
   it('is refused where the load would be heated beyond its rating', () => {
     expect(wrong({ load: { ...order.load, rated_W: 20 } })).toContain('it is rated 20 W')
   })
