@@ -94,7 +94,7 @@ export function trendOf(folder: string, equipment: string, rehearsals: boolean):
 }
 
 function changeOf(points: readonly Point[]): Series['change'] {
-  const measured = points.filter(({ amps }) => amps !== null)
+  const measured = points.filter(({ amps, error_A }) => amps !== null && error_A !== null)
   const [first, last] = [measured[0], measured.at(-1)]
   if (first === undefined || last === undefined || first === last) return null
   const amps = (last.amps ?? 0) - (first.amps ?? 0)
