@@ -133,14 +133,18 @@ export function railLimits(
     ours,
   )
 
-  const over_voltage_V = overVoltage(bench, at_V)
+  const over = overVoltage(bench, at_V, rail.max_V.value)
+  const over_voltage_V = over.level_V
   say(
     'over-voltage',
     over_voltage_V,
     'V',
-    bench.over_voltage
+    (bench.over_voltage
       ? `set-point ${show(at_V, 'V')} and the room the supply needs above it (${show(bench.over_voltage_margin_V, 'V')}, at least 2 % and 3 steps)`
-      : 'the supply has no over-voltage level: slowglow judges the volts itself',
+      : 'the supply has no over-voltage level: slowglow judges the volts itself') +
+      (over.capped
+        ? `; held to the rail's own most, ${show(rail.max_V.value, 'V')} (${rail.max_V.source})`
+        : ''),
     'the bench file',
   )
 
@@ -347,10 +351,22 @@ function supplyWords(heater: boolean, charge_A: number, from: Expectation, stand
   return `just above the trip${charging}`
 }
 
-function overVoltage(bench: RailBench, at_V: number): number {
+/**
+ * Room for the supply above the set-point, but never beyond what the rail may carry at most: a supply that wants more room than
+ * there is may then trip by itself, which harms nothing. Three steps stay in any case, or it would trip on its own noise.
+ */
+function overVoltage(
+  bench: RailBench,
+  at_V: number,
+  most_V: number,
+): { readonly level_V: number; readonly capped: boolean } {
   const room = Math.max(bench.over_voltage_margin_V, 0.02 * at_V, 3 * bench.resolution_V)
   const step = bench.resolution_V > 0 ? bench.resolution_V : 0.1
-  return tidy(Math.ceil((at_V + room + bench.resolution_V) / step - 1e-9) * step)
+  const up = (V: number): number => tidy(Math.ceil(V / step - 1e-9) * step)
+  const wanted_V = up(at_V + room + bench.resolution_V)
+  const least_V = up(at_V + 3 * step)
+  const cap_V = Math.max(least_V, tidy(Math.floor(most_V / step + 1e-9) * step))
+  return wanted_V > cap_V ? { level_V: cap_V, capped: true } : { level_V: wanted_V, capped: false }
 }
 
 /** What a missing tube would show as here, and which would not: for certain is more than the whole width of the band. */

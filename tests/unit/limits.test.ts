@@ -12,7 +12,7 @@ import {
   ratingFactor,
   softStart_s,
 } from '../../src/limits/index.js'
-import { demo, withChannel, withRail } from '../helpers/small-set.js'
+import { demo, planned, withChannel, withRail } from '../helpers/small-set.js'
 
 const receive = demo('tern-rock/receive')
 const transmit = demo('tern-rock/transmit')
@@ -269,5 +269,28 @@ describe('spread', () => {
     expect(quantile([3, 1, 2], 0.5)).toBe(2)
     expect(quantile([0, 10], 0.05)).toBeCloseTo(0.5, 12)
     expect(quantile([], 0.5)).toBe(0)
+  })
+})
+
+describe('the over-voltage level', () => {
+  it('leaves the supply its room but never goes beyond what the rail may carry at most', () => {
+    const parts = demo('tern-rock/receive')
+    const level = (most_V: number): { V: number; text: string } => {
+      const heaters = parts.equipment.rails['heaters']
+      if (heaters === undefined) throw new Error('no heaters')
+      const equipment = withRail(parts.equipment, 'heaters', { max_V: { ...heaters.max_V, value: most_V } })
+      const step = planned({ ...parts, equipment }).steps.find(
+        ({ rail, do: what }) => rail === 'heaters' && what === 'raise',
+      )
+      const own = step?.limits['heaters']
+      return {
+        V: own?.over_voltage_V ?? 0,
+        text: own?.because.find(({ limit }) => limit === 'over-voltage')?.text ?? '',
+      }
+    }
+    expect(level(14).V).toBeCloseTo(13.1, 1)
+    expect(level(12.8)).toMatchObject({ V: 12.8 })
+    expect(level(12.8).text).toContain("held to the rail's own most, 12.8 V")
+    expect(level(12.6).V).toBeCloseTo(12.63, 2)
   })
 })
