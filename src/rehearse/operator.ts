@@ -53,6 +53,8 @@ export const willing: Operator = (ask, at) => {
 /** Tubes long in store read 40 to 70 % of new and rise (common practice, no source); below that a careful person stops. */
 const weakest = 0.4
 function mayGoOn(rail: string, at: AtTheBench): boolean {
+  // A heater does not wear weak: less current is one that is open, or not there.
+  if (at.plan.rails[rail]?.role === 'heater') return false
   const expected_A = at.step?.limits[rail]?.expected_A ?? 0
   return (at.world.truth().rails[rail]?.amps ?? 0) >= weakest * expected_A
 }

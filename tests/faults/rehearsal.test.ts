@@ -63,9 +63,11 @@ describe('a set or bench with a fault, in the middle of the ramp', () => {
     expect(run.ending.outputs_off).toBe('confirmed')
   })
 
-  it('notices a missing output tube by weak currents, and says so', () => {
+  it('notices a missing output tube by its heater, and a careful person stops before any HT', () => {
     const run = told(receiver, ['V8:missing'])
-    expect(run.ending.warnings.join(' ')).toMatch(/heaters.*weak|weak.*heaters/)
+    expect(run.said('prompt').join(' ')).toMatch(/heaters.*(weak|less)/)
+    expect(run.ending.outcome).toBe('stopped')
+    expect(run.highest('high.out.V')).toBeLessThan(6)
     expect(run.ending.outputs_off).toBe('confirmed')
   })
 })
