@@ -50,6 +50,8 @@ export function fallOf(s: State, meter: MeterPlan): { readonly text: string; rea
   const took_s = (fall.now.t_us - fall.from.t_us) / 1e6
   const fell = `${meter.at} fell from ${volts(from_V)} to ${volts(now_V)} in ${took_s.toFixed(1)} s by ${meter.name}`
   const seen_V = Math.max(10 * meter.resolution, 5)
+  // Nothing stood there when OFF was given: a shorted reservoir, a bring-up that never came so far. That is no fall.
+  if (from_V <= seen_V) return null
   const path = meter.watch?.falls ?? null
   if (path === null || took_s < least_s || from_V < 4 * seen_V) return { text: `${fell}.`, odd: false }
   const slowest_s = path.ohm * path.F
