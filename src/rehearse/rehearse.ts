@@ -59,8 +59,6 @@ const tick_us = 50_000
 const poll_us = 200_000
 /** As a live run waits for its ports. */
 const start_within_us = 12_000_000
-/** Ports open one after another (our choice): no two lines of a bench run in step with each other and with the tick. */
-const opening_us = 18_000
 /** Reopening a connection takes this long, µs (common practice, no source). */
 const reopen_us = 200_000
 /** From an alarm to a hand on the knob, µs (common practice, no source). */
@@ -120,8 +118,8 @@ class Run {
   }
 
   go(): Rehearsal {
-    for (const { port, channels } of this.configs) {
-      this.later(opening_us * channels.length, () => {
+    for (const { port } of this.configs) {
+      this.later(0, () => {
         this.line(port, { kind: 'opened', t_us: this.t_us })
       })
     }

@@ -185,8 +185,13 @@ export function createWorld(
   }
 
   const run = (t_us: number): void => {
-    while (now_us < t_us) step(Math.min(step_s, (t_us - now_us) / 1e6))
-    quiet_us = now_us + Math.round(step_s * 1e6)
+    let last_s = step_s
+    while (now_us < t_us) {
+      last_s = Math.min(step_s, (t_us - now_us) / 1e6)
+      step(last_s)
+    }
+    // Fifty microseconds after a set-point moved the charge still runs: so short a look says nothing of the next tenth of a second.
+    quiet_us = now_us + Math.round(Math.min(step_s, 2 * last_s) * 1e6)
   }
 
   lay()
