@@ -123,6 +123,22 @@ describe('a virtual bench with a set known by its rails', () => {
     expect(at.volts('main')).toBeCloseTo(10, 0)
   })
 
+  it('does not tell the charge of a small step of volts as a current that lasts, whenever somebody looks', () => {
+    const at = handled(1)
+    at.set('main', 100, 0.1)
+    at.wait(5)
+    const still_A = at.amps('main')
+    const t_us = at.now()
+    at.world.receive('main', 'VOLT 100.30\n', t_us)
+    // It takes effect in the first look; the second comes while the charge still runs.
+    at.world.advance(t_us + 50_000)
+    at.world.advance(t_us + 50_050)
+    at.world.receive('main', 'MEAS:CURR?\n', t_us + 50_100)
+    at.world.advance(t_us + 80_000)
+    const read_A = Number(at.world.take('main', t_us + 200_000).trim())
+    expect(read_A).toBeLessThan(still_A + 0.005)
+  })
+
   it('latches its over-voltage protection when it is set below what stands there', () => {
     const at = handled(5)
     at.set('main', 100, 0.1)
