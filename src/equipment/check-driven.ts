@@ -1,5 +1,5 @@
 import { nearest, own, type Path, type Report } from '../quantities/index.js'
-import { drivenRating, figuresOf, knownServices } from './driven.js'
+import { drivenRating, drivenStages, figuresOf, knownServices } from './driven.js'
 import { recordOf, type Known } from './known.js'
 import { did, nodesOf, unknown } from './meaning.js'
 import type { DrivenStage, Equipment, PartName, Tube } from './types.js'
@@ -14,6 +14,13 @@ export function checkDriven(equipment: Equipment, known: Known, report: Report):
     if (tube.driven !== undefined)
       checkStage(equipment, name, tube, 0, tube.driven, ['tubes', name, 'driven'], known, report)
   }
+  for (const [mode, { driven }] of Object.entries(equipment.modes))
+    if (driven && drivenStages(equipment, mode).length === 0 && !known.anyBroken('tubes'))
+      report.error(
+        ['modes', mode, 'driven'],
+        `mode ${mode} says that a stage is driven in it, and no tube says that it is the one`,
+        `write driven: { in: [${mode}], by: RF, service: …, bias: … } at each tube that is, or leave driven out here`,
+      )
 }
 
 function checkStage(
@@ -43,11 +50,12 @@ function checkStage(
   if (record === null || tube.pulled === true) return
   const of = { tube: name, type: tube.type, section, stage }
   const services = `the tube data know ${knownServices(record)}`
-  if (figuresOf(equipment, of) === null)
+  const untold = stage.in.find((mode) => !toldOtherwise(equipment, tube, name, mode))
+  if (figuresOf(equipment, of) === null && untold !== undefined)
     report.error(
       [...path, 'service'],
       `nothing is known of a ${record.type} in ${stage.service}: ${services}`,
-      'choose one of these, or give figures: { at, bias, plate, … } from the handbook, with their source',
+      `choose one of these, or give figures: { at, bias, plate, … } from the handbook, with their source${equipment.level < 3 && tube.rail !== undefined ? `; a total of ${tube.rail} in ${untold} would do as well` : ''}`,
     )
   if (drivenRating(equipment, of) === null)
     report.error(
@@ -56,6 +64,18 @@ function checkStage(
       stage.duty === 'CCS'
         ? 'give rating: { plate, input, … } with its source, or duty: ICAS where the set is keyed for minutes only'
         : 'give rating: { plate, input, … } with its source',
+    )
+  if (stage.shows !== undefined && equipment.level < 3 && stage.shows.ohm === undefined)
+    report.error(
+      [...path, 'shows'],
+      `no circuit tells how many volts the grid current of ${name} makes between ${stage.shows.node} and ${stage.shows.against}`,
+      'write the resistor that stands there: shows: { node: …, against: …, resistor: 100 Ω }',
+    )
+  if (stage.shows?.ohm !== undefined && equipment.level === 3)
+    report.error(
+      [...path, 'shows', 'resistor'],
+      "the set's circuit is in the file and tells what stands there",
+      'leave it out, and give the resistor under parts',
     )
   if (stage.shows === undefined || equipment.level < 3 || known.anyBroken('parts', 'tubes')) return
   const nodes = nodesOf(equipment)
@@ -67,4 +87,18 @@ function checkStage(
       did(nearest(stage.shows[key], nodes)),
     )
   }
+}
+
+/** Without a circuit a rail's total, or a chart that names the tube, says what flows in a mode whatever the service. */
+function toldOtherwise(
+  { level, rails, charts }: Equipment,
+  tube: Tube,
+  name: PartName,
+  mode: string,
+): boolean {
+  if (level === 3) return false
+  return (
+    (tube.rail !== undefined && rails[tube.rail]?.totals[mode] !== undefined) ||
+    charts.voltages.some((line) => line.mode === mode && line.of?.tube === name && line.through !== null)
+  )
 }

@@ -47,10 +47,20 @@ export const drivenShape = group(
       'most that this service allows, where the tube data do not say',
     ).optional(),
     shows: group(
-      { node: name('where the meter is clipped'), against: name('its other lead') },
+      {
+        node: name("where the meter is clipped: the grid's side"),
+        against: name('its other lead'),
+        resistor: quantity(
+          'Ω',
+          'resistor between the two, where the file gives no circuit that tells it (levels 1 and 2)',
+          { above: 0 },
+        ).optional(),
+      },
       'where a bench meter shows the grid current as volts',
     ).optional(),
-    panel: text("the set's own meter that shows the grid current, outside the case").optional(),
+    panel: text(
+      "the set's own meter that shows the grid current, outside the case: read by a person before HT goes to its top, where no bench meter shows it",
+    ).optional(),
   },
   'a stage that is driven in some modes',
 )
@@ -82,7 +92,13 @@ export function toDriven(written: z.output<typeof drivenShape>): DrivenStage {
       },
     }),
     ...(from !== undefined && { from }),
-    ...(shows !== undefined && { shows }),
+    ...(shows !== undefined && {
+      shows: {
+        node: shows.node,
+        against: shows.against,
+        ...(shows.resistor !== undefined && { ohm: shows.resistor }),
+      },
+    }),
     ...(panel !== undefined && { panel }),
   }
 }

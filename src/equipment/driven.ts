@@ -3,13 +3,15 @@ import {
   type DrivenFigures,
   drivenOf,
   ratingOf,
+  screenTubeCurrents,
   type SectionModel,
   servicesOf,
+  triodeCurrents,
   type TubeRecord,
   typicalOf,
 } from '../tubes/index.js'
 import { recordOf } from './known.js'
-import type { DrivenRating, DrivenStage, Equipment, ModeName, PartName } from './types.js'
+import type { DrivenRating, DrivenStage, Equipment, ModeName, PartName, RailName } from './types.js'
 
 /** Driven stages of a set: which they are in a mode, and what their tubes' data or the set's file say of them. */
 
@@ -41,6 +43,10 @@ export function plateWorking_V(equipment: Equipment): number {
 
 export interface KnownFigures {
   readonly figures: DrivenFigures
+  /** Whether the set's own file gives them: then at the volts that its rails work at, whatever is dropped on the way. */
+  readonly own: boolean
+  /** Plate and screen of an audio stage at rest in the same row, A; null where the row has none. */
+  readonly rest_A: number | null
   /** "typical operation at 600 V, 100 mA, ICAS". */
   readonly text: string
   readonly source: string
@@ -51,7 +57,7 @@ export function figuresOf(equipment: Equipment, { tube, stage }: StageInMode): K
   if (stage.figures !== undefined) {
     const { source, ...figures } = stage.figures
     const text = `the handbook's ${figures.plate_V} V, ${mA(figures.plate_A)}`
-    return { figures, text, source }
+    return { figures, own: true, rest_A: null, text, source }
   }
   const of = equipment.tubes[tube]
   const record = of === undefined ? null : recordOf(of)
@@ -63,11 +69,71 @@ export function figuresOf(equipment: Equipment, { tube, stage }: StageInMode): K
   const whose = typical.borrowed
     ? `${driven.duty === 'unknown' ? 'of no duty named' : driven.duty}, none for ${stage.duty}`
     : stage.duty
+  const { rest } = typical
   return {
     figures,
+    own: false,
+    rest_A: rest?.plate_A == null ? null : rest.plate_A + (rest.screen_A ?? 0),
     text: `typical operation at ${figures.plate_V} V, ${mA(driven.plate_A ?? 0)} (${whose})`,
     source: driven.source,
   }
+}
+
+/** What a driven stage of a set without a circuit draws, by its service alone. */
+export interface DrivenDraw {
+  readonly plate_A: number
+  readonly screen_A: number
+  /** Of an audio stage, at rest: in `plate_A` and `screen_A` too. */
+  readonly rest_A: number
+  readonly grid_A: number
+  readonly known: KnownFigures
+}
+
+/**
+ * A driven stage where its rail works at `working_V`, for sets whose circuit the file does not give: the set's own figures as
+ * they stand, typical operation in proportion to its plate volts (as in `drivenAdd`), never raised above what is published.
+ */
+export function drivenDraw(equipment: Equipment, of: StageInMode, working_V: number): DrivenDraw | null {
+  const known = figuresOf(equipment, of)
+  if (known === null) return null
+  const { figures, own } = known
+  const part = own ? 1 : Math.min(1, working_V / figures.plate_V)
+  const rest_A =
+    of.stage.by === 'RF' ? 0 : part * (known.rest_A ?? restByCurves_A(equipment, of, figures) ?? 0)
+  return {
+    plate_A: part * figures.plate_A + rest_A,
+    screen_A: part * figures.screen_A,
+    rest_A,
+    grid_A: figures.grid_A,
+    known,
+  }
+}
+
+/** Plate and screen at the bias of the figures with no signal, by the type's curves; null where it has none. */
+function restByCurves_A(
+  equipment: Equipment,
+  { tube, section }: StageInMode,
+  at: DrivenFigures,
+): number | null {
+  const of = equipment.tubes[tube]
+  const model = of === undefined ? undefined : recordOf(of)?.sections[section]?.model
+  if (model?.form === 'triode') return triodeCurrents(model, at.plate_V, at.grid_V).plate_A
+  if (model?.form !== 'screen') return null
+  const { plate_A, screen_A } = screenTubeCurrents(model, at.plate_V, at.screen_V ?? at.plate_V, at.grid_V)
+  return plate_A + screen_A
+}
+
+/** The part of its whole grid current that shows where its HT stands at this part of working volts: at least so much. */
+export function gridPart({ stage }: StageInMode, { figures }: KnownFigures, part: number): number {
+  if (stage.drive === 'steady') return 1
+  // Its own bias falls along where a grid leak makes it, and more would show: a fixed one leaves the least.
+  return Math.max(0, (figures.grid_V + figures.peak_V * part) / Math.max(1, figures.grid_V + figures.peak_V))
+}
+
+/** The bias rail that holds this stage, and that its grid current relieves; null where the file has none or several. */
+export function biasRailOf(equipment: Equipment, { stage }: StageInMode): RailName | null {
+  const rails = Object.entries(equipment.rails).filter(([, { role }]) => role === 'bias')
+  return stage.bias === 'fixed' && rails.length === 1 ? (rails[0]?.[0] ?? null) : null
 }
 
 function mA(A: number): string {

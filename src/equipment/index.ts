@@ -2,9 +2,13 @@ export type * from './types.js'
 export { equipmentShape } from './shape.js'
 export { otherControls } from './charts.js'
 export {
+  biasRailOf,
+  type DrivenDraw,
+  drivenDraw,
   drivenRating,
   drivenStages,
   figuresOf,
+  gridPart,
   knownServices,
   type KnownFigures,
   type KnownRating,

@@ -175,8 +175,13 @@ export interface DrivenStage {
   /** Most that the service allows, where the tube data do not say. */
   readonly rating?: DrivenRating
   /** Where a meter on the bench shows the grid current as volts. */
-  readonly shows?: { readonly node: NodeName; readonly against: NodeName }
-  /** The set's own meter that shows it, outside the case. */
+  readonly shows?: {
+    readonly node: NodeName
+    readonly against: NodeName
+    /** Resistor between the two, where no circuit tells it. */
+    readonly ohm?: number
+  }
+  /** The set's own meter that shows it, outside the case: a person reads it there before HT goes to its top. */
   readonly panel?: string
 }
 export interface DrivenRating {

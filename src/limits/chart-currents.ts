@@ -1,10 +1,13 @@
 import {
   type ChartVolts,
+  drivenRating,
+  drivenStages,
   type Equipment,
   type ModeName,
   type Rail,
   type RailName,
   recordOf,
+  type StageInMode,
   type Tube,
 } from '../equipment/index.js'
 import { formatQuantity } from '../quantities/index.js'
@@ -18,7 +21,8 @@ import {
   resistorAt,
   takenAt,
 } from './chart-lines.js'
-import { classA, type Estimate, scaledEstimate, tubesOn } from './level1.js'
+import { drivenMost_A } from './driven-most.js'
+import { classA, drivenAt, type Estimate, scaledEstimate, tubesOn } from './level1.js'
 import { ratingFactor } from './ratings.js'
 import type { Guard, RailBench } from './types.js'
 
@@ -70,7 +74,7 @@ export function chartCurrents(equipment: Equipment, name: RailName, mode: ModeNa
   const used: ChartVolts[] = []
   for (const { part, tube } of tubesOn(equipment, name, mode)) {
     const own = lines.filter(({ of }) => of?.tube === part)
-    const made = tubeShare(equipment, part, tube, own, at.V)
+    const made = tubeShare(equipment, part, tube, own, at.V, mode)
     if (made.share !== null) shares.push(made.share)
     if (made.lack !== null) lacks.push(made.lack)
     if (made.share?.by === 'chart') used.push(...own)
@@ -95,6 +99,7 @@ function tubeShare(
   tube: Tube,
   lines: readonly ChartVolts[],
   rail_V: number,
+  mode: ModeName,
 ): { readonly share: ChartShare | null; readonly lack: Lack | null } {
   const record = recordOf(tube)
   const at = (electrode: string): ChartVolts[] => lines.filter(({ of }) => of?.electrode === electrode)
@@ -122,8 +127,21 @@ function tubeShare(
   }
   // Signal diodes draw nothing from a rail.
   if (record?.kind === 'diode') return { share: null, lack: null }
-  const point = classA(tube, rail_V)
   const lacks = `no chart gives the current of ${part} (${tube.type})`
+  const drawn = drivenAt(equipment, mode, part, rail_V)
+  if (drawn !== null)
+    return {
+      share: {
+        part,
+        A: drawn.plate_A + drawn.screen_A,
+        how: `driven, after ${drawn.known.text}`,
+        by: 'type',
+        ...typeSpread,
+        plate_V,
+      },
+      lack: { lacks: `${lacks}: what its service draws is taken`, add },
+    }
+  const point = classA(tube, rail_V)
   if (point === null) return { share: null, lack: { lacks: `${lacks}, nor does its tube data`, add } }
   return {
     share: {
@@ -257,7 +275,8 @@ export function chartGuards(
     const tube = equipment.tubes[share.part]
     if (tube === undefined || share.by !== 'chart') return []
     const plate_V = share.plate_V === null ? volts : (share.plate_V * volts) / currents.at_V
-    const allowed = allowedOf(tube, plate_V)
+    const stage = drivenStages(equipment, currents.mode).find((each) => each.tube === share.part)
+    const allowed = stage === undefined ? allowedOf(tube, plate_V) : allowedByService(equipment, stage, volts)
     if (allowed === null) return []
     const others_A = least_A - share.lower_A
     return [
@@ -307,6 +326,24 @@ function allowedOf(
         ]),
   ]
   return all.length === 0 ? null : all.reduce((least, each) => (each.A < least.A ? each : least))
+}
+
+/** A driven stage is held by what its service allows, without any factor on top. */
+function allowedByService(
+  equipment: Equipment,
+  of: StageInMode,
+  volts: number,
+): ReturnType<typeof allowedOf> {
+  const A = drivenMost_A(equipment, of, volts)
+  const known = drivenRating(equipment, of)
+  if (A === null || known === null) return null
+  return {
+    A,
+    rating: `rating in ${known.text}`,
+    system: 'of its service',
+    factor: 1,
+    source: known.from_memory ? `unverified, check your manual (${known.source})` : known.source,
+  }
 }
 
 /** Parts vary each by itself, so their spreads add as squares. */

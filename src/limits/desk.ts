@@ -5,6 +5,7 @@ import { heaterExpectation } from './heater-limits.js'
 import { heaterSigns } from './heater-signs.js'
 import { chartCurrents, chartEstimate, chartGuards } from './chart-currents.js'
 import { chartNodes, nodeMeter } from './chart-nodes.js'
+import { type DrivenByRails, drivenByRails, nothingDriven, relieved } from './driven-rails.js'
 import { coldEstimate, estimate, tubeSumGuard } from './level1.js'
 import { inWords, type SetPoints } from './guards.js'
 import { createOperating, type Operating } from './operating.js'
@@ -43,7 +44,7 @@ export interface PointLimits {
   readonly strikes: readonly StrikeDoubt[]
   /** Gas tubes whose state hangs on the way here, a sentence each. */
   readonly gas: readonly string[]
-  /** Stages that are driven here (level 3). */
+  /** Stages that are driven here. */
   readonly driven: readonly DrivenNow[]
 }
 
@@ -106,8 +107,14 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
       const standing = Object.entries(volts).filter(([, V]) => V > 0)
       const networked = standing.some(([name]) => rails[name]?.role !== 'heater')
       const point = networked && operating !== null ? operating.at(mode, volts, tubes, gas) : null
+      const byRails =
+        point === null && networked && tubes === 'hot'
+          ? drivenByRails(equipment, mode, volts, rails, (name) =>
+              withoutGrids_A(equipment, rails, mode, volts, name),
+            )
+          : nothingDriven
       const limits: Record<RailName, RailLimits> = {}
-      const problems: LimitProblem[] = [...(point?.problems ?? [])]
+      const problems: LimitProblem[] = [...(point?.problems ?? []), ...byRails.problems]
       let stored_J = point?.stored_J ?? 0
       const charging_F: Record<RailName, number> = {}
       const unguarded: string[] = [...(point?.unguarded ?? [])]
@@ -115,7 +122,7 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
         const rail = equipment.rails[name]
         const railBench = rails[name]
         if (rail === undefined || railBench === undefined) continue
-        const from = expectationOf(equipment, railBench, at_V, mode, point, heaterAt, tubes)
+        const from = expectationOf(equipment, railBench, at_V, mode, point, heaterAt, tubes, byRails)
         if (from === null) {
           problems.push(nothingKnown(name, mode, volts))
           continue
@@ -148,7 +155,7 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
         charging_F,
         problems,
         unguarded,
-        driven: point?.driven ?? [],
+        driven: point?.driven ?? byRails.driven,
         gas: point?.gas ?? [],
         strikes: tubes === 'hot' ? (point?.strikes ?? []) : [],
         hidden: hiddenShorts(point?.shorts ?? [], limits),
@@ -172,6 +179,7 @@ function expectationOf(
   point: OperatingPoint | null,
   heaterAt: (rail: RailBench, volts: number) => WithProblems,
   tubes: 'hot' | 'cold',
+  byRails: DrivenByRails,
 ): WithProblems | null {
   if (bench.role === 'heater') return heaterAt(bench, at_V)
   if (point !== null && point.expected_A[bench.name] !== undefined)
@@ -180,11 +188,16 @@ function expectationOf(
   if (rail === undefined) return null
   const charted = tubes === 'cold' ? null : fromCharts(equipment, rail, bench, at_V, mode)
   if (charted !== null) return charted
-  const known =
+  const told =
     tubes === 'cold' && rail.role !== 'bias'
       ? coldEstimate(equipment, bench.name, rail, at_V, bench)
       : estimate(equipment, bench.name, rail, mode, at_V, bench)
-  if (known === null) return byHandAlone(equipment, bench, rail)
+  if (told === null) return byHandAlone(equipment, bench, rail)
+  // A handbook's total of a bias rail in this mode was read with the grids driven.
+  const known =
+    rail.totals[mode] === undefined
+      ? relieved(told, byRails.grids_A[bench.name] ?? 0, rail, bench, at_V)
+      : told
   const guard =
     rail.role === 'bias' || tubes === 'cold'
       ? null
@@ -206,6 +219,21 @@ function expectationOf(
     shares: [],
     problems: [],
   }
+}
+
+/** What a bias rail gives before any grid current comes back to it; null where nothing says. */
+function withoutGrids_A(
+  equipment: Equipment,
+  rails: Readonly<Record<RailName, RailBench>>,
+  mode: ModeName,
+  volts: SetPoints,
+  name: RailName,
+): number | null {
+  const rail = equipment.rails[name]
+  const bench = rails[name]
+  const V = volts[name] ?? 0
+  if (rail === undefined || bench === undefined || V <= 0) return null
+  return estimate(equipment, name, { ...rail, totals: {} }, mode, V, bench)?.expected_A ?? null
 }
 
 /**

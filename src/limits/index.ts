@@ -24,6 +24,7 @@ export {
   type NodeMeter,
 } from './chart-nodes.js'
 export { linesIn, nodeOhm } from './chart-lines.js'
+export { lostUntold } from './driven-rails.js'
 export { lackingOf } from './lacking.js'
 export { networkOhms, networkReadings, type NetworkReading } from './chart-network.js'
 export { createLimits, type LimitsDesk, type PointLimits, type Raising } from './desk.js'

@@ -1,4 +1,5 @@
 import {
+  drivenStages,
   type Equipment,
   type ModeName,
   type RailName,
@@ -26,9 +27,11 @@ export function lackingOf(equipment: Equipment, name: RailName, mode: ModeName):
       lacks: `what ${name} draws in ${mode} is a sum of published currents: no handbook total, no chart`,
       add: total,
     })
+  const driven = drivenStages(equipment, mode).map((stage) => stage.tube)
   for (const { part, tube } of tubes) {
     const record = recordOf(tube)
-    if (record === null || record.kind === 'diode') continue
+    // Of a driven stage its service's rating and operation count, and a file without them is refused.
+    if (record === null || record.kind === 'diode' || driven.includes(part)) continue
     const { plate_W, cathode_A, dc_output_A, regulator_A } = record.max
     if ([plate_W, cathode_A, dc_output_A, regulator_A].every((figure) => figure === undefined))
       lacks.push({

@@ -1,4 +1,7 @@
 import {
+  type DrivenDraw,
+  drivenDraw,
+  drivenStages,
   type Equipment,
   type ModeName,
   type Rail,
@@ -9,6 +12,7 @@ import {
 import { formatQuantity } from '../quantities/index.js'
 import { ratingFactor } from './ratings.js'
 import { standingLoad_ohm, terminalBleeder_ohm } from './bench-rails.js'
+import { drivenMost_A } from './driven-most.js'
 import { periodLeakage_A } from './sampling.js'
 import type { Guard, RailBench } from './types.js'
 
@@ -76,17 +80,38 @@ export function estimate(
   const types = tubesOn(equipment, name, mode)
   let sum_A = 0
   const counted: string[] = []
+  const driven: DrivenDraw[] = []
+  const named: string[] = []
   for (const { part, tube } of types) {
+    const drawn = drivenAt(equipment, mode, part, rail.working_V)
+    if (drawn !== null) {
+      sum_A += drawn.plate_A + drawn.screen_A
+      driven.push(drawn)
+      named.push(
+        `${part} driven, ${formatQuantity(round(drawn.plate_A + drawn.screen_A), 'A')} after ${drawn.known.text}`,
+      )
+      continue
+    }
     const point = classA(tube, rail.working_V)
     if (point === null) continue
     sum_A += point.amps * raised(Math.min(1, rail.working_V / point.volts), exponent.usual)
     counted.push(part)
   }
-  if (counted.length > 0) {
+  if (counted.length + driven.length > 0) {
+    const still =
+      counted.length === 0
+        ? []
+        : [
+            `published currents of ${counted.join(', ')} at ${formatQuantity(rail.working_V, 'V')} or the nearest to it`,
+          ]
+    const sources = [
+      ...(counted.length === 0 ? [] : ['tube data, each type’s published operating point']),
+      ...driven.map(({ known }) => known.source),
+    ]
     return {
       ...scaledEstimate(sum_A, volts / rail.working_V, { low: 0.3, high: 1.5 }, bleeder_A),
-      text: `sum of types: published currents of ${counted.join(', ')} at ${formatQuantity(rail.working_V, 'V')} or the nearest to it, scaled to ${formatQuantity(volts, 'V')}${withBleeder}`,
-      source: 'tube data, each type’s published operating point',
+      text: `sum of types: ${[...still, ...named].join('; ')}, scaled to ${formatQuantity(volts, 'V')}${withBleeder}`,
+      source: [...new Set(sources)].join('; '),
     }
   }
   if (bleeder === null) return null
@@ -139,20 +164,36 @@ export function tubeSumGuard(
 ): Guard | null {
   let sum_A = bleeder === null ? 0 : volts / bleeder
   const types = tubesOn(equipment, name, mode)
-  for (const { tube } of types) {
-    const largest = largest_A(tube, volts)
+  const driven = drivenStages(equipment, mode)
+  for (const { part, tube } of types) {
+    const stage = driven.find((each) => each.tube === part)
+    const largest = stage === undefined ? largest_A(tube, volts) : drivenMost_A(equipment, stage, volts)
     if (largest === null) return null
     sum_A += largest
   }
   if (types.length === 0) return null
+  const byService = driven.filter(({ tube }) => types.some(({ part }) => part === tube))
   return {
     part: name,
     ceiling_A: sum_A,
-    text: `every tube on the rail (${types.map(({ part }) => part).join(', ')}) at the most its ratings allow`,
+    text: `every tube on the rail (${types.map(({ part }) => part).join(', ')}) at the most its ratings allow${byService.map(({ tube, stage }) => `, ${tube} by those of ${stage.service}, ${stage.duty}`).join('')}`,
     source: 'tube data',
     remedy:
-      'A total taken with the key down or with drive holds output power, which no plate loses: state the total at rest (undriven, key up) and plan that mode, or correct types and total.',
+      byService.length === 0
+        ? `A total taken with the key down or with drive holds output power, which no plate loses: say which tubes are driven in ${mode} (driven: { in: [${mode}], by: RF, service: …, bias: … } under each), or state the total at rest (undriven, key up) and plan that mode, or correct types and total.`
+        : `Correct types, service and total of ${mode}, or name every tube that is driven in it.`,
   }
+}
+
+/** What a tube that is driven in this mode draws where its rail works; null where it is not, or nothing says. */
+export function drivenAt(
+  equipment: Equipment,
+  mode: ModeName,
+  part: string,
+  working_V: number,
+): DrivenDraw | null {
+  const stage = drivenStages(equipment, mode).find(({ tube }) => tube === part)
+  return stage === undefined ? null : drivenDraw(equipment, stage, working_V)
 }
 
 export function tubesOn(

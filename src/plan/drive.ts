@@ -8,7 +8,7 @@ import {
 } from '../equipment/index.js'
 import { type DrivenNow, type LimitProblem, type PointLimits, show } from '../limits/index.js'
 import { isHot } from './stages.js'
-import type { DriveWatch, RailPlan, Step } from './types.js'
+import type { Ask, DriveWatch, RailPlan, Step } from './types.js'
 
 /** How drive is proved and watched: grid current, by a meter on a line or by the bias supply that it relieves. */
 
@@ -101,15 +101,7 @@ export function driveProblems(equipment: Equipment, all: readonly Step[]): Limit
     )
     const stages = drivenStages(equipment, mode).filter(({ stage }) => stage.by === 'RF')
     if (top === null || stages.length === 0) continue
-    if (equipment.level < 3) {
-      problems.push({
-        severity: 'error',
-        what: `${stages.map(({ tube, type }) => `${tube} (${type})`).join(', ')} ${stages.length === 1 ? 'is' : 'are'} driven in ${mode}, and only a set whose circuit is in its file (level 3) tells what grid current should show and what becomes of the stage without drive.`,
-        remedy: `Write down the circuit around ${stages.map(({ tube }) => tube).join(', ')}, or plan a mode in which nothing is driven.`,
-      })
-      continue
-    }
-    for (const { tube, type, section } of stages) {
+    for (const { tube, type, section, stage } of stages) {
       const uncharted = unchartedSections(equipment).find(
         (each) => each.part === tube && each.section === section,
       )
@@ -122,12 +114,24 @@ export function driveProblems(equipment: Equipment, all: readonly Step[]): Limit
         continue
       }
       const proof = [tube, ...drivenBy(equipment, mode, tube)]
-      const seen = (step: Step): boolean => step.drive?.some((watch) => proof.includes(watch.tube)) === true
-      if (!steps.some(seen))
+      const asked = proof.map((name) => aboutDrive(name))
+      const seen = (step: Step): boolean =>
+        step.drive?.some((watch) => proof.includes(watch.tube)) === true ||
+        (step.mode === mode && step.ask !== null && asked.includes(step.ask.about))
+      const told = all.filter((step) => step.index < top.index && step.ask !== null)
+      if (told.some(seen)) continue
+      const { panel } = stage
+      if (panel !== undefined && !steps.some(seen))
+        problems.push({
+          severity: 'error',
+          what: `${panel} of ${tube} (${type}) cannot be read before HT goes to ${show(top.target_V, 'V')}, the highest step of ${mode}: no step below it stands at which grid current is known to show.`,
+          remedy: `Give the profile a step just below, for example at ${show(Math.round((0.85 * top.target_V) / 10) * 10, 'V')}, and the figures of ${tube} their grid current and the peak of its drive.`,
+        })
+      else if (!steps.some(seen))
         problems.push({
           severity: 'error',
           what: `Nothing shows whether ${tube} (${type}) is driven in ${mode}: no meter on a line at its grid current, and no bias supply that its grid current relieves by enough to be seen. HT does not go up on a stage whose drive is not known.`,
-          remedy: `Put a resistor of some 100 Ω where its grid current returns, name its ends as shows: { node: …, against: … } at ${tube}, and clip a meter on a line there.`,
+          remedy: `Name the set's own grid-current meter as panel: … at ${tube}, to be read before HT goes to its top; or put a resistor of some 100 Ω where its grid current returns, name its ends as shows: { node: …, against: …${equipment.level < 3 ? ', resistor: 100 Ω' : ''} } at ${tube}, and clip a meter on a line there.`,
         })
       else if (!steps.some((step) => seen(step) && step.index < top.index))
         problems.push({
@@ -138,6 +142,42 @@ export function driveProblems(equipment: Equipment, all: readonly Step[]): Limit
     }
   }
   return problems
+}
+
+/** What a question about a tube's drive is about. */
+export const aboutDrive = (tube: PartName): string => `drive ${tube}`
+
+/**
+ * Before HT goes to its top of a mode: each stage whose grid current nothing on the bench shows, and the set's own meter does,
+ * read by a person. Less than half of what should show is drive lost, as with a meter on a line.
+ */
+export function panelQuestions(point: PointLimits, watched: readonly DriveWatch[]): Ask[] {
+  return point.driven.flatMap((now): Ask[] => {
+    const { tube, type, panel, grid_A } = now
+    if (now.by !== 'RF' || panel === null || watched.some((watch) => watch.tube === tube)) return []
+    if (!(grid_A > 0)) return []
+    const most_A = Math.max(2 * grid_A, now.grid_most_A ?? 0)
+    return [
+      {
+        text: `Read the grid current of ${tube} (${type}) on ${panel}, outside the case: about ${show(grid_A, 'A')} should show here; less than ${show(grid_A / 2, 'A')} is drive lost, and ${show(most_A, 'A')} is the most that it stands.`,
+        wants: { kind: 'reading', node: null, rail: null, unit: 'A', low: grid_A / 2, high: most_A },
+        timeout_s: panelWithin_s,
+        inside: false,
+        about: aboutDrive(tube),
+      },
+    ]
+  })
+}
+/** A look at a meter in front: the key is down meanwhile. */
+const panelWithin_s = 120
+
+/** Driven stages of the last keyed step whose loss of drive nothing watches: told by a question alone. */
+export function unwatchedDrive(equipment: Equipment, steps: readonly Step[]): string[] {
+  const asked = steps.flatMap(({ ask }) => /^drive (.+)$/.exec(ask?.about ?? '')?.[1] ?? [])
+  return [...new Set(asked)].map(
+    (tube) =>
+      `Loss of drive of ${tube} (${equipment.tubes[tube]?.type ?? ''}) once it was read: nothing on a line shows its grid current. Keep an eye on its meter while the key is down.`,
+  )
 }
 
 /** Stages that this tube's output drives, directly or through others: their drive proves its. */

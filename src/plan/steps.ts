@@ -1,12 +1,12 @@
 import type { ModeName } from '../equipment/index.js'
 import { Course, touch_V, type Built, type StepContext } from './course.js'
-import { driveProblems, withDriveProofs } from './drive.js'
+import { driveProblems, driveWatches, panelQuestions, withDriveProofs } from './drive.js'
 import { keepsFilamentsLow, lowFilament_s } from './filaments.js'
 import { hookupLimits, hookupTests } from './hookup-tests.js'
 import { show } from '../limits/index.js'
 import { withMonotoneCeilings } from './monotone.js'
 import { cathodeReadings, question } from './questions.js'
-import { defaultsFor, type FilledStage, railsOf } from './stages.js'
+import { defaultsFor, type FilledStage, isHot, railsOf } from './stages.js'
 import { dummyLoadQuestion } from './key-down.js'
 import { tune } from './tune.js'
 import { leftOut, refuseStrikes } from './strikes.js'
@@ -14,7 +14,8 @@ import { leftOut, refuseStrikes } from './strikes.js'
 /** Turns filled stages into steps, each with the limits of every rail that stands in it. */
 export function buildSteps(context: StepContext, stages: readonly FilledStage[]): Built {
   const course = new Course(context, stages)
-  for (const [at, stage] of stages.entries()) take(course, stage, stages[at + 1])
+  const tops = topsByMode(context, stages)
+  for (const [at, stage] of stages.entries()) take(course, stage, stages[at + 1], tops)
   cathodeReadings(course)
   const built = course.built()
   const steps = withDriveProofs(context.equipment, withMonotoneCeilings(built.steps))
@@ -25,7 +26,23 @@ export function buildSteps(context: StepContext, stages: readonly FilledStage[])
   }
 }
 
-function take(course: Course, stage: FilledStage, next: FilledStage | undefined): void {
+type Tops = Readonly<Record<ModeName, Readonly<Record<string, number>>>>
+
+/** The highest that the stages take each hot rail in each mode. */
+function topsByMode({ equipment, mode, reach }: StepContext, stages: readonly FilledStage[]): Tops {
+  const tops: Record<ModeName, Record<string, number>> = {}
+  let now = mode
+  for (const stage of stages) {
+    if (stage.do === 'mode') now = stage.mode
+    if (stage.do !== 'ramp' || !isHot(equipment, stage.rail)) continue
+    const top_V = Math.min(Math.max(...stage.to_V), reach(stage.rail).V)
+    const of = (tops[now] ??= {})
+    of[stage.rail] = Math.max(of[stage.rail] ?? 0, top_V)
+  }
+  return tops
+}
+
+function take(course: Course, stage: FilledStage, next: FilledStage | undefined, tops: Tops): void {
   const name = stage.added === null ? stage.name : `${stage.name} (filled in: ${stage.added})`
   switch (stage.do) {
     case 'hook-up check':
@@ -35,7 +52,7 @@ function take(course: Course, stage: FilledStage, next: FilledStage | undefined)
       changeMode(course, name, stage.mode, next)
       break
     case 'ramp':
-      ramp(course, name, stage)
+      ramp(course, name, stage, tops)
       break
     case 'tune':
       tune(course, name, stage)
@@ -122,7 +139,17 @@ function changeMode(course: Course, stage: string, mode: ModeName, next: FilledS
   }
 }
 
-function ramp(course: Course, name: string, stage: Extract<FilledStage, { do: 'ramp' }>): void {
+/** Before the top of a mode: grid currents that the set's own meters alone show. */
+function askPanels(course: Course, name: string): void {
+  const point = course.point()
+  const watched = driveWatches(course.of.bench, course.of.rails, point)
+  for (const ask of panelQuestions(point, watched)) {
+    if (!course.steps.some((step) => step.mode === course.mode && step.ask?.about === ask.about))
+      course.ask(name, ask)
+  }
+}
+
+function ramp(course: Course, name: string, stage: Extract<FilledStage, { do: 'ramp' }>, tops: Tops): void {
   const { rail } = stage
   const { equipment, desk } = course.of
   if (equipment.rails[rail] === undefined || desk.rails[rail] === undefined) {
@@ -150,6 +177,7 @@ function ramp(course: Course, name: string, stage: Extract<FilledStage, { do: 'r
       continue
     }
     refuseStrikes(course, name, rail, target_V, point)
+    if (target_V === tops[course.mode]?.[rail] && course.at(rail) > 0) askPanels(course, name)
     const charging_F = point.charging_F[rail] ?? 0
     const filled = defaultsFor(equipment, rail, charging_F)
     const hold_s = stage.hold_s ?? filled.hold_s

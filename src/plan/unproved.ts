@@ -1,7 +1,8 @@
-import { type Equipment, type RailName, unchartedSections } from '../equipment/index.js'
-import { type HiddenShort, show } from '../limits/index.js'
+import { drivenStages, type Equipment, type RailName, unchartedSections } from '../equipment/index.js'
+import { type HiddenShort, lostUntold, show } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
 import { isCurrentRead } from './rails.js'
+import { unwatchedDrive } from './drive.js'
 import { amplifyingFilaments } from './filaments.js'
 import { isHot, railsOf } from './stages.js'
 import type { Built } from './course.js'
@@ -55,6 +56,7 @@ export function unprovedWords(of: {
     )
   }
   words.push(...built.hidden.map(hiddenWords))
+  words.push(...drivenByRails(equipment, built), ...unwatchedDrive(equipment, built.steps))
   const filaments = railsOf(equipment, 'heater').flatMap((rail) =>
     used.has(rail) ? amplifyingFilaments(equipment, rail) : [],
   )
@@ -100,6 +102,23 @@ export function unprovedWords(of: {
     words.push('All tubes: this run keeps them cold.')
   }
   return words
+}
+
+/** What a set without a circuit leaves untold of its driven stages: volts at their electrodes, and what their loss of drive makes. */
+function drivenByRails(equipment: Equipment, { steps }: Built): string[] {
+  if (equipment.level === 3) return []
+  const keyed = [...new Set(steps.filter(({ do: what }) => what === 'raise').map(({ mode }) => mode))]
+  const stages = keyed.flatMap((mode) => drivenStages(equipment, mode))
+  const once = [...new Map(stages.map((of) => [of.tube, of])).values()]
+  if (once.length === 0) return []
+  const untold = once.flatMap((of) => lostUntold(equipment, of) ?? [])
+  return [
+    `Plate and screen dissipation of ${once.map(({ tube, type }) => `${tube} (${type})`).join(', ')} while driven, and what each draws by itself: the file gives no circuit, so the rail's current and the ratings of the service alone bound ${once.length === 1 ? 'it' : 'them'}. Look for a plate that shows colour, and take the key off at once.`,
+    ...untold.map(
+      (each) =>
+        `What becomes of a driven stage when its drive is lost, ${each}: that is not reckoned. Try it once at low HT, with an eye on its plate.`,
+    ),
+  ]
 }
 
 /** Faults that burn a heater and stay inside the rail's trip, at the step that brings the heaters to their highest volts. */

@@ -47,6 +47,8 @@ export const willing: Operator = (ask, at) => {
   const after_s = knob !== undefined || off !== undefined ? turningTakes_s : readingTakes_s
   if (ask.wants.kind === 'confirm') return { after_s, value: 'yes' }
   const { wants } = ask
+  const driven = /^drive (.+)$/.exec(ask.about)?.[1]
+  if (driven !== undefined) return { after_s, value: () => toDigits(at.world.grid_A(driven)) }
   return { after_s, value: () => read(wants, at) ?? 'go on' }
 }
 

@@ -42,7 +42,8 @@ export function answer(d: Draft, prompt: number, value: number | string, by: str
   }
   if (open.low !== null && open.high !== null) {
     if (typeof value !== 'number') {
-      if (value === 'go on' && open.purpose.kind === 'step') {
+      // HT goes to its top on a stage whose drive was read, or not at all.
+      if (value === 'go on' && open.purpose.kind === 'step' && !open.ask.about.startsWith('drive ')) {
         warn(d, `Could not tell: ${open.text} (the person answered "go on").`, null)
         takeAnswer(d, null)
       } else askInWords(d, `A number of ${open.unit} is wanted here. `)
@@ -88,7 +89,13 @@ function outside(d: Draft, value: number): void {
     return
   }
   const code =
-    open.purpose.kind === 'bias' ? 'bias-low' : step?.do === 'hook-up check' ? 'hook-up' : 'watched-input'
+    open.purpose.kind === 'bias'
+      ? 'bias-low'
+      : step?.do === 'hook-up check'
+        ? 'hook-up'
+        : open.ask.about.startsWith('drive ') && value < (open.low ?? value)
+          ? 'drive-lost'
+          : 'watched-input'
   broke(d, {
     code,
     rail: 'rail' in open.purpose ? open.purpose.rail : (step?.rail ?? step?.hookup?.rail ?? ''),

@@ -1,8 +1,9 @@
 import { chance } from '../chance/index.js'
 import type { Bench, Meter } from '../bench/index.js'
-import type { Equipment, ModeName } from '../equipment/index.js'
+import { drivenStages, type Equipment, type ModeName, sectionName } from '../equipment/index.js'
 import { createTransient, type Element, solve } from '../network/index.js'
 import { createCase } from './case.js'
+import { railGrid_A } from './drive.js'
 import { inputNames, portNames } from './faults.js'
 import { createInput, type VirtualInput } from './inputs.js'
 import { across } from './live.js'
@@ -135,7 +136,29 @@ export function createVirtualBench(
     if (meter.rail !== null && (meter.at === null || meter.measures === 'A')) {
       return meter.measures === 'A' ? railAmps(meter.rail) : world.railVolts(meter.rail)
     }
-    return across(world.solution.volts, meter.at ?? '', meter.against ?? equipment.chassis_node)
+    return (
+      shownGrid_V(meter) ??
+      across(world.solution.volts, meter.at ?? '', meter.against ?? equipment.chassis_node)
+    )
+  }
+  /** Where no circuit holds the resistor that shows a grid current, its stage says what it is. */
+  function shownGrid_V(meter: Meter): number | null {
+    for (const { tube, stage } of drivenStages(equipment, mode)) {
+      const { node, against, ohm } = stage.shows ?? {}
+      if (ohm === undefined) continue
+      if (meter.at === node && meter.against === against) return -grid_A(tube) * ohm
+      if (meter.at === against && meter.against === node) return grid_A(tube) * ohm
+    }
+    return null
+  }
+  function grid_A(tube: string): number {
+    const { volts, currents } = world.solution
+    if (equipment.level < 3) return railGrid_A(parts, mode, active, tube, volts)
+    const sections = equipment.tubes[tube]?.sections ?? []
+    return sections.reduce(
+      (sum, _, at) => sum + (currents[sectionName(tube, sections.length, at)]?.grid ?? 0),
+      0,
+    )
   }
   /** Current in the rail's positive lead. */
   function railAmps(rail: string): number {
@@ -336,6 +359,7 @@ export function createVirtualBench(
       ),
       outputs: Object.fromEntries(outputs.map((output) => [output.name, output.regulator_V > 0])),
     }),
+    grid_A,
     turn(rail, volts) {
       const knob = knobs.find((other) => other.rail === rail)
       if (knob === undefined) return

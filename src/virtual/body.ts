@@ -37,7 +37,7 @@ export function makeBody(parts: Parts, mode: string, faults: readonly FaultSpec[
   const { equipment } = parts
   const fixed: Element[] = []
   const live: Live[] = []
-  const base = equipment.level === 3 ? setElements(parts, mode) : loadElements(parts, mode)
+  const base = equipment.level === 3 ? setElements(parts, mode) : loadElements(parts, mode, faults)
   for (const given of base) {
     if ('key' in given) {
       live.push(given)

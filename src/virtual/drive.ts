@@ -1,6 +1,13 @@
-import type { DrivenStage } from '../equipment/index.js'
+import {
+  biasRailOf,
+  drivenDraw,
+  type DrivenStage,
+  drivenStages,
+  gridPart,
+  type StageInMode,
+} from '../equipment/index.js'
 import type { Element } from '../network/index.js'
-import { vigour } from './live.js'
+import { across, vigour } from './live.js'
 import type { Parts } from './parts.js'
 import type { FaultSpec } from './types.js'
 
@@ -51,4 +58,59 @@ export function ownDrive(parts: Parts, tube: string, given: Valve, faults: reado
       bend: 0.2 * chance.next(),
     },
   }
+}
+
+/** A stage of a set known by its rails alone: what it draws driven, or left to what holds its grid (common practice, no source). */
+export interface RailStage {
+  readonly of: StageInMode
+  /** At its rail's working volts, plate and screen, A. */
+  readonly driven_A: number
+  readonly lost_A: number
+}
+
+/** What a cathode resistor leaves of a stage without drive, and what nothing leaves, as parts of its driven current. */
+const leftBy = { fixed: 0, 'cathode resistor': 1.1, 'grid leak': 2 } as const
+
+export function railStages(parts: Parts, mode: string): RailStage[] {
+  const { equipment } = parts
+  return drivenStages(equipment, mode).flatMap((of) => {
+    const rail = equipment.tubes[of.tube]?.rail
+    const working_V = rail === undefined ? undefined : equipment.rails[rail]?.working_V
+    const drawn = working_V === undefined ? null : drivenDraw(equipment, of, working_V)
+    if (drawn === null) return []
+    const driven_A = drawn.plate_A + drawn.screen_A
+    const lost_A = of.stage.by === 'audio' ? drawn.rest_A : leftBy[of.stage.bias] * driven_A
+    return [{ of, driven_A, lost_A }]
+  })
+}
+
+/** Grid current of a tube of such a set now, A. */
+export function railGrid_A(
+  parts: Parts,
+  mode: string,
+  faults: readonly FaultSpec[],
+  tube: string,
+  volts: Readonly<Record<string, number>>,
+): number {
+  const { equipment } = parts
+  const of = drivenStages(equipment, mode).find((each) => each.tube === tube)
+  const rail = equipment.rails[equipment.tubes[tube]?.rail ?? '']
+  if (of === undefined || rail === undefined || !isDriven(parts, tube, faults)) return 0
+  const drawn = drivenDraw(equipment, of, rail.working_V)
+  const V = across(volts, rail.positive, rail.negative)
+  if (drawn === null || V < 0.05 * rail.working_V || vigour(parts, tube) < weakest) return 0
+  return drawn.grid_A * gridPart(of, drawn.known, V / rail.working_V)
+}
+
+/** What comes back to a bias rail as grid current of such a set, A. */
+export function railGrids_A(
+  parts: Parts,
+  mode: string,
+  faults: readonly FaultSpec[],
+  bias: string,
+  volts: Readonly<Record<string, number>>,
+): number {
+  return drivenStages(parts.equipment, mode)
+    .filter((of) => biasRailOf(parts.equipment, of) === bias)
+    .reduce((sum, { tube }) => sum + railGrid_A(parts, mode, faults, tube, volts), 0)
 }

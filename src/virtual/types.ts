@@ -22,6 +22,8 @@ export interface VirtualBench {
     readonly rails: Readonly<Record<string, { readonly volts: number; readonly amps: number }>>
     readonly outputs: Readonly<Record<string, boolean>>
   }
+  /** What the set's own grid-current meter of a tube shows. */
+  grid_A(tube: string): number
   /** A person's knob: watched and hand rails (volts at the rail's terminals). */
   turn(rail: string, volts: number): void
   /** Set controls to a mode (what the person does when asked). */

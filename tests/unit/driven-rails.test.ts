@@ -1,0 +1,284 @@
+import { describe, expect, it } from 'vitest'
+import { type Equipment, readEquipment } from '../../src/equipment/index.js'
+import { makePlan, type Plan } from '../../src/plan/index.js'
+import { rehearse, willing } from '../../src/rehearse/index.js'
+import { parseFault } from '../../src/virtual/index.js'
+import { demo } from '../helpers/small-set.js'
+
+/** The demo's transmitter as a level-1 file would have it: rails, tubes by type, what drives what. Invented, as the demo is. */
+const base = demo('tern-rock/transmit')
+const figures = {
+  at: '395 V',
+  screen_at: '230 V',
+  bias: '-95 V',
+  peak: '130 V',
+  plate: '65 mA',
+  screen: '5 mA',
+  grid: '3.5 mA',
+  source: 'a test',
+}
+const driven = {
+  in: ['key down'],
+  by: 'RF',
+  service: 'class C plate-modulated',
+  duty: 'CCS',
+  bias: 'fixed',
+  drive: 'steady',
+  figures,
+}
+const feeds = { positive_at: 'a', negative_at: 'b', lift: ['both wires of the heater winding'] }
+const written = {
+  slowglow: 'equipment 1',
+  name: 'a transmitter by its rails',
+  chassis: 'isolated',
+  chassis_node: 'chassis',
+  panel_controls: ['send switch', 'PA tuning'],
+  modes: {
+    transmit: { controls: { 'send switch': 'send' } },
+    'key down': { driven: true, controls: { 'send switch': 'send' } },
+  },
+  rails: {
+    heaters: {
+      role: 'heater',
+      positive: 'heater line',
+      negative: 'chassis',
+      working: '12.6 V',
+      max: { value: '14 V', source: 'a test' },
+      feeds,
+      winding_connected: false,
+    },
+    bias: {
+      role: 'bias',
+      positive: 'chassis',
+      negative: 'grid return',
+      working: '60 V',
+      max: { value: '80 V', source: 'a test' },
+      feeds,
+      required_bias: {
+        node: 'grid return',
+        at_least: '-50 V',
+        nominal: '-59.4 V',
+        preload: '5k',
+        source: 'a test',
+      },
+    },
+    HT: {
+      role: 'HT',
+      positive: 'reservoir',
+      negative: 'chassis',
+      working: '400 V',
+      max: { value: '420 V', source: 'a test' },
+      feeds: { positive_at: 'a', negative_at: 'b', fuse: '500 mA' },
+      totals: {
+        transmit: { at: '400 V', current: '75 mA', source: 'a test' },
+        'key down': { at: '400 V', current: '145 mA', source: 'a test' },
+      },
+    },
+  },
+  rail_capacitors: { C1: { rail: 'HT', value: '16 µF', rated: '450 V' } },
+  tubes: {
+    V12: { type: '807', rail: 'HT', driven },
+    V13: { type: '6L6GC', rail: 'HT' },
+    V14: { type: '6L6GC', rail: 'HT' },
+  },
+  heater_chains: {
+    F: { rail: 'heaters', series: ['V12', 'R1'] },
+    G: { rail: 'heaters', series: ['V13', 'V14'] },
+  },
+  parts: { R1: { kind: 'heater resistor', value: '7 Ω' } },
+}
+type Raw = typeof written
+const read = (change: (raw: Raw) => unknown = (raw) => raw) =>
+  readEquipment(change(structuredClone(written)), () => ({ file: 'x.yaml', line: 1, column: 1 }))
+const set = (change?: (raw: Raw) => unknown): Equipment => {
+  const { value, problems } = read(change)
+  if (value === null) throw new Error(problems.map(({ what }) => what).join('\n'))
+  return value
+}
+const V12 = (raw: Raw, change: object): Raw => {
+  Object.assign(raw.tubes.V12.driven, change)
+  return raw
+}
+const quick = { slew_V_per_s: 20, hold_s: 3, settle_within_s: null, ceiling_A: null, rail: 'HT' }
+const profile = {
+  ...base.profile,
+  mode: 'key down',
+  stages: [
+    ...base.profile.stages.filter((stage) => stage.do === 'ramp' && stage.rail !== 'HT'),
+    { ...quick, do: 'ramp' as const, name: 'keyed', to_V: [250, 340, 400] },
+  ],
+}
+const make = (equipment: Equipment) => makePlan(profile, equipment, base.bench)
+const planned = (equipment: Equipment): Plan => {
+  const { plan, problems } = make(equipment)
+  if (plan === null) throw new Error(problems.map(({ what }) => what).join('\n'))
+  return plan
+}
+const errors = (equipment: Equipment): string =>
+  make(equipment)
+    .problems.filter(({ severity }) => severity === 'error')
+    .map(({ what, remedy }) => `${what} ${remedy}`)
+    .join('\n')
+const top = ({ steps }: Plan) => steps.findLast(({ do: what, rail }) => what === 'raise' && rail === 'HT')
+
+describe('a driven mode of a set known by its rails', () => {
+  it("expects the handbook's total of the mode, and bounds driven stages by what their service allows", () => {
+    const limits = top(planned(set()))?.limits['HT']
+    expect(limits?.expected_A).toBeCloseTo(0.145 + 400 / 22_000, 4)
+    expect(limits?.lower_A).toBeCloseTo(0.5 * 0.145 + (0.95 * 400) / 22_000, 4)
+    const alone = set((raw) => {
+      Object.assign(raw.tubes.V13, { modes: ['transmit'] })
+      Object.assign(raw.tubes.V14, { modes: ['transmit'] })
+      raw.rails.HT.totals['key down'].current = '70 mA'
+      return raw
+    })
+    const ceiling = top(planned(alone))?.limits['HT']?.because.find(({ limit }) => limit === 'ceiling')
+    expect(ceiling?.text).toMatch(
+      /at the most its ratings allow, V12 by those of class C plate-modulated, CCS/,
+    )
+  })
+
+  it('lets such a stage be tuned at low HT', () => {
+    const tune = base.profile.stages.filter((stage) => stage.do === 'tune')
+    const stages = [...profile.stages.slice(0, -1), ...tune, ...profile.stages.slice(-1)]
+    const { plan } = makePlan({ ...profile, stages }, set(), base.bench)
+    const raise = plan?.steps.find(({ stage, do: what }) => /^dip/.test(stage) && what === 'raise')
+    expect(raise?.limits['HT']?.ceiling_A).toBeGreaterThan(0.15)
+    // 2.5 × 41 mA at 250 V is just more than the 25 W of its plate.
+    expect(raise?.time_limits?.[0]?.s).toBe(10)
+  })
+
+  it('sums up the service of driven stages and the published currents of the others where no total is stated', () => {
+    const bare = set((raw) => ({
+      ...raw,
+      rails: { ...raw.rails, HT: { ...raw.rails.HT, totals: {} } },
+    }))
+    const limits = top(planned(bare))?.limits['HT']
+    const expected = limits?.because.find(({ limit }) => limit === 'expected')
+    expect(expected?.text).toMatch(/V13, V14 at 400 V.*V12 driven, 70 mA after the handbook's 395 V, 65 mA/)
+    expect(limits?.lower_A).toBeLessThan(0.31 * (limits?.expected_A ?? 0) + 0.02)
+  })
+
+  it('proves drive by what the bias supply no longer gives, before HT goes to its top', () => {
+    const plan = planned(set())
+    expect(top(plan)?.needs_drive).toEqual(['V12'])
+    const seen = top(plan)?.drive?.[0]?.bias
+    // 59.4 V over the preload of 5 kΩ and the bleeder of 33 kΩ at the supply, less 3.5 mA.
+    expect(seen?.lost_A).toBeCloseTo(60 / 5000 + 60 / 33_000, 4)
+    expect((seen?.lost_A ?? 0) - (seen?.with_A ?? 0)).toBeCloseTo(0.0035, 4)
+  })
+
+  it('says what it cannot judge', () => {
+    const said = planned(set()).unproved.join('\n')
+    expect(said).toMatch(/Plate and screen dissipation of V12 \(807\) while driven.*no circuit/)
+    expect(said).not.toMatch(/when its drive is lost/)
+    const held = planned(set((raw) => V12(raw, { bias: 'cathode resistor', panel: 'the grid meter' })))
+    expect(held.unproved.join('\n')).toMatch(
+      /drive is lost, V12 \(807\): its cathode resistor is in no circuit/,
+    )
+    expect(held.unproved.join('\n')).toMatch(/Loss of drive of V12 \(807\) once it was read/)
+  })
+
+  it('refuses a stage that only its drive holds, above the volts it stands without', () => {
+    const said = errors(set((raw) => V12(raw, { bias: 'grid leak', panel: 'the grid meter' })))
+    expect(said).toMatch(/When V12 \(807\) loses its drive .* has its bias from its drive alone.*HT \d+ V/)
+  })
+
+  it('refuses a service without rating or operation, naming what is missing', () => {
+    const doubling = { service: 'class C doubling', figures: undefined }
+    const said = read((raw) => V12(raw, doubling))
+      .problems.map(({ what }) => what)
+      .join('\n')
+    expect(said).toMatch(/no rating of a 807 in class C doubling, CCS, is known/)
+    // Its rail's total says what flows, so figures are not asked for on top.
+    expect(said).not.toMatch(/nothing is known/)
+  })
+
+  it('refuses figures beyond the rating of the service, and a total beyond all of them', () => {
+    const hot = { figures: { ...figures, plate: '95 mA' } }
+    expect(errors(set((raw) => V12(raw, hot)))).toMatch(
+      /V12 \(807\) plate current in class C plate-modulated, CCS would stand at 1\d\d % of its rating/,
+    )
+    const total = { at: '400 V', current: '450 mA', source: 'a test' }
+    const beyond = set((raw) => {
+      Object.assign(raw.rails.HT.totals, { 'key down': total })
+      return raw
+    })
+    expect(errors(beyond)).toMatch(/more than the ceiling.*(name every tube that is driven|supply)/)
+  })
+
+  it('refuses a mode that says it is driven and names no tube', () => {
+    const { problems } = read((raw) => V12(raw, { in: [] }))
+    expect(problems.map(({ what }) => what).join('\n')).toMatch(
+      /mode key down says that a stage is driven in it, and no tube says/,
+    )
+  })
+
+  it('is refused where nothing shows grid current, and asks at the panel where the set has a meter of its own', () => {
+    const blind = { bias: 'cathode resistor' }
+    expect(errors(set((raw) => V12(raw, blind)))).toMatch(/Nothing shows whether V12.*panel: …/)
+    const { steps } = planned(set((raw) => V12(raw, { ...blind, panel: 'the grid meter' })))
+    const at = steps.findIndex(({ ask }) => ask?.about === 'drive V12')
+    expect(steps[at]?.ask?.text).toMatch(/grid current of V12 \(807\) on the grid meter.*about 3\.5 mA/)
+    expect([steps[at + 1]?.target_V, steps[at + 1]?.do]).toEqual([400, 'raise'])
+  })
+
+  it('wants the resistor at which a bench meter shows grid current', () => {
+    const shows = { node: 'PA grid', against: 'grid return' }
+    const { problems } = read((raw) => V12(raw, { shows }))
+    expect(problems.map(({ remedy }) => remedy).join('\n')).toMatch(/resistor: 100 Ω/)
+  })
+
+  it('takes a chart of the mode for what it names, with the service’s rating above it', () => {
+    const charted = set((raw) => ({
+      ...raw,
+      charts: {
+        source: 'a test',
+        ohms_per_volt: '20 kΩ',
+        voltages: [
+          { node: 'V12 cathode', mode: 'key down', volts: '0.7 V', through: { ohm: '10 Ω' } },
+          { node: 'V13 cathode', mode: 'key down', volts: '0.35 V', through: { ohm: '10 Ω' } },
+          { node: 'V14 cathode', mode: 'key down', volts: '0.35 V', through: { ohm: '10 Ω' } },
+        ],
+      },
+    }))
+    const limits = top(planned(charted))?.limits['HT']
+    expect(limits?.expected_A).toBeCloseTo(0.14 + 400 / 22_000, 3)
+  })
+})
+
+describe('such a set keyed on the virtual bench', () => {
+  const run = (equipment: Equipment, ...faults: string[]) =>
+    rehearse(planned(equipment), equipment, base.bench, {
+      seed: 1953,
+      operator: willing,
+      record: () => undefined,
+      faults: faults.map((text) => {
+        const fault = parseFault(text)
+        if (!fault.ok) throw new Error(fault.problem)
+        return fault.value
+      }),
+    }).ending
+
+  it('goes through where it is healthy, and trips when drive is lost', () => {
+    const well = run(set())
+    expect([well.outcome, well.outputs_off, well.reason?.text]).toEqual(['completed', 'confirmed', undefined])
+    const lost = run(set(), 'V12:no-drive@HT>399V')
+    expect([lost.outcome, lost.outputs_off, lost.reason?.code]).toEqual([
+      'tripped',
+      'confirmed',
+      'drive-lost',
+    ])
+  }, 60_000)
+
+  it('reads the panel before the top, and goes no higher on a stage without drive', () => {
+    const panel = set((raw) => V12(raw, { bias: 'cathode resistor', panel: 'the grid meter' }))
+    expect(run(panel).outcome).toBe('completed')
+    const lost = run(panel, 'V12:no-drive')
+    expect([lost.outcome, lost.outputs_off, lost.reason?.code]).toEqual([
+      'tripped',
+      'confirmed',
+      'drive-lost',
+    ])
+  }, 60_000)
+})
