@@ -25,6 +25,12 @@ export function planPage(plan: Plan): string {
       ...(plan.gas ?? []).flatMap(({ step, text }) => wrapped(`Step ${step}: ${text}.`, '  ')),
       ...planPlots(plan),
     ]),
+    section(
+      'KEY DOWN',
+      (plan.key_down ?? []).flatMap(({ text, source }) =>
+        wrapped(`- ${text} [${numberOf(source, sources)}]`, '  '),
+      ),
+    ),
     section('WHAT A FAULT LETS THROUGH AT WORST', letThroughLines(plan)),
     section('WHY THESE LIMITS', why),
     ...chartSections(plan).map(([title, lines]) => section(title, lines)),

@@ -1,13 +1,13 @@
 import { drivenStages, figuresOf, type Equipment, type ModeName } from '../equipment/index.js'
-import { show } from '../limits/index.js'
 import { low_V } from './discharge.js'
 import { isHot } from './stages.js'
-import type { TimeLimit } from './types.js'
+import { type LimitProblem, show } from '../limits/index.js'
+import type { KeyDown, Step, TimeLimit } from './types.js'
 
 /** The key held down: where the power goes, and for how long. */
 
 /** ICAS: on for no more than five minutes, then off as long (from memory: transmitting tube manuals). */
-const intermittent_s = 300
+export const intermittent_s = 300
 
 /** How long the key may be down in a mode: none of it where every stage is rated for continuous duty. */
 export function keyDownLimits(equipment: Equipment, mode: ModeName): TimeLimit[] {
@@ -25,6 +25,56 @@ export function keyDownLimits(equipment: Equipment, mode: ModeName): TimeLimit[]
       source: 'from memory: ratings for intermittent duty, transmitting tube manuals',
     },
   ]
+}
+
+/** Whether these steps held a key in intermittent duty down before: it stays up as long before it goes down again. */
+export function restsFirst(equipment: Equipment, mode: ModeName, steps: readonly Step[]): boolean {
+  return keyDownLimits(equipment, mode).length > 0 && keyDowns(equipment, steps).length > 0
+}
+
+/** Each time that the steps hold a key down in intermittent duty: for how long they should, and at most. */
+export function keyDowns(equipment: Equipment, steps: readonly Step[]): KeyDown[] {
+  const found: KeyDown[] = []
+  for (const mode of new Set(steps.map((step) => step.mode)))
+    for (const limit of keyDownLimits(equipment, mode)) found.push(...timesOf(limit, mode, steps))
+  return found.sort((a, b) => a.from - b.from)
+}
+
+function timesOf(limit: TimeLimit, mode: ModeName, steps: readonly Step[]): KeyDown[] {
+  const times: { from: number; to: number; s: number; most_s: number }[] = []
+  let now: (typeof times)[number] | null = null
+  for (const step of steps) {
+    if (step.time_limits?.some(({ name }) => name === limit.name) !== true) {
+      now = null
+      continue
+    }
+    const begins = step.do === 'raise' && step.rail === limit.rail && step.target_V > limit.above_V
+    if (now === null && !begins) continue
+    if (now === null) times.push((now = { from: step.index, to: step.index, s: 0, most_s: 0 }))
+    now.to = step.index
+    now.s += step.expected_s
+    now.most_s += step.expected_s + step.settle_within_s
+  }
+  return times.map(({ from, to, s, most_s }) => ({
+    mode,
+    from,
+    to,
+    expected_s: Math.round(s),
+    allowed_s: limit.s,
+    text: `Steps ${from} to ${to} (${mode}): the key is down for about ${Math.round(s)} s${most_s > s + 1 ? `, up to ${Math.round(most_s)} s where currents settle slowly` : ''}; ${limit.s} s at most, counted from where HT first stands. ${limit.text}.`,
+    source: limit.source,
+  }))
+}
+
+/** Steps that would run out of their time with everything well. */
+export function keyDownProblems(equipment: Equipment, steps: readonly Step[]): LimitProblem[] {
+  return keyDowns(equipment, steps)
+    .filter(({ expected_s, allowed_s }) => expected_s > allowed_s)
+    .map(({ mode, from, to, expected_s, allowed_s }) => ({
+      severity: 'error' as const,
+      what: `Steps ${from} to ${to} hold the key down in ${mode} for ${expected_s} s, and its stages are in intermittent duty (ICAS): ${allowed_s} s at most. The run would stop a healthy set.`,
+      remedy: `Fewer or shorter holds; or put a mode with the key up between them and then ${mode} again: the key then rests as long as it may be down.`,
+    }))
 }
 
 /** The question before the key goes down: where the power goes. Null where no RF stage is driven. */

@@ -6,6 +6,7 @@ import { planCharts, planLacks } from './charts.js'
 import { low_V, setDischarge_s } from './discharge.js'
 import { filamentPlans, lowFilamentProblems } from './filaments.js'
 import { hookupLine, proveDeadAt, wiresOf } from './hookup.js'
+import { keyDownProblems, keyDowns } from './key-down.js'
 import { offPlan } from './off.js'
 import { mercuryWatch } from './mercury.js'
 import type { Top } from './preparations.js'
@@ -64,6 +65,7 @@ export function makePlan(
     ...lacking(profile, equipment, rails, built),
     ...built.problems,
     ...lowFilamentProblems(equipment, built.steps),
+    ...keyDownProblems(equipment, built.steps),
     ...charted.problems,
     ...looserRules(bench, profile).map((each): LimitProblem => ({ severity: 'warning', ...each })),
   ])
@@ -80,6 +82,7 @@ export function makePlan(
   const hookup = Object.entries(built.tests).map(([rail, tests]) =>
     hookupLine(equipment, bench, desk, rail, tests, topOf(built.steps, rail)),
   )
+  const keyed = keyDowns(equipment, built.steps)
   const meters = meterPlans(equipment, bench, desk, rails, Object.values(built.tests).flat())
   const plan: Plan = {
     format: 'slowglow plan 1',
@@ -103,6 +106,7 @@ export function makePlan(
     ...byHand(equipment, built.steps),
     steps: built.steps,
     ...letThroughOf(built),
+    ...(keyed.length > 0 && { key_down: keyed }),
     ...(built.left_out.length > 0 && { left_out: built.left_out }),
     ...(built.gas.length > 0 && { gas: built.gas }),
     rules: [...standardRules(bench, profile, time_budget_s), ...inputRules(meters)],

@@ -7,7 +7,7 @@ import { show } from '../limits/index.js'
 import { withMonotoneCeilings } from './monotone.js'
 import { cathodeReadings, question } from './questions.js'
 import { defaultsFor, type FilledStage, isHot, railsOf } from './stages.js'
-import { dummyLoadQuestion } from './key-down.js'
+import { dummyLoadQuestion, intermittent_s, restsFirst } from './key-down.js'
 import { tune } from './tune.js'
 import { leftOut, refuseStrikes } from './strikes.js'
 
@@ -132,6 +132,12 @@ function changeMode(course: Course, stage: string, mode: ModeName, next: FilledS
       about: 'dummy load',
     })
   }
+  if (restsFirst(course.of.equipment, mode, course.steps))
+    course.push(`${stage}: the key rests`, {
+      do: 'hold',
+      hold_s: intermittent_s,
+      expected_s: intermittent_s,
+    })
   for (const rail of up) {
     if (course.at(rail) > 0 || (next?.do === 'ramp' && next.rail === rail)) continue
     // A new mode proves itself from the bottom: the same targets, with their holds.

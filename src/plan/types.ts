@@ -41,6 +41,8 @@ export interface Plan {
   readonly left_out?: readonly { readonly rail: RailName; readonly V: number; readonly text: string }[]
   /** Gas tubes that the way to a step leaves lit, or leaves open whether they are; absent where that changes no limit. */
   readonly gas?: readonly { readonly step: number; readonly text: string }[]
+  /** Each time that the key is down in intermittent duty (ICAS); absent where it is not. */
+  readonly key_down?: readonly KeyDown[]
   /** What a fault takes at worst before the outputs are off, for each step that raises plates, screens or drive. */
   readonly let_through?: readonly (LetThrough & { readonly step: number })[]
   readonly rules: readonly Rule[]
@@ -222,6 +224,17 @@ export interface TimeLimit {
   readonly above_V: number
   readonly s: number
   /** Why, as a sentence without its full stop. */
+  readonly text: string
+  readonly source: string
+}
+
+/** A key held down in intermittent duty, over these steps. */
+export interface KeyDown {
+  readonly mode: ModeName
+  readonly from: number
+  readonly to: number
+  readonly expected_s: number
+  readonly allowed_s: number
   readonly text: string
   readonly source: string
 }

@@ -139,11 +139,47 @@ describe('a step for tuning', () => {
 })
 
 describe('intermittent duty', () => {
-  it('limits how long the key is down, over all steps of its mode', () => {
-    const steps = makePlan(profile, withV12({ duty: 'ICAS' }), bench).plan?.steps ?? []
-    const keyedNow = steps.filter((step) => step.mode === 'key down' && step.do === 'raise')
+  const icas = withV12({ duty: 'ICAS' })
+  const keyAgain = { do: 'mode' as const, name: 'key down', mode: 'key down' }
+  const up = { ...keyAgain, name: 'key up', mode: 'transmit' }
+  const hold = { do: 'ramp' as const, slew_V_per_s: 20, settle_within_s: null, ceiling_A: null, rail: 'HT' }
+  const again = { ...hold, name: 'again', to_V: [150, 320], hold_s: 5 }
+  const stages = (...more: (typeof profile)['stages'][number][]) => ({
+    ...profile,
+    stages: [...profile.stages, ...more],
+  })
+
+  it('limits how long the key is down, over all steps of its mode, and says beforehand how long it should be', () => {
+    const timed = makePlan(profile, icas, bench).plan
+    const keyedNow = timed?.steps.filter((step) => step.mode === 'key down' && step.do === 'raise') ?? []
     expect(new Set(keyedNow.map((step) => step.time_limits?.[0]?.s))).toEqual(new Set([300]))
+    expect(timed?.key_down?.map(({ from, to }) => [from, to])).toEqual([
+      // Below 60 V no time counts.
+      [keyedNow.find(({ target_V }) => target_V > 60)?.index, keyedNow.at(-1)?.index],
+    ])
+    expect(timed?.key_down?.[0]?.text).toMatch(/key is down for about 2\d\d s.*300 s at most/)
     expect(plan.steps.at(-1)?.time_limits).toBeUndefined()
+    expect(plan.key_down).toBeUndefined()
+  })
+
+  it('refuses steps that hold the key down for longer', () => {
+    const long = { ...hold, name: 'long', to_V: [390], hold_s: 200 }
+    const said = makePlan(stages(long, again), icas, bench).problems.map(({ what }) => what)
+    expect(said.join('\n')).toMatch(/hold the key down in key down for \d+ s.*intermittent duty/)
+  })
+
+  it('lets the key rest as long before it goes down again', () => {
+    const { steps = [], key_down = [] } = makePlan(stages(up, keyAgain, again), icas, bench).plan ?? {}
+    expect(key_down.length).toBe(2)
+    const rest = steps.filter(({ stage }) => stage.endsWith('the key rests'))
+    expect(rest.map(({ do: what, hold_s, limits }) => [what, hold_s, limits['HT']])).toEqual([
+      ['hold', 300, undefined],
+    ])
+    expect(rest[0]?.index).toBeGreaterThan(key_down[0]?.to ?? Infinity)
+    expect(rest[0]?.index).toBeLessThan(key_down[1]?.from ?? 0)
+    // In continuous duty nothing has to rest.
+    const ccs = makePlan(stages(up, keyAgain, again), equipment, bench).plan?.steps ?? []
+    expect(ccs.filter(({ stage }) => stage.endsWith('the key rests'))).toEqual([])
   })
 })
 
