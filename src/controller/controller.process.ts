@@ -327,8 +327,11 @@ function control(start: Start): void {
   const ticking = setInterval(tick, period_ms)
 }
 
-/** How long the recorder is given for what it has not confirmed, and then the supervisor for the same, real ms. */
-const record_within_ms = 2500
+/**
+ * How long the recorder is given for what it has not confirmed, as long as before it counts as lost, and then the supervisor for
+ * the same, real ms. Outputs are off by then: a disk that is only slow is waited for, and the record is whole in its own file.
+ */
+const record_within_ms = 10_000
 const hand_over_within_ms = 2000
 const entries_in_message = 500
 

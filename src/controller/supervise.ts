@@ -63,7 +63,9 @@ const start_limit_us = 15_000_000
 /** Between SIGKILL and its exit: only a process stuck in the kernel takes longer, and then we go on without it. */
 const kill_wait_us = 2_000_000
 /** Longer than the controller gives its last words to the record and to us (`leave` in controller.process.ts). */
-const leave_limit_us = 6_000_000
+const leave_limit_us = 14_000_000
+/** A controller that has ended and is not gone by then waits for the record; a person is told. */
+const leave_told_us = 2_000_000
 
 export function superviseBegin(t_us: number): SuperviseState {
   return {
@@ -146,9 +148,19 @@ function ticked(before: SuperviseState, state: SuperviseState): Turn {
   // Were we ourselves held up, the controller's beats wait unread behind this very tick: that time is not its silence.
   const held_us = Math.max(0, state.now_us - before.now_us - beat_us)
   const now: SuperviseState = { ...state, beat_us: Math.min(state.now_us, state.beat_us + held_us) }
+  if (now.phase === 'ended by controller') return leaving(before, now)
   if (!inCharge(now) || now.now_us - now.sent_beat_us < beat_us) return watched(now)
   const turn = watched({ ...now, sent_beat_us: now.now_us })
   return { state: turn.state, acts: [{ do: 'beat' }, ...turn.acts] }
+}
+
+function leaving(before: SuperviseState, state: SuperviseState): Turn {
+  const turn = watched(state)
+  const told_us = state.phase_us + leave_told_us
+  if (before.now_us >= told_us || state.now_us < told_us || turn.acts.length > 0) return turn
+  const off = state.ending?.outputs_off ?? 'not confirmed'
+  const text = `The run has ended, outputs off ${off}. What it told last is not in the record yet: its disk is waited for.`
+  return { state: turn.state, acts: [{ do: 'notice', text }] }
 }
 
 function watched(state: SuperviseState): Turn {

@@ -4,10 +4,12 @@ import { healthyFigures } from './healthy.js'
 import { planFigures } from './plan.js'
 import { reviewFigures } from './review.js'
 import { tripFigures } from './trip.js'
+import { slowDiskFigures } from './trip-on-slow-disk.js'
 
 /**
  * `npm run bench [-- --only NAME] [--json]`; for `healthy` `--sets N --keep FILE`, for `trip` `--trips N`, for
- * `review` `--longest` (50 million readings too). Measures and shows; it asserts nothing, and no test does.
+ * `review` `--longest` (50 million readings too); `slow-disk` is trips while the disk of the record stands. Measures and
+ * shows; it asserts nothing, and no test does.
  */
 const args = process.argv.slice(2)
 const given = (name: string): string | undefined =>
@@ -17,6 +19,7 @@ const groups: Readonly<Record<string, () => Figure[] | Promise<Figure[]>>> = {
   healthy: () => healthyFigures(Number(given('--sets') ?? 20), given('--keep')),
   review: () => reviewFigures(args.includes('--longest')),
   trip: () => tripFigures(Number(given('--trips') ?? 8000)),
+  'slow-disk': slowDiskFigures,
 }
 
 const json = args.includes('--json')

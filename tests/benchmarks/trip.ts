@@ -1,6 +1,6 @@
 import { type ChildProcess, fork } from 'node:child_process'
-import { join } from 'node:path'
 import { type Figure, median, quantile } from './figures.js'
+import { heard, program } from './trip/children.js'
 import type { FromFarEnd, Side, ToFarEnd, ToSide } from './trip/messages.js'
 
 /**
@@ -24,8 +24,6 @@ export async function tripFigures(trips: number): Promise<Figure[]> {
     }
   return figures
 }
-
-const program = (name: string): string => join(import.meta.dirname, 'trip', `${name}.js`)
 
 async function withLoad<T>(busy: number, measure: () => Promise<T>): Promise<T> {
   const load = Array.from({ length: busy }, () => fork(program('busy')))
@@ -58,20 +56,6 @@ async function measured<K extends 'trips' | 'polls'>(
   } finally {
     for (const child of children) child.disconnect()
   }
-}
-
-function heard<K extends FromFarEnd['kind']>(
-  far: ChildProcess,
-  kind: K,
-): Promise<Extract<FromFarEnd, { kind: K }>> {
-  return new Promise((resolve, reject) => {
-    far.on('message', (message: FromFarEnd) => {
-      if (message.kind === kind) resolve(message as Extract<FromFarEnd, { kind: K }>)
-    })
-    far.on('exit', (code) => {
-      reject(new Error(`The far end ended early (${code ?? 'killed'}).`))
-    })
-  })
 }
 
 function shares(where: string, us: Readonly<Record<Side, readonly number[]>>): Figure[] {

@@ -100,6 +100,15 @@ describe('the supervisor', () => {
     expect(acts.at(-1)?.act).toEqual({ do: 'finish', result: { kind: 'ended', ending } })
   })
 
+  it('tells once that the record is waited for where a controller that has ended stays for it, and does not wait for ever', () => {
+    const end: At[1] = { kind: 'ended', ending }
+    const ticks = Array.from({ length: 80 }, (_, i): At => [300 + i * 200, { kind: 'tick' }])
+    const { acts } = play([...begun, ...until(200), [210, end], ...ticks])
+    const after = acts.map(({ act }) => act).filter((act) => act.do !== 'beat')
+    expect(after.map((act) => act.do)).toEqual(['notice', 'kill', 'finish'])
+    expect(after[0]).toMatchObject({ text: expect.stringMatching(/its disk is waited for/) as string })
+  })
+
   it('goes on making safe when the ending of a controller given up comes late', () => {
     const { acts, state } = play([
       ...begun,

@@ -6,7 +6,9 @@ import { type ToSide, well } from './messages.js'
  * The yardstick: the least that can be written with the same library. It asks, compares one number, and either asks the next
  * thing or writes OFF for everything. No deadline, no read-back, no record, no other rule.
  */
-process.once('message', ({ do: what, lines }: ToSide) => {
+process.once('message', (message: ToSide) => {
+  if (message.do === 'close') return
+  const { do: what, lines } = message
   const numbers = Array.from({ length: lines.channels }, (_, at) => at + 1)
   const select = (n: number): string => (lines.channels > 1 ? `:INST:NSEL ${n};` : '')
   const offText = `\n${numbers.map((n) => `${select(n)}:OUTP OFF\n`).join('')}`

@@ -1,8 +1,9 @@
 import { createPorts } from '../../../src/controller/ports.js'
+import { connectRecorder } from '../../../src/record/client.js'
 import { loopStep, type LoopInput } from '../../../src/loop/index.js'
 import { streamIds, streamsOf, toldOfEvent, toldOfRecord, type RunEntry } from '../../../src/story/index.js'
 import { armed as arm } from './armed.js'
-import type { ToSide } from './messages.js'
+import type { ToldAll, ToSide } from './messages.js'
 
 /**
  * The controller's own path — adapter, gate, line, sequencer, urgent write, and what is told of it — with a run that is put
@@ -10,7 +11,10 @@ import type { ToSide } from './messages.js'
  */
 const tick_ms = 25
 
-process.once('message', ({ do: what, lines }: ToSide) => {
+process.once('message', (message: ToSide) => {
+  if (message.do === 'close') return
+  const { do: what, lines } = message
+  const recorder = what === 'trips' && message.recorder !== undefined ? recording(message.recorder) : null
   const start = arm(lines.paths.length, lines.channels)
   const names = Object.keys(start.loop.lines)
   const ids = streamIds(streamsOf(start.plan))
@@ -18,6 +22,7 @@ process.once('message', ({ do: what, lines }: ToSide) => {
   let at = process.hrtime.bigint()
   /** Time of the run: goes on from where it was armed, so that nothing in it has become stale. */
   const now_us = (): number => start.t_us + Math.round(Number(process.hrtime.bigint() - at) / 1000)
+  /** Where there is no recorder it is told all the same, and thrown away. */
   let told: RunEntry[] = []
 
   const feed = (input: LoopInput): void => {
@@ -30,7 +35,8 @@ process.once('message', ({ do: what, lines }: ToSide) => {
       else if (output.kind === 'command' && output.command.kind === 'record')
         told.push(toldOfRecord(output.command.entry, output.t_us, 'controller'))
     }
-    if (told.length > 1000) told = []
+    if (recorder !== null) recorder.append(told)
+    if (recorder !== null || told.length > 1000) told = []
     if (what === 'trips' && loop.sequencer.phase === 'making off' && !again) {
       again = true
       setImmediate(rearm)
@@ -71,3 +77,38 @@ process.once('message', ({ do: what, lines }: ToSide) => {
   }
 })
 process.on('disconnect', () => process.exit(0))
+
+/** Trips come here a thousand times as often as in a life of runs: the queue is as much wider, so that none is dropped. */
+const most = 1_048_576
+
+/** A line to the recorder process; asked to close, it says how much it was given. */
+function recording(socket: string): { append(entries: readonly RunEntry[]): void } {
+  let entries = 0
+  let closing = false
+  let trouble: string | null = null
+  const client = connectRecorder(
+    socket,
+    'controller',
+    {
+      recorded: () => undefined,
+      trouble: (text) => {
+        trouble ??= text
+      },
+    },
+    { most },
+  )
+  process.on('message', (message: ToSide) => {
+    if (message.do !== 'close') return
+    closing = true
+    void client.close(60_000).then(() => {
+      process.send?.({ kind: 'told', entries, trouble } satisfies ToldAll)
+    })
+  })
+  return {
+    append(given) {
+      if (closing) return
+      entries += given.length
+      client.append(given)
+    },
+  }
+}

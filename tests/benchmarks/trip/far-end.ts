@@ -54,10 +54,12 @@ function answer(question: string): string {
 const ends: Record<Side, Far[]> = { controller: await open('controller'), bare: await open('bare') }
 const linesOf = (side: Side): Lines => ({ paths: ends[side].map(({ pty }) => pty.path), channels })
 
+/** Whose question stands unanswered: also from one measurement to the next. */
+const waiting: Record<Side, Far | null> = { controller: null, bare: null }
+
 /** Turn about, one trip each: what disturbs the machine meets both alike. */
 async function trips(count: number): Promise<void> {
   const us: Record<Side, number[]> = { controller: [], bare: [] }
-  const waiting: Record<Side, Far | null> = { controller: null, bare: null }
   let arrived: () => void = () => undefined
   asked = (far) => {
     waiting[far.side] = far

@@ -21,8 +21,17 @@ export type FromFarEnd =
   | { readonly kind: 'polls'; readonly rate: Readonly<Record<Side, readonly number[]>> }
 
 export type ToSide =
-  | { readonly do: 'trips'; readonly lines: Lines }
+  /** `recorder`: the socket of the recorder that everything told goes to, as in a run. */
+  | { readonly do: 'trips'; readonly lines: Lines; readonly recorder?: string }
   | { readonly do: 'polls'; readonly lines: Lines }
+  | { readonly do: 'close' }
+
+/** To a controller with a recorder, at the end, and its answer: entries handed on, and whether the recorder was called lost. */
+export interface ToldAll {
+  readonly kind: 'told'
+  readonly entries: number
+  readonly trouble: string | null
+}
 
 /** What the supply shows while all is well, and the current that must end it. */
 export const well = { amps: '0.0500', limit_A: 0.09 }
