@@ -55,6 +55,7 @@ export function planFiles(
     return { plan: null, problems: inFiles, noBench, parts: null, files }
   const { profile, bench } = all.value
   const checked = checksOf(all.equipment?.path, env)
+  for (const { path, text } of checked.files) files[shown(path, cwd)] = text
   const equipment = withOwnerChecks(all.value.equipment, checked.checks)
   const made = makePlan(profile, equipment, bench)
   return {
@@ -75,11 +76,16 @@ export function planFiles(
 function checksOf(
   equipmentPath: string | undefined,
   env: Readonly<Record<string, string | undefined>>,
-): { readonly checks: readonly OwnerCheck[]; readonly problems: readonly PlanProblem[] } {
+): {
+  readonly checks: readonly OwnerCheck[]
+  readonly problems: readonly PlanProblem[]
+  readonly files: readonly { readonly path: string; readonly text: string }[]
+} {
   const beside = equipmentPath === undefined ? null : checksPath(env, dirname(equipmentPath))
   const read = [checksPath(env), beside].map(readChecks)
   return {
     checks: read.flatMap(({ checks }) => checks),
+    files: read.flatMap(({ file }) => (file === null ? [] : [file])),
     problems: read.flatMap(({ trouble }) =>
       trouble === null
         ? []

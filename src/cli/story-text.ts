@@ -23,16 +23,19 @@ export function storyText(story: Story, under_way: number | null = null): string
     .join('\n\n')
 }
 
+const commands = { run: 'run', rehearse: 'rehearsal', qualify: 'qualification' } as const
+
 function heading(story: Story): string[] {
   const { known } = story
   if (known === null)
     return [`Run file ${story.file}`, 'The recorder was lost before it was told which set and which plan.']
   return [
     `Run ${story.run}`,
-    `${story.equipment ?? ''}, ${story.profile ?? ''}: ${known.command === 'run' ? 'run' : 'rehearsal'} on ${story.bench ?? ''} (${story.bench_kind ?? ''} bench), set known to level ${story.level ?? '?'}`,
+    `${story.equipment ?? ''}, ${story.profile ?? ''}: ${commands[known.command]} on ${story.bench ?? ''} (${story.bench_kind ?? ''} bench), set known to level ${story.level ?? '?'}`,
     `Started ${known.started.slice(0, 19).replace('T', ' ')} UTC, lasted ${formatQuantity(story.duration_s, 's')}, slowglow ${known.version}${known.seed === null ? '' : `, seed ${known.seed}`}`,
     ...(known.faults.length === 0 ? [] : [`Faults put in: ${known.faults.join(', ')}`]),
     ...Object.entries(known.identities).map(([supply, identity]) => `${supply}: ${identity}`),
+    ...story.supplies,
   ]
 }
 

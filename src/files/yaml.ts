@@ -101,6 +101,9 @@ function structure(message: string): string {
   return `this is not YAML: ${first}`
 }
 
+/** A surrogate without its other half, which no text in UTF-8 can hold: the record could not keep it as it is. */
+const halfCharacter = /\p{Surrogate}/u
+
 /** Two entries of one name; and anchors, aliases and tags, which are never needed here and let files grow without bound. */
 function walk(
   document: Document.Parsed,
@@ -122,6 +125,8 @@ function walk(
         tell(foreign, node, `an anchor (&${node.anchor.slice(0, 40)}) stands here`, 'leave it out')
       if (node.tag !== undefined && !node.tag.startsWith('tag:yaml.org,2002:'))
         tell(foreign, node, `a tag (${node.tag.slice(0, 40)}) stands here`, 'leave it out')
+      if (isScalar(node) && typeof node.value === 'string' && halfCharacter.test(node.value))
+        tell(foreign, node, 'half a character stands here, an escape from \\uD800 to \\uDFFF', 'write it out')
       if (!isMap(node)) return
       const keys = new Set<string>()
       for (const { key } of node.items) {

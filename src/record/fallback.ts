@@ -1,6 +1,7 @@
 import { closeSync, fsyncSync, openSync, statSync, unlinkSync, writeSync } from 'node:fs'
 import { homedir, tmpdir } from 'node:os'
-import { basename, dirname, join } from 'node:path'
+import { dirname, join } from 'node:path'
+import { runNameOf } from './names.js'
 
 /** Where entries go that the run file did not take: `jsonLines` in a file elsewhere, or on stderr when there is no elsewhere. */
 export interface Fallback {
@@ -19,7 +20,7 @@ export function openFallback(runFile: string, kind: 'rest' | 'unrecorded', folde
   const elsewhere = [tmpdir(), '/dev/shm', homedir(), dirname(runFile)]
   const home = device(dirname(runFile))
   const others = elsewhere.filter((each) => device(each) !== home)
-  const name = `${basename(runFile, '.slowglow')}-${kind}.jsonl`
+  const name = `${runNameOf(runFile)}-${kind}.jsonl`
   for (const each of [...(folder === undefined ? [] : [folder]), ...others, ...elsewhere]) {
     const path = join(each, name)
     const handle = tryOpen(path)

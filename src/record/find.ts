@@ -1,5 +1,6 @@
 import { existsSync, readdirSync, statSync } from 'node:fs'
 import { basename, dirname, join, resolve } from 'node:path'
+import { extension, runNameOf } from './names.js'
 import { openRunFile } from './reader.js'
 import { RecordTrouble } from './trouble.js'
 import type { Known, RunEnding, RunEvent } from './types.js'
@@ -28,7 +29,6 @@ export interface RunLine {
   readonly trouble: string | null
 }
 
-const extension = '.slowglow'
 /** Runs put aside lie here, in their folder, and are found and read like the others. */
 export const archiveName = 'archive'
 
@@ -72,8 +72,8 @@ export function findRun(
 ): { readonly path: string } | { readonly trouble: string; readonly ambiguous: boolean } {
   const asPath = resolve(cwd, words)
   if (existsSync(asPath) && statSync(asPath).isFile()) return { path: asPath }
-  const runs = filesOf(folder).map((file) => ({ file, name: basename(file, extension) }))
-  const wanted = basename(words, extension)
+  const runs = filesOf(folder).map((file) => ({ file, name: runNameOf(file) }))
+  const wanted = runNameOf(words)
   const exact = runs.filter(({ name }) => name === wanted)
   const near =
     exact.length > 0 ? exact : runs.filter(({ name }) => name.startsWith(wanted) || name.endsWith(wanted))
@@ -108,7 +108,7 @@ function bytesOf(file: string): number {
 }
 
 function lineOf(file: string): RunLine {
-  const run = basename(file, extension)
+  const run = runNameOf(file)
   const nothing = {
     archived: basename(dirname(file)) === archiveName,
     bytes: bytesOf(file) + bytesOf(`${file}-wal`),

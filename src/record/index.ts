@@ -5,7 +5,7 @@ export { type ComparedRail, type ComparedStep, type Comparison, compareRuns } fr
 export { type Series, type Trend, trendOf } from './trend.js'
 export { addNote, type Note } from './note.js'
 export { type Fallback, openFallback } from './fallback.js'
-export { runFileName } from './names.js'
+export { runFileName, runNameOf } from './names.js'
 export { openRunFile, type Readings, type RunReader } from './reader.js'
 export type { Standing } from './open.js'
 export type { Overview, OverviewColumn } from './thin.js'

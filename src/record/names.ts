@@ -1,3 +1,11 @@
+import { basename } from 'node:path'
+
+/** What every run file's name ends with. */
+export const extension = '.slowglow'
+
+/** The name of a run, as its record, lists and exports have it: its file's, without what every such name ends with. */
+export const runNameOf = (file: string): string => basename(file, extension)
+
 /**
  * Name of a run file: `<UTC yyyymmdd-hhmmss>-<set>-<4 hex>.slowglow`. The caller gives the moment, the name of the set as
  * its file says it, and a random number in [0, 1).
@@ -14,5 +22,5 @@ export function runFileName(at: Date, set: string, random: number): string {
   const mark = Math.floor(random * 0x10000)
     .toString(16)
     .padStart(4, '0')
-  return `${moment}-${slug}-${mark}.slowglow`
+  return `${moment}-${slug}-${mark}${extension}`
 }

@@ -4,6 +4,7 @@ import { checkChain, type Seal } from './chain.js'
 import { decodeColumns } from './codec.js'
 import { inOrder } from './entries.js'
 import { blocksInRollup } from './layout.js'
+import { runNameOf } from './names.js'
 import { type Note, notesOf } from './note.js'
 import { damaged, openDatabase, type Standing } from './open.js'
 import { endingShape, eventShape, knownShape, streamShape } from './shapes.js'
@@ -22,7 +23,7 @@ export interface Readings {
 export interface RunReader {
   readonly path: string
   readonly standing: Standing
-  /** Null where the recorder was lost before it was told. */
+  /** Null where the recorder was lost before it was told. The run's name without the extension that older records have in it. */
   known(): Known | null
   streams(): readonly Stream[]
   /** In the order of the run. */
@@ -124,7 +125,10 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
   return {
     path,
     standing,
-    known: () => all('SELECT known FROM known ORDER BY seq LIMIT 1').map(knownOf)[0] ?? null,
+    known: () => {
+      const [known] = all('SELECT known FROM known ORDER BY seq LIMIT 1').map(knownOf)
+      return known === undefined ? null : { ...known, run: runNameOf(known.run) }
+    },
     streams: () => all('SELECT id, name, unit, rail, resolution FROM stream ORDER BY seq').map(streamOf),
     events: () => all('SELECT * FROM event ORDER BY seq').map(eventOf),
     told: () => all(`SELECT * FROM event WHERE what NOT IN ('fed', 'asked') ORDER BY seq`).map(eventOf),

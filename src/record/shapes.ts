@@ -63,6 +63,7 @@ const planParts = z.looseObject({
   rules: z.array(
     z.looseObject({ code: z.string(), text: z.string(), for_s: z.number(), source: z.string() }),
   ),
+  supplies: z.array(z.looseObject({ channel: z.string(), text: z.string() })).optional(),
   unproved: z.array(z.string()),
   figures: z.looseObject({ highest_V: z.number(), stored_J: z.number() }),
 })

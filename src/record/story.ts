@@ -27,6 +27,8 @@ export interface Story {
   readonly bench: string | null
   readonly bench_kind: 'real' | 'virtual' | null
   readonly level: number | null
+  /** How far the figures of each supply were trusted: measured when and on which, or not qualified. */
+  readonly supplies: readonly string[]
   readonly plan_hash: string | null
   /** `interrupted`: the record has no ending. */
   readonly outcome: RunEnding['outcome'] | 'interrupted'
@@ -153,6 +155,7 @@ export function storyOf(reader: RunReader, { seal = true }: { readonly seal?: bo
     bench: plan?.bench ?? null,
     bench_kind: plan?.bench_kind ?? null,
     level: plan?.level ?? null,
+    supplies: (plan?.supplies ?? []).map(({ text }) => text),
     plan_hash: plan?.hash ?? null,
     outcome: ending?.outcome ?? 'interrupted',
     outputs_off: ending?.outputs_off ?? 'not known',

@@ -239,14 +239,14 @@ function statements(db: Database.Database) {
       switch (entry.entry) {
         case 'known': {
           const { run, started, command } = entry.known
-          const row = [seq, run, started, command, JSON.stringify(entry.known)]
+          const row = cells(seq, run, started, command, JSON.stringify(entry.known))
           known.run(...row)
           hash.row('known', row)
           break
         }
         case 'stream': {
           const { id, name, unit, rail, resolution } = entry.stream
-          const row = [seq, id, name, unit, rail, resolution]
+          const row = cells(seq, id, name, unit, rail, resolution)
           stream.run(...row)
           hash.row('stream', row)
           break
@@ -254,14 +254,14 @@ function statements(db: Database.Database) {
         case 'event': {
           const { t_us, from, what, text, rail, step, intent, data, durable } = entry.event
           const flag = durable ? 1 : 0
-          const row = [seq, t_us, from, what, text, rail, step, intent, JSON.stringify(data), flag]
+          const row = cells(seq, t_us, from, what, text, rail, step, intent, JSON.stringify(data), flag)
           event.run(...row)
           hash.row('event', row)
           break
         }
         case 'ending': {
           const { outcome, outputs_off } = entry.ending
-          const row = [seq, entry.t_us, outcome, outputs_off, JSON.stringify(entry.ending)]
+          const row = cells(seq, entry.t_us, outcome, outputs_off, JSON.stringify(entry.ending))
           ending.run(...row)
           hash.row('ending', row)
           break
@@ -305,6 +305,14 @@ function statements(db: Database.Database) {
       return digest
     },
   }
+}
+
+/**
+ * As the file will give them back: a surrogate without its other half has no place in UTF-8 and becomes U+FFFD there, so the seal
+ * is made over that. Within JSON such a one is an escape and stays.
+ */
+function cells(...row: readonly (string | number | null)[]): (string | number | null)[] {
+  return row.map((cell) => (typeof cell === 'string' ? cell.replaceAll(/\p{Surrogate}/gu, '\uFFFD') : cell))
 }
 
 /** A block or roll-up in its last form, waiting for its link of the seal. */

@@ -3,7 +3,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { openRunFile } from '../../src/record/index.js'
 import { replayExactly } from '../../src/replay/index.js'
-import type { RunEnding, RunEvent } from '../../src/story/index.js'
+import type { Known, RunEnding, RunEvent } from '../../src/story/index.js'
 import { childrenOf, processesWith, TerminalSession } from './terminal.js'
 
 export const shortProfile = 'tests/helpers/short/receive.yaml'
@@ -78,6 +78,7 @@ export class LiveRun {
 
   /** What the record holds. */
   record(): {
+    readonly known: Known | null
     readonly events: readonly RunEvent[]
     readonly ending: RunEnding | null
     readonly readings: number
@@ -88,7 +89,12 @@ export class LiveRun {
       const { reader } = opened
       let readings = 0
       for (const stream of reader.streams()) readings += reader.readings(stream.id).n.length
-      return { events: [...reader.events()], ending: reader.ending()?.ending ?? null, readings }
+      return {
+        known: reader.known(),
+        events: [...reader.events()],
+        ending: reader.ending()?.ending ?? null,
+        readings,
+      }
     } finally {
       opened.reader.close()
     }

@@ -328,6 +328,14 @@ const cases: readonly Case[] = [
     advises: /add it/,
   },
   {
+    title: 'half a character, which no record could keep as it is',
+    from: 'name: test set',
+    to: 'name: "test \\ud800 set"',
+    at: '"test',
+    says: /half a character/,
+    advises: /write it out/,
+  },
+  {
     title: 'an alias',
     from: 'name: test set',
     to: 'name: &a test set\nspares: [*a]',

@@ -1,7 +1,8 @@
 import { cpSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
-import { join } from 'node:path'
+import { basename, join } from 'node:path'
 import { describe, expect, it } from 'vitest'
+import { planFiles } from '../../src/cli/plan-files.js'
 import { planPage } from '../../src/cli/plan-text.js'
 import {
   loadAll,
@@ -184,6 +185,17 @@ describe('the qualification file', () => {
       writeFileSync(bench, `${readFileSync(bench, 'utf8')}\nqualification: other.yaml\n`)
       expect(loadBench(bench).value?.qualification).toBe('other.yaml')
       expect(state()).toBe('none')
+    })
+  })
+  it('goes into the record as it was read, with the checked tube figures: what limits rest on is kept with the run', () => {
+    within((folder) => {
+      const path = qualificationPath(join(folder, 'bench.yaml'), null)
+      writeFileSync(path, qualificationFile(document()))
+      const checks = join(folder, 'tube-checks.json')
+      writeFileSync(checks, '{"slowglow":"tube checks 1","checks":[]}')
+      const { files, plan } = planFiles('receive.yaml', undefined, folder)
+      for (const each of [path, checks]) expect(files[basename(each)]).toBe(readFileSync(each, 'utf8'))
+      expect(plan?.supplies?.map(({ text }) => text).join()).toContain('high.out was measured on')
     })
   })
   it('that cannot be used is told, and the bench counts as not qualified', () => {

@@ -56,6 +56,20 @@ describe('the seal of a run file', () => {
     run.close()
   })
 
+  it('is whole over text that has half a character in it: what the file can hold is what is sealed', () => {
+    const [known, ...rest] = smallRun()
+    const half = event(50, { what: 'half \ud800', text: 'bad \udfff end', data: { said: '\ud83d' } })
+    const path = written(known === undefined ? [] : [known, half, ...rest])
+    expect(sealOf(path).is).toBe('whole')
+    const run = reader(path)
+    expect(run.events()[0]).toMatchObject({
+      what: 'half \ufffd',
+      text: 'bad \ufffd end',
+      data: { said: '\ud83d' },
+    })
+    run.close()
+  })
+
   it('covers what is final while the run goes on, and says that newer things are not covered', () => {
     const path = join(folder(), 'a.slowglow')
     const writer = createRunFile(path, { fsync: false })

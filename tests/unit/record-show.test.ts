@@ -61,6 +61,19 @@ describe('slowglow show', () => {
     expect(out).toContain('Faults put in: C12:short@HT>100V')
   })
 
+  it('names a run alike whatever its record says: older ones of live runs have the file’s extension in it', () => {
+    const run = smallRun().map(
+      (entry): RunEntry =>
+        entry.entry === 'known'
+          ? { ...entry, known: { ...entry.known, run: `${known.run}.slowglow`, command: 'qualify' } }
+          : entry,
+    )
+    put('a', run)
+    expect(slowglow('show', 'a').out).toContain(`Run ${known.run}\n`)
+    expect(slowglow('show', 'a').out).toContain(': qualification on ')
+    expect(slowglow('runs').out).toContain(`  ${known.run}  `)
+  })
+
   it('gives the same as one JSON document', () => {
     const path = put('a', smallRun())
     const story = JSON.parse(slowglow('show', path, '--json').out) as Story

@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os'
 import { dirname, join } from 'node:path'
 import { setTimeout as sleep } from 'node:timers/promises'
 import { afterEach, describe, expect, it } from 'vitest'
+import { runNameOf } from '../../src/record/index.js'
 import { LiveRun, shortProfile } from '../helpers/live-run.js'
 import { gone, plain } from '../helpers/terminal.js'
 
@@ -29,8 +30,13 @@ describe('slowglow run over a real terminal line', () => {
     expect(seen).toContain('Outputs confirmed off, measured at the supplies')
     expect(seen).toMatch(/reservoir: .*V by reservoir meter/)
     expect(seen).toContain('measure before touching')
-    const { ending, events, readings } = live.record()
+    const { ending, events, readings, known } = live.record()
     expect(ending).toMatchObject({ outcome: 'completed', outputs_off: 'confirmed' })
+    expect(known?.run).toBe(runNameOf(live.file ?? ''))
+    // Which supplies answered, and what was known of them, is in the file.
+    expect(Object.keys(known?.identities ?? {})).not.toEqual([])
+    expect(Object.values(known?.identities ?? {}).every((identity) => identity !== '')).toBe(true)
+    expect(known?.plan.supplies?.length).toBeGreaterThan(0)
     expect(readings).toBeGreaterThan(1000)
     expect(events.some(({ what }) => what === 'intent')).toBe(true)
   })

@@ -1,6 +1,6 @@
-import { basename, resolve } from 'node:path'
+import { resolve } from 'node:path'
 import { Option } from 'commander'
-import { exportRun, type Format, RecordTrouble } from '../../record/index.js'
+import { exportRun, type Format, RecordTrouble, runNameOf } from '../../record/index.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { shown } from '../problems.js'
@@ -34,7 +34,7 @@ export const registerExport: Register = (program, io) => {
 
 function command(run: string, { format, out, json = false }: Options, io: Io): Exit {
   return withRun(run, json, io, (reader) => {
-    const name = `${basename(reader.path).replace(/\.slowglow$/, '')}.${format}`
+    const name = `${runNameOf(reader.path)}.${format}`
     const file = resolve(io.cwd, out ?? name)
     try {
       const exported = exportRun(reader, format, file)

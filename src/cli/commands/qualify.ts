@@ -1,5 +1,5 @@
 import { writeFileSync } from 'node:fs'
-import { basename, resolve } from 'node:path'
+import { resolve } from 'node:path'
 import { createInterface } from 'node:readline'
 import type { Bench } from '../../bench/index.js'
 import { loadBench, qualificationFile, qualificationPath, readQualification } from '../../files/index.js'
@@ -16,7 +16,7 @@ import {
 } from '../../qualify/index.js'
 import { channelOf } from '../../bench/index.js'
 import type { Plan } from '../../plan/index.js'
-import { openRunFile } from '../../record/index.js'
+import { openRunFile, runNameOf } from '../../record/index.js'
 import type { RunEnding } from '../../story/index.js'
 import { checkFault, type FaultSpec, parseFault } from '../../virtual/index.js'
 import { type Exit, exits } from '../exits.js'
@@ -202,7 +202,7 @@ function concluded(
     const document = withChannel(before.value, whole.name, order, {
       date: (known?.started ?? '').slice(0, 10),
       slowglow: known?.version ?? '',
-      run: basename(run),
+      run: runNameOf(run),
       identity: known?.identities[portOf(whole, order.channel)] ?? '',
       figures,
     })

@@ -2,7 +2,7 @@ import { randomInt } from 'node:crypto'
 import { mkdirSync } from 'node:fs'
 import { join } from 'node:path'
 import { cautionsFor } from '../../cautions/index.js'
-import { createRunFile, RecordTrouble, runFileName, type RunWriter } from '../../record/index.js'
+import { createRunFile, RecordTrouble, runFileName, runNameOf, type RunWriter } from '../../record/index.js'
 import { type Rehearsal, rehearse } from '../../rehearse/index.js'
 import { type RunEntry, streamsOf } from '../../story/index.js'
 import { type Exit, exits } from '../exits.js'
@@ -69,7 +69,7 @@ function command(profilePath: string, flags: Flags, io: Io): Exit {
     })
   }
   try {
-    const run = file.slice(folder.length + 1).replace(/\.slowglow$/, '')
+    const run = runNameOf(file)
     const outcome = perform(prepared, { run, started, seed: flags.seed ?? bench.seed }, writer, io)
     writer.close()
     const never = neverCame(prepared.faults, outcome.faults)

@@ -1,6 +1,6 @@
 import { writeFileSync } from 'node:fs'
-import { basename, resolve } from 'node:path'
-import { storyOf } from '../../record/index.js'
+import { resolve } from 'node:path'
+import { runNameOf, storyOf } from '../../record/index.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { shown } from '../problems.js'
@@ -31,7 +31,7 @@ export const registerReport: Register = (program, io) => {
 
 function command(run: string, { out, json = false }: Options, io: Io): Exit {
   return withRun(run, json, io, (reader) => {
-    const file = resolve(io.cwd, out ?? `${basename(reader.path).replace(/\.slowglow$/, '')}.html`)
+    const file = resolve(io.cwd, out ?? `${runNameOf(reader.path)}.html`)
     const story = storyOf(reader)
     try {
       writeFileSync(file, reportPage(reader, story), { flag: 'wx' })

@@ -1,6 +1,6 @@
 import { randomInt } from 'node:crypto'
 import { mkdirSync, rmSync, writeFileSync } from 'node:fs'
-import { basename, join, resolve } from 'node:path'
+import { join, resolve } from 'node:path'
 import type { Logger } from 'pino'
 import type { Bench } from '../../bench/index.js'
 import { cautionsFor, drawWord } from '../../cautions/index.js'
@@ -15,7 +15,7 @@ import {
 } from '../../controller/index.js'
 import { lineConfigsOf } from '../../line/index.js'
 import type { Plan } from '../../plan/index.js'
-import { runFileName } from '../../record/index.js'
+import { runFileName, runNameOf } from '../../record/index.js'
 import type { Known, RunEnding } from '../../story/index.js'
 import type { PortLine } from '../../supply/index.js'
 import { type Exit, exits } from '../exits.js'
@@ -227,7 +227,7 @@ async function supervised(start: Started): Promise<Exit> {
   }
   const hooked_up_as_in = hookedUpAsIn(folder, plan)
   const known: Known = {
-    run: basename(file),
+    run: runNameOf(file),
     started: at.toISOString(),
     version: versionOf(),
     command: start.of.command,
@@ -323,7 +323,7 @@ async function closed(
   await terminal.close()
   if (flags.json === true) {
     printJson(io, {
-      run: basename(run.file),
+      run: runNameOf(run.file),
       file: run.file,
       outcome: ending.outcome,
       outputs_off: ending.outputs_off,

@@ -55,6 +55,7 @@ function heading(story: Story): string {
       `Supply on ${port}`,
       identity,
     ]),
+    ...story.supplies.map((text): [string, string] => ['Supply', text]),
     ['Cautions', cautions(story)],
     ['Program', known === null ? 'not known' : `slowglow ${known.version}`],
     ['Plan', story.plan_hash ?? 'not known'],

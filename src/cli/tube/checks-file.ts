@@ -40,19 +40,26 @@ export function checksPath(
 export function readChecks(path: string | null): {
   readonly checks: readonly OwnerCheck[]
   readonly trouble: string | null
+  /** As it was read, for the record of a run whose limits rest on it. */
+  readonly file: { readonly path: string; readonly text: string } | null
 } {
-  if (path === null || !existsSync(path)) return { checks: [], trouble: null }
+  if (path === null || !existsSync(path)) return { checks: [], trouble: null, file: null }
+  let file = null
   try {
-    const read = shape.safeParse(JSON.parse(readFileSync(path, 'utf8')))
-    if (read.success) return { checks: read.data.checks, trouble: null }
+    const text = readFileSync(path, 'utf8')
+    file = { path, text }
+    const read = shape.safeParse(JSON.parse(text))
+    if (read.success) return { checks: read.data.checks, trouble: null, file }
     const [first] = read.error.issues
     return {
       checks: [],
+      file,
       trouble: `${path} is no file of tube checks: ${first?.path.join('.') ?? ''} ${first?.message ?? ''}`,
     }
   } catch (error) {
     return {
       checks: [],
+      file,
       trouble: `${path} cannot be read: ${error instanceof Error ? error.message : String(error)}`,
     }
   }
