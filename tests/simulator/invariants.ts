@@ -3,7 +3,7 @@ import { replayExactly } from '../../src/replay/index.js'
 import type { Command, Event, State } from '../../src/sequencer/index.js'
 import type { RunEnding, RunEntry } from '../../src/story/index.js'
 import type { VirtualBench } from '../../src/virtual/index.js'
-import type { Nemesis } from './nemesis.js'
+import type { Mischief } from './nemesis.js'
 
 /** What must hold at every step of every run, held against the truth of the world and against every command. */
 export class Invariants {
@@ -25,12 +25,17 @@ export class Invariants {
   constructor(
     private readonly plan: Plan,
     private readonly world: VirtualBench,
-    private readonly nemesis: Nemesis,
+    private readonly nemesis: Mischief,
   ) {
     const channelOf = (role: string): string =>
       Object.values(plan.rails).find((rail) => rail.role === role)?.channels[0]?.channel ?? ''
     this.hot = channelOf('HT')
     this.bias = channelOf('bias')
+  }
+
+  /** When everything was first put off, or a trip was told. */
+  get offAt_us(): number | null {
+    return this.off_us
   }
 
   broke(invariant: string, t_us: number, text: string): void {
@@ -145,6 +150,7 @@ export class Invariants {
       'high',
       'low',
       'line.',
+      'for good: ',
       'input.',
       'C1',
       'C2',

@@ -1,4 +1,5 @@
 import type { Chance } from '../../src/chance/index.js'
+import type { State } from '../../src/sequencer/index.js'
 
 /** What can be done to a run beyond the faults a virtual bench has of its own. */
 export const nemesisKinds = [
@@ -10,6 +11,7 @@ export const nemesisKinds = [
   'delay to controller',
   'twice to supply',
   'twice to controller',
+  'port refuses',
   'unplugged line',
   'controller stalls',
   'controller hangs',
@@ -26,6 +28,23 @@ export const nemesisKinds = [
   'stop twice',
 ] as const
 export type NemesisKind = (typeof nemesisKinds)[number]
+
+/** Whoever does things to a run: what the simulation asks of it. `what` says what a call is, for one who picks by that. */
+export type Mischief = Pick<
+  Nemesis,
+  'injected' | 'told' | 'calm_us' | 'without' | 'moment' | 'did' | 'between' | 'pick' | 'dice'
+> & {
+  hits(kind: NemesisKind, t_us: number, what?: string): boolean
+  /** Shown the sequencer at every tick. */
+  looks?(state: State, t_us: number): void
+  /** What becomes of the answer to one question; null: it never comes. */
+  answers?(
+    port: string,
+    question: string,
+    reply: string,
+    t_us: number,
+  ): { text: string; late_us: number } | null
+}
 
 /** Per call on a line or a question (`share`), or once at a time (`once`). */
 interface Plan {
@@ -112,7 +131,7 @@ export class Nemesis {
 }
 
 /** One character of a message becomes another, or is lost. */
-export function garbled(text: string, nemesis: Nemesis): string {
+export function garbled(text: string, nemesis: Mischief): string {
   const at = Math.floor(nemesis.dice('garble') * text.length)
   const other =
     nemesis.dice('garble') < 0.3 ? '' : String.fromCharCode(32 + Math.floor(nemesis.dice('garble') * 95))

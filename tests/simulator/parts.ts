@@ -1,7 +1,7 @@
 import { loadAll } from '../../src/files/index.js'
 import { makePlan } from '../../src/plan/index.js'
 import { type FaultSpec, parseFault } from '../../src/virtual/index.js'
-import type { Nemesis } from './nemesis.js'
+import type { Mischief } from './nemesis.js'
 
 /** The simulator's own small set, bench and plan: one output tube with fixed bias, two supplies on two lines, a meter on a third. */
 export function loadParts() {
@@ -55,7 +55,7 @@ const own = [
 ] as const
 
 /** None to two of them, each from the start or at a moment before the calm. */
-export function drawFaults(nemesis: Nemesis): FaultSpec[] {
+export function drawFaults(nemesis: Mischief): FaultSpec[] {
   const dice = nemesis.dice('own')
   const count = dice < 0.4 ? 0 : dice < 0.75 ? 1 : 2
   const drawn = Array.from({ length: count }, () => {

@@ -34,7 +34,7 @@ import {
 } from '../../src/story/index.js'
 import { createVirtualBench } from '../../src/virtual/index.js'
 import { Invariants } from './invariants.js'
-import { Nemesis } from './nemesis.js'
+import { type Mischief, Nemesis } from './nemesis.js'
 import { drawFaults, type Parts } from './parts.js'
 import { Wire } from './wire.js'
 
@@ -49,6 +49,10 @@ export interface Simulated {
   readonly seed: number
   readonly virtual_s: number
   readonly how: string
+  /** Code of what ended it, as its own record says; null where it ran through or was taken over. */
+  readonly reason: string | null
+  /** When everything was first put off, s. */
+  readonly off_s: number | null
   readonly faults: ReadonlyMap<string, number>
   readonly broken: readonly { readonly invariant: string; readonly t_s: number; readonly text: string }[]
   readonly story: readonly string[]
@@ -56,12 +60,16 @@ export interface Simulated {
 
 /** Controller, supervisor, recorder, person, lines, supplies and set under one clock that the seed drives. */
 export function simulate(parts: Parts, seed: number, without: ReadonlySet<string> = new Set()): Simulated {
-  return new Simulation(parts, seed, without).run()
+  return simulateWith(parts, seed, new Nemesis(chance(seed), without))
+}
+
+/** The same with somebody else doing things to it. */
+export function simulateWith(parts: Parts, seed: number, nemesis: Mischief): Simulated {
+  return new Simulation(parts, seed, nemesis).run()
 }
 
 class Simulation {
   private t_us = 0
-  private readonly nemesis
   private readonly world
   private readonly wires
   private readonly configs
@@ -90,10 +98,8 @@ class Simulation {
   constructor(
     private readonly parts: Parts,
     private readonly seed: number,
-    without: ReadonlySet<string>,
+    private readonly nemesis: Mischief,
   ) {
-    const source = chance(seed)
-    this.nemesis = new Nemesis(source, without)
     const { plan, equipment, bench } = parts
     this.configs = lineConfigsOf(bench).map((config) => ({ ...config, poll_us }))
     this.loop = createLoop(plan, this.configs)
@@ -130,6 +136,8 @@ class Simulation {
       seed: this.seed,
       virtual_s: this.t_us / 1e6,
       how: this.how ?? 'did not end',
+      reason: this.ending?.outcome === 'completed' ? null : (this.ending?.reason?.code ?? null),
+      off_s: this.checks.offAt_us === null ? null : this.checks.offAt_us / 1e6,
       faults: this.nemesis.injected,
       broken: this.checks.broken,
       story: this.checks.broken.length === 0 ? [] : this.story(),
@@ -208,6 +216,7 @@ class Simulation {
     this.supervisorTick()
     if (this.safe !== null) this.toSafe({ kind: 'tick', t_us: this.t_us })
     this.checks.atTick(this.t_us, this.loop.sequencer, this.controller === 'well' && !this.busy)
+    this.nemesis.looks?.(this.loop.sequencer, this.t_us)
     const step = this.parts.plan.steps[this.loop.sequencer.step]
     if (step !== undefined) this.world.step(step.index)
   }
@@ -256,9 +265,19 @@ class Simulation {
     }
     const { loop, outputs } = loopStep(this.loop, input)
     this.loop = loop
-    for (const output of outputs)
-      if (output.kind === 'write') this.wires.get(output.port)?.write(output.text, this.t_us)
+    for (const output of outputs) if (output.kind === 'write') this.write(output.port, output.text)
     for (const output of outputs) this.carry(output)
+  }
+
+  /** A write that the port refuses is the end of the connection, as with a real one. */
+  private write(port: string, text: string): void {
+    if (!this.nemesis.hits('port refuses', this.t_us, text)) {
+      this.wires.get(port)?.write(text, this.t_us)
+      return
+    }
+    this.later(0, () => {
+      this.line(port, { kind: 'closed', t_us: this.t_us, text: 'the port refused what was written' })
+    })
   }
 
   private carry(output: LoopOutput): void {
@@ -323,7 +342,7 @@ class Simulation {
   /** The recorder says when an intent is on disk; after ten seconds without a word it is lost. */
   private keep(intent: number): void {
     if (this.recorder === 'dead') return
-    const late = this.nemesis.hits('record late', this.t_us)
+    const late = this.nemesis.hits('record late', this.t_us, `intent ${intent}`)
     const after_us = late
       ? this.nemesis.between('record', 100_000, 20_000_000)
       : 500 + 10_000 * this.nemesis.dice('disk')
@@ -373,7 +392,7 @@ class Simulation {
   private open(port: string): void {
     const wire = this.wires.get(port)
     if (wire === undefined) return
-    const down = this.t_us < wire.down_until_us
+    const down = this.t_us < wire.down_until_us || this.nemesis.hits('port refuses', this.t_us, 'open')
     if (down) this.line(port, { kind: 'closed', t_us: this.t_us, text: 'No such file or directory' })
     else this.line(port, { kind: 'opened', t_us: this.t_us })
     // Whoever makes safe opens what it can, however often it must (make-safe.ts).
@@ -471,8 +490,7 @@ class Simulation {
         this.event({ kind: 'stop', how: act.how, by: act.by })
         return
       case 'off on spare':
-        for (const channel of atOnce(this.parts.plan.off))
-          this.wires.get(channel.port)?.write(channel.off_text, this.t_us)
+        for (const channel of atOnce(this.parts.plan.off)) this.write(channel.port, channel.off_text)
         return
       case 'kill':
         this.controllerDies('killed by the supervisor')
@@ -515,7 +533,7 @@ class Simulation {
     for (const output of outputs) {
       switch (output.kind) {
         case 'write':
-          this.wires.get(output.port)?.write(output.text, this.t_us)
+          this.write(output.port, output.text)
           break
         case 'reopen':
           this.reopen(output.port)

@@ -1,23 +1,24 @@
 import type { VirtualBench } from '../../src/virtual/index.js'
-import { garbled, type Nemesis } from './nemesis.js'
+import { garbled, type Mischief } from './nemesis.js'
 
 /** One line between computer and supply or meter: text takes its time, and the nemesis lies in wait on both ways. */
 export class Wire {
   private readonly out: { readonly at_us: number; readonly text: string }[] = []
   private readonly back: { readonly at_us: number; readonly text: string }[] = []
   private partial = ''
+  private asked = ''
   down_until_us = 0
 
   constructor(
     readonly port: string,
     private readonly world: VirtualBench,
-    private readonly nemesis: Nemesis,
+    private readonly nemesis: Mischief,
   ) {}
 
   /** From the computer. */
   write(text: string, t_us: number): void {
-    if (t_us < this.down_until_us || this.nemesis.hits('drop to supply', t_us)) return
-    const said = this.nemesis.hits('garble to supply', t_us) ? garbled(text, this.nemesis) : text
+    if (t_us < this.down_until_us || this.nemesis.hits('drop to supply', t_us, text)) return
+    const said = this.nemesis.hits('garble to supply', t_us, text) ? garbled(text, this.nemesis) : text
     const late = this.nemesis.hits('delay to supply', t_us)
       ? this.nemesis.between('delay', 20_000, 3_000_000)
       : 0
@@ -31,13 +32,18 @@ export class Wire {
     for (let next = this.out[0]; next !== undefined && next.at_us <= t_us; next = this.out[0]) {
       this.out.shift()
       this.world.receive(this.port, next.text, t_us)
+      if (next.text.includes('?')) this.asked = next.text.trim()
     }
     const reply = this.world.take(this.port, t_us)
-    if (reply === '' || t_us < this.down_until_us || this.nemesis.hits('drop to controller', t_us)) return
-    const said = this.nemesis.hits('garble to controller', t_us) ? garbled(reply, this.nemesis) : reply
-    const late = this.nemesis.hits('delay to controller', t_us)
+    if (reply === '' || t_us < this.down_until_us) return
+    if (this.nemesis.hits('drop to controller', t_us, reply)) return
+    const made = this.nemesis.answers?.(this.port, this.asked, reply, t_us)
+    if (made === null) return
+    const text = made?.text ?? reply
+    const said = this.nemesis.hits('garble to controller', t_us, text) ? garbled(text, this.nemesis) : text
+    const late = this.nemesis.hits('delay to controller', t_us, text)
       ? this.nemesis.between('delay', 20_000, 3_000_000)
-      : 0
+      : (made?.late_us ?? 0)
     const at_us = Math.max(t_us + late, this.back.at(-1)?.at_us ?? 0)
     this.back.push({ at_us, text: said })
     if (this.nemesis.hits('twice to controller', t_us)) this.back.push({ at_us, text: said })

@@ -1,0 +1,104 @@
+import type { Mischief, NemesisKind } from './nemesis.js'
+import type { Parts } from './parts.js'
+import { type Simulated, simulateWith } from './simulation.js'
+
+/** What a call on a port can come to: the line's ports, and the recorder's. */
+export const callKinds = [
+  'port refuses',
+  'drop to supply',
+  'drop to controller',
+  'garble to controller',
+  'delay to controller',
+  'record late',
+] as const satisfies readonly NemesisKind[]
+export type CallKind = (typeof callKinds)[number]
+export type Way = 'once' | 'for good'
+
+/** Faults end here at the latest; a run untouched is over long before. */
+const calm_us = 120_000_000
+
+/** Fails the n-th call of one kind, once or from there on, and nothing else. */
+class NthCall implements Mischief {
+  readonly injected = new Map<string, number>()
+  readonly told: { readonly t_us: number; readonly text: string }[] = []
+  readonly without: ReadonlySet<string> = new Set()
+  readonly calm_us = calm_us
+  /** What each call of the kind was, in order. */
+  readonly calls: string[] = []
+
+  constructor(
+    private readonly kind: CallKind,
+    private readonly n: number,
+    private readonly way: Way,
+  ) {}
+
+  hits(kind: NemesisKind, t_us: number, what = ''): boolean {
+    if (kind !== this.kind) return false
+    this.calls.push(what)
+    const n = this.calls.length
+    if (this.way === 'once' ? n !== this.n : n < this.n) return false
+    this.did(`${this.way}: ${kind}`, t_us)
+    return true
+  }
+  did(kind: string, t_us: number): void {
+    if (!this.injected.has(kind)) this.told.push({ t_us, text: `${kind}: ${this.calls.at(-1) ?? ''}` })
+    this.injected.set(kind, (this.injected.get(kind) ?? 0) + 1)
+  }
+  moment(): null {
+    return null
+  }
+  /** Once, a confirmation comes 5 s late and a reply 2 s; for good, later than anybody waits. */
+  between(of: string, _least_us: number, most_us: number): number {
+    if (this.way === 'for good') return most_us
+    return of === 'record' ? 5_000_000 : 2_000_000
+  }
+  pick<T>(_of: string, from: readonly T[]): T | undefined {
+    return from[0]
+  }
+  dice(of: string): number {
+    // The middle character becomes a question mark; no fault of the set is drawn.
+    return of === 'garble' ? 0.5 : 0.3
+  }
+}
+
+export interface FailedCall {
+  readonly kind: CallKind
+  readonly way: Way
+  readonly n: number
+  readonly what: string
+  readonly run: Simulated
+}
+
+/** Calls of this kind in a run that nothing happens to, in order. */
+export function callsOf(
+  parts: Parts,
+  kind: CallKind,
+): { readonly calls: readonly string[]; readonly how: string } {
+  const nobody = new NthCall(kind, Infinity, 'once')
+  const { how } = simulateWith(parts, 1, nobody)
+  return { calls: nobody.calls, how }
+}
+
+/** The run whose n-th call of this kind fails. */
+export function failCall(parts: Parts, kind: CallKind, n: number, way: Way): FailedCall {
+  const nemesis = new NthCall(kind, n, way)
+  const run = simulateWith(parts, 1, nemesis)
+  return { kind, way, n, what: nemesis.calls[n - 1] ?? '', run }
+}
+
+/** Some calls, evenly over the run: replies are mostly figures, and which of them it is only its moment tells. */
+export function spread(calls: readonly string[], count: number): number[] {
+  const stride = Math.max(1, Math.floor(calls.length / count))
+  return calls.flatMap((_, i) => (i % stride === 0 ? [i + 1] : []))
+}
+
+/** Of calls that differ in their figures only, the first: its number counts from 1. */
+export function firstOfEach(calls: readonly string[]): number[] {
+  const seen = new Set<string>()
+  return calls.flatMap((what, i) => {
+    const shape = what.replace(/[0-9.+-]+(E[+-]?[0-9]+)?/g, '#')
+    if (seen.has(shape)) return []
+    seen.add(shape)
+    return [i + 1]
+  })
+}

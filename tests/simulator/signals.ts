@@ -1,0 +1,186 @@
+import type { State } from '../../src/sequencer/index.js'
+import type { Mischief } from './nemesis.js'
+import type { Parts } from './parts.js'
+import { type Simulated, simulateWith } from './simulation.js'
+
+/** What is read over the lines: the port it comes by, and what its question looks like. */
+const signals = {
+  'HT volts': { port: 'high', asks: /MEAS:VOLT/i, rail: 'HT' },
+  'HT current': { port: 'high', asks: /MEAS:CURR/i, rail: 'HT' },
+  'heater volts': { port: 'low', asks: /NSEL 1;.*MEAS:VOLT/i, rail: 'heaters' },
+  'heater current': { port: 'low', asks: /NSEL 1;.*MEAS:CURR/i, rail: 'heaters' },
+  'bias volts': { port: 'low', asks: /NSEL 2;.*MEAS:VOLT/i, rail: 'bias' },
+  'bias current': { port: 'low', asks: /NSEL 2;.*MEAS:CURR/i, rail: 'bias' },
+  'grid return volts': { port: 'grid return meter', asks: /\?/, rail: 'bias' },
+} as const
+export type Signal = keyof typeof signals
+export const signalNames = Object.keys(signals) as Signal[]
+
+/** What can become of it. The last two are what a supply says for "no value", and noise. */
+export const ways = ['off', 'stuck', 'three times', 'a third', 'late', 'not a number', 'noise'] as const
+export type SignalWay = (typeof ways)[number]
+
+/** Moments of a run in which it begins. */
+export const moments = ['hook-up check', 'warm-up', 'HT rising', 'HT standing', 'going off'] as const
+export type Moment = (typeof moments)[number]
+
+const late_us = 2_000_000
+const calm_us = 120_000_000
+
+class SpoiltSignal implements Mischief {
+  readonly injected = new Map<string, number>()
+  readonly told: { readonly t_us: number; readonly text: string }[] = []
+  readonly without: ReadonlySet<string> = new Set()
+  readonly calm_us = calm_us
+  /** When the first answer was spoilt. */
+  began_us: number | null = null
+  private now = false
+  private last = ''
+
+  constructor(
+    private readonly parts: Parts,
+    private readonly signal: Signal,
+    private readonly way: SignalWay,
+    private readonly moment_: Moment,
+  ) {}
+
+  looks(state: State): void {
+    this.now ||= this.isNow(state)
+  }
+
+  private isNow(state: State): boolean {
+    const step = this.parts.plan.steps[state.step]
+    if (this.moment_ === 'going off') return state.phase === 'making off'
+    if (state.phase !== 'running' || step === undefined) return false
+    const raises = (rail: string): boolean => step.do === 'raise' && step.rail === rail
+    switch (this.moment_) {
+      case 'hook-up check':
+        return step.do === 'hook-up check' && step.rail === signals[this.signal].rail && state.part !== 'gate'
+      case 'warm-up':
+        return raises('heaters') && state.part === 'hold'
+      case 'HT rising':
+        return raises('HT') && state.part === 'ramp' && (state.rails['HT']?.set_V ?? 0) > 60
+      case 'HT standing':
+        return raises('HT') && state.part === 'hold' && (state.rails['HT']?.set_V ?? 0) > 60
+    }
+  }
+
+  answers(
+    port: string,
+    question: string,
+    reply: string,
+    t_us: number,
+  ): { text: string; late_us: number } | null {
+    const of = signals[this.signal]
+    if (port !== of.port || !of.asks.test(question)) return { text: reply, late_us: 0 }
+    const before = this.last
+    if (!this.now) {
+      this.last = reply
+      return { text: reply, late_us: 0 }
+    }
+    this.began_us ??= t_us
+    this.did(`for good: ${this.signal} ${this.way}`, t_us)
+    const end = /[\r\n]*$/.exec(reply)?.[0] ?? ''
+    const times = (factor: number): string => `${(Number(reply.trim()) * factor).toFixed(4)}${end}`
+    switch (this.way) {
+      case 'off':
+        return null
+      case 'stuck':
+        return { text: before === '' ? reply : before, late_us: 0 }
+      case 'three times':
+        return { text: times(3), late_us: 0 }
+      case 'a third':
+        return { text: times(1 / 3), late_us: 0 }
+      case 'late':
+        return { text: reply, late_us }
+      case 'not a number':
+        return { text: `9.91E37${end}`, late_us: 0 }
+      case 'noise':
+        return { text: `\u00a5?~\u0001k${end}`, late_us: 0 }
+    }
+  }
+
+  did(kind: string, t_us: number): void {
+    if (!this.injected.has(kind)) this.told.push({ t_us, text: kind })
+    this.injected.set(kind, (this.injected.get(kind) ?? 0) + 1)
+  }
+  hits(): boolean {
+    return false
+  }
+  moment(): null {
+    return null
+  }
+  between(_of: string, least_us: number): number {
+    return least_us
+  }
+  pick<T>(_of: string, from: readonly T[]): T | undefined {
+    return from[0]
+  }
+  dice(): number {
+    return 0.3
+  }
+}
+
+export interface Spoilt {
+  readonly signal: Signal
+  readonly way: SignalWay
+  readonly moment: Moment
+  /** Code of what ended it, or how it ended. */
+  readonly act: string
+  /** From the first spoilt answer to everything off, s; null where nothing went off because of it. */
+  readonly within_s: number | null
+  readonly broken: Simulated['broken']
+}
+
+/** One signal spoilt in one way from one moment on. */
+export function spoil(parts: Parts, signal: Signal, way: SignalWay, moment: Moment): Spoilt {
+  const nemesis = new SpoiltSignal(parts, signal, way, moment)
+  const run = simulateWith(parts, 1, nemesis)
+  const began_s = nemesis.began_us === null ? null : nemesis.began_us / 1e6
+  const act = began_s === null ? 'never asked then' : (run.reason ?? run.how)
+  const within_s =
+    began_s === null || run.reason === null || run.off_s === null || moment === 'going off'
+      ? null
+      : run.off_s - began_s
+  return { signal, way, moment, act, within_s, broken: run.broken }
+}
+
+/** One line of the table: what each way came to at each moment. */
+export function rowOf(cells: readonly Spoilt[]): string {
+  const first = cells[0]
+  if (first === undefined) return ''
+  const told = cells.map(({ act, within_s }) =>
+    within_s === null ? act : `${act}, ${within_s.toFixed(1)} s`,
+  )
+  return `| ${first.signal} | ${first.way} | ${told.join(' | ')} |`
+}
+
+/** The whole table, for people: `told` is called with each row as it comes. */
+export function signalTable(parts: Parts, told: (row: string) => void): { text: string; broken: number } {
+  const rows: string[] = []
+  let broken = 0
+  for (const signal of signalNames)
+    for (const way of ways) {
+      const cells = moments.map((moment) => spoil(parts, signal, way, moment))
+      broken += cells.reduce((sum, cell) => sum + cell.broken.length, 0)
+      const row = rowOf(cells)
+      rows.push(row)
+      told(row)
+    }
+  return { text: [...head, ...rows, ''].join('\n'), broken }
+}
+
+const head = [
+  '# What each reading may do, and what comes of it',
+  '',
+  'Made by `npm run simulate -- --signals tests/faults/SIGNALS.md`; tests hold some of its rows against the program.',
+  'A simulated run of the hailer in `tests/simulator/set` (limits as any plan has them, five rounds of readings a second), whose one',
+  'reading is spoilt in one way from one moment on: the rule that ended the run, and the seconds from the first spoilt answer to',
+  'everything off. A rule named without seconds turned an orderly run-down into an urgent OFF. "ended: completed" means that no rule ended',
+  'the run: what stands still looks steady, and a current that is too low is asked about, not tripped on (the rehearsed person goes on).',
+  'Against that stand the other readings of the same rail, the limits in the supply itself, and a meter of your own. Every run of the',
+  'table kept all invariants and ended with its outputs confirmed off.',
+  '',
+  `| reading | way | ${moments.join(' | ')} |`,
+  `|${' --- |'.repeat(moments.length + 2)}`,
+]
