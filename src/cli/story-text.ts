@@ -92,6 +92,12 @@ function sourceShort(source: string): string {
 }
 
 function standing(story: Story): string[] {
+  if (story.damage.length > 0)
+    return [
+      '  DAMAGED: parts of this file cannot be read. What is shown was told without them; nothing stands in for them.',
+      ...story.damage.map((text) => `    ${text}`),
+      '  If there is another copy, use that one.',
+    ]
   if (story.standing === 'open')
     return [`  The newest part of this record lies beside it in ${story.file}-wal: keep the two together.`]
   if (story.standing === 'wal missing')

@@ -55,6 +55,7 @@ function whyLeft(
   to: string,
 ): string | null {
   if (run.trouble !== null) return run.trouble
+  if (run.damage.length > 0) return `it is damaged (${run.damage.join('; ')})`
   if (busy(run.file)) return 'it is under way'
   if (run.outcome === 'interrupted') return 'it has no ending'
   if (isNewest) return 'it is the newest of its set'

@@ -114,14 +114,16 @@ function named({ run, file, equipment, profile, outcome, known, notes }: Story):
 
 function differences(a: Story, b: Story): string[] {
   const told: string[] = []
-  for (const [which, { seal }] of [
+  for (const [which, { seal, damage }] of [
     ['first', a],
     ['second', b],
-  ] as const)
+  ] as const) {
+    for (const text of damage) told.push(`DAMAGED: of the ${which} a part cannot be read: ${text}`)
     if (seal.is === 'broken')
       told.push(
         `SEAL BROKEN: the ${which} was changed after it was written (${seal.where}); do not rely on what is said here.`,
       )
+  }
   const differ = (what: string, of: (story: Story) => string | number | null): void => {
     const [one, other] = [of(a), of(b)]
     if (one !== other)

@@ -1,5 +1,6 @@
 import type Database from 'better-sqlite3'
 import { decodeColumns } from './codec.js'
+import { aBlock, type Damage } from './damage.js'
 import { RecordTrouble } from './trouble.js'
 import type { Known, RunEnding, RunEntry, RunEvent, Stream } from './types.js'
 
@@ -11,22 +12,30 @@ export interface Rows {
   ending(row: unknown): { readonly t_us: number; readonly ending: RunEnding }
 }
 
-/** All entries by their place in the one order: a merge of tables, streams and ticks. Memory: one block of each. */
-export function* inOrder(db: Database.Database, rows: Rows): Generator<RunEntry, void> {
-  const streams = db
-    .prepare<[], number>('SELECT stream FROM block UNION SELECT stream FROM reading_tail')
-    .pluck()
-    .all()
+/**
+ * All entries by their place in the one order: a merge of tables, streams and ticks. Memory: one block of each. What is damaged is
+ * left out and noted.
+ */
+export function* inOrder(db: Database.Database, rows: Rows, damage: Damage): Generator<RunEntry, void> {
+  const streams = new Set(
+    ['stream FROM block', 'stream FROM reading_tail', 'id FROM stream'].flatMap(
+      (from) =>
+        damage.past('some names of streams', () =>
+          db.prepare<[], number>(`SELECT DISTINCT ${from} ORDER BY 1`).pluck().all(),
+        ) ?? [],
+    ),
+  )
+  const from = { db, damage }
   const sources: Generator<Placed, void>[] = [
-    plain(db, 'known', 'seq, known', (row) => ({ entry: 'known', known: rows.known(row) })),
-    plain(db, 'stream', 'seq, id, name, unit, rail, resolution', (row) => ({
+    plain(from, 'known', 'seq, known', (row) => ({ entry: 'known', known: rows.known(row) })),
+    plain(from, 'stream', 'seq, id, name, unit, rail, resolution', (row) => ({
       entry: 'stream',
       stream: rows.stream(row),
     })),
-    plain(db, 'event', '*', (row) => ({ entry: 'event', event: rows.event(row) })),
-    plain(db, 'ending', 'seq, t_us, ending', (row) => ({ entry: 'ending', ...rows.ending(row) })),
-    ticks(db),
-    ...streams.map((stream) => readings(db, stream)),
+    plain(from, 'event', '*', (row) => ({ entry: 'event', event: rows.event(row) })),
+    plain(from, 'ending', 'seq, t_us, ending', (row) => ({ entry: 'ending', ...rows.ending(row) })),
+    ticks(from),
+    ...[...streams].map((stream) => readings(from, stream)),
   ]
   const heads = sources.map((source) => source.next())
   for (;;) {
@@ -50,10 +59,15 @@ interface Placed {
   readonly entry: RunEntry
 }
 
+interface From {
+  readonly db: Database.Database
+  readonly damage: Damage
+}
+
 const rowsAtATime = 256
 
 function* plain(
-  db: Database.Database,
+  { db, damage }: From,
   table: string,
   columns: string,
   entry: (row: unknown) => RunEntry,
@@ -63,53 +77,71 @@ function* plain(
   )
   let seq = -1
   for (;;) {
-    const found = query.all(seq)
+    const what = `some ${table} entries`
+    const read = damage.past(what, () => query.all(seq))
+    // Where a page is damaged: what can be read of all that is left, from both its ends.
+    const found = read ?? damage.rows(db, `${columns} FROM ${table}`, `${table} entries`)
     for (const row of found) {
+      if (row.seq <= seq) continue
       seq = row.seq
-      yield { seq, entry: entry(row) }
+      const told = damage.past(what, () => entry(row))
+      if (told !== null) yield { seq, entry: told }
     }
-    if (found.length < rowsAtATime) return
+    if (read === null || found.length < rowsAtATime) return
   }
 }
 
-function* readings(db: Database.Database, stream: number): Generator<Placed, void> {
+function* readings({ db, damage }: From, stream: number): Generator<Placed, void> {
   const of = (columns: Columns): Generator<Placed, void> =>
     each(columns, (t_us, n, k) => ({ entry: 'reading', stream, t_us, n, k }))
   const block = db.prepare<[number, number], { data: unknown }>(
     'SELECT data FROM block_data WHERE stream = ? AND block = ?',
   )
-  for (let i = 0; ; i++) {
-    const row = block.get(stream, i)
-    if (row === undefined) break
-    yield* of(columnsOf(row.data))
-  }
+  const last = db.prepare<[number], number>('SELECT max(block) FROM block_data WHERE stream = ?').pluck()
+  for (const columns of blocksOf(
+    damage,
+    (i) => block.get(stream, i),
+    () => last.get(stream),
+  ))
+    yield* of(columns)
   const tail = db.prepare<[number], number[]>(
     'SELECT t_us, n, k, seq FROM reading_tail WHERE stream = ? ORDER BY seq',
   )
-  yield* of(turned(tail.raw().all(stream)))
+  yield* of(turned(damage.past('the newest readings', () => tail.raw().all(stream)) ?? []))
 }
 
-function* ticks(db: Database.Database): Generator<Placed, void> {
+function* ticks({ db, damage }: From): Generator<Placed, void> {
   const of = (columns: Columns): Generator<Placed, void> =>
     each(columns, (t_us, late_us, slept_us) => ({ entry: 'tick', t_us, late_us, slept_us }))
   const block = db.prepare<[number], { data: unknown }>('SELECT data FROM tick_block WHERE block = ?')
-  for (let i = 0; ; i++) {
-    const row = block.get(i)
-    if (row === undefined) break
-    yield* of(columnsOf(row.data))
+  const last = db.prepare<[], number>('SELECT max(block) FROM tick_block').pluck()
+  for (const columns of blocksOf(
+    damage,
+    (i) => block.get(i),
+    () => last.get(),
+  ))
+    yield* of(columns)
+  const tail = db.prepare<[], number[]>('SELECT t_us, late_us, slept_us, seq FROM tick_tail ORDER BY seq')
+  yield* of(turned(damage.past('the newest ticks', () => tail.raw().all()) ?? []))
+}
+
+/** Blocks in their order, those that are damaged left out. */
+function* blocksOf(
+  damage: Damage,
+  row: (block: number) => { readonly data: unknown } | undefined,
+  last: () => number | null | undefined,
+): Generator<Columns, void> {
+  const end = damage.past(aBlock, last) ?? -1
+  for (let i = 0; i <= end; i++) {
+    const columns = damage.past(aBlock, () => columnsOf(row(i)?.data))
+    if (columns !== null) yield columns
   }
-  yield* of(
-    turned(
-      db.prepare<[], number[]>('SELECT t_us, late_us, slept_us, seq FROM tick_tail ORDER BY seq').raw().all(),
-    ),
-  )
 }
 
 type Columns = readonly (ArrayLike<number> | undefined)[]
 
 function columnsOf(data: unknown): Columns {
-  if (!(data instanceof Uint8Array))
-    throw new RecordTrouble('damaged', 'A block in this run file is not a block.')
+  if (!(data instanceof Uint8Array)) throw new RecordTrouble('damaged', 'it is missing')
   return decodeColumns(data, 4)
 }
 

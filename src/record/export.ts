@@ -11,6 +11,8 @@ export interface Exported {
   readonly format: Format
   /** Rows of measured values (csv, parquet) or entries (jsonl). */
   readonly rows: number
+  /** What of the run could not be read, so is not in it. */
+  readonly damage: readonly string[]
 }
 
 /**
@@ -26,7 +28,7 @@ export function exportRun(reader: RunReader, format: Format, file: string): Expo
       format === 'parquet'
         ? toParquet(reader, file)
         : toText(file, format === 'csv' ? csvLines(reader) : jsonLines(reader))
-    return { file, format, rows: format === 'csv' ? rows - 1 : rows }
+    return { file, format, rows: format === 'csv' ? rows - 1 : rows, damage: reader.damage() }
   } catch (error) {
     unlinkSync(file)
     if (error instanceof RecordTrouble) throw error

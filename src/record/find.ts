@@ -27,6 +27,8 @@ export interface RunLine {
   readonly nothing_to_confirm: boolean
   readonly duration_s: number | null
   readonly trouble: string | null
+  /** Parts that could not be read while it was looked at for this line. */
+  readonly damage: readonly string[]
 }
 
 /** Runs put aside lie here, in their folder, and are found and read like the others. */
@@ -52,8 +54,10 @@ export function lastRunOf(
     const { reader } = opened
     try {
       const known = reader.known()
-      if (known?.command === 'run' && known.plan.equipment === equipment)
-        return { known, events: reader.told() }
+      const ours = known?.command === 'run' && known.plan.equipment === equipment
+      const events = ours ? reader.told() : []
+      if (reader.damage().length > 0) return null
+      if (ours) return { known, events }
     } catch (error) {
       if (!(error instanceof RecordTrouble)) throw error
       return null
@@ -121,6 +125,7 @@ function lineOf(file: string): RunLine {
     warnings: 0,
     hands_open: [],
     nothing_to_confirm: false,
+    damage: [],
   }
   const unreadable = (trouble: string): RunLine => ({
     file,
@@ -155,6 +160,7 @@ function lineOf(file: string): RunLine {
       nothing_to_confirm: ending?.details['nothing_to_confirm'] === true,
       duration_s: ending?.duration_s ?? (span === null ? null : (span.to_us - span.from_us) / 1e6),
       trouble: null,
+      damage: reader.damage(),
     }
   } catch (error) {
     if (error instanceof RecordTrouble) return unreadable(error.message)

@@ -24,6 +24,8 @@ export function addNote(path: string, note: Note): string | null {
   if ('trouble' in opened) return opened.trouble
   const ended = opened.db.prepare('SELECT 1 FROM ending').get() !== undefined
   opened.db.close()
+  if (opened.standing === 'cut short')
+    return `${path} is cut short; a note is added to a whole copy of the run.`
   if (opened.standing === 'wal missing')
     return `${path} lies apart from its unfinished part, ${path}-wal; bring both together before a note is added.`
   if (!ended && opened.standing === 'open')

@@ -4,9 +4,9 @@ import { applicationId, formatVersion } from './layout.js'
 
 /**
  * How the file stands: `whole` is one closed file; `open` has its newest part in a `-wal` beside it (a live run, or one
- * whose recorder was killed); `wal missing` was copied or moved without that part.
+ * whose recorder was killed); `wal missing` was copied or moved without that part; `cut short` has lost its end.
  */
-export type Standing = 'whole' | 'open' | 'wal missing'
+export type Standing = 'whole' | 'open' | 'wal missing' | 'cut short'
 
 /** The database behind a run file, read only, or why it cannot be read, in a sentence. */
 export function openDatabase(
@@ -14,10 +14,19 @@ export function openDatabase(
 ): { readonly db: Database.Database; readonly standing: Standing } | { readonly trouble: string } {
   const head = readHead(path)
   if ('trouble' in head) return head
-  const standing: Standing = !head.wal ? 'whole' : existsSync(`${path}-wal`) ? 'open' : 'wal missing'
+  const standing: Standing = head.cut
+    ? 'cut short'
+    : !head.wal
+      ? 'whole'
+      : existsSync(`${path}-wal`)
+        ? 'open'
+        : 'wal missing'
   let db: Database.Database | null = null
   try {
-    db = standing === 'wal missing' ? asItLies(path) : new Database(path, { readonly: true, timeout: 2000 })
+    db =
+      standing === 'wal missing' || standing === 'cut short'
+        ? asItLies(path, head.bytes)
+        : new Database(path, { readonly: true, timeout: 2000 })
     db.pragma('trusted_schema = OFF')
     db.prepare('SELECT count(*) FROM known').get()
     return { db, standing }
@@ -34,20 +43,27 @@ export function openDatabase(
 
 /**
  * Read from memory, marked as not in WAL: opened where it lies, SQLite would make an empty `-wal` beside it and hide that
- * the true one is missing.
+ * the true one is missing. What was cut off is put back as nothing: SQLite then reads every page that is there, and says
+ * which it wanted and did not find.
  */
-function asItLies(path: string): Database.Database {
-  const bytes = readFileSync(path)
+function asItLies(path: string, size: number): Database.Database {
+  const there = readFileSync(path)
+  const bytes = there.length >= size ? there : Buffer.concat([there, Buffer.alloc(size - there.length)])
   bytes.fill(1, 18, 20)
   return new Database(bytes, { readonly: true })
 }
+
+/** Of a file that is put together again in memory: far above a week's record. */
+const most_bytes = 1e9
 
 export function damaged(path: string, why: string): string {
   return `The run file ${path} is damaged and cannot be read (${why}). If there is another copy, use that one.`
 }
 
 /** SQLite's file header: magic at 0, page size at 16, journal at 18, pages at 28, user_version at 60, application_id at 68. */
-function readHead(path: string): { readonly wal: boolean } | { readonly trouble: string } {
+function readHead(
+  path: string,
+): { readonly wal: boolean; readonly cut: boolean; readonly bytes: number } | { readonly trouble: string } {
   const head = Buffer.alloc(100)
   let size = 0
   let got = 0
@@ -83,9 +99,12 @@ function readHead(path: string): { readonly wal: boolean } | { readonly trouble:
     }
   const pageSize = head.readUInt16BE(16) === 1 ? 65_536 : head.readUInt16BE(16)
   const expected = pageSize * head.readUInt32BE(28)
-  if (size < expected)
+  const wal = head[18] === 2
+  // A kill in the middle of a checkpoint leaves it short, and what it lacks in the `-wal`.
+  const cut = size < expected && !(wal && existsSync(`${path}-wal`))
+  if (cut && expected > most_bytes)
     return {
       trouble: `The run file ${path} is cut short: ${size} of ${expected} bytes are there. A copy broke off; copy it again from where the run was made.`,
     }
-  return { wal: head[18] === 2 }
+  return { wal, cut, bytes: expected }
 }

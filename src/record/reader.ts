@@ -2,6 +2,7 @@ import Database from 'better-sqlite3'
 import type { z } from 'zod'
 import { checkChain, type Seal } from './chain.js'
 import { decodeColumns } from './codec.js'
+import { aBlock, Damage } from './damage.js'
 import { inOrder } from './entries.js'
 import { blocksInRollup } from './layout.js'
 import { runNameOf } from './names.js'
@@ -19,7 +20,10 @@ export interface Readings {
   readonly k: Float64Array
 }
 
-/** A run file being read; also while it is being written. All but `close` throw `RecordTrouble` where the file is damaged. */
+/**
+ * A run file being read; also while it is being written. Where the file is damaged each gives what can be read, and `damage` says
+ * what could not; nothing takes its place.
+ */
 export interface RunReader {
   readonly path: string
   readonly standing: Standing
@@ -44,6 +48,8 @@ export interface RunReader {
   notes(): readonly Note[]
   /** The whole run in its one order, as a replay is fed. */
   entries(): Generator<RunEntry, void>
+  /** What could not be read so far, in sentences; the seal looks at everything, the others only at what they give. */
+  damage(): readonly string[]
   close(): void
 }
 
@@ -65,20 +71,24 @@ export function openRunFile(path: string): { readonly reader: RunReader } | { re
 function read(db: Database.Database, path: string, standing: Standing): RunReader {
   /** One snapshot for all queries inside, and SQLite's own words for damage turned into ours. */
   const guarded = <T>(work: () => T): T => {
+    const own = !db.inTransaction
     try {
-      return db.inTransaction ? work() : db.transaction(work)()
+      if (own) db.exec('BEGIN')
+      return work()
     } catch (error) {
       throw asTrouble(error, path)
+    } finally {
+      // Nothing was written; and after damage was met a COMMIT would fail for it.
+      if (own && db.inTransaction) db.exec('ROLLBACK')
     }
   }
+  const damage = new Damage()
+  if (standing === 'cut short') damage.note('the end of the file', 'it is cut short; a copy broke off')
   const parsed = <T>(shape: z.ZodType<T>, value: unknown, what: string): T => {
     const result = shape.safeParse(typeof value === 'string' ? fromJson(value) : value)
     if (result.success) return result.data
     const issue = result.error.issues[0]
-    throw new RecordTrouble(
-      'damaged',
-      damaged(path, `${what}: ${issue?.path.join('.') ?? ''} ${issue?.message ?? ''}`),
-    )
+    throw new RecordTrouble('damaged', `${what}: ${issue?.path.join('.') ?? ''} ${issue?.message ?? ''}`)
   }
   const eventOf = (row: unknown): RunEvent => {
     const { source, data, durable, ...rest } = row as Record<string, unknown>
@@ -96,28 +106,39 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
     return { t_us: Number(t_us), ending: parsed(endingShape, ending, 'the ending') }
   }
 
-  const all = (sql: string): unknown[] => guarded(() => db.prepare(sql).all())
-  const blocks = (where: string) =>
-    db
+  /** What a table tells, in its order; rows that say nothing are left out and noted. */
+  const all = <T extends object>(select: string, table: string, of: (row: unknown) => T): T[] =>
+    guarded(() =>
+      damage
+        .rows(db, select, table)
+        .map((row) => damage.past(`some ${table}`, () => of(row)))
+        .filter((each) => each !== null),
+    )
+  const blocks = (where: string) => {
+    const query = db
       .prepare<number[], number[]>(
         `SELECT block, n, from_us, to_us, first, last, min, max FROM block WHERE stream = ? AND ${where} ORDER BY block`,
       )
       .raw()
+    return (...which: number[]): number[][] => damage.past('some statistics', () => query.all(...which)) ?? []
+  }
   const dataOf = db.prepare<[number, number], { data: unknown }>(
     'SELECT data FROM block_data WHERE stream = ? AND block = ?',
   )
   const columnsOf = (stream: number, block: number): [Float64Array, Float64Array, Float64Array] => {
-    const data = dataOf.get(stream, block)?.data
-    if (!(data instanceof Uint8Array))
-      throw new RecordTrouble('damaged', damaged(path, 'a block of readings is missing'))
-    const [t_us, n, k] = decodeColumns(data, 3)
+    const [t_us, n, k] =
+      damage.past(aBlock, () => {
+        const data = dataOf.get(stream, block)?.data
+        if (!(data instanceof Uint8Array)) throw new RecordTrouble('damaged', 'it is missing')
+        return decodeColumns(data, 3)
+      }) ?? []
     return [t_us ?? none, n ?? none, k ?? none]
   }
   const tailOf = (stream: number): [Float64Array, Float64Array, Float64Array] => {
-    const rows = db
+    const tail = db
       .prepare<[number], number[]>('SELECT t_us, n, k FROM reading_tail WHERE stream = ? ORDER BY seq')
       .raw()
-      .all(stream)
+    const rows = damage.past('the newest readings', () => tail.all(stream)) ?? []
     const column = (i: number): Float64Array => Float64Array.from(rows, (row) => row[i] ?? 0)
     return [column(0), column(1), column(2)]
   }
@@ -126,32 +147,35 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
     path,
     standing,
     known: () => {
-      const [known] = all('SELECT known FROM known ORDER BY seq LIMIT 1').map(knownOf)
+      const [known] = all('seq, known FROM known', 'words on what was known before', knownOf)
       return known === undefined ? null : { ...known, run: runNameOf(known.run) }
     },
-    streams: () => all('SELECT id, name, unit, rail, resolution FROM stream ORDER BY seq').map(streamOf),
-    events: () => all('SELECT * FROM event ORDER BY seq').map(eventOf),
-    told: () => all(`SELECT * FROM event WHERE what NOT IN ('fed', 'asked') ORDER BY seq`).map(eventOf),
-    ending: () => all('SELECT t_us, ending FROM ending ORDER BY seq DESC LIMIT 1').map(endingOf)[0] ?? null,
+    streams: () => all('seq, id, name, unit, rail, resolution FROM stream', 'meanings of streams', streamOf),
+    events: () => all('* FROM event', 'events', eventOf),
+    told: () => all(`* FROM event WHERE what NOT IN ('fed', 'asked')`, 'events', eventOf),
+    ending: () => all('seq, t_us, ending FROM ending', 'words on the ending', endingOf).at(-1) ?? null,
     span: () =>
       guarded(() => {
-        const [from_us, to_us] =
-          db
-            .prepare<[], (number | null)[]>(
-              `SELECT min(a), max(b) FROM (
-                 SELECT min(from_us) a, max(to_us) b FROM block UNION ALL SELECT min(t_us), max(t_us) FROM reading_tail
-                 UNION ALL SELECT min(from_us), max(to_us) FROM tick_block UNION ALL SELECT min(t_us), max(t_us) FROM tick_tail
-                 UNION ALL SELECT min(t_us), max(t_us) FROM event)`,
-            )
-            .raw()
-            .get() ?? []
-        return typeof from_us === 'number' && typeof to_us === 'number' ? { from_us, to_us } : null
+        const spans = spanTables.map(([from, to, table]) =>
+          damage.past(`some times in ${table}`, () =>
+            db.prepare<[], (number | null)[]>(`SELECT min(${from}), max(${to}) FROM ${table}`).raw().get(),
+          ),
+        )
+        const known = spans.flatMap((span) => {
+          const [from, to] = span ?? []
+          return typeof from === 'number' && typeof to === 'number' ? [{ from, to }] : []
+        })
+        if (known.length === 0) return null
+        return {
+          from_us: Math.min(...known.map(({ from }) => from)),
+          to_us: Math.max(...known.map(({ to }) => to)),
+        }
       }),
     readings: (stream, from_us = 0, to_us = Infinity) =>
       guarded(() => {
-        const parts = blocks('to_us >= ? AND from_us <= ?')
-          .all(stream, from_us, to_us)
-          .map(([block]) => columnsOf(stream, block ?? 0))
+        const parts = blocks('to_us >= ? AND from_us <= ?')(stream, from_us, to_us).map(([block]) =>
+          columnsOf(stream, block ?? 0),
+        )
         return within([...parts, tailOf(stream)], from_us, to_us)
       }),
     overview: (stream, width, from_us, to_us) =>
@@ -172,37 +196,45 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
             return
           thinning.takeEach(...columnsOf(stream, block))
         }
-        const rollups = db
+        const level = db
           .prepare<[number], number[]>(
             'SELECT rollup, n, from_us, to_us, first, last, min, max FROM rollup WHERE stream = ? ORDER BY rollup',
           )
           .raw()
-          .all(stream)
+        // Without its second level a run is looked at block by block.
+        const rollups = damage.past('the second level of statistics', () => level.all(stream)) ?? []
         const inRollup = blocks('block >= ? AND block < ?')
         for (const [rollup = 0, n = 0, from = 0, to = 0, first = 0, last = 0, min = 0, max = 0] of rollups) {
           if (outside(from, to) || thinning.takeWhole({ n, from_us: from, to_us: to, first, last, min, max }))
             continue
-          inRollup.all(stream, rollup * blocksInRollup, (rollup + 1) * blocksInRollup).forEach(takeBlock)
+          inRollup(stream, rollup * blocksInRollup, (rollup + 1) * blocksInRollup).forEach(takeBlock)
         }
-        blocks('block >= ?')
-          .all(stream, rollups.length * blocksInRollup)
-          .forEach(takeBlock)
+        blocks('block >= ?')(stream, rollups.length * blocksInRollup).forEach(takeBlock)
         thinning.takeEach(...tailOf(stream))
         return thinning.overview()
       }),
-    seal: () => guarded(() => checkChain(db)),
-    notes: () => guarded(() => notesOf(db)),
+    seal: () =>
+      guarded(() => {
+        try {
+          return checkChain(db)
+        } catch (error) {
+          if (!(error instanceof Database.SqliteError)) throw error
+          return { is: 'broken', where: `it cannot be read whole: ${error.message}` }
+        }
+      }),
+    notes: () => guarded(() => damage.past('the notes', () => notesOf(db)) ?? []),
     *entries() {
       const own = !db.inTransaction
       try {
         if (own) db.exec('BEGIN')
-        yield* inOrder(db, { known: knownOf, stream: streamOf, event: eventOf, ending: endingOf })
+        yield* inOrder(db, { known: knownOf, stream: streamOf, event: eventOf, ending: endingOf }, damage)
       } catch (error) {
         throw asTrouble(error, path)
       } finally {
         if (own && db.inTransaction) db.exec('ROLLBACK')
       }
     },
+    damage: () => damage.list(),
     close: () => {
       db.close()
     },
@@ -218,6 +250,14 @@ function asTrouble(error: unknown, path: string): RecordTrouble {
 }
 
 const none = new Float64Array(0)
+/** Where moments of a run stand: first, last, table. */
+const spanTables = [
+  ['from_us', 'to_us', 'block'],
+  ['t_us', 't_us', 'reading_tail'],
+  ['from_us', 'to_us', 'tick_block'],
+  ['t_us', 't_us', 'tick_tail'],
+  ['t_us', 't_us', 'event'],
+] as const
 
 function within(
   parts: [Float64Array, Float64Array, Float64Array][],

@@ -20,6 +20,8 @@ export interface Story {
   readonly run: string
   readonly file: string
   readonly standing: Standing
+  /** What of the file could not be read; the rest of this was told without it. */
+  readonly damage: readonly string[]
   /** Null where the recorder was lost before it knew. */
   readonly known: Omit<Known, 'plan' | 'files'> | null
   readonly equipment: string | null
@@ -195,6 +197,8 @@ export function storyOf(reader: RunReader, { seal = true }: { readonly seal?: bo
       intent,
       data,
     })),
+    // The last: all above has been looked for by now.
+    damage: reader.damage(),
   }
 }
 

@@ -56,6 +56,10 @@ export function trendOf(folder: string, equipment: string, rehearsals: boolean):
       unread.push({ file: line.file, trouble: story.trouble })
       continue
     }
+    if (story.damage.length > 0) {
+      unread.push({ file: line.file, trouble: `parts of it cannot be read: ${story.damage.join('; ')}` })
+      continue
+    }
     const { run, file, profile, outcome, notes, known } = story
     runs.push({
       run,

@@ -1,7 +1,8 @@
-import { spawn } from 'node:child_process'
+import { spawn, spawnSync } from 'node:child_process'
 import { existsSync, mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { connect } from 'node:net'
 import { dirname, join } from 'node:path'
+import Database from 'better-sqlite3'
 import { afterAll, describe, expect, it, onTestFinished } from 'vitest'
 import { connectRecorder } from '../../src/record/client.js'
 import { openRunFile, type RunEntry, startRecorder } from '../../src/record/index.js'
@@ -24,7 +25,7 @@ async function started(more: Partial<RecorderStart> = {}) {
     if (isRunning(recorder.pid)) process.kill(recorder.pid, 'SIGKILL')
     rmSync(dirname(recorder.socket), { recursive: true, force: true })
   })
-  return { file, ...recorder }
+  return { file: more.file ?? file, ...recorder }
 }
 function client(path: string, from: RunEvent['from'], options = {}) {
   const heard = { recorded: [] as number[], trouble: [] as string[] }
@@ -224,6 +225,46 @@ describe('the recorder process', () => {
     const inRest = rest.split('\n').filter((line) => line.includes('"xxx')).length
     expect(inFile + inRest).toBeGreaterThanOrEqual(sent - 1)
     expect(inFile).toBeGreaterThan(controller.heard.recorded.length - 1)
+  })
+
+  // A file system of its own that is really full: only where one may be made, as in a container.
+  it('on a file system that fills up in mid-run loses nothing: the file stays sound, the rest lies on another one', async ({
+    skip,
+  }) => {
+    const [small, elsewhere] = [folder(), folder()]
+    const mounted = spawnSync('mount', ['-t', 'tmpfs', '-o', 'size=700k', 'tmpfs', small])
+    skip(mounted.status !== 0, 'no file system may be mounted here')
+    try {
+      const file = join(small, 'a.slowglow')
+      const recorder = await started({ file, fallback_folder: elsewhere })
+      const controller = client(recorder.socket, 'controller')
+      const given: RunEntry[] = []
+      const give = (entry: RunEntry): void => {
+        given.push(entry)
+        controller.append([entry])
+      }
+      while (controller.heard.trouble.length === 0) {
+        const i = given.length
+        give({ entry: 'reading', stream: 1, t_us: i, n: i, k: 2 })
+        give(event(i + 1, { intent: i + 1, text: 'x'.repeat(500) }))
+        await new Promise((resolve) => setTimeout(resolve, 1))
+      }
+      give(event(given.length, { what: 'trip', text: 'last words' }))
+      expect(controller.heard.trouble[0]).toMatch(/is full.*What follows is kept in .*a-rest\.jsonl/)
+      await controller.close()
+      await until(() => !isRunning(recorder.pid), 'the recorder has ended')
+      const lines = readFileSync(join(elsewhere, readdirSync(elsewhere)[0] ?? ''), 'utf8')
+        .trim()
+        .split('\n')
+      const rest = lines.slice(1).map((line) => JSON.parse(line) as RunEntry)
+      const own = (entry: RunEntry): boolean => entry.entry === 'event' && entry.event.from === 'recorder'
+      expect([...entriesOf(file), ...rest].filter((entry) => !own(entry))).toEqual(given)
+      const db = new Database(file, { readonly: true })
+      expect(db.pragma('integrity_check', { simple: true })).toBe('ok')
+      db.close()
+    } finally {
+      spawnSync('umount', ['-l', small])
+    }
   })
 
   it('that finds its file taken says so and does not start', async () => {

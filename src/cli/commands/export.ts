@@ -43,7 +43,8 @@ function command(run: string, { format, out, json = false }: Options, io: Io): E
         io.out(
           `${shown(file, io.cwd)}: ${exported.rows} ${format === 'jsonl' ? 'entries' : 'rows'}. The header names each unit; times in seconds from the start of the run.`,
         )
-      return exits.done
+      for (const text of exported.damage) io.err(`NOT WHOLE, the run file is damaged: ${text}`)
+      return exported.damage.length === 0 ? exits.done : exits.finding
     } catch (error) {
       if (!(error instanceof RecordTrouble)) throw error
       return refuse(io, json, { exit: exits.usage, where: file, what: error.message })

@@ -46,7 +46,7 @@ function replayed(reader: RunReader, options: Options, io: Io): Exit {
   if (options.profile === undefined) {
     const from = known.command === 'rehearse' ? 'rehearsal' : 'controller'
     const result = guarded<Exactly>(
-      () => replayExactly(known.plan, reader.entries(), from),
+      () => whole(reader, replayExactly(known.plan, reader.entries(), from)),
       (gap) => ({ fed: 0, same: 0, difference: null, gap }),
     )
     if (json) printJson(io, { ...document, ...seconds(result), agrees: agrees(result) })
@@ -60,7 +60,7 @@ function replayed(reader: RunReader, options: Options, io: Io): Exit {
     return refusal === null ? exits.finding : refuse(io, json, refusal)
   const { plan } = planned
   const result = guarded<WithLimits>(
-    () => replayWith(plan, reader.entries()),
+    () => whole(reader, replayWith(plan, reader.entries())),
     (gap) => ({ fed: 0, difference: null, gap }),
   )
   if (json)
@@ -82,6 +82,19 @@ function seconds<T extends Exactly | WithLimits>({ difference, ...rest }: T) {
   if (difference === null) return { ...rest, difference }
   const { t_us, ...what } = difference
   return { ...rest, difference: { t_s: t_us / 1e6, at: elapsed(t_us), ...what } }
+}
+
+/** With parts missing of what was fed, what today's decisions make of the rest says nothing. */
+function whole<T extends Exactly | WithLimits>(reader: RunReader, result: T): T {
+  // It stops where it first goes another way; whether that is the damage's doing is known when all was looked at.
+  if (result.difference !== null) {
+    const all = reader.entries()
+    while (all.next().done !== true);
+  }
+  const damage = reader.damage()
+  if (damage.length === 0) return result
+  const gap = `Parts of this record cannot be read, so nothing is said of the rest: ${damage.join('; ')}.`
+  return { ...result, difference: null, gap }
 }
 
 /** A plan of another time may lack what today's code relies on: that is a finding about the record, not a crash. */

@@ -113,7 +113,7 @@ function wrongOf({
 
 /** A file that cannot be read is left out by no filter: it might be the one that is looked for. */
 function isWanted(line: Line, { set, outcome, kind, since, until }: Options): boolean {
-  if (line.trouble !== null) return true
+  if (line.trouble !== null || line.damage.length > 0) return true
   const began = line.started?.slice(0, 10) ?? ''
   return (
     (set === undefined || (line.equipment ?? '').toLowerCase().includes(set.toLowerCase())) &&
@@ -149,6 +149,7 @@ function lineText(line: Line): string {
     `${when} UTC  ${line.equipment ?? 'set not known'}, ${line.profile ?? 'profile not known'}  ${what}${lasted}`,
     `  ${howItEnded(line)}${line.reason === null ? '' : `: ${line.reason}`}`,
     `  ${line.run}  ${size(line.bytes)}${line.archived ? ', archived' : ''}`,
+    ...line.damage.map((text) => `  DAMAGED: ${text}`),
   ].join('\n')
 }
 

@@ -52,25 +52,23 @@ function show(run: string, options: Options, io: Io): Exit {
       return refuse(io, json, { exit: exits.recordNotAvailable, where: found, what: trouble })
   }
   return withRun(run, json, io, (reader) => {
-    const story = storyOf(reader)
+    let story = storyOf(reader)
     const wish = wishOf(options, reader, story, io)
     if ('what' in wish) return refuse(io, json, { exit: exits.usage, where: run, ...wish })
+    const figures = json ? plottedFigures(reader, wish) : null
+    const plots =
+      json || wish.rails.length === 0 ? [] : [runPlots(reader, story, wish).join('\n').trimStart()]
+    // Drawing looks at more of the file than telling does.
+    story = { ...story, damage: reader.damage() }
     const under_way = runsUnderWay(io.env).get(realPath(reader.path)) ?? null
     if (json)
       printJson(io, {
         ...story,
         under_way: story.outcome === 'interrupted' && under_way !== null,
-        plots: plottedFigures(reader, wish),
+        plots: figures,
       })
-    else
-      io.out(
-        [
-          storyText(story, under_way),
-          ...(wish.rails.length === 0 ? [] : [runPlots(reader, story, wish).join('\n').trimStart()]),
-          ...(events ? [eventsText(story)] : []),
-        ].join('\n\n'),
-      )
-    return exits.done
+    else io.out([storyText(story, under_way), ...plots, ...(events ? [eventsText(story)] : [])].join('\n\n'))
+    return story.damage.length === 0 ? exits.done : exits.finding
   })
 }
 

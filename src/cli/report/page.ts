@@ -60,6 +60,7 @@ function heading(story: Story): string {
     ['Program', known === null ? 'not known' : `slowglow ${known.version}`],
     ['Plan', story.plan_hash ?? 'not known'],
     ['Seal', seal(story)],
+    ...story.damage.map((text): [string, string] => ['DAMAGED, told without it', text]),
   ]
   return `<dl>${rows.map(([name, value]) => `<dt>${escaped(name)}</dt><dd>${escaped(value)}</dd>`).join('\n')}</dl>`
 }

@@ -1,0 +1,186 @@
+import { copyFileSync, readFileSync, statSync, truncateSync, writeFileSync } from 'node:fs'
+import { join } from 'node:path'
+import Database from 'better-sqlite3'
+import { Command } from 'commander'
+import fc from 'fast-check'
+import { describe, expect, it } from 'vitest'
+import { registerExport } from '../../src/cli/commands/export.js'
+import { registerReplay } from '../../src/cli/commands/replay.js'
+import { registerRuns } from '../../src/cli/commands/runs.js'
+import { registerShow } from '../../src/cli/commands/show.js'
+import {
+  createRunFile,
+  lastRunOf,
+  openRunFile,
+  RecordTrouble,
+  type RunEntry,
+} from '../../src/record/index.js'
+import { event, folder, known, smallRun } from '../helpers/runs.js'
+
+/** A run with many blocks, events over many pages, and its reason. */
+function longRun(): RunEntry[] {
+  const [first, ...rest] = smallRun()
+  const streams = rest.filter(({ entry }) => entry === 'stream')
+  const end = rest.filter(({ entry }) => entry === 'ending')
+  const middle = Array.from({ length: 20_000 }, (_, i): RunEntry[] => [
+    { entry: 'reading', stream: (i % 2) + 1, t_us: i * 1000, n: (i * 7919) % 1000, k: 2 },
+    ...(i % 20 === 0 ? [event(i * 1000, { what: 'judgement', text: `at ${i} ${'x'.repeat(60)}` })] : []),
+  ]).flat()
+  return first === undefined ? [] : [first, ...streams, ...middle, ...end]
+}
+function written(entries = longRun()): string {
+  const path = join(folder(), 'runs', 'a.slowglow')
+  const writer = createRunFile(path, { fsync: false })
+  writer.append(entries)
+  writer.close()
+  return path
+}
+/** Flips bits of the middle of the first block of readings it finds. */
+function flipBlock(path: string): void {
+  const db = new Database(path, { readonly: true })
+  const data = db
+    .prepare('SELECT data FROM block_data WHERE stream = 1 AND block = 7')
+    .pluck()
+    .get() as Buffer
+  db.close()
+  const bytes = readFileSync(path)
+  const at = bytes.indexOf(data)
+  for (let i = 10; i < 30; i++) bytes[at + i] = (bytes[at + i] ?? 0) ^ 0x5a
+  writeFileSync(path, bytes)
+}
+function slowglow(path: string, ...args: string[]) {
+  const [out, err]: [string[], string[]] = [[], []]
+  const cwd = join(path, '..', '..')
+  const io = {
+    ...{ out: (text: string) => out.push(text), err: (text: string) => err.push(text) },
+    ...{ isTerminal: false, colour: false, cwd, env: { XDG_RUNTIME_DIR: cwd } },
+  }
+  const program = new Command()
+  for (const register of [registerShow, registerRuns, registerExport, registerReplay]) register(program, io)
+  program.parse(args, { from: 'user' })
+  const code = process.exitCode
+  process.exitCode = undefined
+  return { out: out.join('\n'), err: err.join('\n'), code }
+}
+
+describe('a run file with bytes changed in the middle of its readings', () => {
+  it('is shown without them: reason and steps are told, what is missing is said, and the seal is broken', () => {
+    const path = written()
+    flipBlock(path)
+    const { out, code } = slowglow(path, 'show', 'a', '--plot', 'all')
+    expect(code).toBe(1)
+    expect(out).toContain('Tripped in step 2')
+    expect(out).toMatch(/DAMAGED: parts of this file cannot be read[^]*a block of readings or ticks/)
+    expect(out).toContain('SEAL BROKEN')
+  })
+
+  it('is exported without them, which is said, and not replayed', () => {
+    const path = written()
+    flipBlock(path)
+    const exported = slowglow(path, 'export', 'a', '--format', 'csv', '--json')
+    expect(exported.code).toBe(1)
+    expect(exported.err).toMatch(/NOT WHOLE, the run file is damaged: a block of readings/)
+    const { rows } = JSON.parse(exported.out) as { rows: number }
+    expect(rows).toBe(20_000 - 256)
+    const { out, code } = slowglow(path, 'replay', 'a')
+    expect(code).toBe(1)
+    expect(out).toMatch(/Parts of this record cannot be read/)
+  })
+
+  it('is not what the next run is held against', () => {
+    const run = longRun().map(
+      (entry): RunEntry =>
+        entry.entry === 'known' ? { ...entry, known: { ...known, command: 'run' } } : entry,
+    )
+    const path = written(run)
+    const at = join(path, '..')
+    expect(lastRunOf(at, known.plan.equipment)?.known.run).toBe(known.run)
+    truncateSync(path, Math.floor(statSync(path).size / 2))
+    expect(lastRunOf(at, known.plan.equipment)).toBeNull()
+  })
+})
+
+describe('a run file that is cut short', () => {
+  it('is shown, listed and exported as far as it goes, and taken as interrupted where its ending is gone', () => {
+    const path = written()
+    truncateSync(path, Math.floor(statSync(path).size / 2))
+    const shown = slowglow(path, 'show', 'a')
+    expect(shown).toMatchObject({ err: '', code: 1 })
+    expect(shown.out).toContain(`Run ${known.run}`)
+    expect(shown.out).toMatch(/DAMAGED[^]*the end of the file: it is cut short; a copy broke off/)
+    expect(slowglow(path, 'runs').out).toMatch(/DAMAGED: the end of the file/)
+    const exported = slowglow(path, 'export', 'a', '--format', 'jsonl', '--json')
+    expect(exported.code).toBe(1)
+    const { rows } = JSON.parse(exported.out) as { rows: number }
+    expect(rows).toBeGreaterThan(1000)
+    expect(rows).toBeLessThan(longRun().length)
+    expect(slowglow(path, 'show', 'a', '--note', 'found so').err).toMatch(/is cut short/)
+  })
+})
+
+describe('a -wal that is torn', () => {
+  it.each(['cut', 'changed'])('(%s) gives every entry before the tear, in order, and nothing else', (how) => {
+    const at = folder()
+    const path = join(at, 'a.slowglow')
+    const writer = createRunFile(path)
+    const run = longRun().slice(0, 9000)
+    for (let i = 0; i < run.length; i += 500) {
+      writer.append(run.slice(i, i + 500))
+      writer.flush()
+    }
+    const torn = join(at, 'torn.slowglow')
+    copyFileSync(path, torn)
+    copyFileSync(`${path}-wal`, `${torn}-wal`)
+    const size = statSync(`${torn}-wal`).size
+    if (how === 'cut') truncateSync(`${torn}-wal`, Math.floor(size * 0.7))
+    else {
+      const bytes = readFileSync(`${torn}-wal`)
+      bytes[Math.floor(size * 0.7)] = (bytes[Math.floor(size * 0.7)] ?? 0) ^ 0xff
+      writeFileSync(`${torn}-wal`, bytes)
+    }
+    const opened = openRunFile(torn)
+    if ('trouble' in opened) throw new Error(opened.trouble)
+    const there = [...opened.reader.entries()]
+    expect(there.length).toBeGreaterThan(1000)
+    expect(there.length).toBeLessThan(run.length)
+    expect(there).toEqual(run.slice(0, there.length))
+    expect(opened.reader.standing).toBe('open')
+    expect(opened.reader.ending()).toBeNull()
+    opened.reader.close()
+    writer.close()
+  })
+})
+
+describe('any damage', () => {
+  it('is a sentence or a file read in part, never a crash, and never invents an entry', () => {
+    const whole = readFileSync(written())
+    const told = new Set(longRun().map((entry) => JSON.stringify(entry)))
+    fc.assert(
+      fc.property(
+        fc.double({ min: 0, max: 1, noNaN: true }),
+        fc.integer({ min: 1, max: 3000 }),
+        (where, many) => {
+          const bytes = Buffer.from(whole)
+          const from = 100 + Math.floor(where * (bytes.length - 101))
+          for (let i = from; i < Math.min(bytes.length, from + many); i++)
+            bytes[i] = (bytes[i] ?? 0) ^ (1 + (i % 255))
+          const path = join(folder(), 'a.slowglow')
+          writeFileSync(path, bytes)
+          const opened = openRunFile(path)
+          if ('trouble' in opened) return
+          try {
+            const found = [...opened.reader.entries()]
+            const readings = found.filter(({ entry }) => entry === 'reading')
+            for (const entry of readings) expect(told.has(JSON.stringify(entry))).toBe(true)
+            if (found.length < told.size) expect(opened.reader.damage()).not.toEqual([])
+          } catch (error) {
+            expect(error).toBeInstanceOf(RecordTrouble)
+          } finally {
+            opened.reader.close()
+          }
+        },
+      ),
+      { numRuns: 30 },
+    )
+  })
+})
