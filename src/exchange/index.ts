@@ -2,6 +2,7 @@
  * The words that sequencer and line exchange: types, and what a reading is. Neither room knows the other.
  */
 import type { Decimal } from './decimal.js'
+import type { LineFault } from './health.js'
 
 export { decimal, type Decimal, decimalValue, most_n } from './decimal.js'
 export {
@@ -40,6 +41,8 @@ export type LineEvent =
     }
   | { readonly kind: 'output'; readonly channel: string; readonly on: boolean }
   | { readonly kind: 'protection'; readonly channel: string; readonly which: Protection }
+  /** A question went wrong and recovery has begun: only to name why readings do not come, should they stay away. */
+  | { readonly kind: 'line trouble'; readonly port: string; readonly fault: LineFault; readonly text: string }
   /** The line itself is gone or untrustworthy. */
   | { readonly kind: 'line lost'; readonly port: string; readonly text: string }
 

@@ -33,6 +33,12 @@ export function count(d: Draft, fault: LineFault): void {
   d.kept = { ...d.kept, faults, untold: true }
 }
 
+/** What is wrong now, for the sentence that tells it. */
+export function blame(d: Draft, fault: LineFault, text: string): void {
+  d.trouble_fault = fault
+  d.trouble_text = text
+}
+
 export function countBytes(d: Draft, bytes: number): void {
   d.kept = { ...d.kept, discarded_bytes: d.kept.discarded_bytes + bytes, untold: true }
 }

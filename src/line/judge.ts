@@ -1,4 +1,5 @@
 import { type Decimal, decimalValue, type Protection } from '../exchange/index.js'
+import { meaningOf } from './advice.js'
 import { shown } from './health.js'
 import { quantities, type Move, type Setting, type Want } from './moves.js'
 import { answerIn, parseError, parseNumber, parseRegister, parseSwitch } from './numbers.js'
@@ -114,13 +115,17 @@ function judged(
     case 'errors': {
       const error = parseError(text)
       if (error === null) return bad
-      return error.code === 0 ? good : { is: 'refused', why: `the supply says ${error.code} "${error.text}"` }
+      return error.code === 0
+        ? good
+        : { is: 'refused', why: `the supply says ${error.code} "${error.text}"${meaningOf(error.code)}` }
     }
     case 'acknowledgement':
       return text.trim() === d.config.dialect.acknowledges
         ? good
         : { is: 'refused', why: `the supply says "${text}"` }
+    // Its own identity is heard before anything is judged.
     case 'identity':
+      return bad
     case 'anything':
       return good
   }

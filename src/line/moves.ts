@@ -301,10 +301,19 @@ function overCurrentOn(config: LineConfig, index: number): Built {
   return { ok: true, moves: over_amps_on === null ? [] : [tell(config, index, over_amps_on)] }
 }
 
+/**
+ * Who is there, asked after every OFF and before any answer that says "off" is believed: a plug that was moved leads to an
+ * instrument at rest, which reads as off in all innocence while the one that was left goes on.
+ */
+export function whoMove(config: LineConfig): Move {
+  return plainAsk(config, 0, config.dialect.identify, { is: 'identity' })
+}
+
 export function offMoves(config: LineConfig, index: number): readonly Move[] {
   const { dialect } = config
   return [
     tell(config, index, dialect.off),
+    whoMove(config),
     ask(config, index, dialect.ask_output, { is: 'output', on: false }),
   ]
 }

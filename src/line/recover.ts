@@ -1,4 +1,6 @@
-import { climb, count } from './health.js'
+import { advised } from './advice.js'
+import type { LineFault } from '../exchange/index.js'
+import { blame, climb, count } from './health.js'
 import { plainAsk } from './moves.js'
 import { identified, opens } from './work.js'
 import { failRequests, lowers, tellEvent, write, type Draft } from './state.js'
@@ -59,6 +61,7 @@ export function endQuiet(d: Draft): void {
     return
   }
   if (d.t_us >= d.quiet_at_latest_us && d.t_us < d.quiet_until_us) {
+    if (d.trouble_fault === 'no_reply') blame(d, 'unasked_reply', 'bytes keep coming that nobody asked for')
     nobody(d, 'bytes keep coming that nobody asked for')
     return
   }
@@ -70,6 +73,7 @@ function identify(d: Draft): void {
   const { dialect } = d.config
   const end = dialect.terminator
   d.link = 'identify'
+  blame(d, 'no_reply', 'nobody answers')
   write(d, `${end}${dialect.remote === null ? '' : dialect.remote + end}${dialect.clear}${end}`)
   const move = plainAsk(d.config, 0, dialect.identify, { is: 'identity' })
   write(d, move.text)
@@ -77,15 +81,24 @@ function identify(d: Draft): void {
   d.flight = { move, asked_us: d.t_us, deadline_us: d.wire_us + d.config.reply_us }
 }
 
+/** The sequencer is told why readings may stay away. */
+function tellTrouble(d: Draft): void {
+  const { trouble_fault: fault, trouble_text } = d
+  const text = advised(`Port ${d.config.port}: ${trouble_text}`, fault)
+  tellEvent(d, { kind: 'line trouble', port: d.config.port, fault, text })
+}
+
 /** Once more the same question, when the line has been silent for a moment: were replies one step behind, the right one shows up. */
 export function askAgain(d: Draft): void {
   count(d, 'asked_again')
+  tellTrouble(d)
   climb(d, 'ask again', `${d.trouble_text}; a short silence, then the same question once more`)
   beginQuiet(d, 'go on')
 }
 
 export function resynchronise(d: Draft): void {
   count(d, 'resynchronised')
+  tellTrouble(d)
   climb(d, 'resynchronise', `${d.trouble_text}; silence and identity first, then the question again`)
   beginQuiet(d, 'identify')
 }
@@ -100,6 +113,7 @@ export function trouble(d: Draft): void {
 /** The identity did not come. */
 export function nobody(d: Draft, why: string): void {
   d.attempts += 1
+  tellTrouble(d)
   const most = d.been_ready ? attempts_again : attempts_opening
   if (d.attempts >= most) reopen(d, why)
   else beginQuiet(d, 'identify')
@@ -110,7 +124,7 @@ export function reopen(d: Draft, why: string): void {
   d.attempts = 0
   d.troubles = 0
   leave(d)
-  if (d.reopens >= reopens_before_lost) lose(d, 'no reply', why)
+  if (d.reopens >= reopens_before_lost) lose(d, 'no reply', d.trouble_fault, why)
   climb(d, 'reopen', `${why}; opening it afresh`)
   d.reopen_us = d.t_us + open_within_us
   d.outputs.push({ kind: 'reopen', text: `port ${d.config.port}: ${why}; opening it afresh` })
@@ -123,8 +137,10 @@ export function closed(d: Draft, text: string, stuck: boolean): void {
   if (was !== 'closed') count(d, 'connection_lost')
   leave(d)
   const why = `the connection closed (${text})`
+  // Closed by us, it tells nothing new.
+  if (was !== 'closed') blame(d, 'connection_lost', why)
   failRequests(d, 'closed', why, (request) => !lowers(request))
-  if (d.reopens >= reopens_before_lost) lose(d, 'closed', why)
+  if (d.reopens >= reopens_before_lost) lose(d, 'closed', 'connection_lost', why)
   d.reopen_us = d.t_us + (was === 'closed' || d.lost ? reopen_slowly_us : reopen_after_us)
 }
 
@@ -143,7 +159,8 @@ export function leave(d: Draft): void {
   // OFF and zero begin anew on the next connection; anything half done is never said twice.
   const request = d.work?.request ?? null
   if (request !== null && !lowers(request)) {
-    failRequests(d, 'closed', 'the connection had to be given up', (other) => other === request)
+    const why = advised(`the connection had to be given up: ${d.trouble_text}`, d.trouble_fault)
+    failRequests(d, 'closed', why, (other) => other === request)
   } else if (request !== null) {
     d.waiting = [request, ...d.waiting]
   }
@@ -152,7 +169,13 @@ export function leave(d: Draft): void {
 }
 
 /** The line is gone or not to be believed: said once; requests fail; nothing but OFF is sent from now on. */
-export function lose(d: Draft, code: 'no reply' | 'closed' | 'wrong supply', why: string): void {
+export function lose(
+  d: Draft,
+  code: 'no reply' | 'closed' | 'wrong supply',
+  fault: LineFault,
+  what: string,
+): void {
+  const why = advised(what, fault)
   d.made_safe = true
   failRequests(d, code, why, () => true)
   giveUpOn(d, why)

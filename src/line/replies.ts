@@ -1,4 +1,6 @@
-import { count, replied, shown, wellAgain } from './health.js'
+import type { LineFault } from '../exchange/index.js'
+import { advised } from './advice.js'
+import { blame, count, replied, shown, wellAgain } from './health.js'
 import { judge, type Verdict } from './judge.js'
 import { errorMoves, type Move, type Want } from './moves.js'
 import { parseError, parseNumber, parseSwitch } from './numbers.js'
@@ -19,21 +21,20 @@ const wrong_supply_us = 2_000_000
 
 export function noReply(d: Draft): void {
   count(d, 'no_reply')
-  d.trouble_text = `no reply to "${shown(d.flight?.move.text ?? '')}" in time`
+  const { flight } = d
   d.flight = null
   if (d.link === 'identify') {
-    nobody(
-      d,
-      d.kept.faults.echo === undefined ? 'nobody answers' : 'only an echo of our own words comes back',
-    )
+    // Named when it was asked, and again by what came in its place.
+    nobody(d, d.trouble_text)
     return
   }
+  blame(d, 'no_reply', `no reply to "${shown(flight?.move.text ?? '')}" in time`)
   const { work } = d
   const move = work?.moves[work.at]
   // An unacknowledged set command is never said again: its read-back, next in the work, settles what happened.
   if (work && move?.kind === 'tell') d.work = { ...work, at: work.at + 1 }
   else if (work && inputMissed(d, move)) d.work = null
-  else if (work) missed(d, work, 'no reply', 'the supply does not answer')
+  else if (work) missed(d, work, 'no reply')
   trouble(d)
 }
 
@@ -45,27 +46,31 @@ function inputMissed(d: Draft, move: Move | undefined): boolean {
 }
 
 /** The present question of this work failed once more: twice is enough, except for what lowers, which begins anew. */
-function missed(d: Draft, work: Work, code: 'no reply' | 'bad reply', why: string): void {
+function missed(d: Draft, work: Work, code: 'no reply' | 'bad reply'): void {
   if (work.missed < (code === 'no reply' ? 1 : 2) || opens(work)) {
     d.work = { ...work, missed: work.missed + 1 }
   } else if (work.request !== null && lowers(work.request) && work.again < again_most) {
     d.work = { ...work, at: 0, missed: 0, again: work.again + 1 }
   } else {
     const outcome = work.said ? 'unknown' : 'not done'
+    const why = advised(d.trouble_text, d.trouble_fault)
     fail(d, work, work.failing ?? { code, outcome, why, asked: 0 })
   }
 }
 
 function fail(d: Draft, work: Work, failing: Failing): void {
-  if (work.request !== null) failRequest(d, work.request, failing.code, failing.outcome, failing.why)
+  // Where the supply gave its own reason, that is told with what it means.
+  const plain = failing.code === 'read-back differs' && !failing.why.includes('the supply says')
+  const why = plain ? advised(failing.why, 'read_back_differs') : failing.why
+  if (work.request !== null) failRequest(d, work.request, failing.code, failing.outcome, why)
   // Its dead-man may not have been armed.
   if (work.moves.some((move) => move.kind === 'ask' && arms.has(move.want.is))) d.unarmed = true
   d.work = null
 }
 
 /** `why` names what was wrong with it; it has been counted. */
-export function badReply(d: Draft, why: string): void {
-  d.trouble_text = `${why} to "${shown(d.flight?.move.text ?? '')}"`
+export function badReply(d: Draft, fault: LineFault, why: string): void {
+  blame(d, fault, `${why} to "${shown(d.flight?.move.text ?? '')}"`)
   d.flight = null
   const { work } = d
   if (work === null) {
@@ -77,7 +82,7 @@ export function badReply(d: Draft, why: string): void {
     askAgain(d)
     return
   }
-  missed(d, work, 'bad reply', 'the supply answers what cannot be')
+  missed(d, work, 'bad reply')
   if (work.missed === 0) askAgain(d)
   else trouble(d)
 }
@@ -96,17 +101,18 @@ export function heard(d: Draft, text: string): void {
     return
   }
   // What was just said comes back: the answer may still follow, and where none of it did, its deadline tells.
-  if (text.trim() === d.said.trim()) {
+  if (isEcho(d, text.trim())) {
     count(d, 'echo')
-    d.trouble_text = `it sends back what it is told ("${shown(text)}"): an echo, to be switched off at the instrument or its adapter`
-    if (d.link === 'identify') return
+    blame(d, 'echo', `an echo of our own words comes back ("${shown(text)}")`)
+    // Once only OFF goes out the answer behind it is waited for: it tells whether the output is off.
+    if (d.link === 'identify' || (d.made_safe && flight !== null)) return
     if (flight === null) {
       resynchronise(d)
       return
     }
     // A set command is never said again: what came instead of its acknowledgement is judged as such.
     if (flight.move.kind !== 'tell') {
-      badReply(d, 'only an echo came')
+      badReply(d, 'echo', 'only an echo came')
       return
     }
   }
@@ -115,6 +121,11 @@ export function heard(d: Draft, text: string): void {
     return
   }
   if (text.trim() === d.identity) {
+    if (flight?.move.kind === 'ask' && flight.move.want.is === 'identity') {
+      d.unproved = false
+      answered(d, { is: 'good' })
+      return
+    }
     // Asked more than once it comes more than once; it answers nothing else, and the answer waited for is still to come.
     count(d, 'stale_reply')
     return
@@ -129,7 +140,7 @@ export function heard(d: Draft, text: string): void {
     if (flight !== null) answered(d, acknowledged(d, text))
     else if (!acknowledgement) {
       count(d, 'unasked_reply')
-      d.trouble_text = `"${shown(text)}" came, and nothing was asked`
+      blame(d, 'unasked_reply', `"${shown(text)}" came, and nothing was asked`)
       resynchronise(d)
     }
     return
@@ -137,6 +148,11 @@ export function heard(d: Draft, text: string): void {
   // An acknowledgement of an urgent OFF may come before the answer.
   if (acknowledgement) return
   answered(d, judge(d, flight.move, text))
+}
+
+/** A whole line of what was said last. */
+function isEcho(d: Draft, text: string): boolean {
+  return d.said.includes(text) && d.said.split(/[\r\n]+/).some((line) => line.trim() === text)
 }
 
 function acknowledged(d: Draft, text: string): Verdict {
@@ -160,7 +176,15 @@ function identityHeard(d: Draft, text: string): void {
   }
   const late = parseNumber(said) !== null || parseSwitch(said) !== null || parseError(said) !== null
   if (late || !/^[\x20-\x7e]*[A-Za-z][\x20-\x7e]*$/.test(said)) {
-    count(d, 'stale_reply')
+    const noise = /[^\t\x20-\x7e]/.test(said)
+    count(d, noise ? 'line_noise' : 'stale_reply')
+    if (noise) blame(d, 'line_noise', `line noise ("${shown(said)}") where its identity was asked for`)
+    else
+      blame(
+        d,
+        'stale_reply',
+        `"${shown(said)}" where its identity was asked for: a reply to a question of before`,
+      )
     return
   }
   if (said !== d.candidate) {
@@ -172,7 +196,12 @@ function identityHeard(d: Draft, text: string): void {
     identified(d)
   } else {
     count(d, 'identity_changed')
-    lose(d, 'wrong supply', `another supply answers: "${said}" where "${d.identity}" was expected`)
+    lose(
+      d,
+      'wrong supply',
+      'identity_changed',
+      `another supply answers: "${said}" where "${d.identity}" was expected`,
+    )
     d.candidate = null
     beginQuiet(d, 'identify')
     d.quiet_until_us = d.t_us + wrong_supply_us
@@ -185,7 +214,7 @@ function answered(d: Draft, verdict: Verdict): void {
   const move = d.flight?.move
   if (verdict.is === 'bad') {
     count(d, verdict.fault)
-    badReply(d, verdict.why)
+    badReply(d, verdict.fault, verdict.why)
     return
   }
   if (d.flight !== null) replied(d, d.flight.asked_us)

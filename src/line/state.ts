@@ -1,4 +1,4 @@
-import type { LineEvent, LineFailure, Protection } from '../exchange/index.js'
+import type { LineEvent, LineFailure, LineFault, Protection } from '../exchange/index.js'
 import type { Kept } from './health.js'
 import type { Move, Settings } from './moves.js'
 import type { LineConfig, LineInput, LineOutput } from './types.js'
@@ -83,6 +83,8 @@ export interface LineState {
   /** This connection has not been looked at yet. */
   readonly fresh: boolean
   readonly lost: boolean
+  /** An urgent OFF was given and who is there has not been asked since. */
+  readonly unproved: boolean
   /** After an urgent off or a lost line: only OFF, zero and questions, until a new run. */
   readonly made_safe: boolean
   readonly flight: Flight | null
@@ -121,9 +123,10 @@ export interface LineState {
   readonly attempts: number
   readonly troubles: number
   readonly reopens: number
-  /** Last text written that was no bare terminator, to know its echo by. */
+  /** What was written last, to know its echo by. */
   readonly said: string
-  /** The trouble at hand, in words. */
+  /** The trouble at hand, and in words. */
+  readonly trouble_fault: LineFault
   readonly trouble_text: string
   readonly kept: Kept
   /** Good replies, the slowest of them, and rounds of readings with the time they took: for its health only. */
@@ -144,9 +147,12 @@ export function tellEvent(d: Draft, event: LineEvent): void {
   d.outputs.push({ kind: 'event', event })
 }
 
+/** Room for the longest burst of OFFs and the questions around it. */
+const said_most = 400
+
 export function write(d: Draft, text: string, urgent = false): void {
   d.outputs.push({ kind: 'write', text, urgent })
-  d.said = text
+  d.said = (d.said + text).slice(-said_most)
   d.wire_us = Math.max(d.wire_us, d.t_us) + Math.ceil(text.length * (d.config.byte_us ?? 0))
 }
 
@@ -168,7 +174,7 @@ export function failRequest(
   const what = request.do === 'limits' ? 'setting the limits' : `"${request.do}"`
   const meaning =
     outcome === 'not done' ? 'It was not done.' : 'It may have happened: read back before deciding.'
-  const text = `${request.channel} on port ${d.config.port}, ${what}: ${why}. ${meaning}`
+  const text = `${request.channel} on port ${d.config.port}, ${what}: ${why}${why.endsWith('.') ? '' : '.'} ${meaning}`
   tellEvent(d, { kind: 'failed', id: request.id, code, text, outcome })
 }
 

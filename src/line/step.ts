@@ -1,6 +1,7 @@
 import { feedAt, mute } from './dead-man.js'
-import { count, countBytes, nothingKept, tellHealth } from './health.js'
+import { blame, count, countBytes, nothingKept, tellHealth } from './health.js'
 import { askReopen, beginQuiet, closed, endQuiet, leave, noise } from './recover.js'
+import type { LineFault } from '../exchange/index.js'
 import { badReply, heard, noReply } from './replies.js'
 import { fastMoves, nextInput, slowMoves } from './rounds.js'
 import { failRequest, lowers, write, type Draft, type LineState, type Request } from './state.js'
@@ -38,6 +39,7 @@ export function openLine(config: LineConfig): LineState {
     been_ready: false,
     fresh: true,
     lost: false,
+    unproved: false,
     made_safe: false,
     flight: null,
     work: null,
@@ -66,6 +68,7 @@ export function openLine(config: LineConfig): LineState {
     troubles: 0,
     reopens: 0,
     said: '',
+    trouble_fault: 'no_reply',
     trouble_text: '',
     kept: nothingKept,
     replies: 0,
@@ -159,9 +162,7 @@ function take(d: Draft, input: LineInput): void {
       return
     case 'discarded':
       countBytes(d, input.bytes)
-      count(d, input.overlong === true ? 'overlong_line' : 'line_noise')
-      if (d.link === 'quiet') noise(d)
-      else if (d.flight !== null && d.link !== 'identify') badReply(d, input.why)
+      discarded(d, input.overlong === true ? 'overlong_line' : 'line_noise', input.why)
       return
     case 'request':
       request(d, input)
@@ -175,6 +176,13 @@ function take(d: Draft, input: LineInput): void {
     case 'time':
       return
   }
+}
+
+function discarded(d: Draft, fault: LineFault, why: string): void {
+  count(d, fault)
+  if (d.link === 'quiet') noise(d)
+  else if (d.flight !== null && d.link !== 'identify') badReply(d, fault, why)
+  else blame(d, fault, why)
 }
 
 function opened(d: Draft): void {

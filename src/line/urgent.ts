@@ -11,6 +11,7 @@ export function urgentOff(d: Draft, channels: readonly string[]): void {
     channels.includes(channel.channel) ? [index] : [],
   )
   d.made_safe = true
+  d.unproved = true
   d.starved_until_us = 0
   failRequests(d, 'refused', 'an urgent OFF came before it', (request) => !lowers(request))
   if (d.work?.request) {

@@ -1,5 +1,5 @@
 import { armMoves, disarmMoves, expiredQuestion, feedMoves, mute } from './dead-man.js'
-import { ask, movesFor, plainTell, settingsStill, type Move } from './moves.js'
+import { ask, movesFor, plainTell, settingsStill, type Move, whoMove } from './moves.js'
 import { doubtedQuestion, dueInput } from './rounds.js'
 import { failRequest, tellEvent, write, type Draft, type Work } from './state.js'
 import { owed } from './urgent.js'
@@ -16,6 +16,7 @@ export function identified(d: Draft): void {
   d.attempts = 0
   d.candidate = null
   d.identities_due = 0
+  d.unproved = false
   d.heard_us = d.t_us
   d.link = 'ready'
   if (d.fresh) d.work = openingWork(d)
@@ -94,6 +95,7 @@ function finish(d: Draft, work: Work): void {
 
 /** Requests first, in order; else the next question of the round. */
 function nextWork(d: Draft): Work | null {
+  if (d.unproved) return { why: 'reading', request: null, moves: [whoMove(d.config)], ...start }
   const [first, ...rest] = d.waiting
   if (first !== undefined) {
     d.waiting = rest

@@ -2,6 +2,7 @@ import type { InputLimit, Measures, MeterPlan, RailPlan, Step, WatchPlan } from 
 import { broke } from './breach.js'
 import { htIsOn, isUp } from './in-force.js'
 import { inputObjection, inputValue, isBeyond, staleAfter_s } from './input-state.js'
+import { whyQuiet } from './line-trouble.js'
 import { leftAlone } from './prove.js'
 import { warn } from './send.js'
 import type { Draft, InputState, State } from './state.js'
@@ -52,12 +53,13 @@ export function judgeInputsFreshness(d: Draft): void {
     const stale_s = staleAfter_s(d.s, watch)
     if (age_s <= stale_s) continue
     if (watch.needed && up) {
+      const { code, text } = whyQuiet(d, d.s.t_us - since_us, [meter])
       broke(d, {
-        code: 'stale',
+        code,
         measured: age_s,
         limit: stale_s,
         unit: 's',
-        text: `The newest reading of ${meter.name} is ${age_s.toFixed(1)} s old (limit ${stale_s.toFixed(1)} s), and the plan counts on it: it ${countedOn(watch)}.`,
+        text: `The newest reading of ${meter.name} is ${age_s.toFixed(1)} s old (limit ${stale_s.toFixed(1)} s), and the plan counts on it: it ${countedOn(watch)}.${text === null ? '' : ` ${text}`}`,
       })
     } else if (!watch.needed && !known.lost) {
       change(d, meter.name, { lost: true })

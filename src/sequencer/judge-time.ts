@@ -2,6 +2,7 @@ import type { RailPlan, Step } from '../plan/index.js'
 import { broke, tripAt } from './breach.js'
 import { comesDown, htIsOn, isRising, isUp } from './in-force.js'
 import { judgeInputsFreshness } from './inputs.js'
+import { whyQuiet } from './line-trouble.js'
 import { leftAlone, proofUnderWay } from './prove.js'
 import type { Draft, RailState, Sample } from './state.js'
 import { accuracy, ampsCome, currentStep, hookedUp, paced_s, resolution, typedValid_s, us } from './state.js'
@@ -56,16 +57,32 @@ function judgeFreshness(d: Draft, rail: RailPlan, state: RailState): void {
   const seen = ampsCome(d.s, rail) ? [state.V, state.A] : [state.V]
   const age_us = Math.max(...seen.map(age))
   if (age_us > us(d.s.plan.stale_s)) {
-    broke(d, {
-      code: 'stale',
-      rail: rail.name,
-      measured: age_us / 1e6,
-      limit: d.s.plan.stale_s,
-      unit: 's',
-      text: `The newest reading of ${rail.name} is ${(age_us / 1e6).toFixed(2)} s old (limit ${d.s.plan.stale_s.toFixed(2)} s): the line or its supply has gone quiet.`,
-    })
+    const meters = Object.values(d.s.plan.meters).filter((meter) => meter.rail === rail.name)
+    tooOld(d, rail, age_us, `The newest reading of ${rail.name} is`, [...rail.channels, ...meters])
   }
 }
+
+/** Readings that stay away are told with what has been wrong on their line since, as the line itself told it. */
+function tooOld(
+  d: Draft,
+  rail: RailPlan,
+  age_us: number,
+  what: string,
+  from: readonly { readonly port: string | null }[],
+): void {
+  const limit_s = d.s.plan.stale_s
+  const { code, text } = whyQuiet(d, age_us, from)
+  broke(d, {
+    code,
+    rail: rail.name,
+    measured: age_us / 1e6,
+    limit: limit_s,
+    unit: 's',
+    text: `${what} ${(age_us / 1e6).toFixed(2)} s old (limit ${limit_s.toFixed(2)} s): ${text === null ? 'the line or its supply has gone quiet.' : uncapitalised(text)}`,
+  })
+}
+
+const uncapitalised = (text: string): string => text.charAt(0).toLowerCase() + text.slice(1)
 
 function goesOn(d: Draft, rail: RailPlan): boolean {
   return Object.values(d.s.pending).some(
@@ -103,16 +120,10 @@ function judgeBiasFreshness(d: Draft): void {
     const bias = rail.bias
     if (!bias || bias.meter === null) continue
     const age_us = d.s.t_us - (d.s.meters[bias.meter]?.t_us ?? 0)
-    if (age_us > us(d.s.plan.stale_s)) {
-      broke(d, {
-        code: 'stale',
-        rail: rail.name,
-        measured: age_us / 1e6,
-        limit: d.s.plan.stale_s,
-        unit: 's',
-        text: `The bias meter at ${bias.node} has not answered for ${(age_us / 1e6).toFixed(2)} s while HT is on.`,
-      })
-    }
+    if (age_us > us(d.s.plan.stale_s))
+      tooOld(d, rail, age_us, `HT is on, and the newest reading of the bias meter at ${bias.node} is`, [
+        { port: d.s.plan.meters[bias.meter]?.port ?? null },
+      ])
   }
 }
 

@@ -146,9 +146,15 @@ function handle(d: Draft, event: Event): void {
       }
       return
     }
+    case 'line trouble':
+      d.s.line_troubles = {
+        ...d.s.line_troubles,
+        [event.port]: { fault: event.fault, text: event.text, t_us: d.s.t_us },
+      }
+      return
     case 'line lost':
       if (d.s.phase !== 'waiting' && onlyInformative(d, event.port)) return
-      broke(d, { code: 'line-lost', text: `${event.port}: ${event.text}` })
+      broke(d, { code: 'line-lost', text: event.text.charAt(0).toUpperCase() + event.text.slice(1) })
       return
     case 'answer':
       answer(d, event.prompt, event.value, event.by)

@@ -1,4 +1,4 @@
-import type { LineRequestBody } from '../exchange/index.js'
+import type { LineFault, LineRequestBody } from '../exchange/index.js'
 import type { OffResult, OffState } from '../off/index.js'
 import { type Ask, type ChannelPlan, isHotRole, type Plan, type RailPlan, type Step } from '../plan/index.js'
 import type { Command, ReasonRecord } from './types.js'
@@ -28,6 +28,8 @@ export interface State {
   /** Readings typed by a person, by node or rail: `node:grid`, `rail:HT:V`. */
   typed: Record<string, Sample>
   pending: Record<number, Pending>
+  /** What was last wrong on each port, as it told it: only for the sentence about readings that stay away. */
+  line_troubles: Readonly<Record<string, LineTrouble>>
   next_id: number
   next_intent: number
   /** Intent of the segment under way: raises wait until it is recorded. */
@@ -179,6 +181,12 @@ export interface InputState {
   fall: { from: Sample; amps: number; now: Sample } | null
 }
 
+export interface LineTrouble {
+  readonly fault: LineFault
+  readonly text: string
+  readonly t_us: number
+}
+
 interface Pending {
   channel: string
   request: LineRequestBody
@@ -306,6 +314,7 @@ export function initialState(plan: Plan): State {
     inputs,
     typed: {},
     pending: {},
+    line_troubles: {},
     next_id: 1,
     next_intent: 1,
     intent: null,

@@ -1,4 +1,5 @@
 import { z } from 'zod'
+import { lineFaults } from '../exchange/index.js'
 import type { Event } from '../sequencer/index.js'
 import type { RunEntry, Stream } from './types.js'
 
@@ -37,6 +38,7 @@ const fedShape: z.ZodType<Event> = z.discriminatedUnion('kind', [
     channel: text,
     which: z.enum(['over-voltage', 'over-current', 'over-temperature', 'dead-man']),
   }),
+  z.object({ t_us, kind: z.literal('line trouble'), port: text, fault: z.enum(lineFaults), text }),
   z.object({ t_us, kind: z.literal('line lost'), port: text, text }),
   z.object({
     t_us,

@@ -72,6 +72,7 @@ export function toldOfEvent(event: Event, ids: StreamIds, from: RunEvent['from']
     case 'failed':
     case 'output':
     case 'protection':
+    case 'line trouble':
     case 'line lost':
     case 'answer':
     case 'stop':

@@ -19,6 +19,7 @@ import {
 } from './outputs.js'
 import { drawParts } from './parts.js'
 import { createMeterDevice, createSupplyDevice } from './supplies.js'
+import { otherIdentity } from './port.js'
 import type { VirtualInstrument } from './supplies-types.js'
 import type { FaultSpec, VirtualBench } from './types.js'
 import { createWorld, type Knob } from './world.js'
@@ -72,6 +73,8 @@ export function createVirtualBench(
   const warmth = createCase()
   let warmed_us = 0
   const inputs = makeInputs()
+  /** Instruments that no line leads to any more. */
+  const left: VirtualInstrument[] = []
   const instruments = makeInstruments()
 
   function makeInputs(): Map<string, VirtualInput> {
@@ -128,6 +131,29 @@ export function createVirtualBench(
       made.set(name, createMeterDevice({ name, meter, ...input, chance: source.fork(`line ${name}`) }))
     }
     return made
+  }
+
+  /** Another instrument, at rest, stands at the end of this line; the one before hears nothing more, and goes on. */
+  function plugMoved(port: string): void {
+    const before = instruments.get(port)
+    const supply = bench.supplies[port]
+    const meter = bench.meters[port]
+    const other = source.fork(`another ${port}`)
+    if (before === undefined) return
+    left.push(before)
+    if (supply !== undefined) {
+      const faces = Object.entries(supply.channels).map(
+        ([name, spec]) => [name, makeOutput(`another ${name}`, spec, other).face] as const,
+      )
+      const at = { ...supply, identity: otherIdentity }
+      instruments.set(
+        port,
+        createSupplyDevice({ name: port, supply: at, outputs: Object.fromEntries(faces), chance: other }),
+      )
+    } else if (meter !== undefined) {
+      const at = { ...meter, identity: otherIdentity }
+      instruments.set(port, createMeterDevice({ name: port, meter: at, shows: () => 0, chance: other }))
+    }
   }
 
   function meterSees(meter: Meter): number {
@@ -188,9 +214,18 @@ export function createVirtualBench(
     for (const [port, instrument] of instruments) {
       const on = active.filter(({ part }) => part === `line.${port}`)
       const late = on.find(({ kind }) => kind === 'late')?.value
+      const has = (kind: string): boolean => on.some((fault) => fault.kind === kind)
       instrument.faults({
-        silent: on.some(({ kind }) => kind === 'silent'),
-        garbled: on.some(({ kind }) => kind === 'garbled'),
+        silent: has('silent'),
+        garbled: has('garbled'),
+        endless: has('endless'),
+        noise: has('noise'),
+        echo: has('echo'),
+        behind: has('behind'),
+        local: active.some(
+          ({ part, kind }) =>
+            kind === 'local' && outputsOf(part).some(({ name }) => name.startsWith(`${port}.`)),
+        ),
         ...(late === undefined || late === null ? {} : { late_s: late }),
       })
     }
@@ -219,6 +254,7 @@ export function createVirtualBench(
       active.push(fault)
       spoilTube(fault)
       spoilSupply(fault)
+      if (fault.kind === 'another') plugMoved(fault.part.slice('line.'.length))
     }
     lineFaults()
     world.relay(mode, active)
@@ -234,12 +270,17 @@ export function createVirtualBench(
     if (kind === 'strong' || kind === 'weak') parts.strength.set(part, value ?? 1)
   }
 
-  function spoilSupply({ part, kind }: FaultSpec): void {
-    const mine = outputs.filter(
-      ({ name, rail }) => rail === part || name === part || name.startsWith(`${part}.`),
-    )
+  const outputsOf = (part: string): readonly Output[] =>
+    outputs.filter(({ name, rail }) => rail === part || name === part || name.startsWith(`${part}.`))
+
+  function spoilSupply({ part, kind, value }: FaultSpec): void {
+    const mine = outputsOf(part)
     if (kind === 'ignores-off') for (const output of mine) output.ignoresOff = true
     if (kind === 'no-protection') for (const { face } of mine) face.inert = true
+    if (kind === 'mis-sets') for (const { face } of mine) face.mis_sets = value ?? 1
+    if (kind === 'reads-volts' || kind === 'reads-amps')
+      for (const { face } of mine)
+        face.reads = { ...face.reads, ...(kind === 'reads-volts' ? { V: value ?? 0 } : { A: value ?? 0 }) }
     if (kind === 'drop-out') {
       const one = mine.at(-1)
       if (one !== undefined) one.dropped = true
@@ -275,8 +316,8 @@ export function createVirtualBench(
 
   /** Messages that an instrument has got to by now are acted on, whether or not anybody waits for a reply. */
   function act(t_us: number): void {
-    for (const instrument of instruments.values()) {
-      const next = instrument.next_us()
+    for (const instrument of [...instruments.values(), ...left]) {
+      const next = left.includes(instrument) ? t_us : instrument.next_us()
       if (next === null || next > t_us) continue
       measure(t_us)
       instrument.receive('', t_us)

@@ -55,8 +55,30 @@ export const faultKinds: Readonly<Record<Target, Readonly<Record<string, Kind>>>
     'ignores-off': plain,
     trips: plain,
   },
-  supply: { 'drop-out': plain, 'ignores-off': plain, trips: plain, 'no-protection': plain },
-  line: { silent: plain, garbled: plain, late: { value: 's', needed: true } },
+  // `local`: somebody has the panel, and it refuses to be set or switched off; `mis-sets`: what it is set to, times this;
+  // `reads-…`: its own measurement shows what is not so.
+  supply: {
+    'drop-out': plain,
+    'ignores-off': plain,
+    trips: plain,
+    'no-protection': plain,
+    local: plain,
+    'mis-sets': { value: 'ratio', needed: true },
+    'reads-volts': { value: 'V', needed: true },
+    'reads-amps': { value: 'A', needed: true },
+  },
+  // `endless`: replies that never end; `noise`: any bytes in their place; `echo`: what is said comes back before them;
+  // `behind`: each comes one question late; `another`: the plug sits in another instrument, and ours hears nothing more.
+  line: {
+    silent: plain,
+    garbled: plain,
+    late: { value: 's', needed: true },
+    endless: plain,
+    noise: plain,
+    echo: plain,
+    behind: plain,
+    another: plain,
+  },
   // A lead off or a contact open; one that says nothing; one that stands still; one that shows what is not so.
   input: {
     open: plain,

@@ -22,6 +22,10 @@ const act_us = 8_000
 const status_us = 60_000
 /** Longest message an instrument takes. */
 const longest = 256
+/** How often an endless reply is said over, so that it is longer than any line may be. */
+const over_and_over = 100
+/** Bytes of noise in place of a reply. */
+const noise_bytes = 24
 /** A bit flips in this share of the characters of a garbled reply. */
 const flipped = 0.06
 
@@ -42,6 +46,7 @@ export function createPort(line: Line, words: PortWords, chance: Chance, act: Ac
   let busy_us = 0
   let waiting: { message: string; at_us: number }[] = []
   let replies: { text: string; at_us: number; due_us: number }[] = []
+  let kept: string | null = null
 
   const isQuery = (message: string): boolean => /\?(\s|;|$)/.test(message)
   const garble = (text: string): string => {
@@ -52,20 +57,39 @@ export function createPort(line: Line, words: PortWords, chance: Chance, act: Ac
       return String.fromCharCode((c.charCodeAt(0) ^ (1 << bit)) & 0xff)
     }).join('')
   }
+  const anyByte = (): string => String.fromCharCode(Math.floor(chance.next() * 256))
+  /** What comes back in place of this reply; null = nothing. */
+  const spoiled = (reply: string): string | null => {
+    let said: string | null = reply
+    if (faults.behind === true) {
+      said = kept
+      kept = reply
+    }
+    if (said === null || faults.silent === true) return null
+    if (faults.endless === true) return said.repeat(over_and_over)
+    if (faults.noise === true)
+      return Array.from({ length: noise_bytes }, anyByte).join('') + words.reply_terminator
+    return garble(said + words.reply_terminator)
+  }
+  const send = (text: string, from_us: number): void => {
+    const due_us = Math.max(from_us, replies.at(-1)?.due_us ?? 0) + Math.round(text.length * byte_us)
+    busy_us = Math.max(busy_us, due_us)
+    replies.push({ text, due_us, at_us: due_us + Math.round((faults.late_s ?? 0) * 1e6) })
+  }
   const settle = (t_us: number): void => {
     while (waiting[0] !== undefined && waiting[0].at_us <= t_us) {
       const { message, at_us } = waiting[0]
       waiting = waiting.slice(1)
       const reply = act(message, at_us)
       if (reply === null) continue
-      const text = reply + words.reply_terminator
-      const due_us = Math.max(at_us, replies.at(-1)?.due_us ?? 0) + Math.round(text.length * byte_us)
-      busy_us = Math.max(busy_us, due_us)
-      if (faults.silent === true) continue
-      replies.push({ text: garble(text), due_us, at_us: due_us + Math.round((faults.late_s ?? 0) * 1e6) })
+      const said = spoiled(reply)
+      if (said !== null) send(said, at_us)
+      // Nobody hears it, but saying it takes its time.
+      else busy_us = Math.max(busy_us, at_us + Math.round((reply.length + 1) * byte_us))
     }
   }
   const message = (text: string, arrived_us: number): void => {
+    if (faults.echo === true && faults.silent !== true) send(text + words.reply_terminator, arrived_us)
     if (text.trim() === '') return
     const query = isQuery(text)
     // A question while an answer is still owed: a strict instrument drops the answer.

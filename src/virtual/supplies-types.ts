@@ -24,6 +24,14 @@ export interface LineFaults {
   readonly silent?: boolean
   /** Bits flip in what comes back. */
   readonly garbled?: boolean
+  /** Replies go on for ever instead of ending. */
+  readonly endless?: boolean
+  /** Bytes of any kind come back in place of a reply. */
+  readonly noise?: boolean
+  /** What is said comes back before its reply. */
+  readonly echo?: boolean
+  /** Each reply comes when the next question is answered. */
+  readonly behind?: boolean
   /** Replies come this much later. */
   readonly late_s?: number
   /** Another identity is answered: a different supply on this port. */

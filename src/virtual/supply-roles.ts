@@ -141,7 +141,7 @@ export function rolesOf(works: Works): Role[] {
       run: setNumber('V', ({ face, spec }, value) => {
         if (value < spec.min_V || value > spec.max_V) return errors.range
         if (face.over_V_on && face.over_V !== null && value > face.over_V) return errors.conflict
-        face.set_V = value
+        face.set_V = value * (face.mis_sets ?? 1)
         return null
       }),
     },
@@ -235,7 +235,7 @@ export function rolesOf(works: Works): Role[] {
       run: askNumber(
         'V',
         ({ resolution_V }) => digitsOf(resolution_V),
-        ({ face }) => face.measured_V,
+        ({ face }) => face.reads?.V ?? face.measured_V,
       ),
     },
     {
@@ -244,7 +244,7 @@ export function rolesOf(works: Works): Role[] {
       run: askNumber(
         'A',
         ({ resolution_A }) => digitsOf(resolution_A),
-        ({ face }) => face.measured_A,
+        ({ face }) => face.reads?.A ?? face.measured_A,
       ),
     },
     ...plainTrip('ask_over_volts_tripped', `${source}:VOLTage#:PROTection:TRIPped`, 'over-voltage'),

@@ -65,7 +65,11 @@ export interface OutputFace {
   on: boolean
   /** Its protections and its dead-man are set and read back, and never act. */
   inert?: boolean
-  tripped: 'over-voltage' | 'over-current' | null
+  tripped: 'over-voltage' | 'over-current' | 'over-temperature' | null
+  /** What it is told to set, times this. */
+  mis_sets?: number
+  /** What it says it measures instead of what it measures. */
+  reads?: { readonly V?: number; readonly A?: number }
   /** Read-back with offset, noise and resolution already in it. */
   measured_V: number
   measured_A: number

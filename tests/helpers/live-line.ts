@@ -88,7 +88,13 @@ export class LiveLine {
           this.give({ kind: 'text', t_us: t_us(), text })
         },
         discarded: (bytes, why) => {
-          this.give({ kind: 'discarded', t_us: t_us(), bytes, why })
+          this.give({
+            kind: 'discarded',
+            t_us: t_us(),
+            bytes,
+            why,
+            overlong: why.startsWith('a line longer'),
+          })
         },
         closed: (trouble) => {
           this.troubles.push(trouble)
