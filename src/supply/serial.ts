@@ -1,9 +1,11 @@
 import { writeSync } from 'node:fs'
 import { isatty } from 'node:tty'
 import { SerialPort } from 'serialport'
-import { lineReader, WriteWatch } from './lines.js'
+import { Gate } from './gate.js'
+import { readAtOnce } from './read-at-once.js'
 import { errorText, troubleOf } from './trouble.js'
 import type { Connection, ConnectionHandlers, OpenOptions, PortLine, Trouble } from './types.js'
+import { WriteWatch } from './write-watch.js'
 
 const alive_ms = 250
 
@@ -18,7 +20,8 @@ const alive_ms = 250
  * - a failed write gives an error and two close events: every handler here works once;
  * - closing with a write pending raises an error, which without a listener ends the process: the listener is permanent;
  * - a stuck write holds everything behind it, and its callback never comes: every write is watched by a timer;
- * - every write goes through a pool of threads that files and names share: what finds the queue empty is handed to the system
+ * - every read and write goes through a pool of threads that files and names share: what comes is read in the turn it comes in
+ *   (read-at-once.ts); what finds the queue empty is handed to the system
  *   in this turn, on the same descriptor, and only what the system does not take goes through the queue; what is urgent goes
  *   both ways where something was still in it;
  * - `destroy()` leaks the descriptor and its lock: only `close()`; `drain` cannot be cancelled: never called;
@@ -30,7 +33,7 @@ export function openSerial(
   options: OpenOptions = {},
 ): Connection {
   let over = false
-  const gate = lineReader(handlers)
+  const gate = new Gate(handlers)
   const finish = (trouble: Trouble | null): void => {
     if (over) return
     over = true
@@ -46,6 +49,7 @@ export function openSerial(
     lock: options.lock ?? true,
     hupcl: false,
   })
+  readAtOnce(port)
   let released: () => void = () => undefined
   const free = new Promise<void>((resolve) => {
     released = resolve

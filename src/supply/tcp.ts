@@ -1,7 +1,8 @@
 import { connect } from 'node:net'
-import { lineReader, WriteWatch } from './lines.js'
+import { Gate } from './gate.js'
 import { errorText, troubleOf } from './trouble.js'
 import type { Connection, ConnectionHandlers, OpenOptions, PortLine, Trouble } from './types.js'
+import { WriteWatch } from './write-watch.js'
 
 /** A supply on a raw network socket: each message its own packet where that can be had, and no idle silence. */
 export function openTcp(
@@ -11,7 +12,7 @@ export function openTcp(
 ): Connection {
   let over = false
   let connected = false
-  const gate = lineReader(handlers)
+  const gate = new Gate(handlers)
   const within_ms = options.open_within_ms ?? 3000
   const socket = connect({ host: line.host, port: line.port, noDelay: true, keepAlive: true })
   const finish = (trouble: Trouble | null): void => {

@@ -1,5 +1,4 @@
-import { ReadlineParser } from '@serialport/parser-readline'
-import { SerialPort } from 'serialport'
+import { ReadlineParser, SerialPort } from 'serialport'
 import { type ToSide, well } from './messages.js'
 
 /**

@@ -1,23 +1,3 @@
-import { ReadlineParser } from '@serialport/parser-readline'
-import { Gate } from './gate.js'
-import type { ConnectionHandlers } from './types.js'
-
-/** Bytes of one connection into lines: gate first, then the library's parser in latin1, which keeps all eight bits apart. */
-export function lineReader(handlers: ConnectionHandlers): Gate {
-  const parser = new ReadlineParser({ delimiter: '\n', encoding: 'latin1' })
-  parser.on('data', (line: unknown) => {
-    if (typeof line === 'string') handlers.text(line)
-  })
-  return new Gate(
-    (line) => {
-      parser.write(line)
-    },
-    (bytes, why) => {
-      handlers.discarded(bytes, why)
-    },
-  )
-}
-
 /** Runs `expired` when the oldest of the writes under way is not taken in time. */
 export class WriteWatch {
   private pending = 0
