@@ -23,7 +23,7 @@ import { beat_lost_us, beat_us } from './supervise.js'
 
 /**
  * The controller: ports, line, sequencer, limits, and nothing else. From a reply to the OFF it causes there are only plain
- * function calls (`heard` → `loopStep` → `write`, all in the one turn): no promise, no stream, no disk. What others want to see leaves as copies.
+ * function calls (`heard` → `loopStep` → `ports.write`, called from within the step): no promise, no stream, no disk. What others want to see leaves as copies.
  */
 for (const signal of ['SIGINT', 'SIGTSTP', 'SIGHUP'] as const) process.on(signal, () => undefined)
 
@@ -94,10 +94,8 @@ function control(start: Start): void {
 
   const feed = (input: LoopInput): void => {
     if (broken) return
-    const looped = loopStep(loop, input)
+    const looped = loopStep(loop, input, ports.write)
     loop = looped.loop
-    for (const output of looped.outputs)
-      if (output.kind === 'write') ports.write(output.port, output.text, output.urgent)
     const entries: RunEntry[] = []
     for (const output of looped.outputs) carry(output, entries)
     if (entries.length > 0) recorder.append(entries)

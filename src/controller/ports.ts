@@ -8,7 +8,7 @@ export interface Ports {
   /** Gives up what is open there, and goes on with `then` when it is closed: at once where nothing was. */
   drop(port: string, then: () => void): void
   has(port: string): boolean
-  write(port: string, text: string, urgent?: boolean): void
+  readonly write: (port: string, text: string, urgent?: boolean) => void
   /** Closes all, and opens none any more. */
   close(): Promise<unknown>
 }

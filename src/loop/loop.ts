@@ -52,7 +52,10 @@ export interface Looped {
   readonly outputs: readonly LoopOutput[]
 }
 
-export function loopStep(loop: Loop, input: LoopInput): Looped {
+/** Given each write in the moment in which it is made, in the order of the outputs: an OFF is on its line before the rest is computed. */
+export type Give = (port: string, text: string, urgent: boolean) => void
+
+export function loopStep(loop: Loop, input: LoopInput, give: Give = () => undefined): Looped {
   const work: Work = {
     sequencer: loop.sequencer,
     lines: loop.lines,
@@ -60,6 +63,7 @@ export function loopStep(loop: Loop, input: LoopInput): Looped {
     outputs: [],
     heard: [],
     mayGoOn: new Set(),
+    give,
   }
   if (input.kind === 'event') feed(work, input.event)
   else drive(work, input.port, input.line)
@@ -79,6 +83,7 @@ interface Work {
   readonly heard: (LineEvent & { readonly t_us: number })[]
   /** Ports whose line may go on to its next question. */
   readonly mayGoOn: Set<string>
+  readonly give: Give
 }
 
 /**
@@ -118,8 +123,10 @@ function carry(
   work.lines = { ...work.lines, [port]: state }
   // What the line has already written goes first: an OFF that an event causes must be the last word on the wire.
   for (const output of outputs)
-    if (output.kind === 'write')
+    if (output.kind === 'write') {
+      work.give(port, output.text, output.urgent)
       work.outputs.push({ kind: 'write', port, text: output.text, urgent: output.urgent })
+    }
   for (const output of outputs) {
     switch (output.kind) {
       case 'write':
@@ -148,14 +155,12 @@ function isNoNews(state: State, event: LineEvent): boolean {
 
 function feed(work: Work, event: Event): void {
   work.outputs.push({ kind: 'fed', event })
-  const { state, commands } = step(work.sequencer, event)
-  work.sequencer = state
-  // OFF goes to every port before anything else is even looked at.
-  for (const command of commands) {
-    if (command.kind !== 'urgent off') continue
-    for (const [port, channels] of byPort(work, command.channels))
+  // OFF goes to every port in the moment in which it is decided, before anything else is even looked at.
+  const { state, commands } = step(work.sequencer, event, (off) => {
+    for (const [port, channels] of byPort(work, off))
       drive(work, port, { kind: 'urgent off', t_us: event.t_us, channels })
-  }
+  })
+  work.sequencer = state
   for (const command of commands) {
     work.outputs.push({ kind: 'command', t_us: event.t_us, command })
     if (command.kind !== 'line') continue

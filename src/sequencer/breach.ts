@@ -1,7 +1,7 @@
 import type { RuleCode } from '../plan/index.js'
 import type { Draft, RailState, State } from './state.js'
 import { currentStep, us, without } from './state.js'
-import type { ReasonRecord } from './types.js'
+import type { Broken } from './types.js'
 
 /**
  * How a broken rule is told. Each test that can end a run calls `broke` once, with its code: that call is the mark which a
@@ -81,7 +81,7 @@ export interface Breach {
   readonly measured?: number
   readonly limit?: number
   readonly unit?: string
-  readonly text: string
+  readonly text: Broken['text']
 }
 
 export function broke(d: Draft, breach: Breach): void {
@@ -97,13 +97,15 @@ export function broke(d: Draft, breach: Breach): void {
   })
 }
 
-export function worst(reasons: readonly ReasonRecord[]): ReasonRecord | null {
-  const rank = (reason: ReasonRecord): number => (severity as readonly string[]).indexOf(reason.code)
-  return reasons.reduce<ReasonRecord | null>(
+export function worst(reasons: readonly Broken[]): Broken | null {
+  const rank = (reason: Broken): number => (severity as readonly string[]).indexOf(reason.code)
+  return reasons.reduce<Broken | null>(
     (best, next) => (best === null || rank(next) < rank(best) ? next : best),
     null,
   )
 }
+
+export const inWords = (text: Broken['text']): string => (typeof text === 'string' ? text : text())
 
 /** Threshold in force, from the plan. */
 export function tripAt(s: State, code: RuleCode, otherwise: number): number {

@@ -1,5 +1,5 @@
 import type { RailLimits, RailPlan } from '../plan/index.js'
-import { type Breach, broke, lasting } from './breach.js'
+import { type Breach, broke, inWords, lasting } from './breach.js'
 import { due_V, htIsOn, limitsNow } from './in-force.js'
 import type { Draft, RailState } from './state.js'
 import { currentStep, isHot, resolution } from './state.js'
@@ -50,7 +50,7 @@ export function biasBehind(d: Draft): void {
       const low = tooLow(d, rail, state, seen)
       if (low === null) continue
       const drew = `${hot.rail ?? ''} drew ${amps(hot.measured ?? 0)} at the same moment`
-      broke(d, { ...low, text: `${low.text} ${drew}.` })
+      broke(d, { ...low, text: () => `${inWords(low.text)} ${drew}.` })
       return
     }
   }

@@ -87,7 +87,8 @@ function judgeOff(d: Draft, rail: RailPlan, state: RailState, quantity: 'V' | 'A
     measured,
     limit,
     unit: quantity,
-    text: `${rail.name} is off, and its supply measures ${quantity === 'V' ? volts(measured) : amps(measured)} there: the output did not obey OFF, or something else feeds its leads.`,
+    text: () =>
+      `${rail.name} is off, and its supply measures ${quantity === 'V' ? volts(measured) : amps(measured)} there: the output did not obey OFF, or something else feeds its leads.`,
   })
 }
 
@@ -127,7 +128,7 @@ function judgeCeiling(d: Draft, step: Step, rail: RailPlan, state: RailState, li
     measured,
     limit: ceiling_A,
     unit: 'A',
-    text:
+    text: () =>
       collapsed(d, rail, state, limits) ??
       `${drew(rail, state)}, above the ceiling of ${amps(ceiling_A)}. ${
         ceiling_A === cold_A
@@ -160,7 +161,7 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
       measured,
       limit: limits.trip_A + charge_A,
       unit: 'A',
-      text:
+      text: () =>
         collapsed(d, rail, state, limits) ??
         `${at()}, above the trip of ${amps(limits.trip_A + charge_A)}. ${why()}${fitsToo(d, rail, measured, limits)}`,
     })
@@ -174,7 +175,7 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
       measured,
       limit: limits.supply_limit_A,
       unit: 'A',
-      text:
+      text: () =>
         collapsed(d, rail, state, limits) ??
         `The supply of ${rail.name} is holding the current at its limit (${amps(limits.supply_limit_A)}) at ${volts(state.V?.value ?? 0)}, set to ${volts(state.set_V)}: the set wants more than this step allows. ${why()}`,
     })
@@ -195,7 +196,8 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
         measured,
         limit: limits.upper_A,
         unit: 'A',
-        text: `${rail.name} rose from ${amps(oldest.value)} to ${amps(measured)} in ${Math.round((d.s.t_us - oldest.t_us) / 1e6)} s with its set-point unchanged, and stands above its band (${amps(limits.upper_A)}): a tube running away by heat or gas, or a part breaking down.`,
+        text: () =>
+          `${rail.name} rose from ${amps(oldest.value)} to ${amps(measured)} in ${Math.round((d.s.t_us - oldest.t_us) / 1e6)} s with its set-point unchanged, and stands above its band (${amps(limits.upper_A)}): a tube running away by heat or gas, or a part breaking down.`,
       })
     }
   }
@@ -213,7 +215,8 @@ function judgeOverVolts(d: Draft, rail: RailPlan, state: RailState, limits: Rail
     measured,
     limit: top_V,
     unit: 'V',
-    text: `${rail.name} stands at ${volts(measured)}, above its over-voltage level of ${volts(limits.over_voltage_V)}: the supply is not holding its set-point.`,
+    text: () =>
+      `${rail.name} stands at ${volts(measured)}, above its over-voltage level of ${volts(limits.over_voltage_V)}: the supply is not holding its set-point.`,
   })
 }
 
@@ -239,7 +242,8 @@ function judgeVolts(d: Draft, step: Step, rail: RailPlan, state: RailState, limi
         measured,
         limit: state.set_V,
         unit: 'V',
-        text: `${rail.name} stands at ${volts(measured)} though it is set to ${volts(state.set_V)}: a supply that dropped out, a lead, or a load it cannot hold.`,
+        text: () =>
+          `${rail.name} stands at ${volts(measured)} though it is set to ${volts(state.set_V)}: a supply that dropped out, a lead, or a load it cannot hold.`,
       })
     }
   }
@@ -253,7 +257,8 @@ function judgeVolts(d: Draft, step: Step, rail: RailPlan, state: RailState, limi
         measured,
         limit: top_V,
         unit: 'V',
-        text: `${rail.name} stands at ${volts(measured)} on its way up though it is set to ${volts(state.set_V)} so far: the supply is not holding its set-point, or something else feeds its leads.`,
+        text: () =>
+          `${rail.name} stands at ${volts(measured)} on its way up though it is set to ${volts(state.set_V)} so far: the supply is not holding its set-point, or something else feeds its leads.`,
       })
     }
   }
@@ -277,7 +282,8 @@ function judgeVolts(d: Draft, step: Step, rail: RailPlan, state: RailState, limi
         measured: (measured - first.value) / span_s,
         limit: wanted / span_s,
         unit: 'V/s',
-        text: `${rail.name} rises at ${((measured - first.value) / span_s).toFixed(2)} V/s instead of ${step.slew_V_per_s.toFixed(2)} V/s: something holds it down.`,
+        text: () =>
+          `${rail.name} rises at ${((measured - first.value) / span_s).toFixed(2)} V/s instead of ${step.slew_V_per_s.toFixed(2)} V/s: something holds it down.`,
       })
     }
   }
@@ -294,7 +300,8 @@ function judgeKnob(d: Draft, rail: RailPlan, state: RailState, limits: RailLimit
       measured,
       limit: top_V,
       unit: 'V',
-      text: `${rail.name} stands at ${volts(measured)}; this step allows ${volts(limits.at_V)} and 5 % beyond it at most: its knob was turned too far.`,
+      text: () =>
+        `${rail.name} stands at ${volts(measured)}; this step allows ${volts(limits.at_V)} and 5 % beyond it at most: its knob was turned too far.`,
     })
   }
 }

@@ -2,10 +2,10 @@ import { formatShort } from '../quantities/index.js'
 import { heaterFits } from './heater-fits.js'
 import type { Draft } from './state.js'
 import { currentStep } from './state.js'
-import type { ReasonRecord } from './types.js'
+import type { Broken } from './types.js'
 
 /** What a person does next after a trip: short, and only what the plan knows. Ranking causes is another matter. */
-export function nextToDo(d: Draft, reason: ReasonRecord): string {
+export function nextToDo(d: Draft, reason: Pick<Broken, 'code' | 'rail'>): string {
   const rail = reason.rail === null ? undefined : d.s.plan.rails[reason.rail]
   if (!rail) return ''
   const line = d.s.plan.hookup.find((each) => each.rail === rail.name)

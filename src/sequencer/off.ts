@@ -10,14 +10,14 @@ import {
   offStep,
 } from '../off/index.js'
 import type { RailPlan, RuleCode } from '../plan/index.js'
-import { outcomeOf } from './breach.js'
+import { inWords, outcomeOf } from './breach.js'
 import { noteFall, sayFalls } from './charge-fall.js'
 import { ask, closePrompt, readingOf } from './prompts.js'
 import { rest, restOver } from './rest.js'
 import { record, send, warn } from './send.js'
 import type { Draft, Off } from './state.js'
 import { isHot, off_V, us } from './state.js'
-import type { Ending, Event, ReasonRecord } from './types.js'
+import type { Broken, Ending, Event, ReasonRecord } from './types.js'
 import { volts } from './words.js'
 
 /**
@@ -29,15 +29,10 @@ import { volts } from './words.js'
 /** A person turns a knob slower than a relay opens. */
 const personWithin_s = 600
 
-export function makeOff(
-  d: Draft,
-  how: Off['how'],
-  outcome: Off['outcome'],
-  reason: ReasonRecord | null,
-): void {
+export function makeOff(d: Draft, how: Off['how'], outcome: Off['outcome'], broken: Broken | null): void {
   if (d.s.phase === 'ended') return
   if (d.s.off) {
-    moreUrgent(d, how, outcome, reason)
+    moreUrgent(d, how, outcome, broken)
     return
   }
   closePrompt(d, 'the run is going off')
@@ -52,13 +47,14 @@ export function makeOff(
     knobs: knobsOf(d),
     asks: true,
     // At the end of a run that did as planned the question is enough.
-    calls_hands: reason !== null,
+    calls_hands: broken !== null,
     look_first: false,
   })
-  d.s.off = { ...state, outcome, reason, amps: lastAmps(d), rests: null }
-  // What lowers energy never waits for the record: OFF first, then why.
+  // What lowers energy waits for no words and no record: OFF first, then why.
   const first = acts.filter((act) => act.do === 'urgent off' || act.do === 'off')
   for (const act of first) carry(d, act)
+  const reason = worded(broken)
+  d.s.off = { ...state, outcome, reason, amps: lastAmps(d), rests: null }
   record(d, reason ? 'trip' : 'off', reason?.text ?? 'All steps are done: running down.', {
     rail: reason?.rail ?? null,
     data: reason ? { ...reason, how } : { how },
@@ -66,11 +62,15 @@ export function makeOff(
   for (const act of acts) if (!first.includes(act)) carry(d, act)
 }
 
+const worded = (broken: Broken | null): ReasonRecord | null =>
+  broken === null ? null : { ...broken, text: inWords(broken.text) }
+
 /** A second cause while already going off: the first reason stays, the means may only get stronger. */
-function moreUrgent(d: Draft, how: Off['how'], outcome: Off['outcome'], reason: ReasonRecord | null): void {
+function moreUrgent(d: Draft, how: Off['how'], outcome: Off['outcome'], broken: Broken | null): void {
   const off = d.s.off
   if (!off || how === 'run down') return
   if (off.how === 'run down') feed(d, { kind: 'urgent', t_us: d.s.t_us })
+  const reason = worded(broken)
   if (off.outcome === 'completed' && reason) {
     if (d.s.off) d.s.off = { ...d.s.off, outcome, reason }
     record(d, 'trip', reason.text, { rail: reason.rail, data: { ...reason, how } })
@@ -79,7 +79,7 @@ function moreUrgent(d: Draft, how: Off['how'], outcome: Off['outcome'], reason: 
   }
 }
 
-export function trip(d: Draft, reason: ReasonRecord): void {
+export function trip(d: Draft, reason: Broken): void {
   const outcome = outcomeOf[reason.code as RuleCode]
   makeOff(d, outcome === 'stopped' ? 'run down' : 'urgent', outcome, reason)
 }
@@ -163,6 +163,7 @@ function carry(d: Draft, act: OffAct): void {
   switch (act.do) {
     case 'urgent off':
       // Whatever else was asked of the lines is dropped there; its answers mean nothing any more.
+      d.off_now(act.channels)
       d.s.pending = {}
       d.out.push({ kind: 'urgent off', channels: act.channels })
       for (const channel of act.channels) settingDropped(d, channel)

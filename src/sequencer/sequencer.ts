@@ -1,7 +1,7 @@
 import type { Plan, RailPlan, RuleCode } from '../plan/index.js'
 import type { LineFailure, LineRequestBody } from '../exchange/index.js'
 import { takeMeter, takeReading } from './intake.js'
-import { broke, outcomeOf, worst } from './breach.js'
+import { broke, inWords, outcomeOf, worst } from './breach.js'
 import { judgeDriveMeter } from './judge-drive.js'
 import { biasBehind, judgeBiasMeter } from './judge-bias.js'
 import { judgeReading, judgeRunDown } from './judge.js'
@@ -18,7 +18,7 @@ import { noteHeater } from './heaters.js'
 import { record, warn } from './send.js'
 import { noteNothing } from './start.js'
 import { amps, volts } from './words.js'
-import type { Draft, State } from './state.js'
+import type { Draft, OffNow, State } from './state.js'
 import { channelOf, draftOf, initialState, isHot, without } from './state.js'
 import type { Command, Event } from './types.js'
 import { noWires } from './wires.js'
@@ -36,9 +36,10 @@ export interface Stepped {
   readonly commands: readonly Command[]
 }
 
-export function step(state: State, event: Event): Stepped {
+/** `offNow` is called in the moment in which an urgent OFF is decided, before anything else of this step; it is among the commands, too. */
+export function step(state: State, event: Event, offNow: OffNow = () => undefined): Stepped {
   if (state.phase === 'ended') return { state, commands: [] }
-  const d = draftOf(state)
+  const d = draftOf(state, offNow)
   if (event.t_us < state.t_us) broke(d, { code: 'invariant', text: 'Time ran backwards.' })
   else d.s.t_us = event.t_us
   const goingOff = d.s.phase === 'making off'
@@ -61,8 +62,8 @@ function settle(d: Draft): void {
     makeOff(d, 'urgent', 'failed', reason)
     return
   }
-  const hint = outcomeOf[reason.code as RuleCode] === 'tripped' && d.s.off === null ? nextToDo(d, reason) : ''
-  trip(d, { ...reason, text: reason.text + hint })
+  const hinted = outcomeOf[reason.code as RuleCode] === 'tripped' && d.s.off === null
+  trip(d, hinted ? { ...reason, text: () => inWords(reason.text) + nextToDo(d, reason) } : reason)
 }
 
 const failureCode: Readonly<Record<LineFailure, RuleCode>> = {

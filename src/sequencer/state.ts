@@ -1,7 +1,7 @@
 import type { LineFault, LineRequestBody } from '../exchange/index.js'
 import type { OffResult, OffState } from '../off/index.js'
 import { type Ask, type ChannelPlan, isHotRole, type Plan, type RailPlan, type Step } from '../plan/index.js'
-import type { Command, ReasonRecord } from './types.js'
+import type { Broken, Command, ReasonRecord } from './types.js'
 
 /**
  * All that the sequencer knows. Plain JSON, so that it is stored, sent and given back as it is.
@@ -234,10 +234,14 @@ export interface Draft {
   s: State
   out: Command[]
   /** Conditions that broke a rule in this event; the most severe wins. */
-  broken: ReasonRecord[]
+  broken: Broken[]
+  /** Told of an urgent OFF in the moment in which it is decided. */
+  off_now: OffNow
 }
 
-export function draftOf(state: State): Draft {
+export type OffNow = (channels: readonly string[]) => void
+
+export function draftOf(state: State, off_now: OffNow): Draft {
   const rails: Record<string, RailState> = {}
   for (const [name, rail] of Object.entries(state.rails)) rails[name] = { ...rail }
   const channels: Record<string, ChannelState> = {}
@@ -253,6 +257,7 @@ export function draftOf(state: State): Draft {
     },
     out: [],
     broken: [],
+    off_now,
   }
 }
 

@@ -67,6 +67,14 @@ export interface RecordedEvent {
 }
 
 /** Why a run did not go on. `test` names the single test in the code that fired (a mark a minimal test asserts). */
+/**
+ * A rule found broken. Where many words are to be made they are made later: OFF does not wait for them. They tell of what was
+ * measured and planned, which going off does not change.
+ */
+export interface Broken extends Omit<ReasonRecord, 'text'> {
+  readonly text: string | (() => string)
+}
+
 export interface ReasonRecord {
   readonly code: string
   readonly rail: string | null

@@ -20,10 +20,9 @@ const alive_ms = 250
  * - a failed write gives an error and two close events: every handler here works once;
  * - closing with a write pending raises an error, which without a listener ends the process: the listener is permanent;
  * - a stuck write holds everything behind it, and its callback never comes: every write is watched by a timer;
- * - every read and write goes through a pool of threads that files and names share: what comes is read in the turn it comes in
- *   (read-at-once.ts); what finds the queue empty is handed to the system
- *   in this turn, on the same descriptor, and only what the system does not take goes through the queue; what is urgent goes
- *   both ways where something was still in it;
+ * - every read and write goes through a pool of threads that files and names share: what comes is read at once
+ *   (read-at-once.ts), and what finds the queue empty is handed to the system in this turn, on the same descriptor; only what
+ *   the system does not take goes through the queue; what is urgent goes both ways where something was still in it;
  * - `destroy()` leaks the descriptor and its lock: only `close()`; `drain` cannot be cancelled: never called;
  * - `hupcl: false`: closing must not drop DTR where that can be helped, since it resets some supplies.
  */

@@ -35,7 +35,7 @@ export interface Connection {
   readonly isOpen: boolean
   /**
    * Writes at once or not at all: a closed connection drops the text and says so by `false`. `urgent`: past whatever still
-   * waits here to be written; it may then be on the line twice.
+   * waits here to be written; it may then be on the line twice. No handler is called from inside it.
    */
   write(text: string, urgent?: boolean): boolean
   /** Gives the port back; resolves when another connection can have it. */

@@ -45,4 +45,38 @@ describe('line and sequencer joined', () => {
       ':VOLT',
     )
   })
+
+  it('what is given at once is what the step writes, each once and in its order', () => {
+    const { loop, t_us } = raiseQueued()
+    for (const text of ['0.031', '0.2']) {
+      const given: string[] = []
+      const input = { kind: 'port', port: 'ht', line: { kind: 'text', t_us, text } } as const
+      loopStep(loop, input, (_, words) => given.push(words))
+      expect(given).toEqual(writesOf(loop, t_us, text))
+    }
+  })
+
+  it('OFF is given in the moment in which it is decided: not one word of its reason is made before', () => {
+    const { loop, t_us } = raiseQueued()
+    const seen: string[] = []
+    const { plan } = loop.sequencer
+    const step = plan.steps[loop.sequencer.step]
+    const HT = step?.limits['HT']
+    if (!step || !HT) throw new Error('The small plan has no HT here.')
+    const because = HT.because.map((reason) => ({
+      ...reason,
+      get text() {
+        seen.push('reason')
+        return reason.text
+      },
+    }))
+    const watched = { ...HT, because }
+    const steps = plan.steps.map((each) =>
+      each === step ? { ...step, limits: { ...step.limits, HT: watched } } : each,
+    )
+    const armed = { ...loop, sequencer: { ...loop.sequencer, plan: { ...plan, steps } } }
+    const input = { kind: 'port', port: 'ht', line: { kind: 'text', t_us, text: '0.2' } } as const
+    loopStep(armed, input, (_, text) => seen.push(text.includes(':OUTP OFF') ? 'OFF' : 'other'))
+    expect(seen.filter((what) => what !== 'other').slice(0, 2)).toEqual(['OFF', 'reason'])
+  })
 })

@@ -26,10 +26,8 @@ process.once('message', (message: ToSide) => {
   let told: RunEntry[] = []
 
   const feed = (input: LoopInput): void => {
-    const looped = loopStep(loop, input)
+    const looped = loopStep(loop, input, ports.write)
     loop = looped.loop
-    for (const output of looped.outputs)
-      if (output.kind === 'write') ports.write(output.port, output.text, output.urgent)
     for (const output of looped.outputs) {
       if (output.kind === 'fed') told.push(toldOfEvent(output.event, ids, 'controller'))
       else if (output.kind === 'command' && output.command.kind === 'record')
