@@ -1,10 +1,50 @@
-import { resolve } from 'node:path'
+import { isAbsolute, join, resolve } from 'node:path'
+import { holdsRuns } from '../record/index.js'
 import type { Io } from './io.js'
 
-/** Where runs live: as the flag says, else as the setting SLOWGLOW_RUNS says, else `runs` in the working folder. */
-export function runsFolder(flag: string | undefined, { cwd, env }: Pick<Io, 'cwd' | 'env'>): string {
-  const setting = env['SLOWGLOW_RUNS']
-  return resolve(cwd, flag ?? (setting === undefined || setting === '' ? 'runs' : setting))
+type Where = Pick<Io, 'cwd' | 'env'>
+
+/**
+ * Where runs live: as the flag says, else as the setting SLOWGLOW_RUNS says, else `runs` in the working folder where that holds
+ * runs already, else the owner's data folder. Where the system names no such folder it is `runs` in the working folder.
+ */
+export function runsFolder(flag: string | undefined, { cwd, env }: Where): string {
+  const setting = env['SLOWGLOW_RUNS'] ?? ''
+  if (flag !== undefined || setting !== '') return resolve(cwd, flag ?? setting)
+  const here = resolve(cwd, 'runs')
+  return holdsRuns(here) ? here : (dataFolder(env) ?? here)
 }
 
-export const runsHelp = 'folder of run files; unless given: the setting SLOWGLOW_RUNS, else ./runs'
+/** The other places where runs may lie unless one is named, such as those made before there was a data folder. */
+export function otherRunsFolders(folder: string, { cwd, env }: Where): string[] {
+  return [resolve(cwd, 'runs'), dataFolder(env)].filter(
+    (each) => each !== null && each !== folder && holdsRuns(each),
+  ) as string[]
+}
+
+/**
+ * By the convention of each system: %LOCALAPPDATA% on Windows, Application Support on macOS, else the XDG base directories
+ * ($XDG_DATA_HOME, which counts only where it is absolute, else .local/share in the home).
+ */
+export function dataFolder(env: Io['env'], platform: NodeJS.Platform = process.platform): string | null {
+  const home = env['HOME'] ?? ''
+  const named = env[platform === 'win32' ? 'LOCALAPPDATA' : 'XDG_DATA_HOME'] ?? ''
+  const usual =
+    home === ''
+      ? null
+      : platform === 'darwin'
+        ? join(home, 'Library', 'Application Support')
+        : join(home, '.local', 'share')
+  const base =
+    platform === 'win32'
+      ? named === ''
+        ? null
+        : named
+      : platform !== 'darwin' && isAbsolute(named)
+        ? named
+        : usual
+  return base === null ? null : join(base, 'slowglow', 'runs')
+}
+
+export const runsHelp =
+  'folder of run files; unless given: the setting SLOWGLOW_RUNS, else ./runs where it holds runs, else your data folder'

@@ -2,12 +2,18 @@ import { findRun, openRunFile, RecordTrouble, type RunReader } from '../record/i
 import { type Exit, exits } from './exits.js'
 import type { Io } from './io.js'
 import { refuse } from './refuse.js'
-import { runsFolder } from './runs-folder.js'
+import { otherRunsFolders, runsFolder } from './runs-folder.js'
 
 /** The path of a run as a person names it; where there is none, or more than one, it is refused in a sentence. */
 export function findRunOrRefuse(run: string, json: boolean, io: Io): string | Exit {
-  const found = findRun(run, runsFolder(undefined, io), io.cwd)
+  const folder = runsFolder(undefined, io)
+  const found = findRun(run, folder, io.cwd)
   if (!('trouble' in found)) return found.path
+  // Only where nothing there fits: a name that fits two runs is not settled by looking elsewhere.
+  for (const other of found.ambiguous ? [] : otherRunsFolders(folder, io)) {
+    const there = findRun(run, other, io.cwd)
+    if (!('trouble' in there)) return there.path
+  }
   const exit = found.ambiguous ? exits.usage : exits.recordNotAvailable
   return refuse(io, json, { exit, where: run, what: found.trouble })
 }

@@ -97,10 +97,15 @@ export function findRun(
   }
 }
 
+/** Some run file lies there or in its archive. */
+export function holdsRuns(folder: string): boolean {
+  return filesOf(folder).length > 0
+}
+
 function filesOf(folder: string): string[] {
   return ['', archiveName].flatMap((part) => {
     const at = join(folder, part)
-    if (!existsSync(at)) return []
+    if (statSync(at, { throwIfNoEntry: false })?.isDirectory() !== true) return []
     return readdirSync(at)
       .filter((file) => file.endsWith(extension))
       .map((file) => join(part, file))

@@ -211,7 +211,7 @@ describe('whatever happens, in any order', () => {
         else expect(rig.commands.some((command) => command.kind === 'alarm')).toBe(true)
         if (ending.outcome !== 'completed') expect(ending.reason).not.toBeNull()
       }),
-      { numRuns: Number(process.env['SLOWGLOW_RUNS'] ?? 40) },
+      { numRuns: Number(process.env['SLOWGLOW_NIGHTS'] ?? 40) },
     )
     // Some seeds draw long nights only, and a busy machine takes its time over them.
   }, 600_000)

@@ -6,7 +6,7 @@ import { type Archived, archiveRuns, listRuns, type RunLine } from '../../record
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { refuse } from '../refuse.js'
-import { runsFolder } from '../runs-folder.js'
+import { otherRunsFolders, runsFolder, runsHelp } from '../runs-folder.js'
 import type { Register } from './index.js'
 
 interface Options {
@@ -30,7 +30,7 @@ export const registerRuns: Register = (program, io) => {
     .description(
       'the runs that are kept, by date: which set, how it ended, how large; and putting old ones aside',
     )
-    .argument('[dir]', 'folder of run files; unless given: the setting SLOWGLOW_RUNS, else ./runs')
+    .argument('[dir]', runsHelp)
     .option('--set <words>', 'only sets whose name holds these words')
     .option('--outcome <outcome>', `only those that ended so: ${outcomes.join(', ')}`)
     .option('--kind <kind>', `only those: ${kinds.join(', ')}`)
@@ -74,7 +74,8 @@ function runs(dir: string | undefined, options: Options, io: Io): Exit {
     )
     .filter((line) => isWanted(line, options))
   const bytes = found.reduce((sum, line) => sum + line.bytes, 0)
-  if (json) printJson(io, { folder, bytes, runs: found })
+  const elsewhere = dir === undefined ? otherRunsFolders(folder, io) : []
+  if (json) printJson(io, { folder, bytes, runs: found, elsewhere })
   else if (all.length === 0) io.err(`No runs in ${folder} yet. \`slowglow rehearse PROFILE\` makes one.`)
   else if (found.length === 0) io.err(`None of the ${all.length} runs in ${folder} is like that.`)
   else
@@ -84,6 +85,10 @@ function runs(dir: string | undefined, options: Options, io: Io): Exit {
         '',
         `${found.length} of ${all.length} runs, ${size(bytes)}, in ${folder}`,
       ].join('\n'),
+    )
+  for (const other of json ? [] : elsewhere)
+    io.err(
+      `More runs lie in ${other}: slowglow runs "${other}" lists them, and show, report and export find them by name.`,
     )
   return exits.done
 }
