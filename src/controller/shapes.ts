@@ -73,6 +73,7 @@ const rail = z.looseObject({
     })
     .nullable(),
   discharge: z.looseObject({ ohm: number, F: number, through: text }).nullable(),
+  modulates: text.exactOptional(),
   can: z.array(text),
   cannot: z.array(text),
 })

@@ -46,6 +46,7 @@ function checkStage(
   })
   if (stage.from !== undefined && !Object.hasOwn(equipment.tubes, stage.from))
     unknown([...path, 'from'], 'tube', stage.from, equipment.tubes, known.has('tubes', stage.from), report)
+  if (stage.modulates !== undefined) checkModulator(equipment, name, stage, path, known, report)
   const record = recordOf(tube)
   if (record === null || tube.pulled === true) return
   const of = { tube: name, type: tube.type, section, stage }
@@ -101,4 +102,39 @@ function toldOtherwise(
     (tube.rail !== undefined && rails[tube.rail]?.totals[mode] !== undefined) ||
     charts.voltages.some((line) => line.mode === mode && line.of?.tube === name && line.through !== null)
   )
+}
+
+/** A modulation transformer that nothing loads flashes over: its modulators work only where the stage that they modulate does. */
+function checkModulator(
+  equipment: Equipment,
+  name: PartName,
+  stage: DrivenStage,
+  path: Path,
+  known: Known,
+  report: Report,
+): void {
+  const at = [...path, 'modulates']
+  const { modulates: modulated } = stage
+  if (modulated === undefined) return
+  if (stage.by !== 'audio')
+    report.error(
+      at,
+      `${name} modulates ${modulated} and is driven by ${stage.by}`,
+      'a modulator is driven by audio: write by: audio, or leave modulates out',
+    )
+  if (!Object.hasOwn(equipment.tubes, modulated)) {
+    unknown(at, 'tube', modulated, equipment.tubes, known.has('tubes', modulated), report)
+    return
+  }
+  for (const mode of stage.in) {
+    const works = drivenStages(equipment, mode).some(
+      ({ tube, stage: other }) => tube === modulated && other.by === 'RF',
+    )
+    if (works || !Object.hasOwn(equipment.modes, mode)) continue
+    report.error(
+      at,
+      `${name} modulates ${modulated} in mode ${mode}, in which ${modulated} is not driven: with no plate current there nothing loads the modulation transformer, and it flashes over`,
+      `have ${modulated} driven by RF in ${mode} too, or take ${mode} out here`,
+    )
+  }
 }

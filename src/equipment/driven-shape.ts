@@ -22,6 +22,7 @@ export const drivenShape = group(
       'whether the stages before it rise with the same HT, or have a supply of their own',
     ).default('with HT'),
     from: name('the tube whose output drives it').optional(),
+    modulates: name('of a modulator: the tube whose plate it modulates').optional(),
     figures: group(
       {
         at: quantity('V', 'plate volts the figures were taken at', { above: 0, most: 20000 }),
@@ -66,7 +67,7 @@ export const drivenShape = group(
 )
 
 export function toDriven(written: z.output<typeof drivenShape>): DrivenStage {
-  const { figures, rating, shows, panel, from, ...plain } = written
+  const { figures, rating, shows, panel, from, modulates, ...plain } = written
   return {
     ...plain,
     ...(figures !== undefined && {
@@ -92,6 +93,7 @@ export function toDriven(written: z.output<typeof drivenShape>): DrivenStage {
       },
     }),
     ...(from !== undefined && { from }),
+    ...(modulates !== undefined && { modulates }),
     ...(shows !== undefined && {
       shows: {
         node: shows.node,

@@ -11,6 +11,7 @@ import {
   typicalOf,
 } from '../tubes/index.js'
 import { recordOf } from './known.js'
+import { feedOf } from './stand-in.js'
 import type { DrivenRating, DrivenStage, Equipment, ModeName, PartName, RailName } from './types.js'
 
 /** Driven stages of a set: which they are in a mode, and what their tubes' data or the set's file say of them. */
@@ -128,6 +129,25 @@ export function gridPart({ stage }: StageInMode, { figures }: KnownFigures, part
   if (stage.drive === 'steady') return 1
   // Its own bias falls along where a grid leak makes it, and more would show: a fixed one leaves the least.
   return Math.max(0, (figures.grid_V + figures.peak_V * part) / Math.max(1, figures.grid_V + figures.peak_V))
+}
+
+/** Rails whose tubes modulate a stage on another rail, and that rail: they come after it, and go before it. */
+export function modulatorRails(equipment: Equipment): ReadonlyMap<RailName, RailName> {
+  const found = new Map<RailName, RailName>()
+  const railOf = (tube: PartName): RailName | null => {
+    const of = equipment.tubes[tube]
+    const plate = of?.sections[0]?.plate
+    return of?.rail ?? (plate === undefined ? null : feedOf(equipment, plate))
+  }
+  for (const [name, { sections, driven, pulled }] of Object.entries(equipment.tubes)) {
+    if (pulled === true) continue
+    for (const stage of [driven, ...sections.map((section) => section.driven)]) {
+      if (stage?.modulates === undefined) continue
+      const [own, other] = [railOf(name), railOf(stage.modulates)]
+      if (own !== null && other !== null && own !== other) found.set(own, other)
+    }
+  }
+  return found
 }
 
 /** The bias rail that holds this stage, and that its grid current relieves; null where the file has none or several. */

@@ -12,6 +12,7 @@ export {
   knownServices,
   type KnownFigures,
   type KnownRating,
+  modulatorRails,
   type StageInMode,
 } from './driven.js'
 export { readEquipment } from './read.js'

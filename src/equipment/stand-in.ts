@@ -87,7 +87,7 @@ function ratingsOf({ max }: TubeRecord): string {
 }
 
 /** The rail that feeds a node through parts that pass direct current; null where none does. */
-function feedOf(equipment: Equipment, from: string): RailName | null {
+export function feedOf(equipment: Equipment, from: string): RailName | null {
   const seen = new Set([from])
   for (const node of seen) {
     const rail = Object.entries(equipment.rails).find(

@@ -170,6 +170,8 @@ export interface DrivenStage {
   readonly drive: 'with HT' | 'steady'
   /** Tube whose output drives it. */
   readonly from?: PartName
+  /** Of a modulator: the tube whose plate it modulates. Without that tube's plate current nothing loads its transformer. */
+  readonly modulates?: PartName
   /** The handbook's own figures, where the tube data have none for this service or the set is run otherwise. */
   readonly figures?: DrivenFigures & { readonly source: string }
   /** Most that the service allows, where the tube data do not say. */

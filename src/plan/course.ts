@@ -172,7 +172,8 @@ export class Course {
       needs_heaters:
         hot && !profile.tubes_cold && railsOf(equipment, 'heater').some((each) => this.used.has(each)),
       needs_bias: hot && !profile.tubes_cold && Object.values(rails).some((each) => each.bias !== null),
-      needs_plate: equipment.rails[rail]?.role === 'screen' ? this.plateRail() : null,
+      needs_plate:
+        rails[rail]?.modulates ?? (equipment.rails[rail]?.role === 'screen' ? this.plateRail() : null),
       hands_clear,
       expected_s:
         (to.V - from_V) / to.slew_V_per_s +
@@ -240,7 +241,10 @@ export class Course {
   }
 
   hotRails(): RailName[] {
-    return Object.keys(this.of.equipment.rails).filter((rail) => isHot(this.of.equipment, rail))
+    const all = Object.keys(this.of.equipment.rails).filter((rail) => isHot(this.of.equipment, rail))
+    // In the order in which they come: modulators after what they modulate.
+    const late = (rail: RailName): boolean => this.of.rails[rail]?.modulates !== undefined
+    return [...all.filter((rail) => !late(rail)), ...all.filter(late)]
   }
 
   /** Rail that feeds the plates: the highest HT rail that stands. */

@@ -1,5 +1,11 @@
 import { channelOf, dialectPowers, type Bench } from '../bench/index.js'
-import type { Equipment, NodeName, Rail, RailName } from '../equipment/index.js'
+import {
+  type Equipment,
+  modulatorRails,
+  type NodeName,
+  type Rail,
+  type RailName,
+} from '../equipment/index.js'
 import { channelsOf, type LimitsDesk, type RailBench, show, terminalBleeder_ohm } from '../limits/index.js'
 import { dischargeOf } from './discharge.js'
 import type { BiasPlan, ChannelPlan, RailPlan } from './types.js'
@@ -7,10 +13,12 @@ import type { BiasPlan, ChannelPlan, RailPlan } from './types.js'
 /** All rails as the sequencer needs to know them. */
 export function railPlans(equipment: Equipment, bench: Bench, desk: LimitsDesk): Record<RailName, RailPlan> {
   const plans: Record<RailName, RailPlan> = {}
+  const modulators = modulatorRails(equipment)
   for (const [name, rail] of Object.entries(equipment.rails)) {
     const side = desk.rails[name]
     if (side === undefined) continue
     const discharge = dischargeOf(equipment, desk, name)
+    const modulates = modulators.get(name)
     plans[name] = {
       name,
       role: rail.role,
@@ -22,6 +30,7 @@ export function railPlans(equipment: Equipment, bench: Bench, desk: LimitsDesk):
       negative: rail.negative,
       max_V: rail.max_V.value,
       bias: biasPlan(equipment, bench, name, rail, side),
+      ...(modulates !== undefined && { modulates }),
       discharge,
       ...powers(name, rail, side, bench),
     }

@@ -1,4 +1,4 @@
-import { type Equipment, type ModeName, type RailName, recordOf } from '../equipment/index.js'
+import { type Equipment, type ModeName, modulatorRails, type RailName, recordOf } from '../equipment/index.js'
 import { chainsOf, type LimitsDesk, show } from '../limits/index.js'
 import type { Profile, Stage } from '../profile/index.js'
 import { mercuryWarmUp } from './mercury.js'
@@ -83,7 +83,9 @@ export function filledStages(
 function bringUp(profile: Profile, equipment: Equipment, reach: (rail: RailName) => number): FilledStage[] {
   if (profile.kind === 'reform') return reform(equipment, reach)
   const stages: FilledStage[] = []
-  const hot = [...railsOf(equipment, 'HT'), ...railsOf(equipment, 'other'), ...railsOf(equipment, 'screen')]
+  const all = [...railsOf(equipment, 'HT'), ...railsOf(equipment, 'other'), ...railsOf(equipment, 'screen')]
+  const modulators = modulatorRails(equipment)
+  const hot = [...all.filter((rail) => !modulators.has(rail)), ...all.filter((rail) => modulators.has(rail))]
   for (const rail of railsOf(equipment, 'bias')) {
     stages.push(added(rampTo(equipment, rail, reach(rail), 'bias'), 'stands before HT'))
   }

@@ -99,7 +99,8 @@ function changeMode(course: Course, stage: string, mode: ModeName, next: FilledS
   const before = { ...course.volts }
   const up = course.hotRails().filter((rail) => (before[rail] ?? 0) > 0)
   course.rememberClimbs(up)
-  if (mode !== course.mode) for (const rail of up) course.lower(`${stage}: HT down first`, rail, 0)
+  if (mode !== course.mode)
+    for (const rail of [...up].reverse()) course.lower(`${stage}: HT down first`, rail, 0)
   course.mode = mode
   const settings = Object.entries(controls).map(([control, position]) => `${control} to ${position}`)
   const inside = Object.keys(controls).filter(

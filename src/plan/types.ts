@@ -86,6 +86,8 @@ export interface RailPlan {
   readonly max_V: number
   /** Bias: grid-return volts (signed, against chassis) needed before and during HT. */
   readonly bias: BiasPlan | null
+  /** Its tubes modulate a stage fed from this rail: only while that draws its plate current is their transformer loaded. */
+  readonly modulates?: RailName
   /** Path for charge at the supply's terminals. */
   readonly discharge: { readonly ohm: number; readonly F: number; readonly through: string } | null
   readonly can: readonly string[]
@@ -200,7 +202,7 @@ export interface Step {
   readonly needs_heaters: boolean
   /** Bias must stand before this step may raise. */
   readonly needs_bias: boolean
-  /** Plate rail that must stand with at least this part of its expected current before a screen rail may. */
+  /** Rail of plates that must stand before a screen rail may; of a modulated stage, that must draw its current before its modulators'. */
   readonly needs_plate: RailName | null
   /** Filaments stand below 80 % of their volts in this step: no question may keep them there for more than 2 min. */
   readonly filaments_low?: boolean

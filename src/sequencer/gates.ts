@@ -1,8 +1,8 @@
-import type { RailPlan, Step } from '../plan/index.js'
+import type { RailLimits, RailPlan, Step } from '../plan/index.js'
 import { biasStands } from './bias-gate.js'
 import { broke } from './breach.js'
 import { driveProved } from './judge-drive.js'
-import { limitsNow } from './in-force.js'
+import { leastOf, limitsNow } from './in-force.js'
 import { inputsAllow } from './inputs.js'
 import { askKnob } from './knob.js'
 import { ask, confirm } from './prompts.js'
@@ -38,8 +38,25 @@ export function gateOpen(d: Draft, step: Step, rail: RailPlan): boolean {
       })
       return false
     }
+    if (rail.modulates !== undefined && !isLoaded(d, rail, step.needs_plate, limits)) return false
   }
   return true
+}
+
+/** Modulators stay off until the stage that they modulate draws its plate current: nothing else loads their transformer. */
+function isLoaded(d: Draft, rail: RailPlan, of: string, limits: RailLimits): boolean {
+  const measured = d.s.rails[of]?.A?.value ?? null
+  const least_A = leastOf(d.s, of, limits)
+  if (measured !== null && measured >= least_A) return true
+  broke(d, {
+    code: 'plate-lost',
+    rail: rail.name,
+    measured: measured ?? 0,
+    limit: least_A,
+    unit: 'A',
+    text: `${rail.name} may not come on: the stage that its tubes modulate does not draw its plate current (${of} ${measured === null ? 'is not read' : `draws ${amps(measured)}`}, at least ${amps(least_A)} is due), and a modulation transformer that nothing loads flashes over.`,
+  })
+  return false
 }
 
 /** Heaters that will not come into band are said, not waited for. */

@@ -61,9 +61,16 @@ export function judgeDriveBias(d: Draft, rail: string): void {
   }
 }
 
-/** A bias supply that gives more while a stage is driven has lost grid current: that is judged here, no tube runs away. */
+/**
+ * A bias supply that gives more while a stage is driven has lost grid current: that is judged here, no tube runs away. On the
+ * way down HT takes its drive along, and grid current with it.
+ */
 export function tellsDrive(d: Draft, rail: string): boolean {
   const step = currentStep(d.s)
+  if (step?.do === 'lower') {
+    const before = d.s.plan.steps.slice(0, d.s.step).findLast(({ do: what }) => what !== 'lower')
+    return before?.mode === step.mode && before.drive?.some(({ bias }) => bias?.rail === rail) === true
+  }
   return step?.drive !== undefined && watches(d, step).some(({ bias }) => bias?.rail === rail)
 }
 

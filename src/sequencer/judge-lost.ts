@@ -92,10 +92,10 @@ function plateLost(
   limits: RailLimits,
   by: 'V' | 'A',
 ): void {
-  const screenOn = Object.values(d.s.plan.rails).some(
-    (other) => other.role === 'screen' && d.s.rails[other.name]?.energised,
-  )
-  if (!screenOn) return
+  const on = Object.values(d.s.plan.rails).filter((other) => d.s.rails[other.name]?.energised)
+  const screenOn = on.some((other) => other.role === 'screen')
+  const modulator = on.find((other) => other.modulates === rail.name)
+  if (!screenOn && modulator === undefined) return
   const measured_V = state.V?.value ?? 0
   const measured_A = state.A?.value ?? 0
   const least_V = 0.5 * due_V(d.s, step, rail, state, limits)
@@ -110,7 +110,7 @@ function plateLost(
     measured: noVolts ? measured_V : measured_A,
     limit: noVolts ? least_V : least_A,
     unit: noVolts ? 'V' : 'A',
-    text: `${rail.name} has lost its plate volts or plate current (${volts(measured_V)}, ${amps(measured_A)}) while the screen is on: the screen would carry the whole cathode current.`,
+    text: `${rail.name} has lost its plate volts or plate current (${volts(measured_V)}, ${amps(measured_A)}) while ${screenOn ? 'the screen is on: the screen would carry the whole cathode current' : `${modulator?.name ?? ''} is on: nothing loads the modulation transformer, and it flashes over`}.`,
   })
 }
 

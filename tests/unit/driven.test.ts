@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { drivenStages, type Equipment, readEquipment } from '../../src/equipment/index.js'
+import { drivenStages, type Equipment, modulatorRails, readEquipment } from '../../src/equipment/index.js'
 import { loadAll } from '../../src/files/index.js'
 import { makePlan, type Plan } from '../../src/plan/index.js'
 import { type Operator, rehearse, willing } from '../../src/rehearse/index.js'
@@ -96,6 +96,92 @@ describe('ratings of a service', () => {
       /nothing is known of a 807 in class C doubling: the tube data know class C telegraphy/,
     )
     expect(said.join('\n')).toMatch(/V1 is driven in mode idle, and the mode does not say/)
+  })
+})
+
+describe('modulators', () => {
+  const toned = loadAll('profiles/tern-rock/modulated.yaml').value
+  if (toned === null) throw new Error('the modulated demo does not load')
+  const tonePlan = makePlan(toned.profile, toned.equipment, toned.bench).plan
+  const top = (mode: string) => tonePlan?.steps.findLast((step) => step.mode === mode && step.do === 'raise')
+
+  it('are expected to draw what signal adds to their resting current', () => {
+    const said = top('tone')?.limits['HT']?.because.find(({ limit }) => limit === 'expected')?.text ?? ''
+    const plate = /V13 \(6L6GC\) in class AB1, CCS: ([\d.]+) mA plate/.exec(said)?.[1]
+    const rest = top('key down')?.limits['HT']?.because.find(({ limit }) => limit === 'expected')?.text
+    expect(said).toMatch(/V13 \(6L6GC\).*after the handbook's 385 V, 30 mA/)
+    expect(rest).not.toMatch(/V13 \(6L6GC\) in class AB1/)
+    // 30 mA at 385 V fall with plate and screen; some of what is drawn flows at rest too.
+    expect(Number(plate)).toBeGreaterThan(20)
+    const [tone_A = 0, carrier_A = 0] = ['tone', 'key down'].map(
+      (mode) => top(mode)?.limits['HT']?.expected_A,
+    )
+    expect(tone_A - carrier_A).toBeGreaterThan(0.025)
+    expect(tone_A - carrier_A).toBeLessThan(0.045)
+  })
+
+  it('lose their signal without harm: at rest they stand inside their ratings, so nothing is refused', () => {
+    const said = makePlan(toned.profile, toned.equipment, toned.bench).problems.map(({ what }) => what)
+    expect(said.join('\n')).not.toMatch(/loses its drive/)
+  })
+
+  it('work only in modes in which the stage they modulate is driven', () => {
+    const raw = (modes: string[]) => ({
+      slowglow: 'equipment 1',
+      name: 'two stages',
+      chassis: 'isolated',
+      modes: { tone: { driven: true }, idle: {} },
+      rails: {},
+      tubes: {
+        V1: {
+          type: '807',
+          rail: 'HT',
+          driven: { in: modes, by: 'RF', service: 'class C plate-modulated', bias: 'fixed' },
+        },
+        V2: {
+          type: '807',
+          rail: 'HT',
+          driven: { in: ['tone'], by: 'audio', service: 'class AB2', bias: 'fixed', modulates: 'V1' },
+        },
+      },
+    })
+    const said = (modes: string[]) =>
+      readEquipment(raw(modes), () => ({ file: 'x.yaml', line: 1, column: 1 }))
+        .problems.map(({ what }) => what)
+        .join('\n')
+    expect(said([])).toMatch(/V2 modulates V1 in mode tone, in which V1 is not driven.*flashes over/)
+    expect(said(['tone'])).not.toMatch(/modulates/)
+  })
+
+  it('go through on the virtual bench with the carrier that loads them', () => {
+    if (tonePlan === null) throw new Error('no plan of the modulated demo')
+    const run = rehearse(tonePlan, toned.equipment, toned.bench, {
+      seed: 7,
+      operator: willing,
+      record: () => undefined,
+      faults: [],
+    })
+    expect([run.ending.outcome, run.ending.outputs_off]).toEqual(['completed', 'confirmed'])
+  }, 120_000)
+
+  it('come after what they modulate where they have a rail of their own', () => {
+    const own = {
+      ...equipment,
+      rails: {
+        speech: { ...equipment.rails['HT'], positive: 'speech line' },
+        ...equipment.rails,
+      },
+      parts: Object.fromEntries(
+        Object.entries(equipment.parts).map(([name, part]) => [
+          name,
+          /^T3[ab]$/.test(name) && part.kind === 'winding'
+            ? { ...part, between: ['speech line', part.between[1]] as const }
+            : part,
+        ]),
+      ),
+    } as Equipment
+    expect([...modulatorRails(own)]).toEqual([['speech', 'HT']])
+    expect([...modulatorRails(equipment)]).toEqual([])
   })
 })
 

@@ -353,6 +353,60 @@ describe('each trip rule, by the smallest thing that breaks it', () => {
   })
 })
 
+describe('a rail of modulators', () => {
+  const rigOf = (): Rig =>
+    new Rig(
+      smallPlan((plan) => {
+        const HT = plan.rails['HT']!
+        const modulator = {
+          ...HT,
+          name: 'MOD',
+          modulates: 'HT',
+          channels: HT.channels.map((part) => ({ ...part, channel: 'mod.1', port: 'mod' })),
+        }
+        const limits = { ...plan.steps[6]!.limits, MOD: limitsAt(100, 0.02) }
+        const raise = {
+          ...plan.steps[6]!,
+          stage: 'modulators',
+          rail: 'MOD',
+          target_V: 100,
+          needs_plate: 'HT',
+          index: 8,
+          limits,
+        }
+        return {
+          ...plan,
+          rails: { ...plan.rails, MOD: modulator },
+          steps: [...plan.steps.slice(0, 7), raise, { ...plan.steps[7]!, index: 9, limits }],
+        }
+      }),
+    ).start()
+
+  it('stays off until the stage that they modulate draws its plate current', () => {
+    const rig = rigOf()
+    rig.ohm['MOD'] = 5000
+    rig.until('the step before', () => rig.state.step === 6 && rig.state.part === 'hold')
+    // A person who is asked about it goes on: their word does not load a transformer.
+    rig.until('the step', () => rig.state.step === 7)
+    rig.ohm['HT'] = 1e9
+    const ending = rig.toTheEnd()
+    expect(ending.reason?.code).toBe('plate-lost')
+    expect(ending.reason?.text).toMatch(/nothing loads/)
+    expect(ending.outputs_off).toBe('confirmed')
+  })
+
+  it('goes off when that stage stops drawing it', () => {
+    const rig = rigOf()
+    rig.ohm['MOD'] = 5000
+    rig.until('the hold', () => rig.state.step === 8 && rig.state.part === 'hold')
+    rig.ohm['HT'] = 1e9
+    const ending = rig.toTheEnd()
+    expect(ending.reason?.code).toBe('plate-lost')
+    expect(ending.reason?.text).toMatch(/while MOD is on: nothing loads the modulation transformer/)
+    expect(ending.outputs_off).toBe('confirmed')
+  })
+})
+
 describe('the hook-up, confirmed by a person', () => {
   const asked = (rig: Rig) =>
     rig.commands.flatMap((command) => (command.kind === 'prompt' ? [command.ask] : []))
