@@ -71,7 +71,13 @@ function checkNamesOnce({ parts, rail_capacitors, tubes, rails }: Equipment, rep
     }
 }
 
-function checkChassis({ chassis, isolating_transformer, hazards }: Equipment, report: Report): void {
+function checkChassis({ chassis, power, isolating_transformer, hazards }: Equipment, report: Report): void {
+  if (power === 'battery' && (chassis === 'live' || isolating_transformer !== undefined))
+    report.error(
+      ['power'],
+      'the file says that the set lives on batteries, and that its chassis is joined to the mains',
+      'leave out power: battery where the set has a mains plug; else write chassis: isolated, and no isolating transformer',
+    )
   if (chassis === 'live' && isolating_transformer === undefined)
     report.error(
       ['chassis'],
@@ -122,7 +128,12 @@ function checkRail(name: string, rail: Rail, equipment: Equipment, known: Known,
       `one side of rail ${name} is the chassis, and ${middle} joins its middle to chassis too: half of it lies straight across the supply`,
       `give both wires of ${name} nodes of their own and feed it from a supply whose negative is not earthed, or lift ${middle} from chassis and list that under feeds: lift`,
     )
-  if (rail.role === 'heater' && rail.winding_connected === undefined && rail.feeds.lift.length === 0)
+  if (
+    equipment.power !== 'battery' &&
+    rail.role === 'heater' &&
+    rail.winding_connected === undefined &&
+    rail.feeds.lift.length === 0
+  )
     report.warn(
       at(),
       `heater rail ${name} does not say whether a winding of a mains transformer is still connected across it`,

@@ -75,6 +75,7 @@ function fromWritten({ value: written, broken }: WrittenRough, report: Report): 
     name: written.name ?? '',
     level: network ? 3 : charts.voltages.length + charts.resistances.length > 0 ? 2 : 1,
     chassis: written.chassis ?? 'isolated',
+    ...(written.power !== undefined && { power: written.power }),
     ...(written.isolating_transformer !== undefined && {
       isolating_transformer: written.isolating_transformer,
     }),

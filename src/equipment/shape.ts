@@ -271,6 +271,10 @@ export const equipmentShape = z
     }),
     name: text('name of the set', 200),
     chassis: choice(['isolated', 'live'], 'whether the metal chassis is joined to the mains'),
+    power: choice(
+      ['mains', 'battery'],
+      'what the set itself lives on; battery: it has no mains plug and no mains transformer',
+    ).optional(),
     isolating_transformer: text('the isolating transformer a live chassis is worked on').optional(),
     chassis_node: name('name of the node that is the metal chassis').default('chassis'),
     hazards: list(

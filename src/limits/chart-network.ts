@@ -50,7 +50,8 @@ export function networkReadings(equipment: Equipment, mode: ModeName): NetworkRe
     b: equipment.chassis_node,
     ohm: away_ohm,
   }))
-  const network = toNetwork(onItsOwn(equipment), mode, feeds, { meters })
+  // Heaters would be dead weight; where a filament on direct current stands is counted all the same.
+  const network = toNetwork(onItsOwn(equipment), mode, feeds, { meters, heaters: false })
   const solver = createSolver(network)
   const state = settled(solver, network.elements, [], undefined)
   const { within } = equipment.charts
@@ -76,13 +77,13 @@ export function networkReadings(equipment: Equipment, mode: ModeName): NetworkRe
   })
 }
 
-/** The set as its handbook had it: no bench fuse, diode, resistor or bleeder in the feeds; heaters would be dead weight. */
+/** The set as its handbook had it: no bench fuse, diode, resistor or bleeder in the feeds. */
 function onItsOwn(equipment: Equipment): Equipment {
   const rails = Object.entries(equipment.rails).map(([name, rail]) => {
     const { positive_at, negative_at, lift, pull } = rail.feeds
     return [name, { ...rail, feeds: { positive_at, negative_at, lift, pull } }] as const
   })
-  return { ...equipment, rails: Object.fromEntries(rails), heater_chains: {} }
+  return { ...equipment, rails: Object.fromEntries(rails) }
 }
 
 function isRegulator(element: Element): element is Extract<Element, { readonly kind: 'regulator' }> {

@@ -40,10 +40,16 @@ export function hookupLine(
 /** Everything to be made and confirmed by hand: each rail's preparations and two leads, then the meters that stay clipped on. */
 export function wiresOf(equipment: Equipment, bench: Bench, hookup: readonly HookupLine[]): Wire[] {
   const before = [
-    "the set's mains plug is out and covered: its pins can be live, fed backwards through its transformer",
-    equipment.chassis === 'live'
-      ? `the set stands behind an isolating transformer of its own: ${equipment.isolating_transformer ?? 'none stated'}`
-      : "the chassis is joined to the bench's protective earth",
+    ...(equipment.power === 'battery'
+      ? [
+          "the set's own batteries are out of it, or their leads are off and covered: none stands beside the bench's supplies",
+        ]
+      : [
+          "the set's mains plug is out and covered: its pins can be live, fed backwards through its transformer",
+          equipment.chassis === 'live'
+            ? `the set stands behind an isolating transformer of its own: ${equipment.isolating_transformer ?? 'none stated'}`
+            : "the chassis is joined to the bench's protective earth",
+        ]),
     ...(hookup.some(({ rail }) => isHot(equipment, rail))
       ? ['a switch that cuts the mains of the HT supply is within reach of the free hand']
       : []),

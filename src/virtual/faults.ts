@@ -110,14 +110,22 @@ function when(text: string | undefined): FaultSpec['when'] | null {
   return { kind: 'volts', rail: left, above_V: value.value }
 }
 
-/** Reads a fault as written. Whether the part exists is `checkFault`'s question. */
-export function parseFault(text: string): ParsedFault {
+/**
+ * Reads a fault as written. Whether the part exists is `checkFault`'s question.
+ *
+ * @param can - kinds that a part of this set and bench can have (`faultsOf`), for a kind that is none; empty: no such part
+ */
+export function parseFault(text: string, can: (part: string) => readonly string[] = () => []): ParsedFault {
   const match = /^\s*([^:@=]+?)\s*:\s*([a-z-]+)\s*(?:=\s*([^@]+?))?\s*(?:@\s*(.+?))?\s*$/.exec(text)
   if (match === null) return bad(`"${text}" is not a fault`, form)
   const [, part = '', kind = '', given, at] = match
   const known = Object.values(faultKinds).flatMap((kinds) => Object.keys(kinds))
   if (!known.includes(kind)) {
-    return bad(`"${kind}" in "${text}" is no kind of fault`, `Kinds are ${[...new Set(known)].join(', ')}`)
+    const own = can(part)
+    return bad(
+      `"${kind}" in "${text}" is no kind of fault`,
+      own.length > 0 ? `${part} can be ${own.join(', ')}` : `Kinds are ${[...new Set(known)].join(', ')}`,
+    )
   }
   const starts = when(at)
   if (starts === null) return bad(`"${at ?? ''}" in "${text}" does not say when`, form)
@@ -203,6 +211,23 @@ function known(part: string, equipment: Equipment, bench: Bench): string {
   return (near.length > 0 ? near : all).slice(0, 24).join(', ')
 }
 
+/** Kinds of fault that a part, rail, supply, line or input of this set and bench can have; none where there is no such part. */
+export function faultsOf(part: string, equipment: Equipment, bench: Bench): readonly string[] {
+  const kinds = targetsOf(part, equipment, bench).flatMap((target) => Object.keys(faultKinds[target]))
+  const contact = bench.meters[part.slice(6)]?.measures === 'contact'
+  const cannot = [
+    ...(equipment.rails[part]?.role === 'bias' ? [] : ['bias-lost']),
+    ...(isDrivenIn(equipment, part) ? [] : ['no-drive', 'off-tune']),
+    ...(!part.startsWith('input.') ? [] : contact ? ['reads'] : ['closed']),
+  ]
+  return [...new Set(kinds)].filter((kind) => !cannot.includes(kind))
+}
+
+function isDrivenIn(equipment: Equipment, part: string): boolean {
+  const tube = equipment.tubes[part]
+  return tube?.driven !== undefined || tube?.sections.some(({ driven }) => driven !== undefined) === true
+}
+
 /** Whether this set and bench can have this fault; null when they can. */
 export function checkFault(
   fault: FaultSpec,
@@ -216,12 +241,11 @@ export function checkFault(
       remedy: `There are ${known(fault.part, equipment, bench)}`,
     }
   }
-  const kinds = targets.flatMap((target) => Object.keys(faultKinds[target]))
   const kind = targets.map((target) => faultKinds[target][fault.kind]).find((found) => found !== undefined)
   if (kind === undefined) {
     return {
       problem: `${fault.part} is a ${targets.join(' and a ')}, which cannot be "${fault.kind}"`,
-      remedy: `It can be ${kinds.join(', ')}`,
+      remedy: `It can be ${faultsOf(fault.part, equipment, bench).join(', ')}`,
     }
   }
   if (kind.needed && fault.value === null && fault.other === null) {
@@ -250,9 +274,7 @@ export function checkFault(
       remedy: `Its rails are ${rails.join(', ')}`,
     }
   }
-  const tube = equipment.tubes[fault.part]
-  const driven = tube?.driven !== undefined || tube?.sections.some((section) => section.driven !== undefined)
-  if ((fault.kind === 'no-drive' || fault.kind === 'off-tune') && driven !== true) {
+  if ((fault.kind === 'no-drive' || fault.kind === 'off-tune') && !isDrivenIn(equipment, fault.part)) {
     return {
       problem: `${fault.part} is driven in no mode of ${equipment.name}`,
       remedy: 'Choose a tube that has driven: in the set file, or the tube that drives it with no-emission',

@@ -154,15 +154,22 @@ describe('modulators', () => {
   })
 
   it('go through on the virtual bench with the carrier that loads them', () => {
-    if (tonePlan === null) throw new Error('no plan of the modulated demo')
-    const run = rehearse(tonePlan, toned.equipment, toned.bench, {
+    // The same course with short holds: the carrier, the key up, and the carrier with its tone.
+    const quick = toned.profile.stages.map((stage) =>
+      stage.do === 'ramp' && stage.rail === 'HT'
+        ? { ...stage, to_V: [300, 320], slew_V_per_s: 20, hold_s: 3 }
+        : stage,
+    )
+    const { plan: course } = makePlan({ ...toned.profile, stages: quick }, toned.equipment, toned.bench)
+    if (course === null) throw new Error('no plan of the modulated demo')
+    const run = rehearse(course, toned.equipment, toned.bench, {
       seed: 7,
       operator: willing,
       record: () => undefined,
       faults: [],
     })
     expect([run.ending.outcome, run.ending.outputs_off]).toEqual(['completed', 'confirmed'])
-  }, 120_000)
+  }, 240_000)
 
   it('come after what they modulate where they have a rail of their own', () => {
     const own = {

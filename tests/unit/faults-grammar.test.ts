@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { checkFault, parseFault } from '../../src/virtual/index.js'
+import { checkFault, faultsOf, parseFault } from '../../src/virtual/index.js'
 import { bench, receiver } from './virtual-fixture.js'
 
 function parsed(text: string) {
@@ -54,6 +54,19 @@ describe('a fault as it is written', () => {
   it('on a part that does not exist names those that do', () => {
     expect(checkFault(parsed('C9:short'), receiver, bench)?.remedy).toContain('C1')
     expect(checkFault(parsed('line.other:silent'), receiver, bench)?.remedy).toContain('line.main')
+  })
+
+  it('of a kind that is none names those of its own part alone', () => {
+    const can = (part: string) => faultsOf(part, receiver, bench)
+    const remedy = (text: string): string => {
+      const result = parseFault(text, can)
+      return result.ok ? '' : result.remedy
+    }
+    expect(remedy('HT:bais-lost')).toMatch(/^HT can be swapped, reversed, lead-off/)
+    expect(remedy('V1:melted')).toMatch(/^V1 can be heater-open.*missing$/)
+    expect(remedy('X9:melted')).toMatch(/^Kinds are/)
+    expect(can('HT')).not.toContain('bias-lost')
+    expect(can('V1')).not.toContain('no-drive')
   })
 
   it('of a kind that the part cannot have names the kinds it can', () => {

@@ -3,6 +3,7 @@ import { groundGraph } from '../../src/bench/index.js'
 import { planPage } from '../../src/cli/plan-text.js'
 import { type Equipment, filamentOf, toNetwork } from '../../src/equipment/index.js'
 import { fromText, type Loaded } from '../../src/files/index.js'
+import { networkReadings } from '../../src/limits/index.js'
 import { createSolver } from '../../src/network/index.js'
 import { makePlan } from '../../src/plan/index.js'
 import type { Profile } from '../../src/profile/index.js'
@@ -128,6 +129,16 @@ describe('filaments in series on direct current', () => {
     expect(plate('V1')).toBeGreaterThan(1.3 * plate('V2'))
     expect(plate('V3', true)).toBeGreaterThan(plate('V3'))
   })
+  it('of a set made for batteries ask for no mains plug and no earth, but for its batteries out', () => {
+    const wires = (text: string): string =>
+      makePlan(profile('  - { do: ramp, rail: filaments, to: 5.6 V }'), set(text), table)
+        .plan?.wires.map((wire) => wire.text)
+        .join('\n') ?? ''
+    const batteries = portable.replace('chassis: isolated', 'chassis: isolated\npower: battery')
+    expect(wires(portable)).toMatch(/mains plug is out/)
+    expect(wires(batteries)).toMatch(/own batteries are out/)
+    expect(wires(batteries)).not.toMatch(/mains plug|protective earth/)
+  })
   it('are told in the plan stage by stage, with the plate current both ways', () => {
     const stages = '  - { do: ramp, rail: filaments, to: 5.6 V, slew: 500 mV/s, hold: 30 s }'
     const { plan, problems } = makePlan(profile(stages), equipment, table)
@@ -138,6 +149,20 @@ describe('filaments in series on direct current', () => {
     )
     expect(plan.filaments?.[0]?.text).toMatch(/of V3, V2 returns through it, beside the 50 mA of the chain/)
   })
+})
+
+it('counts where filaments stand when a handbook chart is held against the circuit', () => {
+  const alone = set(portable)
+  const chart = (volts: number): Equipment =>
+    set(
+      `${portable}charts:\n  source: invented\n  ohms_per_volt: 20 kΩ\n  within: 5 %\n  voltages:\n    - { node: v2 screen, mode: receive, volts: ${volts} V }\n`,
+    )
+  const solved = createSolver(
+    toNetwork(alone, 'receive', { HT: { V: 90, limit_A: 1, ohm: 0.1 } }, { heaters: false }),
+  ).solve()
+  const open_V = solved.volts['v2 screen'] ?? 0
+  const [reading] = networkReadings(chart(Math.round(open_V)), 'receive')
+  expect(reading?.open_V).toBeCloseTo(open_V, 2)
 })
 
 describe('a filament whose sheet counts from its middle', () => {

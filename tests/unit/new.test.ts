@@ -91,6 +91,7 @@ describe('slowglow new', () => {
     const { value } = loadEquipment(join(dir, 'set/equipment.yaml'))
     expect(value?.rails['heaters']?.feeds.lift).toEqual(['both leads of its filament battery'])
     expect(value?.rails['HT']?.feeds.lift).toEqual(['positive lead of its HT battery'])
+    expect(value?.power).toBe('battery')
   })
 
   it('on a virtual bench, whose supplies have no computer line to make a loop, the answers in brackets make files that pass', async () => {

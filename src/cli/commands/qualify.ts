@@ -18,7 +18,7 @@ import { channelOf } from '../../bench/index.js'
 import type { Plan } from '../../plan/index.js'
 import { openRunFile, runNameOf } from '../../record/index.js'
 import type { RunEnding } from '../../story/index.js'
-import { checkFault, type FaultSpec, parseFault } from '../../virtual/index.js'
+import { checkFault, type FaultSpec, faultsOf, parseFault } from '../../virtual/index.js'
 import { type Exit, exits } from '../exits.js'
 import { faultHelp } from '../fault-help.js'
 import type { Io } from '../io.js'
@@ -98,8 +98,9 @@ async function qualify(flags: Flags, io: Io): Promise<Exit> {
   for (const problem of [...inFile, ...problems]) io.err(problemText(problem))
   const set = loadAsSet(made.bench, order)
   const faults: FaultSpec[] = []
+  const { bench: loaded } = made
   for (const text of flags.fault) {
-    const parsed = parseFault(text)
+    const parsed = parseFault(text, (part) => faultsOf(part, set, loaded))
     const misfit = parsed.ok ? checkFault(parsed.value, set, made.bench) : parsed
     if (misfit !== null)
       return refuse(io, json, {

@@ -145,6 +145,16 @@ function size(bytes: number): string {
   return bytes < 1e9 ? `${(bytes / 1e6).toFixed(1)} MB` : `${(bytes / 1e9).toFixed(2)} GB`
 }
 
+/** A reason longer than this is cut at a word: a list is looked through, and `show` has it whole. */
+const reasonWidth = 160
+
+function shortened(text: string): string {
+  if (text.length <= reasonWidth) return text
+  const cut = text.slice(0, reasonWidth)
+  const at = cut.lastIndexOf(' ')
+  return `${cut.slice(0, at > 0 ? at : reasonWidth).replace(/[,;:.]$/, '')} … (whole: slowglow show)`
+}
+
 function lineText(line: Line): string {
   if (line.trouble !== null) return `${line.run}  cannot be read: ${line.trouble}`
   const when = line.started?.slice(0, 16).replace('T', ' ') ?? 'time not known   '
@@ -152,7 +162,7 @@ function lineText(line: Line): string {
   const what = line.command === 'rehearse' ? 'rehearsal' : (line.command ?? 'run')
   return [
     `${when} UTC  ${line.equipment ?? 'set not known'}, ${line.profile ?? 'profile not known'}  ${what}${lasted}`,
-    `  ${howItEnded(line)}${line.reason === null ? '' : `: ${line.reason}`}`,
+    `  ${howItEnded(line)}${line.reason === null ? '' : `: ${shortened(line.reason)}`}`,
     `  ${line.run}  ${size(line.bytes)}${line.archived ? ', archived' : ''}`,
     ...line.damage.map((text) => `  DAMAGED: ${text}`),
   ].join('\n')

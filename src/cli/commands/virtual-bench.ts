@@ -10,6 +10,7 @@ import {
   checkFault,
   createVirtualBench,
   type FaultSpec,
+  faultsOf,
   parseFault,
   type VirtualBench,
 } from '../../virtual/index.js'
@@ -223,7 +224,7 @@ function withFaults(
 ): { bench: VirtualBench } | null {
   const faults: FaultSpec[] = []
   for (const text of [...bench.faults, ...flags.fault]) {
-    const parsed = parseFault(text)
+    const parsed = parseFault(text, (part) => faultsOf(part, set, bench))
     if (!parsed.ok) return fail(`${parsed.problem}.`, `${parsed.remedy}.`)
     const misfit = checkFault(parsed.value, set, bench)
     if (misfit !== null) return fail(`${misfit.problem}.`, `${misfit.remedy}.`)

@@ -1,5 +1,5 @@
 import type { Plan } from '../../plan/index.js'
-import { checkFault, type FaultSpec, parseFault } from '../../virtual/index.js'
+import { checkFault, type FaultSpec, faultsOf, parseFault } from '../../virtual/index.js'
 import { type Exit, exits } from '../exits.js'
 import type { Io } from '../io.js'
 import { notPlanned, planFiles, type PlanParts } from '../plan-files.js'
@@ -49,7 +49,7 @@ export function prepare(
     })
   const faults: FaultSpec[] = []
   for (const text of [...bench.faults, ...flags.fault]) {
-    const parsed = parseFault(text)
+    const parsed = parseFault(text, (part) => faultsOf(part, behind, bench))
     const misfit = parsed.ok ? checkFault(parsed.value, behind, bench) : parsed
     if (misfit !== null)
       return refuse(io, json, {

@@ -56,7 +56,7 @@ function equipmentText(a: Answers): string {
 slowglow: equipment 1
 name: ${q(a.name)}
 chassis: ${a.chassis}
-${a.isolating_transformer === null ? '' : `isolating_transformer: ${q(a.isolating_transformer)}\n`}
+${isBattery(a) && a.chassis === 'isolated' ? `# Made for batteries: no mains plug, no mains transformer. Leave this out if it has a mains pack too.\npower: battery\n` : ''}${a.isolating_transformer === null ? '' : `isolating_transformer: ${q(a.isolating_transformer)}\n`}
 # This set's own dangers, shown before every run. Add those that apply: HT on key jack, HT on phone jack,
 # aerial behind blocking capacitor, mercury, radium, PCB oil, asbestos, beryllia, selenium, X-rays.
 hazards: [${hazards.join(', ')}]
