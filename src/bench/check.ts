@@ -2,6 +2,7 @@ import { formatQuantity, type Path, type Report } from '../quantities/index.js'
 import { channelNames, channelOf } from './channels.js'
 import { checkDialect } from './check-dialect.js'
 import { checkMeter } from './check-meter.js'
+import { unread_s } from './poll-time.js'
 import type { Bench, Channel, Line, Supply } from './types.js'
 
 /**
@@ -18,6 +19,7 @@ export function checkBench(
   for (const [name, supply] of Object.entries(bench.supplies)) checkSupply(name, supply, broken, report)
   for (const [name, meter] of Object.entries(bench.meters)) checkMeter(name, meter, bench, report)
   if (broken.size === 0) checkFeeds(bench, report)
+  checkStale(bench, report)
   checkPorts(bench, report)
 }
 
@@ -191,6 +193,20 @@ function checkStack(bench: Bench, stack: Bench['stacks'][number], at: Path, repo
         'use fewer channels or lower volts in this stack',
       )
   })
+}
+
+/** A line that is slower than the bench file lets a reading be old would trip with nothing wrong. */
+function checkStale({ stale_s, supplies }: Bench, report: Report): void {
+  if (stale_s === null) return
+  for (const [name, supply] of Object.entries(supplies)) {
+    const longest_s = unread_s(supply)
+    if (longest_s <= stale_s) continue
+    report.error(
+      ['stale_after'],
+      `a reading counts as stale after ${formatQuantity(stale_s, 's')}, and the line of ${name} may take ${formatQuantity(longest_s, 's')} to the next with nothing wrong: its bytes, its own time and its slow commands`,
+      `write at least ${formatQuantity(1.5 * longest_s, 's')}, leave it out, or give the line more speed`,
+    )
+  }
 }
 
 function checkPorts(bench: Bench, report: Report): void {

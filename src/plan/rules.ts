@@ -1,4 +1,4 @@
-import { type Bench, type Supply, wire_s } from '../bench/index.js'
+import { type Bench, type Supply, unread_s, wire_s } from '../bench/index.js'
 import type { Profile } from '../profile/index.js'
 import type { Rule } from './types.js'
 
@@ -358,13 +358,18 @@ export function isRuleCode(code: string): code is RuleCode {
   return (ruleCodes as readonly string[]).includes(code)
 }
 
-/** Age of a reading beyond which it counts as stale, seconds: max(3 × poll period, 1 s), or the bench's own where stated. */
+/**
+ * Age of a reading beyond which it counts as stale, seconds: max(3 × poll period, 1 s), or the bench's own where stated; never
+ * less than what a slow command and a status question make of it with nothing wrong, and half as much again.
+ */
 export function staleAfter_s(bench: Bench): number {
   if (bench.stale_s !== null) return bench.stale_s
-  let slowest_s = 0
-  for (const [port, supply] of Object.entries(bench.supplies))
-    slowest_s = Math.max(slowest_s, measuredPoll_s(bench, port) ?? pollPeriod_s(supply))
-  return Math.max(3 * slowest_s, 1)
+  let most_s = 1
+  for (const [port, supply] of Object.entries(bench.supplies)) {
+    const poll_s = measuredPoll_s(bench, port) ?? pollPeriod_s(supply)
+    most_s = Math.max(most_s, 3 * poll_s, 1.5 * unread_s(supply))
+  }
+  return most_s
 }
 
 /** Until the readings have come that make a trip, seconds: as many as it takes, and no sooner than its time. */
@@ -400,7 +405,10 @@ const answer_s = 0.02
 function started(code: RuleCode, bench: Bench, profile: Wishes, time_budget_s: number | null): Starting {
   const base = starting[code]
   if (code === 'stale') {
-    const source = bench.stale_s === null ? 'max(3 × poll period, 1 s)' : 'the bench file'
+    const source =
+      bench.stale_s === null
+        ? 'max(3 × poll period, 1.5 × the longest time without a reading, 1 s)'
+        : 'the bench file'
     return { ...base, trip: staleAfter_s(bench), source }
   }
   if (code === 'late-tick' && bench.late_tick_s !== null) {

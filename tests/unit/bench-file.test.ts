@@ -13,6 +13,14 @@ function sound<T>(value: T | null): T {
 
 const alone: readonly Case[] = [
   {
+    title: 'a reading stale before the line can bring the next',
+    from: 'slowglow: bench 1\n',
+    to: 'slowglow: bench 1\nstale_after: 100 ms\n',
+    at: '100 ms',
+    says: /stale after 100 ms, and the line of .* may take .* to the next with nothing wrong/,
+    advises: /write at least .*, leave it out, or give the line more speed/,
+  },
+  {
     title: 'an unknown key',
     from: 'isolation: 500 V',
     to: 'isolaton: 500 V',
