@@ -1,0 +1,45 @@
+import { existsSync, readdirSync, readFileSync } from 'node:fs'
+import { describe, expect, it } from 'vitest'
+
+/** The map of the trip path in DEVELOPERS.md names files and functions; a map that lies is worse than none. */
+const sections = readFileSync('DEVELOPERS.md', 'utf8')
+  .split('\n## ')
+  .filter((section) => section.startsWith('The life of one '))
+
+const sources = readdirSync('src', { recursive: true, encoding: 'utf8' }).filter((path) =>
+  path.endsWith('.ts'),
+)
+const named = (text: string): string[] => [...text.matchAll(/`([^`]+)`/g)].map(([, name = '']) => name)
+const isFile = (name: string): boolean => name.endsWith('.ts')
+/** A file named with its room, or by its own name alone. */
+const filesOf = (name: string): string[] =>
+  sources.filter((path) => path === name || path.endsWith(`/${name}`))
+
+describe.each(sections.map((section) => [section.slice(0, section.indexOf('\n')), section] as const))(
+  '%s',
+  (_, section) => {
+    it('names files that exist', () => {
+      const files = named(section).filter(isFile)
+      expect(files.length).toBeGreaterThan(4)
+      for (const file of files) expect(filesOf(file).length, file).toBeGreaterThan(0)
+    })
+
+    it('names functions that stand in a file it names', () => {
+      const texts = named(section)
+        .filter(isFile)
+        .flatMap(filesOf)
+        .map((path) => readFileSync(`src/${path}`, 'utf8'))
+      const functions = named(section).filter(
+        (name) => /^[a-z][A-Za-z]+$/.test(name) && !existsSync(`src/${name}`),
+      )
+      expect(functions.length).toBeGreaterThan(4)
+      for (const name of functions)
+        expect(
+          texts.some((text) =>
+            new RegExp(`\\b(function|const) ${name}\\b|\\b${name}\\(|kind: '${name}'`).test(text),
+          ),
+          name,
+        ).toBe(true)
+    })
+  },
+)
