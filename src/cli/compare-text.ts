@@ -58,7 +58,7 @@ function percent(change: number, of: number | null): string {
 /** A few of the first and the last points of each series, so that a line fits a terminal; all are in the JSON. */
 const shownPoints = 6
 
-export function trendText({ equipment, runs, series, unread }: Trend): string {
+export function trendText({ equipment, runs, series, unread, capacitors }: Trend): string {
   if (runs.length === 0) return [`No runs of ${equipment} here yet.`, ...unread.map(unreadLine)].join('\n')
   const letters = new Map(runs.map(({ run }, i) => [run, String(i + 1)]))
   const kept = runs.length <= shownPoints ? runs : [...runs.slice(0, 2), ...runs.slice(2 - shownPoints)]
@@ -82,8 +82,17 @@ export function trendText({ equipment, runs, series, unread }: Trend): string {
       ['stage, mode', 'rail', 'at', ...kept.map(({ run }) => letters.get(run) ?? ''), 'first to last'],
       ...rows,
     ]).map((row) => `  ${row}`),
+    ...capacitorLines(capacitors, letters),
     ...unread.map(unreadLine),
   ].join('\n')
+}
+
+/** A reform that tells nothing of a capacitor says so: an empty place would be taken for a good one. */
+function capacitorLines(found: Trend['capacitors'], letters: ReadonlyMap<string, string>): string[] {
+  const reforms = found.filter(({ reformed }) => reformed)
+  const head = 'Leakage and capacitance of each capacitor: not judged'
+  if (reforms.length === 0) return ['', `${head}; none of these runs was a reform.`]
+  return ['', head, ...reforms.map(({ run, why }) => `  ${letters.get(run) ?? ''}  ${why}`)]
 }
 
 function seriesCells({ stage, mode, rail, at_V, points, change }: Series, runs: readonly string[]): string[] {

@@ -29,6 +29,8 @@ export interface Story {
   readonly bench: string | null
   readonly bench_kind: 'real' | 'virtual' | null
   readonly level: number | null
+  /** What kind of work the plan was for. */
+  readonly kind: Plan['kind'] | null
   /** How far the figures of each supply were trusted: measured when and on which, or not qualified. */
   readonly supplies: readonly string[]
   readonly plan_hash: string | null
@@ -157,6 +159,7 @@ export function storyOf(reader: RunReader, { seal = true }: { readonly seal?: bo
     bench: plan?.bench ?? null,
     bench_kind: plan?.bench_kind ?? null,
     level: plan?.level ?? null,
+    kind: plan?.kind ?? null,
     supplies: (plan?.supplies ?? []).map(({ text }) => text),
     plan_hash: plan?.hash ?? null,
     outcome: ending?.outcome ?? 'interrupted',

@@ -9,6 +9,8 @@ export interface Trend {
   readonly equipment: string
   readonly runs: readonly TrendRun[]
   readonly series: readonly Series[]
+  /** What each run tells of each capacitor: as long as they are formed in circuit, nothing, and why. */
+  readonly capacitors: readonly CapacitorsIn[]
   /** Files of the folder that could not be read, and why: a trend that leaves them out must say so. */
   readonly unread: readonly { readonly file: string; readonly trouble: string }[]
 }
@@ -20,6 +22,13 @@ export interface TrendRun {
   readonly command: Known['command'] | null
   readonly outcome: Story['outcome']
   readonly notes: Story['notes']
+}
+export interface CapacitorsIn {
+  readonly run: string
+  readonly reformed: boolean
+  readonly leakage: 'not judged'
+  readonly capacitance: 'not judged'
+  readonly why: string
 }
 export interface Series {
   readonly stage: string
@@ -41,6 +50,7 @@ export interface Point extends Pick<RailStory, 'volts' | 'amps' | 'expected_A' |
 export function trendOf(folder: string, equipment: string, rehearsals: boolean): Trend {
   const runs: TrendRun[] = []
   const unread: { file: string; trouble: string }[] = []
+  const capacitors: CapacitorsIn[] = []
   const series = new Map<
     string,
     { -readonly [K in keyof Omit<Series, 'points'>]: Series[K] } & { points: Point[] }
@@ -70,6 +80,11 @@ export function trendOf(folder: string, equipment: string, rehearsals: boolean):
       started: known?.started ?? null,
       command: known?.command ?? null,
     })
+    const reformed = story.kind === 'reform'
+    const why = reformed
+      ? 'formed in circuit, where other paths draw through the same rail; all its capacitors together leak no more than the rail drew at the end of each hold'
+      : 'this run was no reform'
+    capacitors.push({ run, reformed, leakage: 'not judged', capacitance: 'not judged', why })
     for (const step of story.steps)
       for (const rail of step.rails) {
         // A rail is followed in the step that moves it; where it only stands by it says the same again.
@@ -93,6 +108,7 @@ export function trendOf(folder: string, equipment: string, rehearsals: boolean):
     equipment,
     runs,
     unread,
+    capacitors,
     series: [...series.values()].map((each) => ({ ...each, change: changeOf(each.points) })),
   }
 }

@@ -150,6 +150,28 @@ describe('the trend of a set', () => {
     expect(trendOf(runs, known.plan.equipment, true).runs).toHaveLength(4)
   })
 
+  it('judges no capacitor: a reform in circuit holds no figure of any, and that is said', () => {
+    const runs = folder()
+    file(runs, 'one', runOf('one', '2026-11-01T10:00:00Z', 1))
+    const none = trendText(trendOf(runs, known.plan.equipment, false))
+    expect(none).toContain('each capacitor: not judged; none of these runs was a reform.')
+    const reform = runOf('two', '2026-11-02T10:00:00Z', 1).map(
+      (entry): RunEntry =>
+        entry.entry === 'known'
+          ? { ...entry, known: { ...entry.known, plan: { ...entry.known.plan, kind: 'reform' } } }
+          : entry,
+    )
+    file(runs, 'two', reform)
+    const trend = trendOf(runs, known.plan.equipment, false)
+    expect(trend.capacitors).toMatchObject([
+      { run: 'one', reformed: false, leakage: 'not judged' },
+      { run: 'two', reformed: true, leakage: 'not judged', capacitance: 'not judged' },
+    ])
+    expect(trendText(trend)).toMatch(
+      /each capacitor: not judged\n {2}2 {2}formed in circuit, where other paths draw/,
+    )
+  })
+
   it('names the files that it could not count', () => {
     const runs = folder()
     createRunFile(join(runs, 'x.slowglow'), { fsync: false }).close()
