@@ -55,12 +55,13 @@ export const faultKinds: Readonly<Record<Target, Readonly<Record<string, Kind>>>
     'ignores-off': plain,
     trips: plain,
   },
-  // `local`: somebody has the panel, and it refuses to be set or switched off; `mis-sets`: what it is set to, times this;
+  // `overheats`: its over-temperature protection fires; `local`: somebody has the panel, and it refuses to be set or switched off; `mis-sets`: what it is set to, times this;
   // `reads-…`: its own measurement shows what is not so.
   supply: {
     'drop-out': plain,
     'ignores-off': plain,
     trips: plain,
+    overheats: plain,
     'no-protection': plain,
     local: plain,
     'mis-sets': { value: 'ratio', needed: true },

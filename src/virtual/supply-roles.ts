@@ -249,7 +249,7 @@ export function rolesOf(works: Works): Role[] {
     },
     ...plainTrip('ask_over_volts_tripped', `${source}:VOLTage#:PROTection:TRIPped`, 'over-voltage'),
     ...plainTrip('ask_over_amps_tripped', `${source}:CURRent#:PROTection:TRIPped`, 'over-current'),
-    ...plainTrip('ask_over_heat_tripped', `${source}:TEMPerature#:PROTection:TRIPped`, null),
+    ...plainTrip('ask_over_heat_tripped', `${source}:TEMPerature#:PROTection:TRIPped`, 'over-temperature'),
   ]
   return roles.map((role) => ({ ...role, run: (call) => dressed(dialect, role.word, role.run(call)) }))
 
@@ -257,10 +257,10 @@ export function rolesOf(works: Works): Role[] {
   function plainTrip(
     word: 'ask_over_volts_tripped' | 'ask_over_amps_tripped' | 'ask_over_heat_tripped',
     header: string,
-    which: OutputFace['tripped'],
+    which: NonNullable<OutputFace['tripped']>,
   ): Role[] {
     if (typeof dialect[word] !== 'string') return []
-    return [{ word, header, run: askState(({ face }) => which !== null && face.tripped === which) }]
+    return [{ word, header, run: askState(({ face }) => face.tripped === which) }]
   }
 }
 
@@ -277,7 +277,7 @@ export function registersOf(works: Works): Command[] {
     register.used |= used
     found.set(bits.query, register)
   }
-  const { ask_cc, ask_over_volts_tripped: over_V, ask_over_amps_tripped: over_A } = dialect
+  const { ask_cc } = dialect
   if (ask_cc !== null) {
     // Without a bit of its own, constant voltage shows as the bit above that of constant current, which nobody looks at.
     const cv = ask_cc.cv_mask ?? (ask_cc.mask << 1) & 0x7fff
@@ -285,11 +285,13 @@ export function registersOf(works: Works): Command[] {
       !face.on || face.tripped !== null ? 0 : face.limiting ? ask_cc.mask : cv,
     )
   }
-  if (over_V !== null && typeof over_V !== 'string') {
-    add(over_V, over_V.mask, ({ tripped }) => (tripped === 'over-voltage' ? over_V.mask : 0))
-  }
-  if (over_A !== null && typeof over_A !== 'string') {
-    add(over_A, over_A.mask, ({ tripped }) => (tripped === 'over-current' ? over_A.mask : 0))
+  for (const [bits, which] of [
+    [dialect.ask_over_volts_tripped, 'over-voltage'],
+    [dialect.ask_over_amps_tripped, 'over-current'],
+    [dialect.ask_over_heat_tripped, 'over-temperature'],
+  ] as const) {
+    if (bits !== null && typeof bits !== 'string')
+      add(bits, bits.mask, ({ tripped }) => (tripped === which ? bits.mask : 0))
   }
   return [...found].map(([query, { bits, used }]) => {
     const other = [16384, 8192, 4096].find((bit) => (used & bit) === 0) ?? 0
