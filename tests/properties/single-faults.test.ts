@@ -47,6 +47,7 @@ function faultsOf(element: Element): readonly (readonly [string, Element])[] {
         ['strong', { ...element, emission: 2 }],
         ['gassy', { ...element, gas: 1e-3 }],
         ['very gassy', { ...element, gas: 1e-2 }],
+        ...driveFaults(element),
       ]
     case 'diode tube':
       return [
@@ -84,6 +85,21 @@ function faultsOf(element: Element): readonly (readonly [string, Element])[] {
   }
 }
 
+function driveFaults(
+  element: Extract<Element, { kind: 'triode' | 'screen tube' }>,
+): readonly (readonly [string, Element])[] {
+  const { driven } = element
+  if (driven === undefined) return []
+  return [
+    ['without drive', { ...element, driven: undefined }],
+    [
+      'off tune',
+      { ...element, driven: { ...driven, plate: 2.5 * driven.plate, screen: 0.7 * driven.screen } },
+    ],
+    ['with half its drive', { ...element, driven: { ...driven, peak_V: driven.peak_V / 2 } }],
+  ]
+}
+
 /** Solves from near by, then lights and puts out gas regulators until they agree; how many rounds that took. */
 function settled(
   solver: ReturnType<typeof createSolver>,
@@ -104,8 +120,19 @@ function settled(
   return { solution, rounds: 6, turned }
 }
 
+const profiles = ['receive', 'transmit', 'modulated']
+
 describe('every single fault of the demo', () => {
-  it.each(['receive', 'transmit'])('settles at every step of %s, its regulator too', (name) => {
+  it('is tried in each of its modes', () => {
+    const all = profiles.map((name) => loadAll(`profiles/tern-rock/${name}.yaml`).value)
+    const judged = all.flatMap((files) =>
+      files === null ? [] : (makePlan(files.profile, files.equipment, files.bench).plan?.steps ?? []),
+    )
+    const modes = judged.filter(({ do: what }) => what === 'raise').map(({ mode }) => mode)
+    expect([...new Set(modes)].sort()).toEqual(Object.keys(all[0]?.equipment.modes ?? {}).sort())
+  })
+
+  it.each(profiles)('settles at every step of %s, its regulator too', (name) => {
     const files = loadAll(`profiles/tern-rock/${name}.yaml`).value
     expect(files).not.toBeNull()
     if (files === null) return
