@@ -86,7 +86,8 @@ export function feedMoves(d: Draft): readonly Move[] {
   const { feed } = dead_man
   if (feed === null) return d.t_us - d.heard_us <= every_us ? [] : [look(0)]
   const unread = (index: number): boolean => d.t_us - (d.channels[index]?.read_us ?? 0) > every_us
-  if (d.unarmed) {
+  // Once the line only switches off nothing is armed anew, but what was armed before the line was lost is fed: bias stands on it.
+  if (d.unarmed && !d.made_safe) {
     const first = timers(config).flatMap((timer) => guardedBy(config, timer).filter(unread))
     d.unarmed = first.length > 0
     return d.unarmed ? first.map(look) : armMoves(d)
@@ -115,14 +116,10 @@ export function mute({ config, starved_until_us }: Pick<Draft, 'config' | 'starv
 
 /** When it wants feeding next; for ever later where there is none. */
 export function feedAt(
-  d: Pick<
-    Draft,
-    'config' | 'disarmed' | 'made_safe' | 'unarmed' | 'fed_us' | 'heard_us' | 'starved_until_us'
-  >,
+  d: Pick<Draft, 'config' | 'disarmed' | 'fed_us' | 'heard_us' | 'starved_until_us'>,
 ): number {
   const { dead_man } = d.config.dialect
   if (dead_man === null || d.disarmed || timers(d.config).length === 0) return Number.POSITIVE_INFINITY
-  if (d.unarmed && d.made_safe) return Number.POSITIVE_INFINITY
   const last_us = dead_man.feed === null ? Math.max(d.fed_us, d.heard_us) : d.fed_us
   return Math.max(last_us + everyOf(dead_man), d.starved_until_us)
 }

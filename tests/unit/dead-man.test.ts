@@ -91,6 +91,18 @@ describe('the dead-man on the line', () => {
     expect(w.kinds('protection')).toEqual([])
   })
 
+  it('goes on being fed, though not armed anew, where the line comes back while everything goes off: bias stands on it', () => {
+    const w = raised()
+    w.give({ kind: 'urgent off', t_us: w.t_us, channels: [] })
+    w.run(1_000_000)
+    w.written.length = 0
+    w.open()
+    w.run(20_000_000)
+    expect(w.faces['plate']?.on).toBe(true)
+    expect(said(w, 'DMAN:FEED')).toBeGreaterThan(10)
+    expect(said(w, 'DMAN:STAT ON')).toBe(0)
+  })
+
   it('that goes on reading back as armed fails the request, with a sentence', () => {
     const w = raised(otherwise({ disarm: [':OUTP:DMAN:REST'] }))
     w.give({ kind: 'urgent off', t_us: w.t_us, channels: ['BENCH.plate'] })
