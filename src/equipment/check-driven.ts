@@ -1,5 +1,5 @@
 import { nearest, own, type Path, type Report } from '../quantities/index.js'
-import { drivenRating, drivenStages, figuresOf, knownServices } from './driven.js'
+import { biasRails, drivenRating, drivenStages, figuresOf, knownServices } from './driven.js'
 import { recordOf, type Known } from './known.js'
 import { did, nodesOf, unknown } from './meaning.js'
 import type { DrivenStage, Equipment, PartName, Tube } from './types.js'
@@ -47,6 +47,7 @@ function checkStage(
   if (stage.from !== undefined && !Object.hasOwn(equipment.tubes, stage.from))
     unknown([...path, 'from'], 'tube', stage.from, equipment.tubes, known.has('tubes', stage.from), report)
   if (stage.modulates !== undefined) checkModulator(equipment, name, stage, path, known, report)
+  if (tube.pulled !== true) checkBias(equipment, name, stage, path, known, report)
   const record = recordOf(tube)
   if (record === null || tube.pulled === true) return
   const of = { tube: name, type: tube.type, section, stage }
@@ -88,6 +89,51 @@ function checkStage(
       did(nearest(stage.shows[key], nodes)),
     )
   }
+}
+
+/** A fixed bias without a circuit is the one of a rail: what no rail gives, nothing watches, and HT would rise on 0 V at the grid. */
+function checkBias(
+  equipment: Equipment,
+  name: PartName,
+  stage: DrivenStage,
+  path: Path,
+  known: Known,
+  report: Report,
+): void {
+  const rails = biasRails(equipment)
+  const { bias_rail } = stage
+  if (bias_rail !== undefined) {
+    const at = [...path, 'bias_rail']
+    if (!Object.hasOwn(equipment.rails, bias_rail))
+      unknown(at, 'rail', bias_rail, equipment.rails, known.has('rails', bias_rail), report)
+    else if (!rails.includes(bias_rail))
+      report.error(
+        at,
+        `${bias_rail} is no bias rail, and ${name} is to have its fixed bias from it`,
+        `name a rail with role: bias${rails.length === 0 ? '' : ` (${rails.join(', ')})`}`,
+      )
+    if (stage.bias !== 'fixed')
+      report.error(
+        at,
+        `${name} has its bias from a ${stage.bias}, and names ${bias_rail} for it`,
+        'write bias: fixed, or leave bias_rail out',
+      )
+    return
+  }
+  if (equipment.level === 3 || stage.bias !== 'fixed' || known.anyBroken('rails')) return
+  const at = [...path, 'bias']
+  if (rails.length === 0)
+    report.error(
+      at,
+      `${name} has a fixed bias, and the file has no rail that gives it: a bias that nothing raises and nothing watches may be 0 V with HT on`,
+      'write the rail that its bias comes from (role: bias, with required_bias), from the bench where the set had a supply of its own; or say what else holds it: bias: grid leak or cathode resistor',
+    )
+  else if (rails.length > 1)
+    report.error(
+      at,
+      `${name} has a fixed bias, and the file has several rails that may give it: ${rails.join(', ')}`,
+      `name the one that holds ${name}: bias_rail: ${rails[0] ?? ''}`,
+    )
 }
 
 /** Without a circuit a rail's total, or a chart that names the tube, says what flows in a mode whatever the service. */

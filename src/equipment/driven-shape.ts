@@ -17,6 +17,13 @@ export const drivenShape = group(
       'continuous (CCS) or intermittent (ICAS) duty; continuous allows less and is taken where nothing is said',
     ).default('CCS'),
     bias: choice(['fixed', 'cathode resistor', 'grid leak'], 'what holds the tube when its drive is lost'),
+    bias_rail: name(
+      'rail of role bias that holds it, where the file has several (levels 1 and 2; a circuit tells it)',
+    ).optional(),
+    screen: choice(
+      ['dropper', 'fixed'],
+      'levels 1 and 2: whether its screen is fed through a resistor, behind which it rises to its rail without drive, or keeps its volts (fixed: a divider, a regulator)',
+    ).default('dropper'),
     drive: choice(
       ['with HT', 'steady'],
       'whether the stages before it rise with the same HT, or have a supply of their own',
@@ -67,7 +74,7 @@ export const drivenShape = group(
 )
 
 export function toDriven(written: z.output<typeof drivenShape>): DrivenStage {
-  const { figures, rating, shows, panel, from, modulates, ...plain } = written
+  const { figures, rating, shows, panel, from, modulates, bias_rail, screen, ...plain } = written
   return {
     ...plain,
     ...(figures !== undefined && {
@@ -92,6 +99,8 @@ export function toDriven(written: z.output<typeof drivenShape>): DrivenStage {
         source: rating.source,
       },
     }),
+    ...(bias_rail !== undefined && { bias_rail }),
+    ...(screen === 'fixed' && { fixed_screen: true as const }),
     ...(from !== undefined && { from }),
     ...(modulates !== undefined && { modulates }),
     ...(shows !== undefined && {

@@ -150,10 +150,16 @@ export function modulatorRails(equipment: Equipment): ReadonlyMap<RailName, Rail
   return found
 }
 
-/** The bias rail that holds this stage, and that its grid current relieves; null where the file has none or several. */
+/** The bias rail that holds this stage, and that its grid current relieves; null where no bias rail does. */
 export function biasRailOf(equipment: Equipment, { stage }: StageInMode): RailName | null {
-  const rails = Object.entries(equipment.rails).filter(([, { role }]) => role === 'bias')
-  return stage.bias === 'fixed' && rails.length === 1 ? (rails[0]?.[0] ?? null) : null
+  if (stage.bias !== 'fixed') return null
+  const rails = biasRails(equipment)
+  if (stage.bias_rail !== undefined) return rails.includes(stage.bias_rail) ? stage.bias_rail : null
+  return rails.length === 1 ? (rails[0] ?? null) : null
+}
+
+export function biasRails({ rails }: Equipment): RailName[] {
+  return Object.entries(rails).flatMap(([name, { role }]) => (role === 'bias' ? [name] : []))
 }
 
 function mA(A: number): string {

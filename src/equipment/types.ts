@@ -166,6 +166,10 @@ export interface DrivenStage {
   readonly duty: 'CCS' | 'ICAS'
   /** What holds the tube when drive is lost. */
   readonly bias: 'fixed' | 'cathode resistor' | 'grid leak'
+  /** Without a circuit: the rail that a fixed bias comes from, where the file has several. */
+  readonly bias_rail?: RailName
+  /** Without a circuit: its screen keeps its volts when it draws less, and does not rise to its rail behind a dropper. */
+  readonly fixed_screen?: true
   /** Whether the stages before it rise with the same HT. */
   readonly drive: 'with HT' | 'steady'
   /** Tube whose output drives it. */

@@ -15,6 +15,7 @@ import type { SetPoints } from './guards.js'
 export interface Stage {
   readonly of: StageInMode
   readonly rail: RailName
+  readonly rail_V: number
   /** The stage's rail as part of its working volts. */
   readonly part: number
   /** At its plate, as far as the file tells: its own figures were taken where the set's droppers leave them. */
@@ -41,6 +42,7 @@ export function standingStage(equipment: Equipment, of: StageInMode, volts: SetP
     {
       of,
       rail,
+      rail_V: V,
       part,
       plate_V,
       screen_V: Math.min(V, (figures?.screen_V ?? V) * (drawn?.known.own === true ? part : 1)),

@@ -67,7 +67,10 @@ export function drivenByRails(
     problems: [
       ...stages.flatMap((stage) => overRatings(serviceStresses(equipment, stage), volts)),
       ...stages.flatMap((stage) => heldByNothing(equipment, stage, volts)),
-      ...unguarded(driven, volts, hot, holds),
+      ...unguarded(driven, volts, hot, holds).map((problem) => ({
+        ...problem,
+        remedy: `${problem.remedy} It is reckoned with the screen at its rail's volts, to which it rises behind a dropper: where a divider or a regulator holds it, write screen: fixed, with screen_at under figures.`,
+      })),
       ...preloadsTooSmall(equipment, rails, driven, volts, with_A),
     ],
   }
@@ -137,7 +140,11 @@ function lostGrid_V(equipment: Equipment, { of, bias }: Stage): number | null {
   return nominal_V === undefined ? null : -Math.abs(nominal_V)
 }
 
-/** What the stage draws without drive at this part of its volts, by the type's curves; null where that cannot be told. */
+/**
+ * What the stage draws without drive at this part of its rail's volts, by the type's curves; null where that cannot be told.
+ * An idle stage drops next to nothing on the way: its plate stands at its rail, and its screen too unless the file says that
+ * it keeps its volts.
+ */
 function lostCurrents(
   equipment: Equipment,
   stage: Stage,
@@ -147,10 +154,13 @@ function lostCurrents(
   const model = tube === undefined ? undefined : recordOf(tube)?.sections[stage.of.section]?.model
   const grid_V = lostGrid_V(equipment, stage)
   if (grid_V === null) return null
-  if (model?.form === 'triode') return { ...triodeCurrents(model, part * stage.plate_V, grid_V), screen_A: 0 }
-  return model?.form === 'screen'
-    ? screenTubeCurrents(model, part * stage.plate_V, part * stage.screen_V, grid_V)
-    : null
+  const { plate_V, screen_V } = idle_V(stage)
+  if (model?.form === 'triode') return { ...triodeCurrents(model, part * plate_V, grid_V), screen_A: 0 }
+  return model?.form === 'screen' ? screenTubeCurrents(model, part * plate_V, part * screen_V, grid_V) : null
+}
+
+function idle_V({ of, rail_V, screen_V }: Stage): { readonly plate_V: number; readonly screen_V: number } {
+  return { plate_V: rail_V, screen_V: of.stage.fixed_screen === true ? screen_V : rail_V }
 }
 
 function lostStress(equipment: Equipment, stage: Stage, part: number): DrivenNow['lost_stress'] {
@@ -160,9 +170,10 @@ function lostStress(equipment: Equipment, stage: Stage, part: number): DrivenNow
   if (record === null || lost === null) return null
   const factor = ratingFactor[record.rating_system]
   const { plate_W, screen_W } = record.max
+  const { plate_V, screen_V } = idle_V(stage)
   const all = [
-    { what: 'plate dissipation', W: lost.plate_A * part * stage.plate_V, of: plate_W },
-    { what: 'screen dissipation', W: lost.screen_A * part * stage.screen_V, of: screen_W },
+    { what: 'plate dissipation', W: lost.plate_A * part * plate_V, of: plate_W },
+    { what: 'screen dissipation', W: lost.screen_A * part * screen_V, of: screen_W },
   ].flatMap(({ what, W, of }) =>
     of === undefined || !(of.value > 0)
       ? []
@@ -217,12 +228,12 @@ export function lostUntold(equipment: Equipment, of: StageInMode): string | null
 
 /** How hard a driven stage works against what its service allows, so far as its rail's volts tell. */
 function serviceStresses(equipment: Equipment, stage: Stage): Stress[] {
-  const { of, plate_A, screen_A, plate_V } = stage
+  const { of, plate_A, screen_A, grid_A, plate_V } = stage
   const known = drivenRating(equipment, of)
-  if (known === null || !(plate_A > 0)) return []
+  if (known === null) return []
   const { rating, text, source, from_memory } = known
-  const made = (what: string, value: number, unit: 'A' | 'W', most: number | null): Stress[] =>
-    most === null || !(most > 0)
+  const made = (what: string, value: number, unit: 'A' | 'W' | 'V', most: number | null): Stress[] =>
+    most === null || !(most > 0) || !(value > 0)
       ? []
       : [
           {
@@ -233,7 +244,7 @@ function serviceStresses(equipment: Equipment, stage: Stage): Stress[] {
             of_rating: value / most,
             rating: show(most, unit),
             source: from_memory ? `unverified, check your manual (${source})` : source,
-            by_current: true,
+            by_current: unit !== 'V',
             needs_V: 0,
             A: plate_A + screen_A,
             squared: false,
@@ -243,5 +254,7 @@ function serviceStresses(equipment: Equipment, stage: Stage): Stress[] {
   return [
     ...made('plate current', plate_A, 'A', rating.plate_A),
     ...made('plate input', plate_A * plate_V, 'W', rating.plate_input_W),
+    ...made('plate voltage', plate_V, 'V', rating.plate_V),
+    ...made('grid current', grid_A, 'A', rating.grid_A),
   ]
 }

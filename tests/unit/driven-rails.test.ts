@@ -184,6 +184,47 @@ describe('a driven mode of a set known by its rails', () => {
     expect(said).toMatch(/When V12 \(807\) loses its drive .* has its bias from its drive alone.*HT \d+ V/)
   })
 
+  it('refuses a fixed bias that no rail of the file gives, and one of several where none is named', () => {
+    const said = (change: (raw: Raw) => unknown): string =>
+      read(change)
+        .problems.map(({ what, remedy }) => `${what}: ${remedy}`)
+        .join('\n')
+    const without = (raw: Raw): unknown => ({
+      ...raw,
+      rails: { heaters: raw.rails.heaters, HT: raw.rails.HT },
+    })
+    expect(said(without)).toMatch(/V12 has a fixed bias, and the file has no rail that gives it.*role: bias/)
+    const two = (raw: Raw): Raw => {
+      Object.assign(raw.rails, { 'bias 2': { ...raw.rails.bias, negative: 'other return' } })
+      return raw
+    }
+    expect(said(two)).toMatch(/several rails that may give it: bias, bias 2: .*bias_rail: bias/)
+    expect(said((raw) => two(V12(raw, { bias_rail: 'bias' })))).toBe('')
+    expect(said((raw) => V12(raw, { bias_rail: 'HT' }))).toMatch(/HT is no bias rail/)
+    expect(said((raw) => V12(raw, { bias_rail: 'bais' }))).toMatch(/there is no rail 'bais'/)
+  })
+
+  it('reckons lost drive with the screen at its rail, where an idle one rises to, unless the file says that it is held', () => {
+    const low = { ...written.rails.bias.required_bias, at_least: '-20 V', nominal: '-30 V' }
+    const behind = (change: object) =>
+      errors(
+        set((raw) => {
+          Object.assign(raw.rails.bias, { required_bias: low, working: '30 V' })
+          return V12(raw, change)
+        }),
+      )
+    const bias30 = { figures: { ...figures, grid: '1 mA' } }
+    expect(behind(bias30)).toMatch(/When V12 \(807\) loses its drive at .*HT 400 V.*screen: fixed/)
+    expect(behind({ ...bias30, screen: 'fixed' })).not.toMatch(/loses its drive/)
+  })
+
+  it('holds plate volts and grid current against what the service allows', () => {
+    const rating = { volts: '380 V', plate: '83 mA', grid: '3 mA', input: '40 W', source: 'a test' }
+    const said = errors(set((raw) => V12(raw, { rating })))
+    expect(said).toMatch(/V12 \(807\) plate voltage in class C plate-modulated, CCS would stand at 104 %/)
+    expect(said).toMatch(/V12 \(807\) grid current in class C plate-modulated, CCS would stand at 117 %/)
+  })
+
   it('refuses a service without rating or operation, naming what is missing', () => {
     const doubling = { service: 'class C doubling', figures: undefined }
     const said = read((raw) => V12(raw, doubling))
