@@ -82,16 +82,18 @@ function checkSupply(name: string, supply: Supply, broken: ReadonlySet<string>, 
   }
   checkDialect(name, supply, at, report)
   for (const [channel, is] of channels) checkChannel(name, channel, is, at('channels', channel), report)
-  const roles = new Set(channels.map(([, { role }]) => role))
+  const roles = [...new Set(channels.map(([, { role }]) => role))]
+  // As in going off: whatever is neither heater nor bias may put volts on a plate or a screen.
+  const hot = roles.filter((role) => role !== 'heater' && role !== 'bias')
   const shared = supply.common_output_switch
     ? 'output switch'
     : supply.dialect.dead_man?.per !== 'supply'
       ? null
       : 'dead-man timer'
-  if (shared !== null && roles.has('bias') && (roles.has('HT') || roles.has('screen')))
+  if (shared !== null && roles.includes('bias') && hot.length > 0)
     report.error(
       at(supply.common_output_switch ? 'common_output_switch' : 'dialect'),
-      `supply ${name} feeds both bias and HT, and one ${shared} acts on all its channels: HT could not go off before bias`,
+      `supply ${name} feeds both bias and ${hot.join(' and ')}, and one ${shared} acts on all its channels: ${hot.length > 1 ? 'they' : hot[0] === 'HT' ? 'HT' : 'that'} could not go off before bias`,
       'feed the bias from another supply, or one whose channels switch separately',
     )
 }

@@ -87,7 +87,7 @@ export function feedMoves(d: Draft): readonly Move[] {
   if (feed === null) return d.t_us - d.heard_us <= every_us ? [] : [look(0)]
   const unread = (index: number): boolean => d.t_us - (d.channels[index]?.read_us ?? 0) > every_us
   // Once the line only switches off nothing is armed anew, but what was armed before the line was lost is fed: bias stands on it.
-  if (d.unarmed && !d.made_safe) {
+  if (d.unarmed && !d.made_safe && config.only_off !== true) {
     const first = timers(config).flatMap((timer) => guardedBy(config, timer).filter(unread))
     d.unarmed = first.length > 0
     return d.unarmed ? first.map(look) : armMoves(d)
@@ -95,14 +95,23 @@ export function feedMoves(d: Draft): readonly Move[] {
   const disobeyed = owed(d)
   return timers(config).flatMap((timer): Move[] => {
     const guarded = guardedBy(config, timer)
-    // An output that does not obey OFF is left to its dead-man, the last thing that may still switch it off.
-    if (guarded.every((index) => disobeyed.includes(index))) return []
+    if (leftAlone(config, guarded, disobeyed)) return []
     const to = toTimer(config, timer)
     return [
       ...guarded.filter(unread).map(look),
       feed.endsWith('?') ? to.ask(feed, { is: 'anything' }) : to.tell(feed),
     ]
   })
+}
+
+/**
+ * An output that does not obey OFF is left to its dead-man, the last thing that may still switch it off: one such output of
+ * those that share a timer is enough. Where none but bias and heaters share it, all of them: bias must outlast HT.
+ */
+function leftAlone(config: LineConfig, guarded: readonly number[], disobeyed: readonly number[]): boolean {
+  const disobeys = (index: number): boolean => disobeyed.includes(index)
+  const hot = guarded.some((index) => config.channels[index]?.unguarded !== true)
+  return hot ? guarded.some(disobeys) : guarded.every(disobeys)
 }
 
 function everyOf(dead_man: DeadMan): number {

@@ -73,6 +73,7 @@ function identify(d: Draft): void {
   const { dialect } = d.config
   const end = dialect.terminator
   d.link = 'identify'
+  d.echoes = false
   blame(d, 'no_reply', 'nobody answers')
   write(d, `${end}${dialect.remote === null ? '' : dialect.remote + end}${dialect.clear}${end}`)
   const move = plainAsk(d.config, 0, dialect.identify, { is: 'identity' })

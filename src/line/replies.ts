@@ -2,8 +2,8 @@ import type { LineFault } from '../exchange/index.js'
 import { advised } from './advice.js'
 import { blame, count, replied, shown, wellAgain } from './health.js'
 import { judge, type Verdict } from './judge.js'
-import { errorMoves, type Move, type Want } from './moves.js'
-import { parseError, parseNumber, parseSwitch } from './numbers.js'
+import { errorMoves, type Move, type Want, whoMove } from './moves.js'
+import { answerIn, parseError, parseNumber, parseSwitch } from './numbers.js'
 import { askAgain, beginQuiet, giveUpOn, lose, nobody, noise, resynchronise, trouble } from './recover.js'
 import { inputHeard } from './rounds.js'
 import { failRequest, lowers, type Draft, type Failing, type Work } from './state.js'
@@ -101,7 +101,8 @@ export function heard(d: Draft, text: string): void {
     return
   }
   // What was just said comes back: the answer may still follow, and where none of it did, its deadline tells.
-  if (isEcho(d, text.trim())) {
+  if (isEcho(d, text.trim()) && !isAnswer(d, text.trim())) {
+    d.echoes ||= text.trim() === flight?.move.text.trim()
     count(d, 'echo')
     blame(d, 'echo', `an echo of our own words comes back ("${shown(text)}")`)
     // Once only OFF goes out the answer behind it is waited for: it tells whether the output is off.
@@ -121,8 +122,9 @@ export function heard(d: Draft, text: string): void {
     return
   }
   if (text.trim() === d.identity) {
-    if (flight?.move.kind === 'ask' && flight.move.want.is === 'identity') {
-      d.unproved = false
+    if (flight?.move.kind === 'ask' && flight.move.text === whoMove(d.config).text) {
+      // Asked before an urgent OFF it says nothing about after it: it is asked again.
+      if (flight.move.want.is === 'identity') d.unproved = false
       answered(d, { is: 'good' })
       return
     }
@@ -153,6 +155,16 @@ export function heard(d: Draft, text: string): void {
 /** A whole line of what was said last. */
 function isEcho(d: Draft, text: string): boolean {
   return d.said.includes(text) && d.said.split(/[\r\n]+/).some((line) => line.trim() === text)
+}
+
+/**
+ * Some supplies answer a question in the words of its set command ("VSET 12.00"). That is believed only where the line gave its
+ * identity, and every answer since, without the question coming back first: one that echoes would be believed what we said.
+ */
+function isAnswer(d: Draft, text: string): boolean {
+  const move = d.flight?.move
+  if (move?.kind !== 'ask' || move.around === null || d.echoes || text === move.text.trim()) return false
+  return d.link !== 'identify' && answerIn(text, move.around) !== null
 }
 
 function acknowledged(d: Draft, text: string): Verdict {

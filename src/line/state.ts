@@ -125,6 +125,8 @@ export interface LineState {
   readonly reopens: number
   /** What was written last, to know its echo by. */
   readonly said: string
+  /** Since who is there was last asked into a silent line, a question came back as it was asked. */
+  readonly echoes: boolean
   /** The trouble at hand, and in words. */
   readonly trouble_fault: LineFault
   readonly trouble_text: string
@@ -152,7 +154,9 @@ const said_most = 400
 
 export function write(d: Draft, text: string, urgent = false): void {
   d.outputs.push({ kind: 'write', text, urgent })
-  d.said = (d.said + text).slice(-said_most)
+  const said = d.said + text
+  // What is left of a line that was cut is none: a true reply might be equal to it.
+  d.said = said.length > said_most ? said.slice(-said_most).replace(/^[^\r\n]*/, '') : said
   d.wire_us = Math.max(d.wire_us, d.t_us) + Math.ceil(text.length * (d.config.byte_us ?? 0))
 }
 

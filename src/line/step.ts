@@ -68,6 +68,7 @@ export function openLine(config: LineConfig): LineState {
     troubles: 0,
     reopens: 0,
     said: '',
+    echoes: false,
     trouble_fault: 'no_reply',
     trouble_text: '',
     kept: nothingKept,

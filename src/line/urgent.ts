@@ -18,6 +18,8 @@ export function urgentOff(d: Draft, channels: readonly string[]): void {
     d.waiting = [d.work.request, ...d.waiting]
     d.work = null
   }
+  // A question to be asked again would come before the one who is there, and its answer be believed.
+  if (d.work?.why === 'reading') d.work = null
   // What was asked before the OFF says nothing about after it; a reading is still a reading.
   const { flight } = d
   if (flight?.move.kind === 'ask' && flight.move.want.is !== 'reading' && d.link === 'ready') {

@@ -131,12 +131,21 @@ function* blocksOf(
   row: (block: number) => { readonly data: unknown } | undefined,
   last: () => number | null | undefined,
 ): Generator<Columns, void> {
-  const end = damage.past(aBlock, last) ?? -1
-  for (let i = 0; i <= end; i++) {
-    const columns = damage.past(aBlock, () => columnsOf(row(i)?.data))
+  const end = damage.past(aBlock, () => last() ?? -1) ?? Infinity
+  let failed = 0
+  for (let i = 0; i <= end && failed < failed_most; i++) {
+    const found = damage.past(aBlock, () => row(i) ?? 'none')
+    if (found === 'none' && end === Infinity) return
+    const columns =
+      found === null ? null : damage.past(aBlock, () => columnsOf(found === 'none' ? undefined : found.data))
+    // Which is the last is only searched for where the file does not say it.
+    failed = found === null && end === Infinity ? failed + 1 : 0
     if (columns !== null) yield columns
   }
 }
+
+/** Blocks in a row that cannot be read before the rest is given up, where nothing says which is the last: many pages' worth. */
+const failed_most = 64
 
 type Columns = readonly (ArrayLike<number> | undefined)[]
 

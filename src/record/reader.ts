@@ -34,7 +34,7 @@ export interface RunReader {
   events(): readonly RunEvent[]
   /** The same without each thing fed and asked: those are for a replay, and a long run has a hundred thousand. */
   told(): readonly RunEvent[]
-  /** Null: the run is live, or was interrupted. */
+  /** Null: the run is live, or was interrupted; or how it ended cannot be read, which `damage` then says. */
   ending(): { readonly t_us: number; readonly ending: RunEnding } | null
   /** First and last moment with a reading or tick. */
   span(): { readonly from_us: number; readonly to_us: number } | null
@@ -153,7 +153,14 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
     streams: () => all('seq, id, name, unit, rail, resolution FROM stream', 'meanings of streams', streamOf),
     events: () => all('* FROM event', 'events', eventOf),
     told: () => all(`* FROM event WHERE what NOT IN ('fed', 'asked')`, 'events', eventOf),
-    ending: () => all('seq, t_us, ending FROM ending', 'words on the ending', endingOf).at(-1) ?? null,
+    ending: () =>
+      guarded(() =>
+        damage.past('some words on the ending', () => {
+          // The last one or none: where a take-over's cannot be read, the one before it is not how the run ended.
+          const last = db.prepare('SELECT seq, t_us, ending FROM ending ORDER BY seq DESC LIMIT 1').get()
+          return last === undefined ? null : endingOf(last)
+        }),
+      ),
     span: () =>
       guarded(() => {
         const spans = spanTables.map(([from, to, table]) =>

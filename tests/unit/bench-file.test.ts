@@ -189,20 +189,20 @@ describe('a bench file', () => {
       'name: two channels, dead_man: { arm: "WDOG 1", feed: "WDOG?", after: 2 s },',
       '{ based_on',
     ],
-  ])('is refused when HT and bias stand behind %s', (shared, from, to, at) => {
-    const text = changed(
-      changed(soundBench, {
-        from: 'feeds: heaters\n        role: heater',
-        to: 'feeds: screens\n        role: screen',
-      }),
-      { from, to },
-    )
+  ])('is refused when HT and bias stand behind %s, or a screen or drive does', (shared, from, to, at) => {
+    const other = (role: string): string =>
+      changed(changed(soundBench, { from: 'role: heater', to: `role: ${role}` }), { from, to })
+    for (const role of ['HT', 'drive'])
+      expect(read(other(role)).problems.map(({ what }) => what)).toContainEqual(
+        expect.stringMatching(`feeds both bias and ${role}, and ${shared}`),
+      )
+    const text = other('screen')
     expectProblem(read(text).problems, text, {
       title: '',
       from,
       to,
       at,
-      says: new RegExp(`feeds both bias and HT, and ${shared}`),
+      says: new RegExp(`feeds both bias and screen, and ${shared}`),
       advises: /another supply/,
     })
   })

@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest'
 import type { Supply } from '../../src/bench/index.js'
 import { lineConfigOf } from '../../src/line/index.js'
 import type { Plan } from '../../src/plan/index.js'
-import { LineWorld } from '../helpers/line-world.js'
+import { channelOf, LineWorld } from '../helpers/line-world.js'
 import { referenceSupply } from '../helpers/reference.js'
 import { Rig } from '../helpers/rig.js'
 import { smallPlan } from '../helpers/small-plan.js'
@@ -54,6 +54,37 @@ describe('the dead-man on the line', () => {
     w.run(4_000_000)
     expect(w.faces['plate']?.on).toBe(false)
     expect(w.kinds('output')).toContainEqual({ kind: 'output', channel: 'BENCH.plate', on: false })
+  })
+
+  it('of the whole supply is left to fire where one of the outputs that hang on it does not obey OFF', () => {
+    const { dead_man } = guarded.dialect
+    if (dead_man === null) throw new Error('no dead-man')
+    const supply: Supply = {
+      ...guarded,
+      channels: { plate: channelOf(1), screen: channelOf(2, { role: 'screen' }) },
+      dialect: { ...guarded.dialect, dead_man: { ...dead_man, per: 'supply' } },
+    }
+    const w = new LineWorld(lineConfigOf('BENCH', supply), supply)
+    w.open()
+    w.run(3_000_000, () => w.state.link === 'ready')
+    w.ask(1, 'BENCH.plate', { do: 'limits', limit_A: 0.05, over_voltage_V: 120 })
+    w.ask(2, 'BENCH.plate', { do: 'set', volts: 100 })
+    w.ask(3, 'BENCH.plate', { do: 'on' })
+    w.unheard = /NSEL 1;:OUTP OFF/
+    w.give({ kind: 'urgent off', t_us: w.t_us, channels: ['BENCH.plate', 'BENCH.screen'] })
+    w.run(1_000_000)
+    expect(w.faces['plate']?.on).toBe(true)
+    expect(w.state.channels[1]?.output).toBe(false)
+    w.run(4_000_000)
+    expect(w.faces['plate']?.on).toBe(false)
+  })
+
+  it('is not armed on a line that was opened to switch off only', () => {
+    const w = new LineWorld({ ...lineConfigOf('BENCH', guarded), only_off: true }, guarded)
+    w.open()
+    w.run(5_000_000)
+    expect(w.kinds('reading').length).toBeGreaterThan(8)
+    expect(said(w, 'DMAN:STAT ON')).toBe(0)
   })
 
   it('loses the line at its opening where its time reads back as another than was sent, and says which', () => {

@@ -133,6 +133,66 @@ describe('an instrument that echoes', () => {
   })
 })
 
+describe('a supply that answers in the words of the set command', () => {
+  const echoing = supplyOf(
+    {
+      ...fullDialect,
+      select: null,
+      off: 'OUT 0',
+      on: 'OUT 1',
+      ask_output: 'OUT?',
+      set_volts: 'VSET {v}',
+      ask_set_volts: 'VSET?',
+      answers: { ask_output: 'OUT {x}', ask_set_volts: 'VSET {x}' },
+    },
+    { plate: channelOf(1) },
+  )
+  const opened = (): LineWorld => {
+    const w = new LineWorld(lineConfigOf('BENCH', echoing), echoing)
+    w.open()
+    w.run(5_000_000, () => w.kinds('reading').length > 4)
+    return w
+  }
+
+  it('is believed where nothing else comes back', () => {
+    const w = opened()
+    expect(w.ask(1, 'BENCH.plate', { do: 'set', volts: 12 })).toEqual({ kind: 'done', id: 1 })
+    w.give({ kind: 'urgent off', t_us: w.t_us, channels: ['BENCH.plate'] })
+    w.run(1_000_000)
+    expect(w.kinds('output').at(-1)).toEqual({ kind: 'output', channel: 'BENCH.plate', on: false })
+    expect(w.state.channels[0]?.output).toBe(false)
+    expect(healthOf(w.state).faults).not.toHaveProperty('echo')
+  })
+
+  it('is not believed on a line that echoes: OFF is not confirmed by our own words', () => {
+    // It obeys no OFF in these words, and says them again like all others.
+    const deaf = { ...echoing, dialect: { ...echoing.dialect, off: 'CEASE' } }
+    const w = new LineWorld(lineConfigOf('BENCH', echoing), deaf)
+    w.open()
+    w.ask(1, 'BENCH.plate', { do: 'limits', limit_A: 0.05, over_voltage_V: 20 })
+    w.ask(2, 'BENCH.plate', { do: 'set', volts: 12 })
+    expect(w.ask(3, 'BENCH.plate', { do: 'on' })).toEqual({ kind: 'done', id: 3 })
+    w.device.faults({ echo: true })
+    w.events.length = 0
+    w.give({ kind: 'urgent off', t_us: w.t_us, channels: ['BENCH.plate'] })
+    w.run(10_000_000)
+    expect(w.faces['plate']?.on).toBe(true)
+    expect(w.kinds('output')).toContainEqual(expect.objectContaining({ on: true }))
+    expect(w.kinds('output')).not.toContainEqual(expect.objectContaining({ on: false }))
+  })
+})
+
+describe('the memory of what was said', () => {
+  it('holds no half of a line, which a true reply might be equal to', () => {
+    const w = ready()
+    w.run(3_000_000)
+    const all = w.written.map(({ text }) => text).join('')
+    const lines = new Set(all.split('\n'))
+    for (const line of w.state.said.split('\n')) expect(lines).toContain(line)
+    expect(all.length).toBeGreaterThan(400)
+  })
+})
+
 /** All that the line puts out from now on. */
 function listened(w: LineWorld): readonly LineOutput[] {
   const out: LineOutput[] = []

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { offText } from '../../src/bench/index.js'
-import { lineConfigOf, lineStep, openLine, type LineConfig } from '../../src/line/index.js'
+import { healthOf, lineConfigOf, lineStep, openLine, type LineConfig } from '../../src/line/index.js'
 import { channelOf, fullDialect, LineWorld, supplyOf } from '../helpers/line-world.js'
 
 const channels = {
@@ -393,6 +393,35 @@ describe('the urgent OFF', () => {
     w.give({ kind: 'urgent off', t_us: w.t_us, channels: ['BENCH.plate'] })
     w.run(2_000_000, () => w.kinds('output').some((event) => event.kind === 'output' && !event.on))
     expect(w.t_us - from_us).toBeLessThan(250_000)
+  })
+
+  it('that comes while who is there is being asked leaves that its answer, and asks again', () => {
+    const w = raised(100)
+    w.give({ kind: 'urgent off', t_us: w.t_us, channels: ['BENCH.plate'] })
+    expect(w.run(1_000_000, () => w.state.flight?.move.text.includes('*IDN?') === true)).toBe(true)
+    w.give({ kind: 'urgent off', t_us: w.t_us, channels: ['BENCH.bias'] })
+    expect(w.state.unproved).toBe(true)
+    w.written.length = 0
+    w.run(1_000_000)
+    expect(w.written.filter(({ text }) => text.includes('*IDN?')).length).toBe(1)
+    expect(w.state.unproved).toBe(false)
+    expect(w.state.channels.map(({ output }) => output)).toEqual([false, false])
+    expect(healthOf(w.state).faults).toEqual({})
+  })
+
+  it('lets no question be asked again before who is there', () => {
+    const w = raised(100)
+    w.run(3_000_000, () => w.state.flight?.move.text.includes(':OUTP?') === true)
+    w.device.faults({ silent: true })
+    w.give({ kind: 'text', t_us: w.t_us, text: 'garbled' })
+    expect(w.state.link).toBe('quiet')
+    w.run(50_000)
+    w.device.faults({})
+    w.written.length = 0
+    w.give({ kind: 'urgent off', t_us: w.t_us, channels: ['BENCH.plate'] })
+    w.run(1_000_000)
+    expect(w.written.find(({ urgent }) => !urgent)?.text).toContain('*IDN?')
+    expect(w.state.channels[0]?.output).toBe(false)
   })
 
   it('sends OFF first on a fresh connection when one is owed', () => {

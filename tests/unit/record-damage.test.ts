@@ -100,6 +100,53 @@ describe('a run file with bytes changed in the middle of its readings', () => {
   })
 })
 
+describe('a run with two endings, the second of a take-over', () => {
+  it('did not end as the first says where the second cannot be read', () => {
+    const run = longRun()
+    const first = run.at(-1)
+    if (first?.entry !== 'ending') throw new Error('no ending')
+    const path = written([...run, { ...first, ending: { ...first.ending, outcome: 'failed' } }])
+    const db = new Database(path)
+    db.prepare("UPDATE ending SET ending = '{' WHERE seq = (SELECT max(seq) FROM ending)").run()
+    db.close()
+    const opened = openRunFile(path)
+    if ('trouble' in opened) throw new Error(opened.trouble)
+    expect(opened.reader.ending()).toBeNull()
+    expect(opened.reader.damage()).toEqual([expect.stringContaining('the ending')])
+    opened.reader.close()
+  })
+})
+
+describe('a run file that does not say which block is its last', () => {
+  it('gives every block that can be read all the same', () => {
+    let number = 1
+    const anything = (): number => (number = (number * 48_271) % 2_147_483_647)
+    const ticks = Array.from(
+      { length: 50_000 },
+      (_, i): RunEntry => ({ entry: 'tick', t_us: i * 1000, late_us: anything(), slept_us: anything() }),
+    )
+    const path = written([...longRun().slice(0, 1), ...ticks])
+    const db = new Database(path, { readonly: true })
+    const page = db
+      .prepare<[], number>(
+        "SELECT pageno FROM dbstat WHERE name = 'tick_block' AND pagetype = 'leaf' ORDER BY path DESC LIMIT 1",
+      )
+      .pluck()
+      .get()
+    db.close()
+    const bytes = readFileSync(path)
+    bytes.fill(0, ((page ?? 0) - 1) * 8192, (page ?? 0) * 8192)
+    writeFileSync(path, bytes)
+    const opened = openRunFile(path)
+    if ('trouble' in opened) throw new Error(opened.trouble)
+    const there = [...opened.reader.entries()].filter(({ entry }) => entry === 'tick')
+    expect(there.length).toBeGreaterThan(20_000)
+    expect(there.length).toBeLessThan(50_000)
+    expect(there.slice(0, 20_000)).toEqual(ticks.slice(0, 20_000))
+    opened.reader.close()
+  })
+})
+
 describe('a run file that is cut short', () => {
   it('is shown, listed and exported as far as it goes, and taken as interrupted where its ending is gone', () => {
     const path = written()
