@@ -6,6 +6,7 @@ import { createCase } from './case.js'
 import { railGrid_A } from './drive.js'
 import { inputNames, portNames } from './faults.js'
 import { createInput, type VirtualInput } from './inputs.js'
+import { createLines, outputsAt } from './lines.js'
 import { across } from './live.js'
 import {
   averaged,
@@ -18,9 +19,6 @@ import {
   readBack,
 } from './outputs.js'
 import { drawParts } from './parts.js'
-import { createMeterDevice, createSupplyDevice } from './supplies.js'
-import { otherIdentity } from './port.js'
-import type { VirtualInstrument } from './supplies-types.js'
 import type { FaultSpec, VirtualBench } from './types.js'
 import { createWorld, type Knob } from './world.js'
 
@@ -73,9 +71,8 @@ export function createVirtualBench(
   const warmth = createCase()
   let warmed_us = 0
   const inputs = makeInputs()
-  /** Instruments that no line leads to any more. */
-  const left: VirtualInstrument[] = []
-  const instruments = makeInstruments()
+  const lines = createLines(bench, outputs, inputs, source)
+  const { instruments, left } = lines
 
   function makeInputs(): Map<string, VirtualInput> {
     return new Map(
@@ -96,64 +93,6 @@ export function createVirtualBench(
         ]
       }),
     )
-  }
-
-  /** Read-only channels on this supply's line. */
-  function ridingOn(supply: string): { ask: string; text: () => string | null }[] {
-    return Object.entries(bench.meters).flatMap(([name, { on, ask }]) => {
-      const input = inputs.get(name)
-      return on === supply && ask !== null && input !== undefined ? [{ ask, text: () => input.text() }] : []
-    })
-  }
-
-  function makeInstruments(): Map<string, VirtualInstrument> {
-    const made = new Map<string, VirtualInstrument>()
-    for (const [name, supply] of Object.entries(bench.supplies)) {
-      const faces = Object.fromEntries(
-        outputs.flatMap(({ name: full, face }) =>
-          full.startsWith(`${name}.`) ? [[full.slice(name.length + 1), face]] : [],
-        ),
-      )
-      made.set(
-        name,
-        createSupplyDevice({
-          name,
-          supply,
-          outputs: faces,
-          inputs: ridingOn(name),
-          chance: source.fork(`line ${name}`),
-        }),
-      )
-    }
-    for (const [name, meter] of Object.entries(bench.meters)) {
-      const input = inputs.get(name)
-      if (meter.line === null || input === undefined) continue
-      made.set(name, createMeterDevice({ name, meter, ...input, chance: source.fork(`line ${name}`) }))
-    }
-    return made
-  }
-
-  /** Another instrument, at rest, stands at the end of this line; the one before hears nothing more, and goes on. */
-  function plugMoved(port: string): void {
-    const before = instruments.get(port)
-    const supply = bench.supplies[port]
-    const meter = bench.meters[port]
-    const other = source.fork(`another ${port}`)
-    if (before === undefined) return
-    left.push(before)
-    if (supply !== undefined) {
-      const faces = Object.entries(supply.channels).map(
-        ([name, spec]) => [name, makeOutput(`another ${name}`, spec, other).face] as const,
-      )
-      const at = { ...supply, identity: otherIdentity }
-      instruments.set(
-        port,
-        createSupplyDevice({ name: port, supply: at, outputs: Object.fromEntries(faces), chance: other }),
-      )
-    } else if (meter !== undefined) {
-      const at = { ...meter, identity: otherIdentity }
-      instruments.set(port, createMeterDevice({ name: port, meter: at, shows: () => 0, chance: other }))
-    }
   }
 
   function meterSees(meter: Meter): number {
@@ -209,28 +148,6 @@ export function createVirtualBench(
     }
   }
 
-  function lineFaults(): void {
-    for (const input of inputs.values()) input.faults(active)
-    for (const [port, instrument] of instruments) {
-      const on = active.filter(({ part }) => part === `line.${port}`)
-      const late = on.find(({ kind }) => kind === 'late')?.value
-      const has = (kind: string): boolean => on.some((fault) => fault.kind === kind)
-      instrument.faults({
-        silent: has('silent'),
-        garbled: has('garbled'),
-        endless: has('endless'),
-        noise: has('noise'),
-        echo: has('echo'),
-        behind: has('behind'),
-        local: active.some(
-          ({ part, kind }) =>
-            kind === 'local' && outputsOf(part).some(({ name }) => name.startsWith(`${port}.`)),
-        ),
-        ...(late === undefined || late === null ? {} : { late_s: late }),
-      })
-    }
-  }
-
   function due(fault: FaultSpec, t_us: number): boolean {
     switch (fault.when.kind) {
       case 'always':
@@ -254,9 +171,9 @@ export function createVirtualBench(
       active.push(fault)
       spoilTube(fault)
       spoilSupply(fault)
-      if (fault.kind === 'another') plugMoved(fault.part.slice('line.'.length))
+      if (fault.kind === 'another') lines.plugMoved(fault.part.slice('line.'.length))
     }
-    lineFaults()
+    lines.faults(active)
     world.relay(mode, active)
     world.touched(t_us)
   }
@@ -270,11 +187,8 @@ export function createVirtualBench(
     if (kind === 'strong' || kind === 'weak') parts.strength.set(part, value ?? 1)
   }
 
-  const outputsOf = (part: string): readonly Output[] =>
-    outputs.filter(({ name, rail }) => rail === part || name === part || name.startsWith(`${part}.`))
-
   function spoilSupply({ part, kind, value }: FaultSpec): void {
-    const mine = outputsOf(part)
+    const mine = outputsAt(outputs, part)
     if (kind === 'ignores-off') for (const output of mine) output.ignoresOff = true
     if (kind === 'no-protection') for (const { face } of mine) face.inert = true
     if (kind === 'overheats') for (const { face } of mine) face.tripped = 'over-temperature'
@@ -326,7 +240,7 @@ export function createVirtualBench(
     }
   }
 
-  lineFaults()
+  lines.faults(active)
   fail(0)
   return {
     advance(t_us) {
