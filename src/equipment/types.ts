@@ -310,7 +310,7 @@ export interface Equipment {
   readonly level: 1 | 2 | 3
   readonly chassis: 'isolated' | 'live'
   readonly isolating_transformer?: string
-  /** What the set itself lives on, the mains when absent: one made for batteries has no plug, no mains transformer, no earth. */
+  /** What the set itself lives on, the mains when absent: one made for batteries has no plug and no mains transformer. */
   readonly power?: 'mains' | 'battery'
   /** Name of the node that is the metal chassis. */
   readonly chassis_node: NodeName

@@ -46,10 +46,11 @@ export function wiresOf(equipment: Equipment, bench: Bench, hookup: readonly Hoo
         ]
       : [
           "the set's mains plug is out and covered: its pins can be live, fed backwards through its transformer",
-          equipment.chassis === 'live'
-            ? `the set stands behind an isolating transformer of its own: ${equipment.isolating_transformer ?? 'none stated'}`
-            : "the chassis is joined to the bench's protective earth",
         ]),
+    // Whatever the set was made for: its HT comes from supplies on the mains here.
+    equipment.chassis === 'live'
+      ? `the set stands behind an isolating transformer of its own: ${equipment.isolating_transformer ?? 'none stated'}`
+      : "the chassis is joined to the bench's protective earth",
     ...(hookup.some(({ rail }) => isHot(equipment, rail))
       ? ['a switch that cuts the mains of the HT supply is within reach of the free hand']
       : []),
