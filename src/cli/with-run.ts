@@ -1,4 +1,4 @@
-import { findRun, openRunFile, RecordTrouble, type RunReader } from '../record/index.js'
+import { findRun, openRunFile, RecordTrouble, type RunReader, unlistedIn } from '../record/index.js'
 import { type Exit, exits } from './exits.js'
 import type { Io } from './io.js'
 import { refuse } from './refuse.js'
@@ -10,12 +10,15 @@ export function findRunOrRefuse(run: string, json: boolean, io: Io): string | Ex
   const found = findRun(run, folder, io.cwd)
   if (!('trouble' in found)) return found.path
   // Only where nothing there fits: a name that fits two runs is not settled by looking elsewhere.
-  for (const other of found.ambiguous ? [] : otherRunsFolders(folder, io)) {
+  const others = found.ambiguous ? [] : otherRunsFolders(folder, io)
+  for (const other of others) {
     const there = findRun(run, other, io.cwd)
     if (!('trouble' in there)) return there.path
+    if (there.ambiguous) return refuse(io, json, { exit: exits.usage, where: run, what: there.trouble })
   }
+  const what = [found.trouble, ...others.flatMap(unlistedIn).map(({ trouble }) => trouble)].join(' ')
   const exit = found.ambiguous ? exits.usage : exits.recordNotAvailable
-  return refuse(io, json, { exit, where: run, what: found.trouble })
+  return refuse(io, json, { exit, where: run, what })
 }
 
 /** Finds a run, opens it, does `work` with it and closes it; every way it cannot be read is refused in a sentence. */

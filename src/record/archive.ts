@@ -1,6 +1,6 @@
 import { existsSync, mkdirSync, renameSync } from 'node:fs'
 import { basename, dirname, join } from 'node:path'
-import { archiveName, listRuns, type RunLine } from './find.js'
+import { archiveName, listRuns, type RunLine, unlistedIn } from './find.js'
 import { openDatabase } from './open.js'
 
 /** What an archiving did with each run that was old enough; nothing is ever deleted. */
@@ -21,7 +21,10 @@ export function archiveRuns(folder: string, before: Date, busy: (file: string) =
     runs.map(({ equipment, command, file }) => [`${command ?? ''} ${equipment ?? ''}`, file]),
   )
   const moved: Archived['moved'][number][] = []
-  const left: Archived['left'][number][] = []
+  const left: Archived['left'][number][] = unlistedIn(folder).map(({ file, trouble }) => ({
+    file,
+    why: trouble,
+  }))
   for (const run of runs) {
     if (run.archived || !isBefore(run, before)) continue
     const to = join(dirname(run.file), archiveName, basename(run.file))

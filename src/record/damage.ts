@@ -1,4 +1,5 @@
-import Database from 'better-sqlite3'
+import type Database from 'better-sqlite3'
+import { isOfTheBytes } from './open.js'
 import { RecordTrouble } from './trouble.js'
 
 /** How a block of readings or ticks that cannot be unpacked is told. */
@@ -24,7 +25,7 @@ export class Damage {
     )
   }
 
-  /** What `work` gives, or null where the file is damaged there. Any other error is our own fault and goes on. */
+  /** What `work` gives, or null where the file is damaged there. Any other error is not the file's, and goes on. */
   past<T>(what: string, work: () => T): T | null {
     try {
       return work()
@@ -67,8 +68,9 @@ export class Damage {
   }
 }
 
-/** SQLite's own word for damage, or ours; any other error is thrown again. */
+/** SQLite's own word for damage, or ours; any other error is thrown again: a busy or failing disk says nothing about the file. */
 function whyOf(error: unknown): string {
-  if (error instanceof RecordTrouble || error instanceof Database.SqliteError) return error.message
+  if (error instanceof RecordTrouble && error.code === 'damaged') return error.message
+  if (error instanceof Error && isOfTheBytes(error)) return error.message
   throw error
 }

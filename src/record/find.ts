@@ -41,15 +41,17 @@ export function listRuns(folder: string): RunLine[] {
     .sort((a, b) => (a.started ?? a.run).localeCompare(b.started ?? b.run))
 }
 
-/** The newest run of a set that was no rehearsal; null where there is none, or where a newer file
- * cannot be read and might be it. File names begin with their time. */
+/** The newest run of a set, over all these folders, that was no rehearsal; null where there is none, or where a newer file, or a
+ * folder, cannot be read and might hold it. File names begin with their time. */
 export function lastRunOf(
-  folder: string,
+  folders: readonly string[],
   equipment: string,
 ): { readonly known: Known; readonly events: readonly RunEvent[] } | null {
   const byTime = (a: string, b: string): number => basename(a).localeCompare(basename(b))
-  for (const file of filesOf(folder).sort(byTime).reverse()) {
-    const opened = openRunFile(join(folder, file))
+  if (folders.some((folder) => unlistedIn(folder).length > 0)) return null
+  const files = folders.flatMap((folder) => filesOf(folder).map((file) => join(folder, file)))
+  for (const file of files.sort(byTime).reverse()) {
+    const opened = openRunFile(file)
     if ('trouble' in opened) return null
     const { reader } = opened
     try {
@@ -91,29 +93,56 @@ export function findRun(
         .join(', ')}${near.length > 5 ? ', …' : ''}. Give more of the name.`,
       ambiguous: true,
     }
+  const none = `There is no run ${words}, neither as a file nor in ${folder}. \`slowglow runs\` lists those that there are.`
   return {
-    trouble: `There is no run ${words}, neither as a file nor in ${folder}. \`slowglow runs\` lists those that there are.`,
+    trouble: [none, ...unlistedIn(folder).map(({ trouble }) => trouble)].join(' '),
     ambiguous: false,
   }
 }
 
-/** Some run file lies there or in its archive. */
+/** Some run file lies there or in its archive; where that cannot be looked at, it might. */
 export function holdsRuns(folder: string): boolean {
-  return filesOf(folder).length > 0
+  return filesOf(folder).length > 0 || unlistedIn(folder).length > 0
+}
+
+/** A folder of runs, or the archive in it, that cannot be looked into, and why. */
+export interface Unlisted {
+  readonly file: string
+  readonly trouble: string
+}
+
+/** What of a folder cannot be looked into: which runs lie there is not known, and whoever lists or searches must say so. */
+export function unlistedIn(folder: string): Unlisted[] {
+  return lookInto(folder).flatMap((found) => ('trouble' in found ? [found] : []))
 }
 
 function filesOf(folder: string): string[] {
-  return ['', archiveName].flatMap((part) => {
+  return lookInto(folder).flatMap((found) => ('files' in found ? found.files : []))
+}
+
+function lookInto(folder: string): ({ readonly files: string[] } | Unlisted)[] {
+  return ['', archiveName].map((part) => {
     const at = join(folder, part)
-    if (statSync(at, { throwIfNoEntry: false })?.isDirectory() !== true) return []
-    return readdirSync(at)
-      .filter((file) => file.endsWith(extension))
-      .map((file) => join(part, file))
+    try {
+      if (statSync(at, { throwIfNoEntry: false })?.isDirectory() !== true) return { files: [] }
+      const files = readdirSync(at).filter((file) => file.endsWith(extension))
+      return { files: files.map((file) => join(part, file)) }
+    } catch (error) {
+      const why = error instanceof Error ? error.message : String(error)
+      return {
+        file: at,
+        trouble: `The folder ${at} cannot be looked into (${why}): which runs lie there is not known. Get the right to read it, or name another folder.`,
+      }
+    }
   })
 }
 
 function bytesOf(file: string): number {
-  return statSync(file, { throwIfNoEntry: false })?.size ?? 0
+  try {
+    return statSync(file, { throwIfNoEntry: false })?.size ?? 0
+  } catch {
+    return 0
+  }
 }
 
 function lineOf(file: string): RunLine {

@@ -13,7 +13,7 @@ export { type RecorderStart, type StartedRecorder, startRecorder } from './start
 export { RecordTrouble } from './trouble.js'
 export { createRunFile, type RunFileOptions, type RunWriter } from './writer.js'
 export { type Archived, archiveRuns } from './archive.js'
-export { findRun, holdsRuns, lastRunOf, listRuns, type RunLine } from './find.js'
+export { findRun, holdsRuns, lastRunOf, listRuns, type RunLine, unlistedIn } from './find.js'
 export {
   type Because,
   type OffWord,

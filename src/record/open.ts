@@ -37,7 +37,7 @@ export function openDatabase(
       return {
         trouble: `The run file ${path} cannot be opened beside its unfinished part, ${path}-wal (${why}). Copy both to a folder that you can write to and open them there.`,
       }
-    return { trouble: damaged(path, why) }
+    return { trouble: unreadable(path, error) }
   }
 }
 
@@ -56,8 +56,21 @@ function asItLies(path: string, size: number): Database.Database {
 /** Of a file that is put together again in memory: far above a week's record. */
 const most_bytes = 1e9
 
-export function damaged(path: string, why: string): string {
-  return `The run file ${path} is damaged and cannot be read (${why}). If there is another copy, use that one.`
+/** Beside its own word for damage: our statements are fixed, so a column that is not there is a schema with changed bytes. */
+const ofTheBytes: ReadonlySet<string> = new Set(['SQLITE_NOTADB', 'SQLITE_ERROR', 'SQLITE_TOOBIG'])
+
+/** The error is one of what the file holds, not of the disk, a lock or the memory, which may be well again in a moment. */
+export function isOfTheBytes(error: unknown): boolean {
+  if (!(error instanceof Database.SqliteError)) return false
+  return error.code.startsWith('SQLITE_CORRUPT') || ofTheBytes.has(error.code)
+}
+
+/** Why a run file cannot be read, in a sentence. */
+export function unreadable(path: string, error: unknown): string {
+  const why = error instanceof Error ? error.message : String(error)
+  return error instanceof Database.SqliteError && !isOfTheBytes(error)
+    ? `The run file ${path} cannot be read just now (${why}); that says nothing about what is in it. See that no other program holds it and that its disk answers, and try again.`
+    : `The run file ${path} is damaged and cannot be read (${why}). If there is another copy, use that one.`
 }
 
 /** SQLite's file header: magic at 0, page size at 16, journal at 18, pages at 28, user_version at 60, application_id at 68. */

@@ -7,7 +7,7 @@ import { inOrder } from './entries.js'
 import { blocksInRollup } from './layout.js'
 import { runNameOf } from './names.js'
 import { type Note, notesOf } from './note.js'
-import { damaged, openDatabase, type Standing } from './open.js'
+import { isOfTheBytes, openDatabase, type Standing, unreadable } from './open.js'
 import { endingShape, eventShape, knownShape, streamShape } from './shapes.js'
 import { type Overview, Thinning } from './thin.js'
 import { RecordTrouble } from './trouble.js'
@@ -225,7 +225,7 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
         try {
           return checkChain(db)
         } catch (error) {
-          if (!(error instanceof Database.SqliteError)) throw error
+          if (!(error instanceof Error && isOfTheBytes(error))) throw error
           return { is: 'broken', where: `it cannot be read whole: ${error.message}` }
         }
       }),
@@ -248,11 +248,13 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
   }
 }
 
-/** SQLite's own word for damage turned into ours; any other error is our fault and goes on as it is. */
+/** SQLite's own word turned into ours; any other error is our fault and goes on as it is. */
 function asTrouble(error: unknown, path: string): RecordTrouble {
   if (error instanceof RecordTrouble) return error
   if (error instanceof Database.SqliteError)
-    return new RecordTrouble('damaged', damaged(path, error.message), { cause: error })
+    return new RecordTrouble(isOfTheBytes(error) ? 'damaged' : 'cannot read', unreadable(path, error), {
+      cause: error,
+    })
   throw error
 }
 

@@ -1,4 +1,4 @@
-import { listRuns } from './find.js'
+import { listRuns, unlistedIn } from './find.js'
 import { openRunFile } from './reader.js'
 import { type RailStory, type Story, storyOf } from './story.js'
 import { RecordTrouble } from './trouble.js'
@@ -49,7 +49,7 @@ export interface Point extends Pick<RailStory, 'volts' | 'amps' | 'expected_A' |
 /** Runs of `folder` whose set has this name. `rehearsals`: those too; else only runs. */
 export function trendOf(folder: string, equipment: string, rehearsals: boolean): Trend {
   const runs: TrendRun[] = []
-  const unread: { file: string; trouble: string }[] = []
+  const unread: { file: string; trouble: string }[] = unlistedIn(folder)
   const capacitors: CapacitorsIn[] = []
   const series = new Map<
     string,

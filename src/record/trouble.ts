@@ -2,7 +2,7 @@
 export class RecordTrouble extends Error {
   override readonly name = 'RecordTrouble'
   constructor(
-    readonly code: 'exists' | 'cannot create' | 'cannot write' | 'full' | 'damaged',
+    readonly code: 'exists' | 'cannot create' | 'cannot write' | 'full' | 'damaged' | 'cannot read',
     message: string,
     options?: ErrorOptions,
   ) {

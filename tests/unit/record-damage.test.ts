@@ -6,6 +6,7 @@ import fc from 'fast-check'
 import { describe, expect, it } from 'vitest'
 import { registerExport } from '../../src/cli/commands/export.js'
 import { registerReplay } from '../../src/cli/commands/replay.js'
+import { registerReport } from '../../src/cli/commands/report.js'
 import { registerRuns } from '../../src/cli/commands/runs.js'
 import { registerShow } from '../../src/cli/commands/show.js'
 import {
@@ -56,7 +57,8 @@ function slowglow(path: string, ...args: string[]) {
     ...{ isTerminal: false, colour: false, cwd, env: { XDG_RUNTIME_DIR: cwd } },
   }
   const program = new Command()
-  for (const register of [registerShow, registerRuns, registerExport, registerReplay]) register(program, io)
+  for (const register of [registerShow, registerRuns, registerExport, registerReplay, registerReport])
+    register(program, io)
   program.parse(args, { from: 'user' })
   const code = process.exitCode
   process.exitCode = undefined
@@ -72,6 +74,15 @@ describe('a run file with bytes changed in the middle of its readings', () => {
     expect(out).toContain('Tripped in step 2')
     expect(out).toMatch(/DAMAGED: parts of this file cannot be read[^]*a block of readings or ticks/)
     expect(out).toContain('SEAL BROKEN')
+  })
+
+  it('is reported without them: what only the drawing met stands on the page too', () => {
+    const path = written()
+    flipBlock(path)
+    const { err, code } = slowglow(path, 'report', 'a', '--out', 'a.html')
+    expect(code).toBe(1)
+    expect(err).toMatch(/NOT WHOLE, the run file is damaged: a block of readings/)
+    expect(readFileSync(join(path, '..', '..', 'a.html'), 'utf8')).toMatch(/DAMAGED[^]*a block of readings/)
   })
 
   it('is exported without them, which is said, and not replayed', () => {
@@ -94,9 +105,9 @@ describe('a run file with bytes changed in the middle of its readings', () => {
     )
     const path = written(run)
     const at = join(path, '..')
-    expect(lastRunOf(at, known.plan.equipment)?.known.run).toBe(known.run)
+    expect(lastRunOf([at], known.plan.equipment)?.known.run).toBe(known.run)
     truncateSync(path, Math.floor(statSync(path).size / 2))
-    expect(lastRunOf(at, known.plan.equipment)).toBeNull()
+    expect(lastRunOf([at], known.plan.equipment)).toBeNull()
   })
 })
 
@@ -196,6 +207,25 @@ describe('a -wal that is torn', () => {
     opened.reader.close()
     writer.close()
   })
+})
+
+describe('a run file that another program holds', () => {
+  it('is told as that, and neither as damaged nor as broken in its seal', () => {
+    const path = written()
+    const opened = openRunFile(path)
+    if ('trouble' in opened) throw new Error(opened.trouble)
+    const holder = new Database(path)
+    holder.exec('BEGIN EXCLUSIVE')
+    const busy = { code: 'cannot read', message: expect.stringMatching(/cannot be read just now/) as string }
+    for (const work of [() => opened.reader.events(), () => opened.reader.seal()])
+      expect(work).toThrow(expect.objectContaining(busy))
+    expect(opened.reader.damage()).toEqual([])
+    expect(openRunFile(path)).toEqual({ trouble: busy.message })
+    holder.exec('ROLLBACK')
+    expect(opened.reader.events().length).toBeGreaterThan(0)
+    opened.reader.close()
+    holder.close()
+  }, 30_000)
 })
 
 describe('any damage', () => {

@@ -46,8 +46,10 @@ function command(run: string, { out, json = false }: Options, io: Io): Exit {
         remedy: 'Give another name with --out.',
       })
     }
-    if (json) printJson(io, { run: story.run, file })
+    const damage = reader.damage()
+    if (json) printJson(io, { run: story.run, file, damage })
     else io.out(`${shown(file, io.cwd)}: open it in any browser, print it from there.`)
-    return exits.done
+    for (const text of damage) io.err(`NOT WHOLE, the run file is damaged: ${text}`)
+    return damage.length === 0 ? exits.done : exits.finding
   })
 }

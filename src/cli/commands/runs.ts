@@ -2,7 +2,7 @@ import { existsSync } from 'node:fs'
 import { resolve } from 'node:path'
 import { realPath, runsUnderWay } from '../../controller/index.js'
 import { formatQuantity } from '../../quantities/index.js'
-import { type Archived, archiveRuns, listRuns, type RunLine } from '../../record/index.js'
+import { type Archived, archiveRuns, listRuns, type RunLine, unlistedIn } from '../../record/index.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { refuse } from '../refuse.js'
@@ -47,7 +47,12 @@ export const registerRuns: Register = (program, io) => {
 function runs(dir: string | undefined, options: Options, io: Io): Exit {
   const { json = false } = options
   const folder = runsFolder(dir, io)
-  if (dir !== undefined && folder !== resolve(io.cwd, 'runs') && !existsSync(folder))
+  if (
+    dir !== undefined &&
+    folder !== resolve(io.cwd, 'runs') &&
+    !existsSync(folder) &&
+    unlistedIn(folder).length === 0
+  )
     return refuse(io, json, {
       exit: exits.recordNotAvailable,
       where: folder,
@@ -75,10 +80,14 @@ function runs(dir: string | undefined, options: Options, io: Io): Exit {
     .filter((line) => isWanted(line, options))
   const bytes = found.reduce((sum, line) => sum + line.bytes, 0)
   const elsewhere = dir === undefined ? otherRunsFolders(folder, io) : []
-  if (json) printJson(io, { folder, bytes, runs: found, elsewhere })
-  else if (all.length === 0) io.err(`No runs in ${folder} yet. \`slowglow rehearse PROFILE\` makes one.`)
-  else if (found.length === 0) io.err(`None of the ${all.length} runs in ${folder} is like that.`)
-  else
+  const unlisted = unlistedIn(folder)
+  for (const { trouble } of unlisted) io.err(trouble)
+  if (json) printJson(io, { folder, bytes, runs: found, elsewhere, unlisted })
+  else if (all.length === 0 && unlisted.length === 0)
+    io.err(`No runs in ${folder} yet. \`slowglow rehearse PROFILE\` makes one.`)
+  else if (all.length > 0 && found.length === 0)
+    io.err(`None of the ${all.length} runs in ${folder} is like that.`)
+  else if (found.length > 0)
     io.out(
       [
         ...found.map(lineText),
@@ -90,7 +99,8 @@ function runs(dir: string | undefined, options: Options, io: Io): Exit {
     io.err(
       `More runs lie in ${other}: slowglow runs "${other}" lists them, and show, report and export find them by name.`,
     )
-  return exits.done
+  if (unlisted.length === 0) return exits.done
+  return all.length === 0 ? exits.recordNotAvailable : exits.finding
 }
 
 const day = /^\d{4}-\d{2}-\d{2}$/

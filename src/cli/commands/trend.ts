@@ -1,12 +1,12 @@
 import { existsSync, statSync } from 'node:fs'
 import { resolve } from 'node:path'
 import { loadEquipment } from '../../files/index.js'
-import { listRuns, trendOf } from '../../record/index.js'
+import { listRuns, trendOf, unlistedIn } from '../../record/index.js'
 import { trendText } from '../compare-text.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { refuse } from '../refuse.js'
-import { runsFolder, runsHelp } from '../runs-folder.js'
+import { otherRunsFolders, runsFolder, runsHelp } from '../runs-folder.js'
 import type { Register } from './index.js'
 
 interface Options {
@@ -31,6 +31,7 @@ export const registerTrend: Register = (program, io) => {
 
 function trend(equipment: string, { runs, rehearsals = false, json = false }: Options, io: Io): Exit {
   const folder = runsFolder(runs, io)
+  const elsewhere = runs === undefined ? otherRunsFolders(folder, io) : []
   const path = resolve(io.cwd, equipment)
   const name =
     existsSync(path) && statSync(path).isFile()
@@ -41,16 +42,25 @@ function trend(equipment: string, { runs, rehearsals = false, json = false }: Op
       exit: exits.usage,
       where: equipment,
       what: `${equipment} is neither a set's file that can be read nor the name of one set among the runs in ${folder}.`,
-      remedy: 'Give the equipment file; `slowglow runs` lists the names.',
+      remedy: [
+        'Give the equipment file; `slowglow runs` lists the names.',
+        ...unlistedIn(folder).map(({ trouble }) => trouble),
+        ...elsewhere.map(leftOut),
+      ].join(' '),
     })
   const found = trendOf(folder, name, rehearsals)
-  if (json) printJson(io, found)
+  if (json) printJson(io, { ...found, elsewhere })
   else {
     io.out(trendText(found))
     if (found.runs.length === 0 && !rehearsals) io.err('Rehearsals are left out; --rehearsals takes them in.')
+    for (const other of elsewhere) io.err(leftOut(other))
   }
   return exits.done
 }
+
+/** A trend over a part of the runs would be taken for the whole. */
+const leftOut = (folder: string): string =>
+  `Runs in ${folder} are not counted here: --runs "${folder}" tells of those.`
 
 /** The one set whose name is, or holds, these words. */
 function nameAmong(folder: string, words: string): string | null {

@@ -33,7 +33,7 @@ import type { Ready } from './prepare.js'
 import { type BenchProcess, startBench } from './start-bench.js'
 import { type Key, openTerminal, type Terminal } from './terminal.js'
 import { hashed } from '../plan-files.js'
-import { runsFolder } from '../runs-folder.js'
+import { otherRunsFolders, runsFolder } from '../runs-folder.js'
 import { refuse, type Refusal } from '../refuse.js'
 import { versionOf } from '../version.js'
 
@@ -225,7 +225,7 @@ async function supervised(start: Started): Promise<Exit> {
   } catch (error) {
     return unrecordable(folder, `${errorText(error)}. Choose a folder that you can write to.`)
   }
-  const hooked_up_as_in = hookedUpAsIn(folder, plan)
+  const hooked_up_as_in = hookedUpAsIn([folder, ...otherRunsFolders(folder, io)], plan)
   const known: Known = {
     run: runNameOf(file),
     started: at.toISOString(),

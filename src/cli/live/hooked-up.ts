@@ -2,11 +2,11 @@ import type { Plan } from '../../plan/index.js'
 import { lastRunOf } from '../../record/index.js'
 
 /**
- * The set's last run, by name, where its hook-up was confirmed by a person and is, line for line and bench for bench, the
+ * The set's last run in all these folders, by name, where its hook-up was confirmed by a person and is, line for line and bench for bench, the
  * one of this plan. Null: new, changed, or not confirmed then, so it is gone through wire by wire.
  */
-export function hookedUpAsIn(folder: string, plan: Plan): string | null {
-  const last = lastRunOf(folder, plan.equipment)
+export function hookedUpAsIn(folders: readonly string[], plan: Plan): string | null {
+  const last = lastRunOf(folders, plan.equipment)
   if (last === null) return null
   const { known, events } = last
   const confirmed = events.some(({ what, data }) => what === 'hook-up' && data.confirmed === true)

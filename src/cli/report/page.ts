@@ -8,7 +8,10 @@ import { charts } from './chart.js'
 import { block, escaped, paragraph, section, table } from './html.js'
 
 /** One file, no script, nothing fetched: it opens the same in thirty years. Printable on A4 and Letter. */
-export function reportPage(reader: RunReader, story: Story): string {
+export function reportPage(reader: RunReader, told: Story): string {
+  // Drawing looks at more of the file than telling does, and what it met is told above it.
+  const drawn = charts(reader, told)
+  const story = { ...told, damage: reader.damage() }
   const title = `${story.equipment ?? 'Set not known'}: ${story.profile ?? 'run'}`
   return [
     '<!doctype html>',
@@ -26,7 +29,7 @@ export function reportPage(reader: RunReader, story: Story): string {
       paragraph(
         'Grey: the expected band of each step. Dashed: its trip. Small figures: steps. Every pixel column reaches from its lowest to its highest reading.',
       ),
-      charts(reader, story),
+      drawn,
     ),
     section('Steps', steps(story)),
     section('Limits and their reasons', limits(reader)),
