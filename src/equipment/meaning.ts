@@ -303,9 +303,11 @@ export function nodesOf(equipment: Equipment): Set<string> {
     if (part.kind === 'potentiometer') for (const node of [...part.ends, part.wiper]) found.add(node)
     else for (const node of part.between ?? []) found.add(node)
   }
-  for (const { sections } of Object.values(equipment.tubes))
+  for (const { sections, jumper } of Object.values(equipment.tubes)) {
+    for (const node of jumper ?? []) found.add(node)
     for (const { plate, screen, grid, cathode } of sections)
       for (const node of [plate, screen, grid, cathode]) if (node !== undefined) found.add(node)
+  }
   for (const { positive, negative } of Object.values(equipment.rails)) found.add(positive).add(negative)
   return found
 }

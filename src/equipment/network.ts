@@ -1,5 +1,5 @@
 import { own } from '../quantities/index.js'
-import type { SectionModel } from '../tubes/index.js'
+import type { SectionModel, TubeRecord } from '../tubes/index.js'
 import type { Element, Network } from '../network/index.js'
 import { drivenElement, drivenStages, type StageInMode } from './driven.js'
 import { heaterRating } from './heaters.js'
@@ -211,6 +211,25 @@ function partElements(
 function tubeElements(equipment: Equipment, name: PartName, tube: Tube, options: NetworkOptions): Element[] {
   if (tube.pulled === true) return []
   const record = recordOf(tube)
+  const link: Element[] =
+    tube.jumper === undefined
+      ? []
+      : [{ kind: 'resistor', name: jumperOf(name), a: tube.jumper[0], b: tube.jumper[1], ohm: contact_ohm }]
+  return [...link, ...sectionElements(equipment, name, tube, record, options)]
+}
+
+/** The link inside a tube's base, as an element. */
+export function jumperOf(tube: PartName): string {
+  return `${tube}.jumper`
+}
+
+function sectionElements(
+  equipment: Equipment,
+  name: PartName,
+  tube: Tube,
+  record: TubeRecord | null,
+  options: NetworkOptions,
+): Element[] {
   return tube.sections.flatMap((section, i) => {
     const model = record?.sections[i]?.model ?? null
     if (model === null) {

@@ -93,6 +93,9 @@ function mentionsOf(equipment: Equipment): Mention[] {
       })
   }
   for (const [name, tube] of Object.entries(equipment.tubes)) {
+    tube.jumper?.forEach((node, i) => {
+      mention(name, ['tubes', name, 'jumper', i], node)
+    })
     tube.sections.forEach((section, i) => {
       const at = (key: string): Path =>
         tube.sections.length === 1 ? ['tubes', name, key] : ['tubes', name, 'sections', i, key]
@@ -147,7 +150,9 @@ function waysOf(equipment: Equipment): Way[] {
         break
     }
   }
-  for (const { sections, pulled } of Object.values(equipment.tubes)) {
+  for (const { sections, pulled, jumper } of Object.values(equipment.tubes)) {
+    // Pulled or not: what hangs behind it belongs to the rail, and the plan says what is open without it.
+    if (jumper !== undefined) made.push({ a: jumper[0], b: jumper[1], wire: true })
     for (const { plate, screen, cathode } of sections) {
       // A pulled rectifier still has its windings and its reservoir; its nodes count as joined through the socket.
       made.push({ a: plate, b: cathode, wire: false })

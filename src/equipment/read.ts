@@ -257,6 +257,12 @@ function toTube(
       `${name} (${tube.type}) is no mercury-vapour rectifier`,
       'leave mercury out, or correct the type',
     )
+  if (tube.jumper !== undefined && looked.found !== null && looked.found.kind !== 'regulator-gas')
+    report.error(
+      ['tubes', name, 'jumper'],
+      `${name} (${tube.type}) is no gas regulator, and no other type is known to have a link inside its base`,
+      'leave jumper out, or correct the type; a link of wire is a resistor or a contact',
+    )
   const given = tube.sections ?? (tube.plate === undefined && tube.cathode === undefined ? [] : [tube])
   return {
     type: looked.found?.type ?? tube.type,
@@ -268,6 +274,7 @@ function toTube(
     ...(tube.driven !== undefined && given.length === 0 && { driven: toDriven(tube.driven) }),
     ...(tube.modes !== undefined && { modes: tube.modes }),
     ...(tube.pulled !== undefined && { pulled: tube.pulled }),
+    ...(tube.jumper !== undefined && { jumper: tube.jumper }),
     ...(tube.mercury !== undefined && { mercury: tube.mercury }),
   }
 }

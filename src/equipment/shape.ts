@@ -230,6 +230,7 @@ const tubeShape = group(
     rail: name('rail it draws from, where no nodes are given').optional(),
     modes: list(name('a mode'), 'modes in which it conducts, where no nodes are given').optional(),
     pulled: flag('pulled for work on bench supplies').optional(),
+    jumper: nodes("the two nodes joined by the link inside a gas regulator's base").optional(),
     mercury: choice(
       ['first use', 'moved'],
       'mercury-vapour rectifier: new, or moved since it last worked: its filament runs alone for the long time at every start until this line is taken out',

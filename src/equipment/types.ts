@@ -214,6 +214,8 @@ export interface Tube {
   readonly modes?: readonly ModeName[]
   /** Pulled for this set-up (rectifier not used on bench supplies). */
   readonly pulled?: boolean
+  /** Of a gas regulator whose base joins two pins: what hangs behind that link is open while the tube is out of its socket. */
+  readonly jumper?: readonly [NodeName, NodeName]
   /** Of a mercury-vapour rectifier: its file says that its mercury is not where it belongs. */
   readonly mercury?: 'first use' | 'moved'
 }

@@ -39,7 +39,14 @@ export function preparations(
   for (const wire of feeds.lift) first.push(`lift ${wire}`)
   for (const tube of feeds.pull) {
     const mercury = pulledMercury(equipment, tube)
-    first.push(`pull ${tube}${typeOf(equipment, tube)}${mercury === null ? '' : `; ${mercury}`}`)
+    const jumper = equipment.tubes[tube]?.jumper
+    first.push(
+      `pull ${tube}${typeOf(equipment, tube)}${mercury === null ? '' : `; ${mercury}`}${
+        jumper === undefined
+          ? ''
+          : `; the link in its base goes with it, so that ${jumper[0]} and ${jumper[1]} are no longer joined`
+      }`,
+    )
   }
   const fuse = fuseWords(feeds, side, V)
   if (fuse !== null) first.push(fuse)

@@ -103,6 +103,11 @@ function spoil(element: Element, faults: readonly FaultSpec[]): Element {
     if (made.kind === 'triode' || made.kind === 'screen tube' || made.kind === 'diode tube') continue
     const { name } = made
     const [a, b] = [made.a, made.b]
+    // The link in a tube's base goes with the tube, and with nothing else that befalls it.
+    if (name.endsWith('.jumper')) {
+      if (kind === 'missing') made = { kind: 'resistor', name, a, b, ohm: broken_ohm }
+      continue
+    }
     // A gas tube out of its socket, or one whose gas is gone, conducts nothing at any volts.
     const dark = made.kind === 'regulator' && (kind === 'missing' || kind === 'no-emission')
     if (kind === 'open' || dark) made = { kind: 'resistor', name, a, b, ohm: broken_ohm }

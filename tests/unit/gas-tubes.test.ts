@@ -1,6 +1,11 @@
+import { readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
 import { planPage } from '../../src/cli/plan-text.js'
+import { type Equipment, toNetwork } from '../../src/equipment/index.js'
+import { fromText } from '../../src/files/index.js'
 import { createLimits, type GasStates } from '../../src/limits/index.js'
+import { solve } from '../../src/network/index.js'
+import { preparations } from '../../src/plan/preparations.js'
 import type { Profile } from '../../src/profile/index.js'
 import { brisk, demo, told } from '../faults/demo.js'
 
@@ -110,5 +115,53 @@ describe('a profile that lowers the rail and holds it there', () => {
   })
   it('says nothing of gas tubes where no rail was lowered', () => {
     expect(demo().plan.gas).toBeUndefined()
+  })
+})
+
+describe("the link in a regulator's base", () => {
+  const text = readFileSync('profiles/tern-rock/equipment.yaml', 'utf8')
+  const linked = (tube: string): string =>
+    text
+      .replace(/V9: \{ type: 0A2,/, `V9: { type: 0D3, jumper: [receiver feed, receiver HT],${tube}`)
+      .replace(
+        'K1a: { kind: contact, between: [HT fused, receiver HT]',
+        'K1a: { kind: contact, between: [HT fused, receiver feed]',
+      )
+  const set = (tube = '') => {
+    const { value, problems } = fromText(linked(tube), 'equipment.yaml', 'equipment')
+    expect(problems.filter(({ severity }) => severity === 'error')).toEqual([])
+    if (value === null) throw new Error('not sound')
+    return value
+  }
+  const volts = (equipment: Equipment): number =>
+    solve(toNetwork(equipment, 'receive', { HT: { V: 180, limit_A: 0.2, ohm: 0.1 } })).volts['receiver HT'] ??
+    0
+
+  it('joins what it joins, and opens it where the tube is out of its socket', () => {
+    expect(volts(set())).toBeGreaterThan(100)
+    expect(volts(set(' pulled: true,'))).toBeLessThan(1)
+  })
+
+  it('is told where the tube is pulled for bench supplies', () => {
+    const equipment = set(' pulled: true,')
+    const { HT } = equipment.rails
+    if (HT === undefined) throw new Error('no HT')
+    const pulling = {
+      ...equipment,
+      rails: { ...equipment.rails, HT: { ...HT, feeds: { ...HT.feeds, pull: ['V9'] } } },
+    }
+    const words = preparations(pulling, bench, createLimits(pulling, bench), 'HT', null)
+    expect(words.join('; ')).toContain(
+      'the link in its base goes with it, so that receiver feed and receiver HT are no longer joined',
+    )
+  })
+
+  it('is refused of a tube that has none', () => {
+    const { problems } = fromText(
+      text.replace('type: 5R4GY', 'type: 5R4GY\n    jumper: [HT fused, receiver HT]'),
+      'equipment.yaml',
+      'equipment',
+    )
+    expect(problems.map(({ what }) => what).join()).toContain('is no gas regulator')
   })
 })
