@@ -160,7 +160,7 @@ describe('a plan that would stop a healthy set is refused', () => {
     const totals = { receive: { at_V: 250, current_A: 0.3, source: 'handbook, key down' } }
     const bench = withChannel(small.bench, 'high', 'out', { max_A: 1 })
     expect(refusal({ ...small, bench, equipment: withRail(small.equipment, 'HT', { totals }) })).toMatch(
-      /handbook total of 300 mA .* more than the ceiling of \d+ mA: every tube .* holds output power, which no plate loses: state the total at rest/s,
+      /handbook total of 300 mA .* more than the ceiling of \d+ mA: every tube .* holds output power, which no plate loses: say which tubes are driven in receive .* or state the total at rest/s,
     )
   })
 
