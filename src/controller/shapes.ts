@@ -232,6 +232,9 @@ const step = z.looseObject({
       }),
     )
     .optional(),
+  modulated: z
+    .array(z.looseObject({ rail: text, by: text, tube: text, own_A: number, least: number }))
+    .optional(),
   needs_drive: z.array(text).optional(),
   time_limits: z
     .array(z.looseObject({ name: text, rail: text, above_V: number, s: number, text, source: text }))

@@ -131,23 +131,37 @@ export function gridPart({ stage }: StageInMode, { figures }: KnownFigures, part
   return Math.max(0, (figures.grid_V + figures.peak_V * part) / Math.max(1, figures.grid_V + figures.peak_V))
 }
 
+/** The rail that feeds this tube's plate; null where the file does not tell. */
+export function plateRailOf(equipment: Equipment, tube: PartName): RailName | null {
+  const of = equipment.tubes[tube]
+  const plate = of?.sections[0]?.plate
+  return of?.rail ?? (plate === undefined ? null : feedOf(equipment, plate))
+}
+
+/** Modulators on a rail of their own: that rail, the tube that they modulate, and the rail of its plate. */
+export interface ModulatorRail {
+  readonly own: RailName
+  readonly modulates: PartName
+  readonly other: RailName
+}
+
+/** In one mode, or in any where none is named. */
+export function modulatorsOf(equipment: Equipment, mode: ModeName | null): ModulatorRail[] {
+  return Object.entries(equipment.tubes).flatMap(([name, { sections, driven, pulled }]) => {
+    if (pulled === true) return []
+    return [driven, ...sections.map((section) => section.driven)].flatMap((stage): ModulatorRail[] => {
+      if (stage?.modulates === undefined || (mode !== null && !stage.in.includes(mode))) return []
+      const [own, other] = [plateRailOf(equipment, name), plateRailOf(equipment, stage.modulates)]
+      return own === null || other === null || own === other
+        ? []
+        : [{ own, modulates: stage.modulates, other }]
+    })
+  })
+}
+
 /** Rails whose tubes modulate a stage on another rail, and that rail: they come after it, and go before it. */
 export function modulatorRails(equipment: Equipment): ReadonlyMap<RailName, RailName> {
-  const found = new Map<RailName, RailName>()
-  const railOf = (tube: PartName): RailName | null => {
-    const of = equipment.tubes[tube]
-    const plate = of?.sections[0]?.plate
-    return of?.rail ?? (plate === undefined ? null : feedOf(equipment, plate))
-  }
-  for (const [name, { sections, driven, pulled }] of Object.entries(equipment.tubes)) {
-    if (pulled === true) continue
-    for (const stage of [driven, ...sections.map((section) => section.driven)]) {
-      if (stage?.modulates === undefined) continue
-      const [own, other] = [railOf(name), railOf(stage.modulates)]
-      if (own !== null && other !== null && own !== other) found.set(own, other)
-    }
-  }
-  return found
+  return new Map(modulatorsOf(equipment, null).map(({ own, other }) => [own, other]))
 }
 
 /** The bias rail that holds this stage, and that its grid current relieves; null where no bias rail does. */

@@ -13,6 +13,9 @@ export {
   type KnownFigures,
   type KnownRating,
   modulatorRails,
+  type ModulatorRail,
+  modulatorsOf,
+  plateRailOf,
   type StageInMode,
 } from './driven.js'
 export { readEquipment } from './read.js'

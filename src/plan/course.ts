@@ -1,5 +1,12 @@
 import type { Bench } from '../bench/index.js'
-import type { Equipment, ModeName, RailName } from '../equipment/index.js'
+import {
+  type Equipment,
+  type ModeName,
+  modulatorsOf,
+  type ModulatorRail,
+  plateRailOf,
+  type RailName,
+} from '../equipment/index.js'
 import {
   type GasStates,
   heaterWarming,
@@ -11,9 +18,10 @@ import {
   show,
 } from '../limits/index.js'
 import type { Profile } from '../profile/index.js'
-import { driveWatches } from './drive.js'
+import { driveWatches, panelQuestions } from './drive.js'
 import { keepsFilamentsLow } from './filaments.js'
 import { keyDownLimits } from './key-down.js'
+import { loweredTooSoon, modulatedAt, plateNeeded, raisedTooSoon } from './modulators.js'
 import { seenWithin_s } from './rules.js'
 import { type FilledStage, isHot, railsOf } from './stages.js'
 import { measuredOff_s } from './supplies.js'
@@ -123,6 +131,8 @@ export class Course {
     const { equipment, profile, rails } = this.of
     const from_V = this.volts[rail] ?? 0
     const hot = isHot(equipment, rail)
+    const needs_plate = this.needsPlate(rail)
+    if (hot) this.problems.push(...raisedTooSoon(stage, rail, this.works(), this.volts))
     this.move(rail, to.V)
     const point = this.point({ rail, slew_V_per_s: to.slew_V_per_s })
     const heater = equipment.rails[rail]?.role === 'heater'
@@ -172,8 +182,7 @@ export class Course {
       needs_heaters:
         hot && !profile.tubes_cold && railsOf(equipment, 'heater').some((each) => this.used.has(each)),
       needs_bias: hot && !profile.tubes_cold && Object.values(rails).some((each) => each.bias !== null),
-      needs_plate:
-        rails[rail]?.modulates ?? (equipment.rails[rail]?.role === 'screen' ? this.plateRail() : null),
+      needs_plate,
       hands_clear,
       expected_s:
         (to.V - from_V) / to.slew_V_per_s +
@@ -197,6 +206,7 @@ export class Course {
   lower(stage: string, rail: RailName, target_V: number): void {
     const from_V = this.volts[rail] ?? 0
     if (from_V <= target_V) return
+    this.problems.push(...loweredTooSoon(stage, rail, target_V, this.works(), this.volts))
     // Until it is down the rail is held to the limits it came from.
     const held = this.point()
     this.move(rail, target_V)
@@ -209,6 +219,7 @@ export class Course {
       rail,
       target_V,
       limits: held.limits,
+      ...modulatedAt(this.works(), this.volts, held),
       nodes: {},
       expected_s: Math.min(120, fall_s) + 5,
     })
@@ -216,7 +227,9 @@ export class Course {
 
   climbAgain(stage: string, rail: RailName, top_V: number, holds: boolean): void {
     const path = this.lastClimb[rail]?.filter((each) => each.V <= top_V) ?? []
-    for (const each of path) {
+    for (const [at, each] of path.entries()) {
+      // The key was up or HT down since: what the set's own meters showed before tells nothing of now.
+      if (at === path.length - 1) this.askPanels(stage, rail)
       this.raise(stage, rail, {
         ...each,
         hold_s: holds ? each.hold_s : 0,
@@ -231,6 +244,16 @@ export class Course {
   rememberClimbs(rails: readonly RailName[]): void {
     this.lastClimb = Object.fromEntries(rails.map((rail) => [rail, [...(this.climbed[rail] ?? [])]]))
   }
+
+  /** Before the top of what the key holds up: grid currents on this rail that the set's own meters alone show. */
+  askPanels(stage: string, rail: RailName): void {
+    if (this.at(rail) <= 0) return
+    const point = this.point()
+    const watched = driveWatches(this.of.bench, this.of.rails, point)
+    const own = (tube: string): boolean => (plateRailOf(this.of.equipment, tube) ?? rail) === rail
+    for (const ask of panelQuestions(point, watched, own)) this.ask(stage, ask)
+  }
+
   ask(stage: string, ask: Ask): void {
     this.push(stage, { do: 'ask', ask, expected_s: 60 })
     this.handsIn = true
@@ -245,6 +268,16 @@ export class Course {
     // In the order in which they come: modulators after what they modulate.
     const late = (rail: RailName): boolean => this.of.rails[rail]?.modulates !== undefined
     return [...all.filter((rail) => !late(rail)), ...all.filter(late)]
+  }
+
+  private needsPlate(rail: RailName): RailName | null {
+    const needed = plateNeeded(rail, this.works())
+    return needed ?? (this.of.equipment.rails[rail]?.role === 'screen' ? this.plateRail() : null)
+  }
+
+  /** Modulators that work in this mode; cold ones do not. */
+  private works(): ModulatorRail[] {
+    return this.tubes() === 'cold' ? [] : modulatorsOf(this.of.equipment, this.mode)
   }
 
   /** Rail that feeds the plates: the highest HT rail that stands. */
@@ -297,9 +330,9 @@ export class Course {
     this.gas_notes.push(...point.gas.map((text) => ({ step: this.steps.length + 1, text })))
   }
 
-  private driveAt(point: PointLimits): Pick<Step, 'drive'> {
+  private driveAt(point: PointLimits): Pick<Step, 'drive' | 'modulated'> {
     const drive = driveWatches(this.of.bench, this.of.rails, point)
-    return point.driven.length > 0 ? { drive } : {}
+    return point.driven.length > 0 ? { drive, ...modulatedAt(this.works(), this.volts, point) } : {}
   }
 
   push(stage: string, step: Partial<Step> & Pick<Step, 'do' | 'expected_s'>): void {

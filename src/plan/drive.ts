@@ -4,9 +4,12 @@ import {
   type Equipment,
   type ModeName,
   type PartName,
+  plateRailOf,
+  type RailName,
   unchartedSections,
 } from '../equipment/index.js'
 import { type DrivenNow, type LimitProblem, type PointLimits, show } from '../limits/index.js'
+import { low_V } from './discharge.js'
 import { isHot } from './stages.js'
 import type { Ask, DriveWatch, RailPlan, Step } from './types.js'
 
@@ -87,21 +90,14 @@ export function withDriveProofs(equipment: Equipment, all: readonly Step[]): Ste
   })
 }
 
-/** A stage whose drive nothing shows before its HT is whole, and key-down times beyond what the duty allows. */
+/** A stage whose drive nothing shows before its HT is whole, each time that the key goes down. */
 export function driveProblems(equipment: Equipment, all: readonly Step[]): LimitProblem[] {
   const problems: LimitProblem[] = []
   for (const mode of Object.keys(equipment.modes)) {
-    const steps = all.filter(
-      (step) =>
-        step.mode === mode && step.do === 'raise' && step.rail !== null && isHot(equipment, step.rail),
-    )
-    const top = steps.reduce<Step | null>(
-      (most, step) => (most === null || step.target_V >= most.target_V ? step : most),
-      null,
-    )
-    const stages = drivenStages(equipment, mode).filter(({ stage }) => stage.by === 'RF')
-    if (top === null || stages.length === 0) continue
-    for (const { tube, type, section, stage } of stages) {
+    for (const { tube, type, section, stage } of drivenStages(equipment, mode)) {
+      const rail = plateRailOf(equipment, tube)
+      const top = highest(equipment, all, mode, rail)
+      if (stage.by !== 'RF' || top === null) continue
       const uncharted = unchartedSections(equipment).find(
         (each) => each.part === tube && each.section === section,
       )
@@ -117,31 +113,114 @@ export function driveProblems(equipment: Equipment, all: readonly Step[]): Limit
       const asked = proof.map((name) => aboutDrive(name))
       const seen = (step: Step): boolean =>
         step.drive?.some((watch) => proof.includes(watch.tube)) === true ||
-        (step.mode === mode && step.ask !== null && asked.includes(step.ask.about))
-      const told = all.filter((step) => step.index < top.index && step.ask !== null)
-      if (told.some(seen)) continue
-      const { panel } = stage
-      if (panel !== undefined && !steps.some(seen))
+        (step.ask !== null && asked.includes(step.ask.about))
+      const unproved = unprovedTop(equipment, all, mode, rail, top, seen)
+      if (unproved === null) continue
+      const { target_V } = unproved
+      const before = (part: number): string =>
+        `${show(Math.round((part * target_V) / 10) * 10, 'V')}: put a ramp of ${unproved.rail ?? 'HT'} with such a step behind the stage that sets ${mode}. Without one HT only climbs again by the steps it had before.`
+      const shows = all.some((step) => step.mode === mode && seen(step))
+      if (stage.panel !== undefined && !shows)
         problems.push({
           severity: 'error',
-          what: `${panel} of ${tube} (${type}) cannot be read before HT goes to ${show(top.target_V, 'V')}, the highest step of ${mode}: no step below it stands at which grid current is known to show.`,
-          remedy: `Give the profile a step just below, for example at ${show(Math.round((0.85 * top.target_V) / 10) * 10, 'V')}, and the figures of ${tube} their grid current and the peak of its drive.`,
+          what: `${stage.panel} of ${tube} (${type}) cannot be read before HT goes to ${show(target_V, 'V')}, the highest step of ${mode}: no step below it stands at which grid current is known to show.`,
+          remedy: `Give the profile a step just below, for example at ${before(0.85)} Give the figures of ${tube} their grid current and the peak of its drive, too.`,
         })
-      else if (!steps.some(seen))
+      else if (!shows)
         problems.push({
           severity: 'error',
           what: `Nothing shows whether ${tube} (${type}) is driven in ${mode}: no meter on a line at its grid current, and no bias supply that its grid current relieves by enough to be seen. HT does not go up on a stage whose drive is not known.`,
           remedy: `Name the set's own grid-current meter as panel: … at ${tube}, to be read before HT goes to its top; or put a resistor of some 100 Ω where its grid current returns, name its ends as shows: { node: …, against: …${equipment.level < 3 ? ', resistor: 100 Ω' : ''} } at ${tube}, and clip a meter on a line there.`,
         })
-      else if (!steps.some((step) => seen(step) && step.index < top.index))
+      else
         problems.push({
           severity: 'error',
-          what: `${tube} (${type}) shows its grid current for the first time at ${show(top.target_V, 'V')}, the highest step of ${mode}: its drive would not be proved before.`,
-          remedy: `Give the profile one more step below, where the grid current shows, for example at ${show(Math.round((0.8 * top.target_V) / 10) * 10, 'V')}.`,
+          what: `${tube} (${type}) shows its grid current for the first time at ${show(target_V, 'V')}, the highest step of ${mode}${unproved.index === top.index ? '' : ` from where HT was down before (step ${unproved.index})`}: its drive would not be proved before.`,
+          remedy: `Give the profile one more step below, where the grid current shows, for example at ${before(0.8)}`,
         })
     }
   }
   return problems
+}
+
+const raises = (equipment: Equipment, step: Step, rail: RailName | null): boolean =>
+  step.do === 'raise' &&
+  step.rail !== null &&
+  (rail === null ? isHot(equipment, step.rail) : step.rail === rail)
+
+/** The step that first takes this rail to its highest, or any hot rail where nothing tells which. */
+function highest(
+  equipment: Equipment,
+  steps: readonly Step[],
+  mode: ModeName,
+  rail: RailName | null,
+): Step | null {
+  return steps.reduce<Step | null>(
+    (most, step) =>
+      step.mode !== mode ||
+      !raises(equipment, step, rail) ||
+      (most !== null && step.target_V <= most.target_V)
+        ? most
+        : step,
+    null,
+  )
+}
+
+/**
+ * The first time that the key goes down and HT to its top, or above the least volts at which drive shows, with no drive seen
+ * since HT was down: what was seen before tells nothing of a drive that has been off since. Off tune nothing is proved, at
+ * low volts and for seconds.
+ */
+function unprovedTop(
+  equipment: Equipment,
+  all: readonly Step[],
+  mode: ModeName,
+  rail: RailName | null,
+  top: Step,
+  seen: (step: Step) => boolean,
+): Step | null {
+  const times = timesDown(equipment, all, mode, rail)
+  const shown_V = times.flatMap((time) =>
+    time.flatMap((step, at) => {
+      const stands = time.slice(0, at + 1).findLast((each) => raises(equipment, each, rail))
+      return seen(step) && stands !== undefined ? [stands.target_V] : []
+    }),
+  )
+  const least_V = Math.min(top.target_V, ...shown_V)
+  for (const time of times) {
+    const whole = time.filter(
+      (step) => step.target_V >= top.target_V || step.time_limits?.some(isTuning) !== true,
+    )
+    const most = highest(equipment, whole, mode, rail)
+    if (most === null || (most.target_V < top.target_V && most.target_V <= least_V)) continue
+    if (!time.some((step) => step.index < most.index && seen(step))) return most
+  }
+  return null
+}
+
+const isTuning = ({ name }: { readonly name: string }): boolean => name.startsWith('tuning ')
+
+/** Rows of steps in one mode, each from where HT comes up, or its controls were set, to where it goes down. */
+function timesDown(
+  equipment: Equipment,
+  steps: readonly Step[],
+  mode: ModeName,
+  rail: RailName | null,
+): Step[][] {
+  const times: Step[][] = []
+  let now: Step[] | null = null
+  for (const step of steps) {
+    const off =
+      step.do === 'lower' &&
+      step.rail !== null &&
+      step.target_V < low_V &&
+      (rail === null ? isHot(equipment, step.rail) : step.rail === rail)
+    if (step.mode !== mode || off || step.ask?.about === 'mode') now = null
+    if (step.mode !== mode) continue
+    if (now === null) times.push((now = []))
+    now.push(step)
+  }
+  return times
 }
 
 /** What a question about a tube's drive is about. */
@@ -151,9 +230,14 @@ export const aboutDrive = (tube: PartName): string => `drive ${tube}`
  * Before HT goes to its top of a mode: each stage whose grid current nothing on the bench shows, and the set's own meter does,
  * read by a person. Less than half of what should show is drive lost, as with a meter on a line.
  */
-export function panelQuestions(point: PointLimits, watched: readonly DriveWatch[]): Ask[] {
+export function panelQuestions(
+  point: PointLimits,
+  watched: readonly DriveWatch[],
+  isOnRail: (tube: PartName) => boolean,
+): Ask[] {
   return point.driven.flatMap((now): Ask[] => {
     const { tube, type, panel, grid_A } = now
+    if (!isOnRail(tube)) return []
     if (now.by !== 'RF' || panel === null || watched.some((watch) => watch.tube === tube)) return []
     if (!(grid_A > 0)) return []
     const most_A = Math.max(2 * grid_A, now.grid_most_A ?? 0)

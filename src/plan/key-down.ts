@@ -1,4 +1,12 @@
-import { drivenStages, figuresOf, type Equipment, type ModeName } from '../equipment/index.js'
+import {
+  drivenStages,
+  figuresOf,
+  type Equipment,
+  type ModeName,
+  plateRailOf,
+  type RailName,
+  type StageInMode,
+} from '../equipment/index.js'
 import { low_V } from './discharge.js'
 import { isHot } from './stages.js'
 import { type LimitProblem, show } from '../limits/index.js'
@@ -9,22 +17,27 @@ import type { KeyDown, Step, TimeLimit } from './types.js'
 /** ICAS: on for no more than five minutes, then off as long (from memory: transmitting tube manuals). */
 export const intermittent_s = 300
 
-/** How long the key may be down in a mode: none of it where every stage is rated for continuous duty. */
+/**
+ * How long the key may be down in a mode, by each rail that feeds a stage in intermittent duty: nothing where every stage is
+ * rated for continuous duty. Where nothing tells which rail feeds a stage, each hot one may.
+ */
 export function keyDownLimits(equipment: Equipment, mode: ModeName): TimeLimit[] {
-  const stages = drivenStages(equipment, mode).filter(({ stage }) => stage.duty === 'ICAS')
-  const rail = Object.keys(equipment.rails).find((name) => isHot(equipment, name))
-  if (stages.length === 0 || rail === undefined) return []
-  const who = stages.map(({ tube, type }) => `${tube} (${type})`).join(', ')
-  return [
-    {
-      name: `${mode}, ICAS`,
-      rail,
-      above_V: low_V,
-      s: intermittent_s,
-      text: `${who} in intermittent duty (ICAS): the key is down no longer than ${show(intermittent_s, 's')}, and then up as long`,
-      source: 'from memory: ratings for intermittent duty, transmitting tube manuals',
-    },
-  ]
+  const hot = Object.keys(equipment.rails).filter((name) => isHot(equipment, name))
+  const onRail = new Map<RailName, StageInMode[]>()
+  for (const of of drivenStages(equipment, mode)) {
+    if (of.stage.duty !== 'ICAS') continue
+    const own = plateRailOf(equipment, of.tube)
+    for (const rail of own === null || !hot.includes(own) ? hot : [own])
+      onRail.set(rail, [...(onRail.get(rail) ?? []), of])
+  }
+  return [...onRail].map(([rail, stages]) => ({
+    name: onRail.size === 1 ? `${mode}, ICAS` : `${mode}, ICAS on ${rail}`,
+    rail,
+    above_V: low_V,
+    s: intermittent_s,
+    text: `${stages.map(({ tube, type }) => `${tube} (${type})`).join(', ')} in intermittent duty (ICAS): the key is down no longer than ${show(intermittent_s, 's')}, and then up as long`,
+    source: 'from memory: ratings for intermittent duty, transmitting tube manuals',
+  }))
 }
 
 /** Whether these steps held a key in intermittent duty down before: it stays up as long before it goes down again. */
@@ -61,7 +74,7 @@ function timesOf(limit: TimeLimit, mode: ModeName, steps: readonly Step[]): KeyD
     to,
     expected_s: Math.round(s),
     allowed_s: limit.s,
-    text: `Steps ${from} to ${to} (${mode}): the key is down for about ${Math.round(s)} s${most_s > s + 1 ? `, up to ${Math.round(most_s)} s where currents settle slowly` : ''}; ${limit.s} s at most, counted from where HT first stands. ${limit.text}.`,
+    text: `Steps ${from} to ${to} (${mode}): the key is down for about ${Math.round(s)} s${most_s > s + 1 ? `, up to ${Math.round(most_s)} s where currents settle slowly` : ''}; ${limit.s} s at most, counted from where ${limit.rail} first stands. ${limit.text}. A run knows nothing of the one before it: after one that held the key down, wait ${limit.s} s yourself before you start another.`,
     source: limit.source,
   }))
 }

@@ -1,9 +1,10 @@
 import type { ModeName } from '../equipment/index.js'
 import { Course, touch_V, type Built, type StepContext } from './course.js'
-import { driveProblems, driveWatches, panelQuestions, withDriveProofs } from './drive.js'
+import { driveProblems, withDriveProofs } from './drive.js'
 import { keepsFilamentsLow, lowFilament_s } from './filaments.js'
 import { hookupLimits, hookupTests } from './hookup-tests.js'
 import { show } from '../limits/index.js'
+import { modulatedUnseen } from './modulators.js'
 import { withMonotoneCeilings } from './monotone.js'
 import { cathodeReadings, question } from './questions.js'
 import { defaultsFor, type FilledStage, isHot, railsOf } from './stages.js'
@@ -14,35 +15,60 @@ import { leftOut, refuseStrikes } from './strikes.js'
 /** Turns filled stages into steps, each with the limits of every rail that stands in it. */
 export function buildSteps(context: StepContext, stages: readonly FilledStage[]): Built {
   const course = new Course(context, stages)
-  const tops = topsByMode(context, stages)
-  for (const [at, stage] of stages.entries()) take(course, stage, stages[at + 1], tops)
+  const tops = topsOf(context, stages)
+  for (const [at, stage] of stages.entries())
+    take(course, stage, stages[at + 1], (target) => tops.has(`${at} ${target}`))
   cathodeReadings(course)
   const built = course.built()
   const steps = withDriveProofs(context.equipment, withMonotoneCeilings(built.steps))
   return {
     ...built,
     steps,
-    problems: [...built.problems, ...driveProblems(context.equipment, steps)],
+    problems: [
+      ...built.problems,
+      ...driveProblems(context.equipment, steps),
+      ...modulatedUnseen(context.equipment, steps, (rail) => context.desk.rails[rail]?.resolution_A ?? 0),
+    ],
   }
 }
 
-type Tops = Readonly<Record<ModeName, Readonly<Record<string, number>>>>
+/** Targets, as `stage target` by their places, at which a hot rail comes to its highest between one HT-down and the next. */
+type Tops = ReadonlySet<string>
 
-/** The highest that the stages take each hot rail in each mode. */
-function topsByMode({ equipment, mode, reach }: StepContext, stages: readonly FilledStage[]): Tops {
-  const tops: Record<ModeName, Record<string, number>> = {}
-  let now = mode
-  for (const stage of stages) {
-    if (stage.do === 'mode') now = stage.mode
-    if (stage.do !== 'ramp' || !isHot(equipment, stage.rail)) continue
-    const top_V = Math.min(Math.max(...stage.to_V), reach(stage.rail).V)
-    const of = (tops[now] ??= {})
-    of[stage.rail] = Math.max(of[stage.rail] ?? 0, top_V)
+function topsOf({ equipment, reach }: StepContext, stages: readonly FilledStage[]): Tops {
+  const tops = new Set<string>()
+  const open = new Map<string, { readonly V: number; readonly at: string }>()
+  const now = new Map<string, number>()
+  const close = (rail: string): void => {
+    const top = open.get(rail)
+    if (top !== undefined) tops.add(top.at)
+    open.delete(rail)
   }
+  for (const [place, stage] of stages.entries()) {
+    if (stage.do === 'mode') for (const rail of [...open.keys()]) close(rail)
+    if (stage.do === 'tune') {
+      // From above it HT goes down first.
+      if ((now.get(stage.rail) ?? 0) >= stage.at_V) close(stage.rail)
+      now.set(stage.rail, stage.at_V)
+    }
+    if (stage.do !== 'ramp' || !isHot(equipment, stage.rail)) continue
+    for (const [at, to_V] of stage.to_V.entries()) {
+      const V = Math.min(to_V, reach(stage.rail).V)
+      if (V <= touch_V && V < (now.get(stage.rail) ?? 0)) close(stage.rail)
+      else if (V > (open.get(stage.rail)?.V ?? 0)) open.set(stage.rail, { V, at: `${place} ${at}` })
+      now.set(stage.rail, V)
+    }
+  }
+  for (const rail of [...open.keys()]) close(rail)
   return tops
 }
 
-function take(course: Course, stage: FilledStage, next: FilledStage | undefined, tops: Tops): void {
+function take(
+  course: Course,
+  stage: FilledStage,
+  next: FilledStage | undefined,
+  isTop: (target: number) => boolean,
+): void {
   const name = stage.added === null ? stage.name : `${stage.name} (filled in: ${stage.added})`
   switch (stage.do) {
     case 'hook-up check':
@@ -52,7 +78,7 @@ function take(course: Course, stage: FilledStage, next: FilledStage | undefined,
       changeMode(course, name, stage.mode, next)
       break
     case 'ramp':
-      ramp(course, name, stage, tops)
+      ramp(course, name, stage, isTop)
       break
     case 'tune':
       tune(course, name, stage)
@@ -146,17 +172,12 @@ function changeMode(course: Course, stage: string, mode: ModeName, next: FilledS
   }
 }
 
-/** Before the top of a mode: grid currents that the set's own meters alone show. */
-function askPanels(course: Course, name: string): void {
-  const point = course.point()
-  const watched = driveWatches(course.of.bench, course.of.rails, point)
-  for (const ask of panelQuestions(point, watched)) {
-    if (!course.steps.some((step) => step.mode === course.mode && step.ask?.about === ask.about))
-      course.ask(name, ask)
-  }
-}
-
-function ramp(course: Course, name: string, stage: Extract<FilledStage, { do: 'ramp' }>, tops: Tops): void {
+function ramp(
+  course: Course,
+  name: string,
+  stage: Extract<FilledStage, { do: 'ramp' }>,
+  isTop: (target: number) => boolean,
+): void {
   const { rail } = stage
   const { equipment, desk } = course.of
   if (equipment.rails[rail] === undefined || desk.rails[rail] === undefined) {
@@ -184,7 +205,7 @@ function ramp(course: Course, name: string, stage: Extract<FilledStage, { do: 'r
       continue
     }
     refuseStrikes(course, name, rail, target_V, point)
-    if (target_V === tops[course.mode]?.[rail] && course.at(rail) > 0) askPanels(course, name)
+    if (isTop(at)) course.askPanels(name, rail)
     const charging_F = point.charging_F[rail] ?? 0
     const filled = defaultsFor(equipment, rail, charging_F)
     const hold_s = stage.hold_s ?? filled.hold_s

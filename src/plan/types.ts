@@ -208,6 +208,8 @@ export interface Step {
   readonly filaments_low?: boolean
   /** Driven stages whose grid current shows here, and how; empty where none shows yet, absent where nothing is driven. */
   readonly drive?: readonly DriveWatch[] | undefined
+  /** Stages whose modulators stand on a rail of their own, and the part of their rail's expected current that must flow. */
+  readonly modulated?: readonly Modulated[] | undefined
   /** Tubes whose drive must have been seen before this step may raise. */
   readonly needs_drive?: readonly PartName[] | undefined
   /** The step first takes the rail above 60 V, or follows a prompt above 60 V: "hands clear", sound, 5 s. */
@@ -217,6 +219,17 @@ export interface Step {
   readonly expected_s: number
   /** Passed over unless this tube was read over its bare rating in an earlier step; `rated_V`: its cathode at the rating. */
   readonly only_if?: { readonly over_rating: PartName; readonly rated_V: number } | undefined
+}
+
+/** A stage whose plate current alone loads the transformer of its modulators. */
+export interface Modulated {
+  /** Of the stage, and of its modulators. */
+  readonly rail: RailName
+  readonly by: RailName
+  readonly tube: PartName
+  /** What the stage takes of its rail's expected current, and the part of that current below which it is taken as lost. */
+  readonly own_A: number
+  readonly least: number
 }
 
 /** The rail may stand above these volts no longer than `s`, counted over all steps in a row that name it. */

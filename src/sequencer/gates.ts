@@ -3,6 +3,7 @@ import { biasStands } from './bias-gate.js'
 import { broke } from './breach.js'
 import { driveProved } from './judge-drive.js'
 import { leastOf, limitsNow } from './in-force.js'
+import { leastLoaded_A } from './judge-lost.js'
 import { inputsAllow } from './inputs.js'
 import { askKnob } from './knob.js'
 import { ask, confirm } from './prompts.js'
@@ -38,15 +39,16 @@ export function gateOpen(d: Draft, step: Step, rail: RailPlan): boolean {
       })
       return false
     }
-    if (rail.modulates !== undefined && !isLoaded(d, rail, step.needs_plate, limits)) return false
+    if (rail.role !== 'screen' && !isLoaded(d, step, rail, step.needs_plate, limits)) return false
   }
   return true
 }
 
 /** Modulators stay off until the stage that they modulate draws its plate current: nothing else loads their transformer. */
-function isLoaded(d: Draft, rail: RailPlan, of: string, limits: RailLimits): boolean {
+function isLoaded(d: Draft, step: Step, rail: RailPlan, of: string, limits: RailLimits): boolean {
   const measured = d.s.rails[of]?.A?.value ?? null
-  const least_A = leastOf(d.s, of, limits)
+  const modulated = step.modulated?.find((each) => each.rail === of && each.by === rail.name)
+  const least_A = modulated === undefined ? leastOf(d.s, of, limits) : leastLoaded_A(d, modulated, limits)
   if (measured !== null && measured >= least_A) return true
   broke(d, {
     code: 'plate-lost',

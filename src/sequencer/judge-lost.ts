@@ -1,4 +1,4 @@
-import type { RailLimits, RailPlan, Step } from '../plan/index.js'
+import type { Modulated, RailLimits, RailPlan, Step } from '../plan/index.js'
 import { broke, lasting, tripAt } from './breach.js'
 import { due_V, htIsOn, leastOf } from './in-force.js'
 import { judgeBiasReading } from './judge-bias.js'
@@ -23,7 +23,8 @@ export function judgeLost(
     if (rail.role === 'bias') judgeBiasReading(d, rail, by)
     if (rail.role === 'drive') driveLost(d, step, rail, state, limits, by)
   }
-  if (rail.role === 'HT') plateLost(d, step, rail, state, limits, by)
+  const modulated = loadedBy(d, step, rail)
+  if (rail.role === 'HT' || modulated !== undefined) plateLost(d, step, rail, state, limits, by, modulated)
   if (rail.class === 'watched' && by === 'V') wentDead(d, rail, state)
 }
 
@@ -83,6 +84,16 @@ function driveLost(
   })
 }
 
+/** The modulated stage of this rail whose modulators are on now. */
+function loadedBy(d: Draft, step: Step, rail: RailPlan): Modulated | undefined {
+  return step.modulated?.find((each) => each.rail === rail.name && d.s.rails[each.by]?.energised)
+}
+
+/** Half of what the modulated stage takes is gone. A rail that a person accepted as weak is measured by what it then drew. */
+export function leastLoaded_A(d: Draft, { rail, least }: Modulated, limits: RailLimits): number {
+  return least * Math.min(1, d.s.weak[rail] ?? 1) * limits.expected_A
+}
+
 /** Screen volts without plate volts or plate current: the whole cathode current lands on the screen. */
 function plateLost(
   d: Draft,
@@ -91,15 +102,18 @@ function plateLost(
   state: RailState,
   limits: RailLimits,
   by: 'V' | 'A',
+  modulated: Modulated | undefined,
 ): void {
   const on = Object.values(d.s.plan.rails).filter((other) => d.s.rails[other.name]?.energised)
-  const screenOn = on.some((other) => other.role === 'screen')
-  const modulator = on.find((other) => other.modulates === rail.name)
-  if (!screenOn && modulator === undefined) return
+  const screenOn = rail.role === 'HT' && on.some((other) => other.role === 'screen')
+  if (!screenOn && modulated === undefined) return
   const measured_V = state.V?.value ?? 0
   const measured_A = state.A?.value ?? 0
   const least_V = 0.5 * due_V(d.s, step, rail, state, limits)
-  const least_A = tripAt(d.s, 'plate-lost', 0.25) * limits.expected_A
+  const least_A = Math.max(
+    screenOn ? tripAt(d.s, 'plate-lost', 0.25) * limits.expected_A : 0,
+    modulated === undefined ? 0 : leastLoaded_A(d, modulated, limits),
+  )
   const visible = limits.expected_A >= 5 * resolution(d.s, rail).A
   const noVolts = measured_V < least_V
   const noCurrent = by === 'A' && visible && measured_A < least_A
@@ -110,7 +124,7 @@ function plateLost(
     measured: noVolts ? measured_V : measured_A,
     limit: noVolts ? least_V : least_A,
     unit: noVolts ? 'V' : 'A',
-    text: `${rail.name} has lost its plate volts or plate current (${volts(measured_V)}, ${amps(measured_A)}) while ${screenOn ? 'the screen is on: the screen would carry the whole cathode current' : `${modulator?.name ?? ''} is on: nothing loads the modulation transformer, and it flashes over`}.`,
+    text: `${rail.name} has lost its plate volts or plate current (${volts(measured_V)}, ${amps(measured_A)}) while ${screenOn ? 'the screen is on: the screen would carry the whole cathode current' : `${modulated?.by ?? ''} is on: nothing loads the modulation transformer, and it flashes over`}.`,
   })
 }
 

@@ -264,6 +264,82 @@ describe('a driven mode of a set known by its rails', () => {
     expect([steps[at + 1]?.target_V, steps[at + 1]?.do]).toEqual([400, 'raise'])
   })
 
+  it('asks at the panel each time that the key goes down, and says where a step is wanted', () => {
+    const panel = set((raw) => V12(raw, { bias: 'cathode resistor', panel: 'the grid meter' }))
+    const mode = (name: string) => ({ do: 'mode' as const, name, mode: name })
+    const supplies = profile.stages.filter((stage) => stage.do === 'ramp' && stage.rail !== 'HT')
+    const up = (to_V: number[]) => ({ ...quick, do: 'ramp' as const, name: 'up', to_V })
+    const made = (...stages: (typeof profile)['stages'][number][]) =>
+      makePlan({ ...profile, stages: [...supplies, ...stages] }, panel, base.bench)
+    const twice = made(mode('key down'), up([250, 400]), mode('transmit'), mode('key down'))
+    const steps = twice.plan?.steps ?? []
+    const asked = steps.flatMap(({ ask }, at) => (ask?.about === 'drive V12' ? [at] : []))
+    expect(asked.map((at) => [steps[at]?.mode, steps[at + 1]?.target_V])).toEqual([
+      ['key down', 400],
+      ['key down', 400],
+    ])
+    const bare = made(mode('transmit'), up([400]), mode('key down')).problems
+    expect(bare.map(({ remedy }) => remedy).join('\n')).toMatch(
+      /a step just below, for example at 340 V: put a ramp of HT with such a step behind the stage that sets key down/,
+    )
+  })
+
+  it("looks at the rail of the stage: for its highest step, and for the key's time", () => {
+    const two = set((raw) => {
+      const { heaters, bias, HT } = raw.rails
+      Object.assign(raw, {
+        rails: { heaters, bias, high: { ...HT, positive: 'high', working: '410 V', totals: {} }, HT },
+      })
+      Object.assign(raw.tubes.V13, { rail: 'high' })
+      return V12(raw, { duty: 'ICAS' })
+    })
+    const up = (rail: string, to_V: number[]) => ({ ...quick, rail, do: 'ramp' as const, name: rail, to_V })
+    const stages = [...profile.stages.slice(0, -1), up('HT', [400]), up('high', [100, 410])]
+    const said = makePlan({ ...profile, stages }, two, base.bench).problems.map(({ what }) => what)
+    expect(said.join('\n')).toMatch(/V12 \(807\) shows its grid current for the first time at 400 V/)
+    const below = [...profile.stages, up('high', [100, 410])]
+    const { plan, problems } = makePlan({ ...profile, stages: below }, two, base.bench)
+    expect(problems.filter(({ severity }) => severity === 'error')).toEqual([])
+    expect(plan?.key_down?.[0]?.text).toMatch(/where HT first stands.*wait 300 s yourself/)
+  })
+
+  it('has modulators on a rail of their own after the stage they modulate, only where they work', () => {
+    const own = set((raw) => {
+      Object.assign(raw.modes, { tone: { driven: true, controls: { 'send switch': 'send' } } })
+      Object.assign(raw.rails, { speech: { ...raw.rails.HT, positive: 'speech line', totals: {} } })
+      const audio = {
+        in: ['tone'],
+        by: 'audio',
+        service: 'class AB1',
+        bias: 'fixed',
+        modulates: 'V12',
+        figures: { at: '385 V', bias: '-45 V', plate: '30 mA', source: 'a test' },
+        rating: { plate: '120 mA', source: 'a test' },
+      }
+      for (const tube of [raw.tubes.V13, raw.tubes.V14])
+        Object.assign(tube, { rail: 'speech', driven: audio })
+      Object.assign(raw.rails.HT.totals, { tone: { at: '400 V', current: '100 mA', source: 'a test' } })
+      return V12(raw, { in: ['key down', 'tone'] })
+    })
+    const up = (rail: string, to_V: number[]) => ({ ...quick, rail, do: 'ramp' as const, name: rail, to_V })
+    const supplies = profile.stages.slice(0, -1)
+    const made = (mode: string, ...stages: ReturnType<typeof up>[]) =>
+      makePlan({ ...profile, mode, stages: [...supplies, ...stages] }, own, base.bench)
+    const said = (of: ReturnType<typeof made>) => of.problems.map(({ what }) => what).join('\n')
+    const [HT, speech] = [up('HT', [250, 340, 380]), up('speech', [100, 300])]
+    expect(said(made('tone', speech, HT))).toMatch(/raises speech before HT.*flashes over/)
+    expect(said(made('tone', HT, speech, up('HT', [0])))).toMatch(/lowers HT before speech/)
+    const right = made('tone', HT, speech)
+    expect(said(right)).not.toMatch(/before/)
+    const [loaded] = right.plan?.steps.findLast(({ rail }) => rail === 'speech')?.modulated ?? []
+    // 67 mA of the stage, of some 113 mA.
+    expect(loaded).toMatchObject({ rail: 'HT', by: 'speech', tube: 'V12' })
+    expect(loaded?.least).toBeCloseTo(0.7, 1)
+    const idle = made('transmit', speech, HT)
+    expect(said(idle)).not.toMatch(/flashes over/)
+    expect(idle.plan?.steps.every(({ needs_plate }) => needs_plate === null)).toBe(true)
+  })
+
   it('wants the resistor at which a bench meter shows grid current', () => {
     const shows = { node: 'PA grid', against: 'grid return' }
     const { problems } = read((raw) => V12(raw, { shows }))

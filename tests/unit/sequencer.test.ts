@@ -361,10 +361,14 @@ describe('a rail of modulators', () => {
         const modulator = {
           ...HT,
           name: 'MOD',
+          role: 'other' as const,
           modulates: 'HT',
           channels: HT.channels.map((part) => ({ ...part, channel: 'mod.1', port: 'mod' })),
         }
         const limits = { ...plan.steps[6]!.limits, MOD: limitsAt(100, 0.02) }
+        // The stage takes four tenths of its rail: half of that is a fifth.
+        const own_A = 0.02
+        const modulated = [{ rail: 'HT', by: 'MOD', tube: 'V1', own_A, least: 0.8 }]
         const raise = {
           ...plan.steps[6]!,
           stage: 'modulators',
@@ -373,11 +377,12 @@ describe('a rail of modulators', () => {
           needs_plate: 'HT',
           index: 8,
           limits,
+          modulated,
         }
         return {
           ...plan,
           rails: { ...plan.rails, MOD: modulator },
-          steps: [...plan.steps.slice(0, 7), raise, { ...plan.steps[7]!, index: 9, limits }],
+          steps: [...plan.steps.slice(0, 7), raise, { ...plan.steps[7]!, index: 9, limits, modulated }],
         }
       }),
     ).start()
@@ -403,6 +408,16 @@ describe('a rail of modulators', () => {
     const ending = rig.toTheEnd()
     expect(ending.reason?.code).toBe('plate-lost')
     expect(ending.reason?.text).toMatch(/while MOD is on: nothing loads the modulation transformer/)
+    expect(ending.outputs_off).toBe('confirmed')
+  })
+
+  it('goes off when half of what that stage takes is gone, though its rail feeds others too', () => {
+    const rig = rigOf()
+    rig.ohm['MOD'] = 5000
+    rig.until('the hold', () => rig.state.step === 8 && rig.state.part === 'hold')
+    rig.ohm['HT'] = (rig.ohm['HT'] ?? 0) / 0.75
+    const ending = rig.toTheEnd()
+    expect(ending.reason?.code).toBe('plate-lost')
     expect(ending.outputs_off).toBe('confirmed')
   })
 })
