@@ -49,26 +49,34 @@ export class Thinning {
     return true
   }
 
+  /** Readings one by one, in the order of their times. */
   takeEach(t_us: Float64Array, n: Float64Array, k: Float64Array): void {
-    // Neighbours mostly fall into one column: they are gathered before they are merged.
-    let [column, count, first, last, min, max] = [-1, 0, 0, 0, Infinity, -Infinity]
-    for (let i = 0; i < t_us.length; i++) {
-      const t = t_us[i] ?? 0
-      if (t < this.from_us || t > this.to_us) continue
-      const value = decimal(n[i] ?? 0, k[i] ?? 0)
-      const at = this.#columnOf(t)
-      if (at !== column) {
-        if (count > 0) this.#merge(column, count, first, last, min, max)
-        column = at
-        count = 0
-        first = min = max = value
-      }
-      count++
-      last = value
-      if (value < min) min = value
-      if (value > max) max = value
+    const end = firstWhere(t_us, 0, t_us.length, (t) => t > this.to_us)
+    let from = firstWhere(t_us, 0, end, (t) => t >= this.from_us)
+    while (from < end) {
+      const column = this.#columnOf(t_us[from] ?? 0)
+      const to = firstWhere(t_us, from + 1, end, (t) => this.#columnOf(t) > column)
+      this.#gather(column, n, k, from, to)
+      from = to
     }
-    if (count > 0) this.#merge(column, count, first, last, min, max)
+  }
+
+  /** Of readings of one exponent the least integer is the least value: only what is kept becomes a decimal. */
+  #gather(column: number, n: Float64Array, k: Float64Array, from: number, to: number): void {
+    const exponent = k[from] ?? 0
+    let [least, most] = [Infinity, -Infinity]
+    for (let i = from; i < to; i++) {
+      if (k[i] !== exponent) {
+        if (i > from) this.#gather(column, n, k, from, i)
+        this.#gather(column, n, k, i, to)
+        return
+      }
+      const value = n[i] ?? 0
+      if (value < least) least = value
+      if (value > most) most = value
+    }
+    const of = (value: number): number => decimal(value, exponent)
+    this.#merge(column, to - from, of(n[from] ?? 0), of(n[to - 1] ?? 0), of(least), of(most))
   }
 
   overview(): Overview {
@@ -101,4 +109,15 @@ export class Thinning {
     if (min < (this.#min[column] ?? Infinity)) this.#min[column] = min
     if (max > (this.#max[column] ?? -Infinity)) this.#max[column] = max
   }
+}
+
+/** Where in times that never fall the first stands of which this holds; `to` where there is none. */
+function firstWhere(t_us: Float64Array, from: number, to: number, holds: (t: number) => boolean): number {
+  let [low, high] = [from, to]
+  while (low < high) {
+    const middle = (low + high) >>> 1
+    if (holds(t_us[middle] ?? 0)) high = middle
+    else low = middle + 1
+  }
+  return low
 }
