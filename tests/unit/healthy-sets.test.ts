@@ -8,16 +8,18 @@ import { healthySets } from '../helpers/healthy-sets.js'
 describe('healthy sets are left alone', () => {
   it.each([
     ['receive', 60_001],
-    ['receive', 60_002],
     ['transmit', 60_003],
-    ['transmit', 60_004],
-  ])('a whole bring-up (%s, set %d) neither stops nor asks whether to go on', (profile, seed) => {
-    const run = healthySets(`profiles/tern-rock/${profile}.yaml`)(seed)
-    expect(run.stopped).toBeNull()
-    expect(run.asked).toEqual([])
-    expect(run.of_expected.HT).toBeGreaterThan(0.5)
-    expect(run.of_expected.HT).toBeLessThan(1.6)
-    // It is another set than the file's: a drawn one never stands at exactly what is expected.
-    expect(Math.abs((run.of_expected.HT ?? 1) - 1)).toBeGreaterThan(1e-4)
-  })
+  ])(
+    'a whole bring-up (%s, set %d) neither stops nor asks whether to go on',
+    (profile, seed) => {
+      const run = healthySets(`profiles/tern-rock/${profile}.yaml`)(seed)
+      expect(run.stopped).toBeNull()
+      expect(run.asked).toEqual([])
+      expect(run.of_expected.HT).toBeGreaterThan(0.5)
+      expect(run.of_expected.HT).toBeLessThan(1.6)
+      // It is another set than the file's: a drawn one never stands at exactly what is expected.
+      expect(Math.abs((run.of_expected.HT ?? 1) - 1)).toBeGreaterThan(1e-4)
+    },
+    180_000,
+  )
 })
