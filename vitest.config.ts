@@ -9,7 +9,7 @@ export default defineConfig({
     exclude: ['tests/fixtures/**'],
     setupFiles: ['tests/setup.ts'],
     reporters: report === undefined ? ['default'] : ['default', ['json', { outputFile: report }]],
-    testTimeout: 60_000,
+    testTimeout: 180_000,
     hookTimeout: 120_000,
     pool: 'forks',
     maxWorkers: 2,
