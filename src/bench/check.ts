@@ -20,6 +20,7 @@ export function checkBench(
   for (const [name, meter] of Object.entries(bench.meters)) checkMeter(name, meter, bench, report)
   if (broken.size === 0) checkFeeds(bench, report)
   checkStale(bench, report)
+  checkUnread(bench, report)
   checkPorts(bench, report)
 }
 
@@ -195,6 +196,29 @@ function checkStack(bench: Bench, stack: Bench['stacks'][number], at: Path, repo
         'use fewer channels or lower volts in this stack',
       )
   })
+}
+
+/**
+ * A reading of what is hot, or of bias, may be this old at most before it makes safe, s (our choice): so long nothing sees a
+ * current rise or the bias go.
+ */
+const staleMost_s = 5
+
+function checkUnread({ stale_s, supplies }: Bench, report: Report): void {
+  for (const [name, supply] of Object.entries(supplies)) {
+    const feeds = Object.values(supply.channels).flatMap((each) =>
+      each.role === 'heater' ? [] : [each.feeds],
+    )
+    const old_s = stale_s ?? 1.5 * unread_s(supply)
+    if (feeds.length === 0 || old_s <= staleMost_s) continue
+    report.error(
+      stale_s === null ? ['supplies', name, 'dialect'] : ['stale_after'],
+      `readings of ${feeds.join(' and ')} from ${name} would count as fresh for ${formatQuantity(old_s, 's')}, and for so long nobody would see its current rise or its volts go; at most ${staleMost_s} s is allowed`,
+      stale_s === null
+        ? 'give the line more speed, write slow: as short as the supply really needs, or feed this from a faster supply or one with fewer channels'
+        : `write ${staleMost_s} s or less, or leave it out`,
+    )
+  }
 }
 
 /** A line that is slower than the bench file lets a reading be old would trip with nothing wrong. */

@@ -60,6 +60,7 @@ const rail = z.looseObject({
   positive: text,
   negative: text,
   max_V: number,
+  stale_s: number.exactOptional(),
   bias: z
     .looseObject({
       node: text,
@@ -67,6 +68,7 @@ const rail = z.looseObject({
       nominal_V: number,
       sign,
       meter: text.nullable(),
+      stale_s: number.exactOptional(),
       preload_A: number.nullable(),
       bleeder_ohm: number.exactOptional(),
       source: text,
@@ -258,6 +260,7 @@ export const offPlanShape = z.looseObject({
       resolution_V: number,
       resolution_A: number,
       zero_A: number,
+      stale_s: number.exactOptional(),
     }),
   ),
   knobs: z
@@ -269,6 +272,7 @@ export const offPlanShape = z.looseObject({
         volts_meter: text.nullable(),
         amps_meter: text.nullable(),
         no_A: number,
+        stale_s: number.exactOptional(),
       }),
     )
     .nullable(),

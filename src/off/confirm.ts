@@ -1,4 +1,5 @@
-import { change, fresh, give, hasAmps, isHot, of, off_V, record, samples, us, volts } from './rails.js'
+import type { OffPlan } from '../plan/index.js'
+import { change, give, hasAmps, isFresh, isHot, of, off_V, record, samples, us, volts } from './rails.js'
 import { lastRead } from './heard.js'
 import type { Draft, OffRail, RailOff, Sample } from './types.js'
 
@@ -9,7 +10,7 @@ const back_V = 10
  * Off read back, no current, and terminals below 5 V or falling as their discharge path predicts. A watched rail has no
  * output to read back: three samples of its meter below 5 V.
  */
-export function confirm(d: Draft, rail: OffRail, stale_s: number): void {
+export function confirm(d: Draft, rail: OffRail, plan: OffPlan): void {
   if (rail.class === 'hand') return
   const known = of(d.s, rail)
   if (typeof d.s.confirmed[rail.name] === 'string') {
@@ -18,7 +19,7 @@ export function confirm(d: Draft, rail: OffRail, stale_s: number): void {
     return
   }
   const { V, given_us } = known
-  if (given_us === null || V === null || V.t_us <= given_us || d.s.t_us - V.t_us > us(fresh * stale_s)) return
+  if (given_us === null || V === null || V.t_us <= given_us || !isFresh(d, plan, rail, V)) return
   if (rail.class === 'programmed' && known.down_us === null) return
   if (hasAmps(rail) && known.quiet < samples) return
   const how = known.gone >= samples ? below(rail, V) : fallsAsPredicted(d, rail, known, V)

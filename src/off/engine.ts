@@ -129,7 +129,7 @@ function tick(d: Draft, plan: OffPlan): void {
     return
   }
   hotFollows(d)
-  for (const rail of d.rails) confirm(d, rail, plan.stale_s)
+  for (const rail of d.rails) confirm(d, rail, plan)
   // A watched rail may turn out to be up only now.
   callKnobs(d, d.rails.filter(isHot), 'now, one hand', false)
   heatersOff(d, plan)

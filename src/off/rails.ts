@@ -1,7 +1,7 @@
 import type { RailRole } from '../equipment/index.js'
 import { isHotRole, type OffPlan } from '../plan/index.js'
 import { formatShort } from '../quantities/index.js'
-import type { Draft, OffRail, OffState, RailOff } from './types.js'
+import type { Draft, OffRail, OffState, RailOff, Sample } from './types.js'
 
 /** Drive, then screen, then HT; heaters and bias by rule. */
 const order: readonly RailRole[] = ['drive', 'screen', 'other', 'HT', 'heater', 'bias']
@@ -21,6 +21,8 @@ export function railsOf(plan: OffPlan): readonly OffRail[] {
       resolution_V: (known?.resolution_V ?? 0) + channel.resolution_V,
       no_A: Math.max(known?.no_A ?? 0, channel.resolution_A, channel.zero_A),
       expected_fall: channel.expected_fall,
+      stale_s:
+        channel.stale_s === undefined ? null : Math.max(known?.stale_s ?? channel.stale_s, channel.stale_s),
     })
   }
   for (const knob of plan.knobs ?? []) {
@@ -34,6 +36,7 @@ export function railsOf(plan: OffPlan): readonly OffRail[] {
       resolution_V: 0.1,
       no_A: knob.no_A,
       expected_fall: null,
+      stale_s: knob.stale_s ?? null,
     })
   }
   return [...rails.values()].sort((a, b) => order.indexOf(a.role) - order.indexOf(b.role))
@@ -51,6 +54,11 @@ export const off_V = 5
 export const samples = 3
 /** Times the stale limit: an older reading says nothing about now. */
 export const fresh = 2
+
+/** Whether its volts were read so lately that they say something about now. */
+export function isFresh(d: Draft, plan: OffPlan, rail: OffRail, V: Sample): boolean {
+  return d.s.t_us - V.t_us <= us(fresh * (rail.stale_s ?? plan.stale_s))
+}
 
 export const us = (seconds: number): number => Math.round(seconds * 1e6)
 

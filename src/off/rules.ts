@@ -7,12 +7,12 @@ import {
   isConfirmed,
   isDownByHand,
   isFirst,
+  isFresh,
   isHeater,
   isHot,
   of,
   record,
   us,
-  fresh,
   off_V,
   samples,
 } from './rails.js'
@@ -63,7 +63,7 @@ export function hotFollows(d: Draft): void {
 function isLow(d: Draft, plan: OffPlan, rail: OffRail): boolean {
   if (rail.class === 'hand') return isDownByHand(d.s, rail)
   const known = of(d.s, rail)
-  if (known.V === null || d.s.t_us - known.V.t_us > us(fresh * plan.stale_s)) return false
+  if (known.V === null || !isFresh(d, plan, rail, known.V)) return false
   return known.low >= samples && (rail.class === 'watched' || known.down_us !== null)
 }
 

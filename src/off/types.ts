@@ -25,6 +25,8 @@ export interface OffRail {
   /** A current up to this counts as none. */
   readonly no_A: number
   readonly expected_fall: { readonly ohm: number; readonly F: number } | null
+  /** How old its readings may be, s, by what reads them; null = the off plan's own figure. */
+  readonly stale_s: number | null
 }
 
 export interface OffStart {

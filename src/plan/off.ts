@@ -2,7 +2,7 @@ import { type Bench, urgentOffText } from '../bench/index.js'
 import type { Equipment, RailName, RailRole } from '../equipment/index.js'
 import { createLimits, type LimitsDesk } from '../limits/index.js'
 import { dischargeOf, type Discharge, setDischarge_s } from './discharge.js'
-import { staleAfter_s } from './rules.js'
+import { staleAfter_s, staleOf_s } from './rules.js'
 import type { OffKnob, OffPlan } from './types.js'
 
 /** Order of the urgent OFF: drive, screen and HT at once; heaters and bias follow by rule. */
@@ -51,6 +51,7 @@ export function offPlan(bench: Bench, equipment: Equipment | undefined, desk: Li
         resolution_V: channel.resolution_V,
         resolution_A: channel.resolution_A,
         zero_A: channel.accuracy_A.plus,
+        stale_s: staleOf_s(bench, [port]),
       }
     }),
   )
@@ -84,7 +85,9 @@ function knobsOf(bench: Bench, equipment: Equipment | undefined, desk: LimitsDes
     const amps_meter = onLine(side.amps_meter)
     const meter = amps_meter === null ? undefined : bench.meters[amps_meter]
     const no_A = meter === undefined ? 0 : Math.max(meter.resolution, meter.accuracy.plus)
-    return [{ rail, role, class: side.class, volts_meter: onLine(side.volts_meter), amps_meter, no_A }]
+    const volts_meter = onLine(side.volts_meter)
+    const stale = side.class === 'watched' ? { stale_s: staleOf_s(bench, [volts_meter, amps_meter]) } : {}
+    return [{ rail, role, class: side.class, volts_meter, amps_meter, no_A, ...stale }]
   })
 }
 

@@ -8,6 +8,7 @@ import {
 } from '../equipment/index.js'
 import { channelsOf, type LimitsDesk, type RailBench, show, terminalBleeder_ohm } from '../limits/index.js'
 import { dischargeOf } from './discharge.js'
+import { staleOf_s } from './rules.js'
 import type { BiasPlan, ChannelPlan, RailPlan } from './types.js'
 
 /** All rails as the sequencer needs to know them. */
@@ -29,6 +30,7 @@ export function railPlans(equipment: Equipment, bench: Bench, desk: LimitsDesk):
       positive: rail.positive,
       negative: rail.negative,
       max_V: rail.max_V.value,
+      ...staleBy(bench, side),
       bias: biasPlan(equipment, bench, name, rail, side),
       ...(modulates !== undefined && { modulates }),
       discharge,
@@ -36,6 +38,15 @@ export function railPlans(equipment: Equipment, bench: Bench, desk: LimitsDesk):
     }
   }
   return plans
+}
+
+/** How old its readings may be, by what reads them; a hand rail has none that come by themselves. */
+function staleBy(bench: Bench, side: RailBench): Pick<RailPlan, 'stale_s'> {
+  if (side.class === 'hand') return {}
+  const ports = side.channels.map((name) => name.split('.')[0] ?? null)
+  return {
+    stale_s: staleOf_s(bench, side.class === 'watched' ? [side.volts_meter, side.amps_meter] : ports),
+  }
 }
 
 /** Whether anything reads this rail's current: its supply, or an ammeter. What nothing reads is judged by nobody. */
@@ -134,6 +145,7 @@ function biasPlan(
     nominal_V: Math.abs(required.nominal_V),
     sign,
     meter: meter?.[0] ?? null,
+    ...(meter !== undefined && { stale_s: staleOf_s(bench, [meter[0]]) }),
     preload_A: preload_A(equipment, required.node, rail, Math.abs(required.nominal_V)),
     ...(bleeder_ohm !== null && { bleeder_ohm }),
     source: `${name}: ${required.source}`,

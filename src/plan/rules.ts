@@ -1,5 +1,6 @@
 import { type Bench, type Supply, unread_s, wire_s } from '../bench/index.js'
 import type { Profile } from '../profile/index.js'
+import { formatShort } from '../quantities/index.js'
 import type { Rule } from './types.js'
 
 /** Every trip rule by its code: the one list that plan, sequencer, record and tests share. */
@@ -358,18 +359,40 @@ export function isRuleCode(code: string): code is RuleCode {
   return (ruleCodes as readonly string[]).includes(code)
 }
 
-/**
- * Age of a reading beyond which it counts as stale, seconds: max(3 × poll period, 1 s), or the bench's own where stated; never
- * less than what a slow command and a status question make of it with nothing wrong, and half as much again.
- */
+/** Age beyond which any reading of the bench counts as stale, seconds: as its slowest supply needs it. */
 export function staleAfter_s(bench: Bench): number {
+  return staleOf_s(bench, Object.keys(bench.supplies))
+}
+
+/**
+ * As `staleAfter_s`, for what is read from these supplies and meters alone: a slow heater supply makes no HT reading older.
+ * max(3 × poll period, 1 s), or the bench's own where stated; never less than what a slow command and a status question make of
+ * it with nothing wrong, and half as much again.
+ */
+export function staleOf_s(bench: Bench, names: readonly (string | null)[]): number {
   if (bench.stale_s !== null) return bench.stale_s
   let most_s = 1
-  for (const [port, supply] of Object.entries(bench.supplies)) {
+  for (const name of names) {
+    const meter = name === null ? undefined : bench.meters[name]
+    if (meter !== undefined) most_s = Math.max(most_s, 3 * meter.every_s)
+    const port = meter === undefined ? name : meter.on
+    const supply = port === null ? undefined : bench.supplies[port]
+    if (port === null || supply === undefined) continue
     const poll_s = measuredPoll_s(bench, port) ?? pollPeriod_s(supply)
     most_s = Math.max(most_s, 3 * poll_s, 1.5 * unread_s(supply))
   }
   return most_s
+}
+
+/** Rails whose own supply answers faster than the slowest, with their figure. */
+function sooner(bench: Bench): string {
+  const own = new Map<string, number>()
+  for (const [port, { channels }] of Object.entries(bench.supplies))
+    for (const { feeds } of Object.values(channels))
+      own.set(feeds, Math.max(own.get(feeds) ?? 0, staleOf_s(bench, [port])))
+  const most_s = staleAfter_s(bench)
+  const found = [...own].flatMap(([rail, s]) => (s < most_s ? [`${rail} ${formatShort(s, 's')}`] : []))
+  return found.length === 0 ? '' : `; by their own supplies sooner: ${found.join(', ')}`
 }
 
 /** Until the readings have come that make a trip, seconds: as many as it takes, and no sooner than its time. */
@@ -407,7 +430,7 @@ function started(code: RuleCode, bench: Bench, profile: Wishes, time_budget_s: n
   if (code === 'stale') {
     const source =
       bench.stale_s === null
-        ? 'max(3 × poll period, 1.5 × the longest time without a reading, 1 s)'
+        ? `max(3 × poll period, 1.5 × the longest time without a reading, 1 s)${sooner(bench)}`
         : 'the bench file'
     return { ...base, trip: staleAfter_s(bench), source }
   }

@@ -88,6 +88,8 @@ export interface RailPlan {
   readonly bias: BiasPlan | null
   /** Its tubes modulate a stage fed from this rail: only while that draws its plate current is their transformer loaded. */
   readonly modulates?: RailName
+  /** Its readings are too old beyond this, s: by its own supplies or meters. Absent: the plan's. */
+  readonly stale_s?: number
   /** Path for charge at the supply's terminals. */
   readonly discharge: { readonly ohm: number; readonly F: number; readonly through: string } | null
   readonly can: readonly string[]
@@ -122,6 +124,8 @@ export interface BiasPlan {
   readonly sign: 1 | -1
   /** Meter on a line at the node; null = typed before HT. */
   readonly meter: string | null
+  /** That meter's reading is too old beyond this, s. Absent: the plan's. */
+  readonly stale_s?: number
   /** Current of the preload at the grid-return end (at nominal), whose loss shows an open lead; null = no preload there. */
   readonly preload_A: number | null
   /** Bleeder at the supply's own terminals: what it still feeds with the lead to the set off; absent = none. */
@@ -406,6 +410,8 @@ export interface OffChannel {
   readonly resolution_A: number
   /** What it may read with nothing flowing, A: the fixed part of its stated accuracy. */
   readonly zero_A: number
+  /** As the plan's, for this channel's own supply. Absent: the plan's. */
+  readonly stale_s?: number
 }
 /** A rail on somebody's knob: slowglow can only ask, alarm, and read what a meter on a line shows. */
 export interface OffKnob {
@@ -417,6 +423,8 @@ export interface OffKnob {
   readonly amps_meter: string | null
   /** What that ammeter may read with nothing flowing, A. */
   readonly no_A: number
+  /** As the plan's, for its own meters. Absent: the plan's. */
+  readonly stale_s?: number
 }
 
 export interface Figures {

@@ -25,7 +25,7 @@ export function biasReady(s: State): boolean {
 
 export function biasStandsAt(s: State, bias: BiasPlan): boolean {
   const sample = bias.meter === null ? s.typed[`node:${bias.node}`] : s.meters[bias.meter]
-  const valid_s = bias.meter === null ? typedValid_s : s.plan.stale_s
+  const valid_s = bias.meter === null ? typedValid_s : (bias.stale_s ?? s.plan.stale_s)
   return (
     sample !== undefined &&
     sample !== null &&

@@ -56,9 +56,13 @@ function judgeFreshness(d: Draft, rail: RailPlan, state: RailState): void {
   const age = (sample: { t_us: number } | null): number => d.s.t_us - Math.max(sample?.t_us ?? 0, since_us)
   const seen = ampsCome(d.s, rail) ? [state.V, state.A] : [state.V]
   const age_us = Math.max(...seen.map(age))
-  if (age_us > us(d.s.plan.stale_s)) {
+  const limit_s = rail.stale_s ?? d.s.plan.stale_s
+  if (age_us > us(limit_s)) {
     const meters = Object.values(d.s.plan.meters).filter((meter) => meter.rail === rail.name)
-    tooOld(d, rail, age_us, `The newest reading of ${rail.name} is`, [...rail.channels, ...meters])
+    tooOld(d, rail, { age_us, limit_s }, `The newest reading of ${rail.name} is`, [
+      ...rail.channels,
+      ...meters,
+    ])
   }
 }
 
@@ -66,11 +70,10 @@ function judgeFreshness(d: Draft, rail: RailPlan, state: RailState): void {
 function tooOld(
   d: Draft,
   rail: RailPlan,
-  age_us: number,
+  { age_us, limit_s }: { readonly age_us: number; readonly limit_s: number },
   what: string,
   from: readonly { readonly port: string | null }[],
 ): void {
-  const limit_s = d.s.plan.stale_s
   const { code, text } = whyQuiet(d, age_us, from)
   broke(d, {
     code,
@@ -120,10 +123,15 @@ function judgeBiasFreshness(d: Draft): void {
     const bias = rail.bias
     if (!bias || bias.meter === null) continue
     const age_us = d.s.t_us - (d.s.meters[bias.meter]?.t_us ?? 0)
-    if (age_us > us(d.s.plan.stale_s))
-      tooOld(d, rail, age_us, `HT is on, and the newest reading of the bias meter at ${bias.node} is`, [
-        { port: d.s.plan.meters[bias.meter]?.port ?? null },
-      ])
+    const limit_s = bias.stale_s ?? d.s.plan.stale_s
+    if (age_us > us(limit_s))
+      tooOld(
+        d,
+        rail,
+        { age_us, limit_s },
+        `HT is on, and the newest reading of the bias meter at ${bias.node} is`,
+        [{ port: d.s.plan.meters[bias.meter]?.port ?? null }],
+      )
   }
 }
 

@@ -112,7 +112,9 @@ function knobsOf(d: Draft): OffState['knobs'] {
 export function offHears(d: Draft, event: Event): void {
   if (d.s.phase !== 'making off' || !d.s.off) return
   // While dead-men are put to rest an output may come back: then nothing was confirmed, and it goes off once more.
-  if (d.s.off.rests !== null && Object.values(d.s.channels).some(({ output }) => output === 'on'))
+  const { rests } = d.s.off
+  const confirmed = rests?.result.outputs_off === 'confirmed'
+  if (confirmed && Object.values(d.s.channels).some(({ output }) => output === 'on'))
     d.s.off = { ...d.s.off, result: null, rests: null }
   for (const [channel, { output }] of Object.entries(d.s.channels)) {
     if (output !== 'unknown' && d.s.off.outputs[channel] !== output)

@@ -1,11 +1,13 @@
 import type { OffResult } from '../off/index.js'
+import { isHotRole } from '../plan/index.js'
 import { send, warn } from './send.js'
-import { type Draft, paced_s, us } from './state.js'
+import { type Draft, paced_s, type State, us } from './state.js'
 
 /*
  * The dead-men of supplies at the end of a run: an armed one that nobody feeds any more would run out and hold its output off
- * against whoever uses the supply next. They rest only when every output is confirmed off; where one is not, they stay armed,
- * and what is no longer fed may still switch it off.
+ * against whoever uses the supply next. They rest when every output is confirmed off. Where one is not, they stay armed, and what
+ * is no longer fed may still switch it off; but a supply whose bias stays on, since nothing shows that HT is down, would take it
+ * when nobody feeds it any more: that one rests, where nothing but bias and heaters hangs on it.
  */
 
 /** Time for the answers; a supply that gives none lets its dead-man run out, which does no harm to an output that is off. */
@@ -14,15 +16,28 @@ const within_s = 3
 /** Puts them to rest, one request a supply; false where there is nothing to put to rest. */
 export function rest(d: Draft, result: OffResult): boolean {
   const { off } = d.s
-  if (off === null || result.outputs_off !== 'confirmed') return false
+  if (off === null) return false
   const supplies = new Map<string, string>()
   for (const rail of Object.values(d.s.plan.rails))
     for (const part of rail.channels)
-      if (part.dead_man === true && !supplies.has(part.port)) supplies.set(part.port, part.channel)
+      if (part.dead_man === true && !supplies.has(part.port) && rests(d.s, result, part.port))
+        supplies.set(part.port, part.channel)
   if (supplies.size === 0) return false
   d.s.off = { ...off, rests: { result, since_us: d.s.t_us } }
   for (const channel of supplies.values()) send(d, channel, { do: 'disarm' })
   return true
+}
+
+function rests(s: State, result: OffResult, port: string): boolean {
+  if (result.outputs_off === 'confirmed') return true
+  const here = Object.values(s.plan.rails).filter(({ channels }) =>
+    channels.some((part) => part.port === port),
+  )
+  return (
+    here.every(({ role }) => !isHotRole(role)) &&
+    here.some(({ role }) => role === 'bias') &&
+    result.bias_released_by === null
+  )
 }
 
 /** All have answered, or time is up. */
@@ -37,6 +52,19 @@ export function restOver(d: Draft): boolean {
 }
 
 export function notRested(d: Draft, channel: string, text: string): void {
+  const stays = Object.values(d.s.plan.rails).some(
+    (rail) =>
+      rail.channels.some((part) => part.channel === channel) &&
+      d.s.off?.rests?.result.outputs_off === 'not confirmed',
+  )
+  if (stays) {
+    warn(
+      d,
+      `The dead-man of ${channel}'s supply could not be put to rest (${text}), and it takes the bias when it runs out, while nothing shows that HT is down. Cut the mains of the HT sources now.`,
+      null,
+    )
+    return
+  }
   warn(
     d,
     `The dead-man of ${channel}'s supply could not be put to rest (${text}). Its outputs are off; it runs out by itself and then keeps them off until it is armed again or the supply is switched off at the mains.`,

@@ -53,7 +53,9 @@ function objectionTo(s: State, channel: string, request: LineRequestBody): strin
   const step = currentStep(s)
   if (request.do === 'starve') return starveObjection(s, step, channel)
   if (request.do === 'disarm')
-    return s.off?.rests ? null : `the dead-man of ${channel} rests only once every output is confirmed off.`
+    return s.off?.rests
+      ? null
+      : `the dead-man of ${channel} rests only once every output is confirmed off, or where the bias stays on.`
   if (s.begun_us === null) return 'cautions were not acknowledged in this start.'
   if (s.phase !== 'running' || !step)
     return `the run is over, so ${channel} may not be raised or switched on.`

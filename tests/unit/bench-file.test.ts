@@ -21,6 +21,14 @@ const alone: readonly Case[] = [
     advises: /write at least .*, leave it out, or give the line more speed/,
   },
   {
+    title: 'a bias or HT reading that may be old for long',
+    from: 'slowglow: bench 1\n',
+    to: 'slowglow: bench 1\nstale_after: 20 s\n',
+    at: '20 s',
+    says: /would count as fresh for 20 s, and for so long nobody would see .*; at most 5 s is allowed/,
+    advises: /5 s or less/,
+  },
+  {
     title: 'an unknown key',
     from: 'isolation: 500 V',
     to: 'isolaton: 500 V',

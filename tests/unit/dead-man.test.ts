@@ -181,6 +181,22 @@ describe('the dead-man at the end of a run', () => {
     expect(disarms(rig)).toBe(0)
   })
 
+  it('is put to rest all the same where it would take a bias that stays on, and of that supply only', () => {
+    const both = Object.entries(plan.rails).map(([name, rail]) => [
+      name,
+      { ...rail, channels: rail.channels.map((part) => ({ ...part, dead_man: true as const })) },
+    ])
+    const rig = new Rig({ ...plan, rails: Object.fromEntries(both) as Plan['rails'] }).start().toFullHT()
+    rig.ignoresOff.add('ht.1')
+    rig.feed({ kind: 'stop', how: 'off now', by: 'test' })
+    expect(rig.toTheEnd()).toMatchObject({ outputs_off: 'not confirmed' })
+    expect(rig.on['bias.1']).toBe(true)
+    const rested = rig.commands.flatMap((each) =>
+      each.kind === 'line' && each.do === 'disarm' ? [each.channel] : [],
+    )
+    expect(rested).toEqual(['bias.1'])
+  })
+
   it('is no end while an output comes back meanwhile: that one goes off and is confirmed once more', () => {
     const rig = new Rig(plan).start()
     rig.refusesDisarm = true

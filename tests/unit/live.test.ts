@@ -78,6 +78,8 @@ describe('a run faster than life', () => {
   it('gives line, computer, record and person the same real time as in life', () => {
     expect(fast.pace).toBe(20)
     expect(fast.stale_s).toBe(20 * plan.stale_s)
+    const one = { ...plan, rails: { HT: { ...plan.rails['HT'], stale_s: 2 } } } as Plan
+    expect(planAtSpeed(one, 20).rails['HT']?.stale_s).toBe(40)
     expect(fast.prompt_timeout_s).toBe(20 * plan.prompt_timeout_s)
     for (const code of ['stale', 'recorder-lost'])
       expect(rule(fast, code)?.trip).toBe(20 * (rule(plan, code)?.trip ?? NaN))

@@ -459,4 +459,20 @@ describe('trip rules', () => {
     expect(inForce.get('stale')).toMatchObject({ trip: 0.4, source: 'the bench file' })
     expect(inForce.get('late-tick')).toMatchObject({ trip: 0.3, warn: 0.25 })
   })
+
+  it('let the readings of a rail be as old as its own supply needs, not as the slowest of the bench', () => {
+    const [slow = '', ...others] = Object.keys(receive.bench.supplies)
+    const supply = receive.bench.supplies[slow]
+    if (supply === undefined || others.length === 0) throw new Error('one supply only')
+    const dialect = { ...supply.dialect, slow_s: { measure_amps: 10 } }
+    const supplies = { ...receive.bench.supplies, [slow]: { ...supply, dialect } }
+    const { plan } = makePlan(receive.profile, receive.equipment, { ...receive.bench, supplies })
+    if (plan === null) throw new Error('no plan')
+    expect(plan.stale_s).toBeGreaterThan(15)
+    for (const { channels, stale_s } of Object.values(plan.rails))
+      for (const { port } of channels) expect(stale_s).toBe(port === slow ? plan.stale_s : 1)
+    for (const { port, stale_s } of plan.off.channels) expect(stale_s).toBe(port === slow ? plan.stale_s : 1)
+    const sooner = plan.rules.find(({ code }) => code === 'stale')?.source
+    expect(sooner).toMatch(/by their own supplies sooner: .* 1 s/)
+  })
 })

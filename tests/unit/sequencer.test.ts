@@ -709,6 +709,16 @@ it('calls a supply that went quiet just before it arrived quiet, not off its set
   expect(rig.toTheEnd()).toMatchObject({ outcome: 'failed', reason: { code: 'stale', rail: 'HT' } })
 })
 
+it('lets a rail that has its own stale limit be quiet no longer than that, however slow another supply is', () => {
+  const own = smallPlan((plan) => {
+    const { HT } = plan.rails
+    return { ...plan, stale_s: 15, rails: { ...plan.rails, ...(HT && { HT: { ...HT, stale_s: 1 } }) } }
+  })
+  const rig = new Rig(own).start().toFullHT()
+  rig.silent.add('HT')
+  expect(rig.toTheEnd().reason).toMatchObject({ code: 'stale', rail: 'HT', limit: 1 })
+})
+
 it('says in the record who acknowledged the cautions, and that in a rehearsal nobody did', () => {
   const begun = (channel: 'terminal' | 'rehearsal'): string | undefined =>
     new Rig(smallPlan())

@@ -13,6 +13,12 @@ export function planAtSpeed(plan: Plan, speed: number): Plan {
     ...plan,
     pace: speed,
     stale_s: plan.stale_s * speed,
+    rails: Object.fromEntries(
+      Object.entries(plan.rails).map(([name, rail]) => [
+        name,
+        { ...staleAtSpeed(rail, speed), bias: rail.bias && staleAtSpeed(rail.bias, speed) },
+      ]),
+    ),
     off: offAtSpeed(plan.off, speed),
     prompt_timeout_s: plan.prompt_timeout_s * speed,
     time_budget_s: plan.time_budget_s * speed,
@@ -25,7 +31,17 @@ export function planAtSpeed(plan: Plan, speed: number): Plan {
 
 /** As the plan: how old a reading may be is the computer's and the line's. */
 export function offAtSpeed(off: OffPlan, speed: number): OffPlan {
-  return speed === 1 ? off : { ...off, stale_s: off.stale_s * speed }
+  if (speed === 1) return off
+  return {
+    ...off,
+    stale_s: off.stale_s * speed,
+    channels: off.channels.map((channel) => staleAtSpeed(channel, speed)),
+    knobs: off.knobs && off.knobs.map((knob) => staleAtSpeed(knob, speed)),
+  }
+}
+
+function staleAtSpeed<T extends { readonly stale_s?: number }>(one: T, speed: number): T {
+  return one.stale_s === undefined ? one : { ...one, stale_s: one.stale_s * speed }
 }
 
 const stretched: ReadonlySet<string> = new Set(['stale', 'prompt-timeout', 'time-budget', 'recorder-lost'])
