@@ -1,6 +1,6 @@
 import { z } from 'zod'
 import { formatShort } from '../quantities/index.js'
-import type { RunEnding } from '../story/index.js'
+import type { Known, RunEnding } from '../story/index.js'
 
 /**
  * What is said of outputs at the end, the same for run, take-over, `show` and `runs`. It speaks of what was measured; rails on
@@ -74,6 +74,13 @@ export function railLines(said: OffSaid): string[] {
       typeof left === 'number' ? [`  ${rail} (your own knob): ${formatShort(left, 'V')}, typed by you`] : [],
     ),
   ]
+}
+
+/** What the charge is told of: on a dummy load there is no set. */
+export function chargeOf(command: Known['command'] | undefined): string {
+  return command === 'qualify'
+    ? "Charge left at the load, in the supply's own capacitor"
+    : "The set's stored charge"
 }
 
 /** The set's own charge, node by node: by which meter and how old, or not measured. */

@@ -2,7 +2,7 @@ import { healthInWords } from '../exchange/index.js'
 import { formatQuantity, formatShort } from '../quantities/index.js'
 import type { RailStory, Story } from '../record/index.js'
 import { columns } from './columns.js'
-import { chargeLines, measuredLine, type OffSaid, openHandLines, railLines } from './off-words.js'
+import { chargeLines, chargeOf, measuredLine, type OffSaid, openHandLines, railLines } from './off-words.js'
 import { inputValue } from '../sequencer/index.js'
 import { reasonFigures } from './reason-words.js'
 
@@ -116,7 +116,7 @@ function off(story: Story): string[] {
     measuredLine(said),
     ...railLines(said),
     ...(story.bias_released_by === null ? [] : [`  Bias released by: ${story.bias_released_by}`]),
-    "The set's stored charge (measure before touching)",
+    `${chargeOf(story.known?.command)} (measure before touching)`,
     ...(charge.length === 0 ? ['  not measured: take it as charged'] : charge),
   ]
 }
@@ -187,7 +187,11 @@ function inputs(story: Story): string[] {
 function lines(story: Story): string[] {
   const told = Object.entries(story.lines)
   if (told.length === 0) return []
-  return ['Lines to the instruments', ...told.map(([port, health]) => `  ${port}: ${healthInWords(health)}`)]
+  const pace = story.pace > 1 ? `, in the run's time, which went ${story.pace} × as fast as life` : ''
+  return [
+    `Lines to the instruments${pace}`,
+    ...told.map(([port, health]) => `  ${port}: ${healthInWords(health)}`),
+  ]
 }
 
 function rest(story: Story): string[] {

@@ -16,22 +16,36 @@ export function meterPlans(
 ): Record<string, MeterPlan> {
   const plans: Record<string, MeterPlan> = {}
   for (const [name, meter] of Object.entries(bench.meters)) {
-    const port = meter.line === null ? meter.on : name
-    plans[name] = {
+    const isRead = portOf(name, meter) !== null
+    plans[name] = planOf(
       name,
-      port,
-      measures: meter.measures,
-      at: meter.at,
-      against: meter.against,
-      rail: meter.rail,
-      ohm: meter.ohm,
-      resolution: meter.resolution,
-      accuracy: meter.accuracy,
-      ...(port !== null && { watch: watchOf(name, meter, { equipment, bench, desk, rails, tests }) }),
-    }
+      meter,
+      isRead ? watchOf(name, meter, { equipment, bench, desk, rails, tests }) : null,
+    )
   }
   return plans
 }
+
+/** Meters of a bench on which no set is: thermometers and contacts, judged by their own limits and used for nothing else. */
+export function guardPlans(bench: Bench): Record<string, MeterPlan> {
+  return Object.fromEntries(
+    Object.entries(bench.meters).map(([name, meter]) => [
+      name,
+      planOf(name, meter, watchBy(bench, meter, { uses: [], needed: meter.required, falls: null })),
+    ]),
+  )
+}
+
+function planOf(name: string, meter: Meter, watch: WatchPlan | null): MeterPlan {
+  const { measures, at, against, rail, ohm, resolution, accuracy } = meter
+  const port = portOf(name, meter)
+  return {
+    ...{ name, port, measures, at, against, rail, ohm, resolution, accuracy },
+    ...(watch !== null && { watch }),
+  }
+}
+
+const portOf = (name: string, { line, on }: Meter): string | null => (line === null ? on : name)
 
 interface Known {
   readonly equipment: Equipment
@@ -54,18 +68,25 @@ function watchOf(name: string, meter: Meter, known: Known): WatchPlan {
   )
   const charged = meter.measures === 'V' && meter.at !== null && !isBiasNode(rails, meter.at)
   const node = charged ? [`the charge left at ${meter.at} after OFF`] : []
-  const uses = [
-    ...roles,
-    ...proves,
-    ...node,
-    ...meter.limits.map((limit) => limitWords(limit, meter.measures)),
-  ]
-  return {
-    uses: uses.length > 0 ? uses : ['shown and recorded, judged by nothing'],
+  return watchBy(bench, meter, {
+    uses: [...roles, ...proves, ...node],
     needed: meter.required || roles.length > 0,
-    stale_s: Math.max(3 * meter.every_s, staleAfter_s(bench)),
-    limits: meter.limits,
     falls: charged ? fallsBy(equipment, desk, meter) : null,
+  })
+}
+
+/** What it is for here, then its limits. */
+function watchBy(
+  bench: Bench,
+  { limits, measures, every_s }: Meter,
+  here: Pick<WatchPlan, 'uses' | 'needed' | 'falls'>,
+): WatchPlan {
+  const uses = [...here.uses, ...limits.map((limit) => limitWords(limit, measures))]
+  return {
+    ...here,
+    uses: uses.length > 0 ? uses : ['shown and recorded, judged by nothing'],
+    stale_s: Math.max(3 * every_s, staleAfter_s(bench)),
+    limits,
   }
 }
 

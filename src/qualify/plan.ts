@@ -1,8 +1,16 @@
 import { type Bench, channelOf, type Channel } from '../bench/index.js'
 import { formatShort } from '../quantities/index.js'
-import { offPlanOf, type Plan, type RailPlan, standardRules, staleAfter_s } from '../plan/index.js'
+import {
+  guardPlans,
+  inputRules,
+  offPlanOf,
+  type Plan,
+  type RailPlan,
+  standardRules,
+  staleAfter_s,
+} from '../plan/index.js'
 import { levelsOf, limitOf, ohmOf, pathOf, setDown } from './limits.js'
-import { benchUnderTest, idleRail, loadNode, loadRail, nameOf } from './setup.js'
+import { benchUnderTest, idleRail, isGuard, loadNode, loadRail, nameOf, portOf } from './setup.js'
 import { Steps } from './steps.js'
 import type { Order } from './types.js'
 
@@ -26,7 +34,8 @@ export function qualifyPlan(whole: Bench, order: Order): MadeQualify {
   if (bench === null || found === null)
     return refused(`The bench has no channel ${order.channel}.`, 'Name one as SUPPLY.CHANNEL.')
   const { channel } = found
-  const problems = judged(whole, order, channel)
+  const meters = guardPlans(bench)
+  const problems = [...judged(whole, order, channel), ...unwatched(whole, bench, order)]
   if (problems.some(({ severity }) => severity === 'error')) return { plan: null, bench, problems }
   const { dialect } = found.supply
   const steps = new Steps(order, channel)
@@ -46,7 +55,7 @@ export function qualifyPlan(whole: Bench, order: Order): MadeQualify {
     level: 3,
     hash: '',
     rails: railsOf(bench, order),
-    meters: {},
+    meters,
     hookup: [
       {
         rail: loadRail,
@@ -61,7 +70,7 @@ export function qualifyPlan(whole: Bench, order: Order): MadeQualify {
     wires: wiresOf(order, channel.bleeder_ohm),
     unproved: steps.unproved,
     steps: steps.all,
-    rules: standardRules(bench, profile, time_budget_s),
+    rules: [...standardRules(bench, profile, time_budget_s), ...inputRules(meters)],
     off: {
       ...off,
       knobs: [],
@@ -136,15 +145,6 @@ function judged(whole: Bench, order: Order, channel: Channel): Problem[] {
       what: `${order.channel} is stacked with others on this bench.`,
       remedy: 'Take it out of the stack for this: the load goes across its own terminals alone.',
     })
-  const unwatched = Object.entries(whole.meters).flatMap(([name, { limits }]) =>
-    limits.some(({ act }) => act === 'trip') ? [name] : [],
-  )
-  if (unwatched.length > 0)
-    problems.push({
-      severity: 'warning',
-      what: `${unwatched.join(', ')} ${unwatched.length === 1 ? 'is' : 'are'} not watched here: in a run ${unwatched.length === 1 ? 'it trips' : 'they trip'}, in a qualification only the supply and its load are looked at.`,
-      remedy: 'Stay at the stop key, and keep everybody away from the load.',
-    })
   if (order.meter === null)
     problems.push({
       severity: 'warning',
@@ -152,6 +152,32 @@ function judged(whole: Bench, order: Order, channel: Channel): Problem[] {
       remedy: 'Give --meter with its error, such as "0.5 % + 20 mV".',
     })
   return problems
+}
+
+/** What trips in a run and cannot here: a contact guards people, so nothing goes on without it. */
+function unwatched(whole: Bench, bench: Bench, order: Order): Problem[] {
+  return Object.entries(whole.meters).flatMap(([name, meter]): Problem[] => {
+    if (name in bench.meters || !meter.limits.some(({ act }) => act === 'trip')) return []
+    const port = portOf(whole, order.channel)
+    if (meter.measures === 'contact')
+      return [
+        {
+          severity: 'error',
+          what: `${name} trips in a run and is read on the line of ${meter.on ?? 'nothing'}, which takes no part here: nothing would switch off by it.`,
+          remedy: `Lead it to the line of ${port} or to one of its own; leave it out of the bench file where it guards nothing that stands here.`,
+        },
+      ]
+    const why = isGuard(meter)
+      ? `it is read on the line of ${meter.on ?? 'nothing'}, which takes no part`
+      : 'it is clipped to the set, which is not on the bench'
+    return [
+      {
+        severity: 'warning',
+        what: `${name} trips in a run and is not watched here: ${why}.`,
+        remedy: 'Stay at the stop key, and keep everybody away from the load.',
+      },
+    ]
+  })
 }
 
 function wiresOf(order: Order, bleeder_ohm: number | null): Plan['wires'] {

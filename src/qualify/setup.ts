@@ -1,4 +1,4 @@
-import { channelOf, type Bench, type Channel } from '../bench/index.js'
+import { channelOf, type Bench, type Channel, type Meter } from '../bench/index.js'
 import type { Equipment, Rail } from '../equipment/index.js'
 import type { Order } from './types.js'
 
@@ -25,14 +25,29 @@ export function benchUnderTest(bench: Bench, order: Order): Bench | null {
     const feeds = own === order.channel ? loadRail : idleRail(own)
     channels[name] = { ...channel, feeds, role: 'HT', off_order: 10 }
   }
+  const meters = Object.fromEntries(
+    Object.entries(bench.meters).filter(([, meter]) => isWatched(meter, port)),
+  )
+  const here = [
+    port,
+    `line.${port}`,
+    ...Object.keys(meters).flatMap((name) => [`line.${name}`, `input.${name}`]),
+  ]
   return {
     ...bench,
-    faults: bench.faults.filter((fault) => fault.startsWith(port) || fault.startsWith(`line.${port}`)),
+    faults: bench.faults.filter((fault) => here.some((part) => fault.startsWith(part))),
     supplies: { [port]: { ...found.supply, channels } },
-    meters: {},
+    meters,
     stacks: [],
   }
 }
+
+/** Guards the bench rather than a set: a lid, an emergency loop, a temperature. */
+export const isGuard = ({ measures }: Meter): boolean => measures === 'contact' || measures === '°C'
+
+/** A guard on a line that takes part: its own, or that of the supply under test. */
+const isWatched = (meter: Meter, port: string): boolean =>
+  isGuard(meter) && (meter.line !== null || meter.on === port)
 
 /** The resistor as a set: what a virtual bench stands behind the supply, and what a meter is clipped to. */
 export function loadAsSet(bench: Bench, order: Order): Equipment {

@@ -63,6 +63,8 @@ export interface Story {
   readonly inputs: readonly InputStory[]
   /** How each line did, as last told; none where the record is older than that. */
   readonly lines: Readonly<Record<string, LineHealth>>
+  /** Run seconds per second: above 1 on a virtual bench at --speed, and every time here is the run's. */
+  readonly pace: number
   readonly unproved: readonly string[]
   /** Limits stated by hand in the set's file, in words. */
   readonly by_hand: readonly string[]
@@ -186,6 +188,7 @@ export function storyOf(reader: RunReader, { seal = true }: { readonly seal?: bo
     duration_s: ending?.duration_s ?? (span === null ? 0 : (span.to_us - span.from_us) / 1e6),
     inputs: plan === null ? [] : inputStories(reader, plan, span),
     lines: linesOf(events),
+    pace: plan?.pace ?? 1,
     by_hand: (plan?.by_hand ?? []).map(({ text }) => text),
     unproved: plan?.unproved ?? [],
     seal: seal ? reader.seal() : { is: 'not checked' },

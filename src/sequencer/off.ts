@@ -75,7 +75,8 @@ function moreUrgent(d: Draft, how: Off['how'], outcome: Off['outcome'], broken: 
     if (d.s.off) d.s.off = { ...d.s.off, outcome, reason }
     record(d, 'trip', reason.text, { rail: reason.rail, data: { ...reason, how } })
   } else if (reason) {
-    warn(d, `While going off: ${reason.text}`, reason.rail)
+    // Where nothing was ever switched on, nothing goes off.
+    warn(d, `${d.s.ever_energised ? 'While going off' : 'Also'}: ${reason.text}`, reason.rail)
   }
 }
 

@@ -30,12 +30,20 @@ export function leftAlone(s: State, rail: string): boolean {
 /** A protection fired; true when it was meant to. */
 export function proofFired(d: Draft, channel: string, which: Protection): boolean {
   const proof = proofUnderWay(d.s, currentStep(d.s)?.rail ?? '')
-  if (proof?.of !== which) return false
+  if (proof?.of !== which) return which === 'dead-man' && toldLate(d.s, channel)
   // What is not fed is the whole line: every timer of that supply runs out, and any of its outputs may be the one to say so.
   const here = proof.channel === channel || (which === 'dead-man' && sameSupply(d.s, proof.channel, channel))
   if (!here) return false
   noted(d, { fired: which })
   return true
+}
+
+/** One timer an output: the others ran out with the one that was proved, and say so when their turn to be asked comes. */
+function toldLate(s: State, channel: string): boolean {
+  const before = s.plan.steps.slice(0, s.step)
+  return (
+    s.latched && before.some(({ proof }) => proof?.of === 'dead-man' && sameSupply(s, proof.channel, channel))
+  )
 }
 
 function sameSupply(s: State, one: string, other: string): boolean {

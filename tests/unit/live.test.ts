@@ -125,6 +125,16 @@ describe('the end of a run', () => {
     expect(open).toContain('Cut the mains of the HT sources now (not of the bias)')
   })
 
+  it('speaks of no set where a dummy load stood, and of what the proofs brought about on the line', () => {
+    const line = { discarded_bytes: 0, replies: 9, worst_reply_s: 0.07, polled_Hz: 30 }
+    const high = { ...line, faults: { read_back_differs: 1, supply_error: 1 } }
+    const text = closingText(ending, null, { high }, 'qualify')
+    expect(text).not.toMatch(/the set/i)
+    expect(text).toContain('Charge left at the load')
+    expect(text).toMatch(/1 read-back that differs\n {2}The proofs bring some of these about/)
+    expect(closingText(ending, null, { high })).not.toContain('The proofs')
+  })
+
   it('writes times as a clock does', () => {
     expect([clock(5), clock(65), clock(3661)]).toEqual(['0:05', '1:05', '1:01:01'])
   })

@@ -110,14 +110,30 @@ const guarded: Partial<Dialect> = {
 }
 
 describe('a qualification on a bench with watched inputs', () => {
-  it('says that they are not watched here', () => {
-    const [name = '', meter] = Object.entries(whole.meters)[0] ?? []
-    if (meter === undefined) throw new Error('no meter')
-    const limits = [{ act: 'trip', when: 'open', at: null, because: 'the emergency loop' }] as const
-    const { problems } = qualifyPlan({ ...whole, meters: { [name]: { ...meter, limits } } }, order)
-    expect(problems.map(({ what }) => what).join()).toContain(
-      `${name} is not watched here: in a run it trips`,
+  it('watches those that can be, warns of the set’s, and is refused where a contact is out of reach', () => {
+    const { plan, problems } = qualifyPlan(whole, order)
+    expect(Object.keys(plan?.meters ?? {})).toEqual(['lid switch'])
+    expect(plan?.rules.map(({ text }) => text).join()).toContain('lid switch trips when open')
+    const told = problems.map(({ what }) => what).join()
+    expect(told).toContain('reservoir meter trips in a run and is not watched here: it is clipped to the set')
+    expect(told).toContain(
+      'case thermometer trips in a run and is not watched here: it is read on the line of low',
     )
+    const other = qualifyPlan(whole, {
+      ...order,
+      channel: 'low.heaters',
+      top_V: 6,
+      load: { ...order.load, ohm: 10 },
+    })
+    expect(other.plan).toBeNull()
+    expect(other.problems.map(({ what }) => what).join()).toContain('nothing would switch off by it')
+  })
+
+  it('trips by a lid that opens with the load above the touch limit', () => {
+    const { ran } = qualified({ faults: ['input.lid switch:open@HT>200V'.replace('HT', 'dummy load')] })
+    expect(ran.ending.outcome).toBe('tripped')
+    expect(ran.ending.reason?.code).toBe('watched-input')
+    expect(ran.ending.outputs_off).toBe('confirmed')
   })
 })
 

@@ -74,6 +74,21 @@ describe('slowglow show', () => {
     expect(slowglow('runs').out).toContain(`  ${known.run}  `)
   })
 
+  it('says of a run faster than life in whose time its lines are told', () => {
+    const health = { faults: {}, discarded_bytes: 0, replies: 9, worst_reply_s: 0.2, polled_Hz: 5 }
+    const line = event(5, { from: 'line', what: 'line health', data: { port: 'ht', health } })
+    const at = (pace: number): RunEntry[] =>
+      [...smallRun(), line].map((entry) =>
+        entry.entry === 'known' ? { ...entry, known: { ...known, plan: { ...known.plan, pace } } } : entry,
+      )
+    put('fast', at(4))
+    put('life', at(1))
+    expect(slowglow('show', 'fast').out).toContain(
+      "Lines to the instruments, in the run's time, which went 4 ×",
+    )
+    expect(slowglow('show', 'life').out).toContain('Lines to the instruments\n')
+  })
+
   it('gives the same as one JSON document', () => {
     const path = put('a', smallRun())
     const story = JSON.parse(slowglow('show', path, '--json').out) as Story

@@ -32,6 +32,15 @@ describe('before the first output is switched on', () => {
     expect(told(rig, 'bias.1').every((command) => command.do === 'off')).toBe(true)
   })
 
+  it('a second line that is lost is told beside the first, and nothing is said to be going off', () => {
+    const rig = new Rig(smallPlan()).start()
+    for (const port of ['ht', 'bias']) rig.feed({ kind: 'line lost', port, text: `${port} is not there` })
+    const { reason, warnings } = rig.toTheEnd()
+    expect(reason?.text).toBe('Ht is not there')
+    expect(warnings.join()).toContain('Also: Bias is not there')
+    expect(warnings.join()).not.toContain('While going off')
+  })
+
   it('a charge left in the set is waited for, said in the record, and the run goes on when it has gone', () => {
     const rig = new Rig(smallPlan())
     rig.volts['ht.1'] = 280

@@ -1,8 +1,9 @@
 import { faultsInWords, type LineHealth } from '../../exchange/index.js'
-import type { RunEnding } from '../../story/index.js'
+import type { Known, RunEnding } from '../../story/index.js'
 import { type Exit, exits } from '../exits.js'
 import {
   chargeLines,
+  chargeOf,
   handsOpen,
   measuredLine,
   offSaid,
@@ -17,6 +18,7 @@ export function closingText(
   ending: RunEnding,
   file: string | null,
   health: Readonly<Record<string, LineHealth>> = {},
+  command: Known['command'] = 'run',
 ): string {
   const said = offSaid(ending)
   const lines = [
@@ -27,12 +29,19 @@ export function closingText(
   for (const stated of byHand(ending)) lines.push(`  Limit by hand: ${stated}`)
   for (const warning of ending.warnings) lines.push(`  Warning: ${warning}`)
   lines.push(measuredLine(said), ...railLines(said))
-  lines.push("The set's stored charge: measure before touching.")
+  lines.push(`${chargeOf(command)}: measure before touching.`)
   lines.push(...chargeLines(ending.stored_charge))
   lines.push(...lineFaultLines(health))
+  if (command === 'qualify' && Object.values(health).some(isProvoked)) lines.push(provoked)
   if (file !== null) lines.push(`Record: ${file}`)
   return lines.join('\n')
 }
+
+/** What a protection that fires as it was meant to leaves behind on its line. */
+const isProvoked = ({ faults }: LineHealth): boolean =>
+  faults.read_back_differs !== undefined || faults.supply_error !== undefined
+const provoked =
+  '  The proofs bring some of these about: an output that its protection switched off reads back as off, and the supply tells that as an error.'
 
 /** Lines with troubles only, one short line each. */
 export function lineFaultLines(health: Readonly<Record<string, LineHealth>>): string[] {

@@ -338,7 +338,7 @@ async function closed(
       ...after?.json,
     })
   } else {
-    io.out(closingText(ending, run.file, start.conversation.lines))
+    io.out(closingText(ending, run.file, start.conversation.lines, start.of.command))
     if (after !== undefined) io.out(after.text)
   }
   const exit = exitOf(ending)

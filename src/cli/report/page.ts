@@ -1,7 +1,7 @@
 import { standingText } from '../../cautions/index.js'
 import { formatQuantity, formatShort } from '../../quantities/index.js'
 import type { RunReader, Story } from '../../record/index.js'
-import { chargeLines, measuredLine, type OffSaid, openHandLines, railLines } from '../off-words.js'
+import { chargeLines, chargeOf, measuredLine, type OffSaid, openHandLines, railLines } from '../off-words.js'
 import { reasonFigures } from '../reason-words.js'
 import { elapsed } from '../replay-text.js'
 import { charts } from './chart.js'
@@ -136,7 +136,7 @@ function off(story: Story): string[] {
     paragraph(measuredLine(said)),
     list(railLines(said).map((line) => line.trim())),
     ...(story.bias_released_by === null ? [] : [paragraph(`Bias released by: ${story.bias_released_by}`)]),
-    paragraph('The set’s stored charge (measure before touching):'),
+    paragraph(`${chargeOf(story.known?.command).replace("'", '’')} (measure before touching):`),
     list(charge.length === 0 ? ['not measured: take it as charged'] : charge),
   ]
 }
