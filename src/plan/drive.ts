@@ -10,6 +10,7 @@ import {
 } from '../equipment/index.js'
 import { type DrivenNow, type LimitProblem, type PointLimits, show } from '../limits/index.js'
 import { low_V } from './discharge.js'
+import { openLeadMost_A } from './open-lead.js'
 import { isHot } from './stages.js'
 import type { Ask, DriveWatch, RailPlan, Step } from './types.js'
 
@@ -74,6 +75,10 @@ function atBias(
     )
       continue
     const resolution_A = Math.max(...rail.channels.map((channel) => channel.resolution_A))
+    // What an open lead would read too is no sign of drive.
+    const open_A =
+      rail.bias === null ? 0 : openLeadMost_A(rail.bias, limits[rail.name]?.at_V ?? 0, resolution_A)
+    if (with_A <= open_A) continue
     if (without_A - with_A > Math.max(steps * resolution_A, part * without_A))
       return { rail: rail.name, with_A, lost_A: without_A }
   }

@@ -15,6 +15,7 @@ export {
 } from './rules.js'
 export { makePlan, type Made, type PlanOptions } from './make.js'
 export { stepNumbered } from './numbered.js'
+export { openLead_A, openLeadMost_A } from './open-lead.js'
 export { isHotRole, offPlanOf } from './off.js'
 export { planText } from './text.js'
 export { guardPlans, inputRules } from './watch.js'

@@ -6,6 +6,7 @@ import { hookupLimits, hookupTests } from './hookup-tests.js'
 import { show } from '../limits/index.js'
 import { modulatedUnseen } from './modulators.js'
 import { withMonotoneCeilings } from './monotone.js'
+import { hiddenLeads } from './open-lead.js'
 import { cathodeReadings, question } from './questions.js'
 import { defaultsFor, type FilledStage, isHot, railsOf } from './stages.js'
 import { dummyLoadQuestion, intermittent_s, restsFirst } from './key-down.js'
@@ -27,6 +28,7 @@ export function buildSteps(context: StepContext, stages: readonly FilledStage[])
     problems: [
       ...built.problems,
       ...driveProblems(context.equipment, steps),
+      ...hiddenLeads(context.equipment, context.rails, context.desk.rails, steps),
       ...modulatedUnseen(context.equipment, steps, (rail) => context.desk.rails[rail]?.resolution_A ?? 0),
     ],
   }

@@ -1,8 +1,8 @@
-import type { DriveWatch, Step } from '../plan/index.js'
+import { type DriveWatch, openLeadMost_A, type Step } from '../plan/index.js'
 import { broke, lasting, tripAt } from './breach.js'
-import { htIsOn } from './in-force.js'
+import { htIsOn, limitsNow } from './in-force.js'
 import type { Draft, RailState } from './state.js'
-import { currentStep, us } from './state.js'
+import { currentStep, resolution, us } from './state.js'
 import { amps, volts } from './words.js'
 
 /**
@@ -44,7 +44,7 @@ export function judgeDriveBias(d: Draft, rail: string): void {
   const step = currentStep(d.s)
   const state = d.s.rails[rail]
   const A = state?.A?.value
-  if (!step || !state || A === undefined || !htIsOn(d.s)) return
+  if (!step || !state || A === undefined || !htIsOn(d.s) || mayBeOpen(d, rail, A)) return
   for (const watch of watches(d, step)) {
     const { bias } = watch
     if (bias?.rail !== rail) continue
@@ -61,15 +61,28 @@ export function judgeDriveBias(d: Draft, rail: string): void {
   }
 }
 
+/** As little as with its lead off: that is no grid current, and proves no drive. Whether bias stands is judged elsewhere. */
+function mayBeOpen(d: Draft, rail: string, A: number): boolean {
+  const plan = d.s.plan.rails[rail]
+  const limits = limitsNow(d.s, rail)
+  if (!plan?.bias || !limits) return false
+  return A <= openLeadMost_A(plan.bias, limits.at_V, resolution(d.s, plan).A)
+}
+
 /**
  * A bias supply that gives more while a stage is driven has lost grid current: that is judged here, no tube runs away. On the
- * way down HT takes its drive along, and grid current with it.
+ * way down HT takes its drive along, and grid current with it: up to a tenth above what is given with none of it.
  */
-export function tellsDrive(d: Draft, rail: string): boolean {
+export function tellsDrive(d: Draft, rail: string, measured_A: number): boolean {
   const step = currentStep(d.s)
   if (step?.do === 'lower') {
     const before = d.s.plan.steps.slice(0, d.s.step).findLast(({ do: what }) => what !== 'lower')
-    return before?.mode === step.mode && before.drive?.some(({ bias }) => bias?.rail === rail) === true
+    if (before?.mode !== step.mode) return false
+    const watched = (before.drive ?? []).flatMap(({ bias }) => (bias?.rail === rail ? [bias] : []))
+    const [first] = watched
+    if (first === undefined) return false
+    const without_A = watched.reduce((sum, { with_A, lost_A }) => sum + lost_A - with_A, first.with_A)
+    return measured_A <= 1.1 * (d.s.rest[rail] ?? 1) * without_A
   }
   return step?.drive !== undefined && watches(d, step).some(({ bias }) => bias?.rail === rail)
 }

@@ -184,7 +184,7 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
   if (
     oldest &&
     !soft &&
-    !tellsDrive(d, rail.name) &&
+    !tellsDrive(d, rail.name, measured) &&
     d.s.t_us - state.set_us >= for_us(d.s, 'rising', 20) &&
     oldest.t_us >= state.set_us
   ) {

@@ -340,6 +340,24 @@ describe('a driven mode of a set known by its rails', () => {
     expect(idle.plan?.steps.every(({ needs_plate }) => needs_plate === null)).toBe(true)
   })
 
+  it('wants a meter at the grid return where grid current hides what an open bias lead would read', () => {
+    const blind = { ...base.bench, meters: {} }
+    const said = (preload: string, bench = blind): string => {
+      const of = set((raw) => {
+        Object.assign(raw.rails.bias.required_bias, { preload })
+        return V12(raw, { figures: { ...figures, grid: '4 mA' } })
+      })
+      return makePlan(profile, of, bench)
+        .problems.map(({ what, remedy }) => `${what} ${remedy}`)
+        .join('\n')
+    }
+    expect(said('8.2k')).toMatch(
+      /bias may give as little as .* lost bias would not be told from drive.*Clip a voltmeter/,
+    )
+    expect(said('8.2k', base.bench)).not.toMatch(/lost bias/)
+    expect(said('4k')).not.toMatch(/lost bias/)
+  })
+
   it('wants the resistor at which a bench meter shows grid current', () => {
     const shows = { node: 'PA grid', against: 'grid return' }
     const { problems } = read((raw) => V12(raw, { shows }))

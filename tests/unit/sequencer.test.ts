@@ -353,6 +353,49 @@ describe('each trip rule, by the smallest thing that breaks it', () => {
   })
 })
 
+describe('a bias supply that grid current relieves', () => {
+  const driven = (lower_A: number, expected_A: number): Rig =>
+    new Rig(
+      smallPlan((plan) => {
+        const drive = [
+          {
+            tube: 'V1',
+            grid_A: 0.004,
+            meter: null,
+            bias: { rail: 'BIAS', with_A: expected_A, lost_A: 0.01 },
+            text: '',
+          },
+        ]
+        const steps = plan.steps.map((step, at) => ({
+          ...step,
+          ...(at >= 5 && {
+            drive,
+            limits: { ...step.limits, BIAS: { ...limitsAt(40, 0.01), expected_A, lower_A, ask_A: 0 } },
+          }),
+          ...(at === 6 && { needs_drive: ['V1'] }),
+        }))
+        return { ...plan, steps }
+      }),
+    ).start()
+
+  it('still shows an open lead where it gives less than half of its preload', () => {
+    const rig = driven(0.003, 0.004)
+    rig.until('HT stands', () => rig.state.step === 5 && rig.state.part === 'hold')
+    rig.ohm['BIAS'] = 1e9
+    const ending = rig.toTheEnd()
+    expect(ending.reason).toMatchObject({ code: 'bias-low', rail: 'BIAS', unit: 'A' })
+  })
+
+  it('proves no drive by a current that its open lead would read too', () => {
+    const rig = driven(0, 0.006)
+    rig.until('HT rises', () => rig.state.step === 5 && rig.state.part === 'ramp')
+    rig.ohm['BIAS'] = 1e9
+    const ending = rig.toTheEnd()
+    expect(ending.reason?.code).toBe('drive-lost')
+    expect(ending.reason?.text).toMatch(/may not rise to 250 V: the drive of V1 is not proved/)
+  })
+})
+
 describe('a rail of modulators', () => {
   const rigOf = (): Rig =>
     new Rig(

@@ -1,0 +1,59 @@
+import type { Equipment } from '../equipment/index.js'
+import { type LimitProblem, type RailBench, show } from '../limits/index.js'
+import type { BiasPlan, RailLimits, RailPlan, Step } from './types.js'
+
+/**
+ * A bias supply whose lead is off feeds its own bleeder alone. Grid current of a driven stage comes back to it and takes from
+ * what it gives, so that much of it looks like an open lead: there, a meter at the grid return must tell.
+ */
+
+/** A bleeder by its tolerance (5 %, the usual resistor). */
+const bleederRoom = 1.05
+
+/** With its lead off: what the bleeder at the supply's terminals takes. */
+export function openLead_A({ bleeder_ohm }: BiasPlan, at_V: number): number {
+  return bleeder_ohm === undefined ? 0 : at_V / bleeder_ohm
+}
+
+/** The most that an open lead may read. A current this small is no sign of anything but that. */
+export function openLeadMost_A(bias: BiasPlan, at_V: number, resolution_A: number): number {
+  return bleederRoom * openLead_A(bias, at_V) + 2 * resolution_A
+}
+
+/** Half way between the least that a healthy set draws and an open lead lies the line: it must stand clear of both. */
+function tellsOpen(bias: BiasPlan, limits: RailLimits, resolution_A: number): boolean {
+  const least_A = Math.min(limits.expected_A, limits.lower_A)
+  const line_A = (least_A + openLead_A(bias, limits.at_V)) / 2
+  return line_A >= openLeadMost_A(bias, limits.at_V, resolution_A)
+}
+
+/** A preload is no proof of the lead where grid current hides what it draws. */
+export function hiddenLeads(
+  equipment: Equipment,
+  plans: Readonly<Record<string, RailPlan>>,
+  benches: Readonly<Record<string, RailBench>>,
+  steps: readonly Step[],
+): LimitProblem[] {
+  return Object.values(plans).flatMap((rail): LimitProblem[] => {
+    const { name, bias } = rail
+    if (bias === null || bias.meter !== null || bias.preload_A === null) return []
+    const hides = steps.find(({ drive, limits }) => {
+      const own = limits[name]
+      return (
+        drive !== undefined &&
+        own !== undefined &&
+        own.at_V > 0 &&
+        !tellsOpen(bias, own, benches[name]?.resolution_A ?? 0)
+      )
+    })
+    const limits = hides?.limits[name]
+    if (hides === undefined || limits === undefined) return []
+    return [
+      {
+        severity: 'error',
+        what: `${name} may give as little as ${show(Math.min(limits.expected_A, limits.lower_A), 'A')} in ${hides.mode}, with the grid current of its driven stages coming back to it, and with its lead off its bleeder alone would take ${show(openLead_A(bias, limits.at_V), 'A')}: a lost bias would not be told from drive.`,
+        remedy: `Clip a voltmeter on a line at ${bias.node} against ${equipment.chassis_node} and put it in the bench file; or fit a preload there that draws well more than the grid current.`,
+      },
+    ]
+  })
+}
