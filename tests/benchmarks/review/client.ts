@@ -10,8 +10,10 @@ const [socket = '', readings = '0'] = process.argv.slice(2)
 const most = 262_144
 /** Well below the queue's bound: a full one would measure dropping. */
 const pause = most / 2
-/** Looking costs: the queue is counted, and what is garbage is not growth. */
-const lookEvery = 16
+/** The queue is counted, which costs. */
+const countEvery = 16
+/** Memory is looked at with nothing waiting and no garbage: what waits for the disk is bounded, and is not growth. */
+const looks = 60
 
 const heard: { trouble: string | null } = { trouble: null }
 const client = connectRecorder(
@@ -27,18 +29,24 @@ const client = connectRecorder(
 )
 let given = 0
 let batches = 0
+let looked = 0
 let first_kB = 0
 let most_kB = 0
 const began = performance.now()
+const until = async (waiting: number): Promise<void> => {
+  while (heard.trouble === null && client.unconfirmed().length > waiting)
+    await new Promise((resolve) => setTimeout(resolve, 50))
+  if (heard.trouble !== null) throw new Error(heard.trouble)
+}
 for (const batch of madeRun(Number(readings), 1)) {
   client.append(batch)
   given += batch.length
   // The socket is served between turns only.
   await new Promise((resolve) => setImmediate(resolve))
-  if (++batches % lookEvery !== 0) continue
-  while (heard.trouble === null && client.unconfirmed().length > pause)
-    await new Promise((resolve) => setTimeout(resolve, 50))
-  if (heard.trouble !== null) throw new Error(heard.trouble)
+  if (++batches % countEvery === 0) await until(pause)
+  if (given < ((looked + 1) * Number(readings)) / looks) continue
+  looked++
+  await until(0)
   globalThis.gc?.()
   const now_kB = process.memoryUsage().rss / 1024
   if (given < Number(readings) / 10) first_kB = Math.max(first_kB, now_kB)
