@@ -24,6 +24,8 @@ export interface KeepClient {
   readonly from: string
   readonly received: number
   readonly confirmed: number
+  /** It said goodbye and waits for the last of what it told to be on disk: then it is let go. */
+  readonly leaving?: true
   /** Intents received and not yet confirmed as recorded. */
   readonly intents: readonly number[]
 }
@@ -102,10 +104,12 @@ export function keepStep(
         outputs: [trouble(input.client, `The recorder did not understand a message: ${input.text}`)],
       }
     case 'close': {
-      const left = without(state, input.client, input.now_us)
-      const closed: KeepOutput = { do: 'send', client: input.client, message: { kind: 'closed' } }
-      if (left.alone_since_us === null || !left.ended) return { state: left, outputs: [closed] }
-      return { state: { ...left, finished: true }, outputs: [{ do: 'finish' }] }
+      const client = state.clients[input.client]
+      if (client === undefined || client.received === client.confirmed || state.failed !== null)
+        return letGo(state, [input.client], input.now_us)
+      // What is not confirmed to it, it would keep elsewhere and sound an alarm for.
+      const clients = { ...state.clients, [input.client]: { ...client, leaving: true as const } }
+      return { state: { ...state, clients }, outputs: [{ do: 'commit' }] }
     }
     case 'gone': {
       const client = state.clients[input.client]
@@ -131,15 +135,19 @@ export function keepStep(
       const clients = Object.fromEntries(
         Object.entries(state.clients).map(([id, c]) => [id, { ...c, confirmed: c.received, intents: [] }]),
       )
-      return { state: { ...state, clients, waiting: false, committed_us: input.now_us }, outputs }
+      const committed = { ...state, clients, waiting: false, committed_us: input.now_us }
+      const left = letGo(committed, leaving(state), input.now_us)
+      return { state: left.state, outputs: [...outputs, ...left.outputs] }
     }
     case 'failed': {
       if (state.failed !== null) return { state, outputs: [] }
+      const left = letGo({ ...state, failed: input.text, waiting: false }, leaving(state), input.now_us)
       return {
-        state: { ...state, failed: input.text, waiting: false },
+        state: left.state,
         outputs: [
           { do: 'divert', entries: [] },
           ...Object.keys(state.clients).map((client) => trouble(client, input.text)),
+          ...left.outputs,
         ],
       }
     }
@@ -208,6 +216,25 @@ export function momentOf(entry: RunEntry): number {
 function without(state: KeepState, id: string, now_us: number): KeepState {
   const clients = Object.fromEntries(Object.entries(state.clients).filter(([other]) => other !== id))
   return { ...state, clients, alone_since_us: Object.keys(clients).length === 0 ? now_us : null }
+}
+
+const leaving = ({ clients }: KeepState): string[] =>
+  Object.keys(clients).filter((id) => clients[id]?.leaving === true)
+
+/** Goodbye to these; the last one after an ending ends the recorder, which then tells everybody. */
+function letGo(
+  state: KeepState,
+  ids: readonly string[],
+  now_us: number,
+): { readonly state: KeepState; readonly outputs: readonly KeepOutput[] } {
+  if (ids.length === 0) return { state, outputs: [] }
+  const left = ids.reduce((before, id) => without(before, id, now_us), state)
+  if (left.alone_since_us !== null && left.ended)
+    return { state: { ...left, finished: true }, outputs: [{ do: 'finish' }] }
+  return {
+    state: left,
+    outputs: ids.map((client): KeepOutput => ({ do: 'send', client, message: { kind: 'closed' } })),
+  }
 }
 
 /** The recorder's own word in the record. */

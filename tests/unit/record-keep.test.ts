@@ -94,6 +94,23 @@ describe('what the recorder decides', () => {
     expect(done(outputs)).toEqual(['append', 'commit', 'confirmed to 1', 'closed to 1', 'finish'])
   })
 
+  it('confirms what a client told last before it lets it go: readings come until the very end', () => {
+    const outputs = keep(
+      hello('1', 'controller'),
+      hello('2', 'supervisor'),
+      batch('1', 1, ending),
+      batch('1', 2, reading),
+      { kind: 'close', client: '1', now_us: 1 },
+    )
+    expect(done(outputs).slice(3)).toEqual(['append', 'commit', 'confirmed to 1', 'closed to 1'])
+    const alone = keep(hello('1', 'controller'), batch('1', 1, ending), batch('1', 2, reading), {
+      kind: 'close',
+      client: '1',
+      now_us: 1,
+    })
+    expect(done(alone).slice(3)).toEqual(['append', 'commit', 'confirmed to 1', 'finish'])
+  })
+
   it('writes down that a client was lost and that no ending came', () => {
     const outputs = keep(
       hello('1', 'controller'),
