@@ -6,6 +6,17 @@ export function wrapText(text: string, columns: number): string {
     .join('\n')
 }
 
+/** As `wrapText`, where there is a terminal; a line with a word that fits none, a path, is left to the terminal: it can be copied then. */
+export function toTerminal(text: string, columns: number | undefined): string {
+  if (columns === undefined) return text
+  return text
+    .split('\n')
+    .map((line) =>
+      line.split(/\s/).some((word) => word.length > columns - 4) ? line : wrapText(line, columns),
+    )
+    .join('\n')
+}
+
 export function wrapLine(line: string, columns: number): string[] {
   if (Array.from(line).length <= columns) return [line]
   const indent = /^\s*(?:[-?] )?/.exec(line)?.[0].length ?? 0

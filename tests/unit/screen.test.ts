@@ -1,3 +1,4 @@
+import { toTerminal } from '../../src/cli/wrap.js'
 import { describe, expect, it } from 'vitest'
 import { frameOf } from '../../src/cli/live/screen.js'
 import { wrapText } from '../../src/cli/wrap.js'
@@ -34,6 +35,17 @@ const running: View = {
   inputs: [],
   reason: null,
 }
+
+describe('what is said at the end, on a terminal', () => {
+  it('breaks between words, and leaves a line whole whose path would not fit: it is copied from there', () => {
+    const path = `/home/somebody/${'long/'.repeat(20)}run.slowglow`
+    const said = toTerminal(`one two three four five six seven eight\nRecord: ${path}`, 24)
+    expect(said.split('\n')).toEqual(['one two three four five', 'six seven eight', `Record: ${path}`])
+    expect(toTerminal('no terminal, no lines broken anywhere', undefined)).toBe(
+      'no terminal, no lines broken anywhere',
+    )
+  })
+})
 
 describe('the live lines', () => {
   it.each([80, 110])('fit %i columns with volts, amps and the state of every output whole', (wide) => {

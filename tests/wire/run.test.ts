@@ -30,6 +30,8 @@ describe('slowglow run over a real terminal line', () => {
     expect(seen).toContain('Outputs confirmed off, measured at the supplies')
     expect(seen).toMatch(/reservoir: .*V by reservoir meter/)
     expect(seen).toContain('measure before touching')
+    // All of it is in its own file, and nobody is told otherwise.
+    expect(seen).not.toContain('is kept in')
     const { ending, events, readings, known } = live.record()
     expect(ending).toMatchObject({ outcome: 'completed', outputs_off: 'confirmed' })
     expect(known?.run).toBe(runNameOf(live.file ?? ''))

@@ -17,6 +17,7 @@ import { refuse } from '../refuse.js'
 import { runsFolder, runsHelp } from '../runs-folder.js'
 import { versionOf } from '../version.js'
 import type { Register } from './index.js'
+import { toTerminal } from '../wrap.js'
 
 interface Flags {
   readonly bench?: string
@@ -176,7 +177,7 @@ function tell(
   if (!json) {
     if (faults.length > 0) io.out(`Faults put in: ${faults.join(', ')}`)
     if (never.length > 0) io.out(`Never came: ${never.join(', ')}`)
-    io.out(closingText(ending, file, lines))
+    io.out(toTerminal(closingText(ending, file, lines), io.columns))
     return
   }
   const { outcome, outputs_off, stored_charge, reason, warnings, hand_rails, steps_done } = ending

@@ -36,6 +36,7 @@ import { hashed } from '../plan-files.js'
 import { otherRunsFolders, runsFolder } from '../runs-folder.js'
 import { refuse, type Refusal } from '../refuse.js'
 import { versionOf } from '../version.js'
+import { toTerminal } from '../wrap.js'
 
 export interface EnergiseFlags {
   readonly fault: readonly string[]
@@ -338,7 +339,7 @@ async function closed(
       ...after?.json,
     })
   } else {
-    io.out(closingText(ending, run.file, start.conversation.lines, start.of.command))
+    io.out(toTerminal(closingText(ending, run.file, start.conversation.lines, start.of.command), io.columns))
     if (after !== undefined) io.out(after.text)
   }
   const exit = exitOf(ending)
