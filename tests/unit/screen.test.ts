@@ -1,7 +1,6 @@
-import { toTerminal } from '../../src/cli/wrap.js'
 import { describe, expect, it } from 'vitest'
 import { frameOf } from '../../src/cli/live/screen.js'
-import { wrapText } from '../../src/cli/wrap.js'
+import { toTerminal, wrapText } from '../../src/cli/wrap.js'
 import type { RailView, View } from '../../src/sequencer/index.js'
 import { limitsAt } from '../helpers/small-plan.js'
 
