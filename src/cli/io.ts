@@ -1,3 +1,5 @@
+import { toTerminal } from './wrap.js'
+
 /** What a command may touch of the outside: given to it, so that tests can stand in. */
 export interface Io {
   readonly out: (text: string) => void
@@ -16,7 +18,8 @@ export function processIo(): Io {
       process.stdout.write(text.endsWith('\n') ? text : `${text}\n`)
     },
     err: (text) => {
-      process.stderr.write(text.endsWith('\n') ? text : `${text}\n`)
+      const broken = toTerminal(text, process.stderr.isTTY ? process.stderr.columns : undefined)
+      process.stderr.write(broken.endsWith('\n') ? broken : `${broken}\n`)
     },
     isTerminal: process.stdout.isTTY,
     columns: process.stdout.columns,

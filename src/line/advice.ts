@@ -33,8 +33,8 @@ const advice: Readonly<Record<LineFault, string>> = {
 }
 
 /** `why`, with what it means. */
-export function advised(why: string, fault: LineFault): string {
-  const more = advice[fault]
+export function advised(why: string, fault: LineFault | null): string {
+  const more = fault === null ? '' : advice[fault]
   return more === '' ? why : `${why}. ${more}`
 }
 

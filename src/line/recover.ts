@@ -133,16 +133,17 @@ export function reopen(d: Draft, why: string): void {
 
 /** The connection went, or could not be made. */
 export function closed(d: Draft, text: string, stuck: boolean): void {
-  const was = d.link
+  // What could not be opened says itself what to look at.
+  const open = d.link !== 'closed'
   if (stuck) count(d, 'write_failed')
-  if (was !== 'closed') count(d, 'connection_lost')
+  if (open) count(d, 'connection_lost')
   leave(d)
-  const why = `the connection closed (${text})`
+  const why = open ? `the connection closed (${text})` : `it cannot be opened (${text})`
   // Closed by us, it tells nothing new.
-  if (was !== 'closed') blame(d, 'connection_lost', why)
+  if (open) blame(d, 'connection_lost', why)
   failRequests(d, 'closed', why, (request) => !lowers(request))
-  if (d.reopens >= reopens_before_lost) lose(d, 'closed', 'connection_lost', why)
-  d.reopen_us = d.t_us + (was === 'closed' || d.lost ? reopen_slowly_us : reopen_after_us)
+  if (d.reopens >= reopens_before_lost) lose(d, 'closed', open ? 'connection_lost' : null, why)
+  d.reopen_us = d.t_us + (!open || d.lost ? reopen_slowly_us : reopen_after_us)
 }
 
 /** Time to ask the shell for a fresh connection. */
@@ -173,7 +174,7 @@ export function leave(d: Draft): void {
 export function lose(
   d: Draft,
   code: 'no reply' | 'closed' | 'wrong supply',
-  fault: LineFault,
+  fault: LineFault | null,
   what: string,
 ): void {
   const why = advised(what, fault)

@@ -129,8 +129,7 @@ function judgeCeiling(d: Draft, step: Step, rail: RailPlan, state: RailState, li
     limit: ceiling_A,
     unit: 'A',
     text: () =>
-      collapsed(d, rail, state, limits) ??
-      `${drew(rail, state)}, above the ceiling of ${amps(ceiling_A)}. ${
+      `${collapsed(d, rail, state, limits) ?? `${drew(rail, state)}, above the ceiling of ${amps(ceiling_A)}.`} ${
         ceiling_A === cold_A
           ? `While its heaters are cold that is the supply's own limit of ${amps(limits.supply_limit_A)}, and 2 %.`
           : reasonText(d.s, rail.name, 'ceiling', soft ? 0 : charge_A)
@@ -162,8 +161,7 @@ function judgeCurrent(d: Draft, step: Step, rail: RailPlan, state: RailState, li
       limit: limits.trip_A + charge_A,
       unit: 'A',
       text: () =>
-        collapsed(d, rail, state, limits) ??
-        `${at()}, above the trip of ${amps(limits.trip_A + charge_A)}. ${why()}${fitsToo(d, rail, measured, limits)}`,
+        `${collapsed(d, rail, state, limits) ?? `${at()}, above the trip of ${amps(limits.trip_A + charge_A)}.`} ${why()}${fitsToo(d, rail, measured, limits)}`,
     })
   }
 

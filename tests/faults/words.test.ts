@@ -51,6 +51,10 @@ describe('the reason of a trip', () => {
       /Next: measure before touching; when HT is read as dead at pin 8 of the rectifier socket/,
     )
     expect(reason?.text).not.toMatch(/drew/)
+    // The limit it was held against stands beside it, with where it comes from: between two steps it is neither's.
+    expect(reason?.text).toMatch(
+      /Ceiling [\d.]+ mA at 80(\.\d)? V set.*, between [\d.]+ mA of step \d+ .* and [\d.]+ mA of step/,
+    )
   })
 
   it('names the chain that fits a heater loss', () => {

@@ -55,10 +55,10 @@ function heading(story: Story): string {
     ['Made as', madeAs(story)],
     ['Bench', `${story.bench ?? 'not known'} (${story.bench_kind ?? '?'})`],
     ...Object.entries(known?.identities ?? {}).map(([port, identity]): [string, string] => [
-      `Supply on ${port}`,
+      `Answered on ${port}`,
       identity,
     ]),
-    ...story.supplies.map((text): [string, string] => ['Supply', text]),
+    ...story.supplies.map((text): [string, string] => ['Trust in a supply', text]),
     ['Cautions', cautions(story)],
     ['Program', known === null ? 'not known' : `slowglow ${known.version}`],
     ['Plan', story.plan_hash ?? 'not known'],
