@@ -68,3 +68,12 @@ function request_s(supply: Supply): number {
 export function unread_s(supply: Supply): number {
   return round_s(supply) + request_s(supply)
 }
+
+/**
+ * Longest time from one reading of a channel to its next, as far as known before `qualify` has measured it: volts, amps,
+ * output state and protection of every channel in turn, each an exchange of some 30 characters and a supply's answer.
+ */
+export function pollPeriod_s(supply: Supply): number {
+  const exchanges = 4 * Object.keys(supply.channels).length
+  return exchanges * (wire_s(supply.line, 30) + answer_s)
+}

@@ -17,9 +17,9 @@ export function runsFolder(flag: string | undefined, { cwd, env }: Where): strin
 
 /** The other places where runs may lie unless one is named, such as those made before there was a data folder. */
 export function otherRunsFolders(folder: string, { cwd, env }: Where): string[] {
-  return [resolve(cwd, 'runs'), dataFolder(env)].filter(
-    (each) => each !== null && each !== folder && holdsRuns(each),
-  ) as string[]
+  return [resolve(cwd, 'runs'), dataFolder(env)].flatMap((each) =>
+    each !== null && each !== folder && holdsRuns(each) ? [each] : [],
+  )
 }
 
 /**

@@ -46,8 +46,9 @@ function checkStage(
   })
   if (stage.from !== undefined && !Object.hasOwn(equipment.tubes, stage.from))
     unknown([...path, 'from'], 'tube', stage.from, equipment.tubes, known.has('tubes', stage.from), report)
-  if (stage.modulates !== undefined) checkModulator(equipment, name, stage, path, known, report)
-  if (tube.pulled !== true) checkBias(equipment, name, stage, path, known, report)
+  const place = { equipment, name, stage, path, known, report }
+  if (stage.modulates !== undefined) checkModulator(place)
+  if (tube.pulled !== true) checkBias(place)
   const record = recordOf(tube)
   if (record === null || tube.pulled === true) return
   const of = { tube: name, type: tube.type, section, stage }
@@ -91,15 +92,18 @@ function checkStage(
   }
 }
 
+/** A driven stage where it stands in the file, and whoever is told what is wrong there. */
+interface Place {
+  readonly equipment: Equipment
+  readonly name: PartName
+  readonly stage: DrivenStage
+  readonly path: Path
+  readonly known: Known
+  readonly report: Report
+}
+
 /** A fixed bias without a circuit is the one of a rail: what no rail gives, nothing watches, and HT would rise on 0 V at the grid. */
-function checkBias(
-  equipment: Equipment,
-  name: PartName,
-  stage: DrivenStage,
-  path: Path,
-  known: Known,
-  report: Report,
-): void {
+function checkBias({ equipment, name, stage, path, known, report }: Place): void {
   const rails = biasRails(equipment)
   const { bias_rail } = stage
   if (bias_rail !== undefined) {
@@ -151,14 +155,7 @@ function toldOtherwise(
 }
 
 /** A modulation transformer that nothing loads flashes over: its modulators work only where the stage that they modulate does. */
-function checkModulator(
-  equipment: Equipment,
-  name: PartName,
-  stage: DrivenStage,
-  path: Path,
-  known: Known,
-  report: Report,
-): void {
+function checkModulator({ equipment, name, stage, path, known, report }: Place): void {
   const at = [...path, 'modulates']
   const { modulates: modulated } = stage
   if (modulated === undefined) return

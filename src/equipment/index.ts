@@ -24,4 +24,11 @@ export { chainAmps, filamentOf, type FilamentBias } from './filaments.js'
 export { heaterRating } from './heaters.js'
 export { middleAtChassis, nodesOf } from './meaning.js'
 export { isScreenStandIn, isStandIn, type Uncharted, unchartedSections } from './stand-in.js'
-export { sectionName, toNetwork, type ClippedMeter, type Feed, type NetworkOptions } from './network.js'
+export {
+  jumperOf,
+  sectionName,
+  toNetwork,
+  type ClippedMeter,
+  type Feed,
+  type NetworkOptions,
+} from './network.js'

@@ -16,7 +16,7 @@ import { inWords, overRatings, type SetPoints } from './guards.js'
 import type { Estimate } from './level1.js'
 import { preloadsTooSmall } from './preload.js'
 import { show } from './rail-limits.js'
-import { ratingFactor, type Stress } from './ratings.js'
+import { ratingFactor, serviceStress, type Stress } from './ratings.js'
 import type { DrivenNow, LimitProblem, RailBench } from './types.js'
 
 /*
@@ -231,30 +231,13 @@ function serviceStresses(equipment: Equipment, stage: Stage): Stress[] {
   const { of, plate_A, screen_A, grid_A, plate_V } = stage
   const known = drivenRating(equipment, of)
   if (known === null) return []
-  const { rating, text, source, from_memory } = known
-  const made = (what: string, value: number, unit: 'A' | 'W' | 'V', most: number | null): Stress[] =>
-    most === null || !(most > 0) || !(value > 0)
-      ? []
-      : [
-          {
-            part: of.tube,
-            element: of.tube,
-            what: `${of.tube} (${of.type}) ${what} in ${text}`,
-            ratio: value / most,
-            of_rating: value / most,
-            rating: show(most, unit),
-            source: from_memory ? `unverified, check your manual (${source})` : source,
-            by_current: unit !== 'V',
-            needs_V: 0,
-            A: plate_A + screen_A,
-            squared: false,
-            heat: null,
-          },
-        ]
+  const { rating } = known
+  const add = serviceStress({ part: of.tube, element: of.tube, type: of.type }, known)
+  const rail_A = plate_A + screen_A
   return [
-    ...made('plate current', plate_A, 'A', rating.plate_A),
-    ...made('plate input', plate_A * plate_V, 'W', rating.plate_input_W),
-    ...made('plate voltage', plate_V, 'V', rating.plate_V),
-    ...made('grid current', grid_A, 'A', rating.grid_A),
+    ...add('plate current', plate_A, 'A', rating.plate_A, rail_A),
+    ...add('plate input', plate_A * plate_V, 'W', rating.plate_input_W, rail_A),
+    ...add('plate voltage', plate_V, 'V', rating.plate_V, rail_A),
+    ...add('grid current', grid_A, 'A', rating.grid_A, rail_A),
   ]
 }

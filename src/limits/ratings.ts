@@ -1,4 +1,10 @@
-import { drivenRating, type Equipment, isScreenStandIn, recordOf } from '../equipment/index.js'
+import {
+  drivenRating,
+  type Equipment,
+  isScreenStandIn,
+  type KnownRating,
+  recordOf,
+} from '../equipment/index.js'
 import type { Element, Solution } from '../network/index.js'
 import { formatQuantity } from '../quantities/index.js'
 import type { Figure, RatingSystem } from '../tubes/index.js'
@@ -147,34 +153,47 @@ function drivenStresses(
   const { plate = 0, screen = 0, grid = 0 } = solution.currents[element.name] ?? {}
   const plate_V = volts(element.plate) - volts(element.cathode)
   const screen_V = element.kind === 'screen tube' ? volts(element.screen) - volts(element.cathode) : 0
-  const made: Stress[] = []
-  const add = (what: string, value: number, unit: 'W' | 'A' | 'V', most: number | null, A: number): void => {
-    if (most === null || !(most > 0)) return
-    made.push({
-      part: owner,
-      element: element.name,
-      what: `${owner} (${tube.type}) ${what} in ${known.text}`,
-      ratio: value / most,
-      of_rating: value / most,
-      rating: formatQuantity(most, unit),
-      source: known.from_memory ? `unverified, check your manual (${known.source})` : known.source,
-      by_current: unit !== 'V',
-      heat:
-        unit === 'W' && what === 'screen dissipation' ? { W: value, rated_W: most, of: 'electrode' } : null,
-      needs_V: 0,
-      A,
-      squared: false,
-    })
-  }
   const { rating } = known
-  add('plate current', plate, 'A', rating.plate_A, plate + screen)
-  add('plate input', plate * plate_V, 'W', rating.plate_input_W, plate + screen)
-  add('screen dissipation', screen * screen_V, 'W', rating.screen_W, plate + screen)
-  add('plate voltage', plate_V, 'V', rating.plate_V, plate)
-  // What the HT rail draws says nothing of the grid: its own meter or the bias rail does (`drive`).
-  if (grid > 0 && rating.grid_A !== null && grid > rating.grid_A)
-    add('grid current', grid, 'A', rating.grid_A, grid)
-  return made
+  const add = serviceStress({ part: owner, element: element.name, type: tube.type }, known)
+  return [
+    ...add('plate current', plate, 'A', rating.plate_A, plate + screen),
+    ...add('plate input', plate * plate_V, 'W', rating.plate_input_W, plate + screen),
+    ...add('screen dissipation', screen * screen_V, 'W', rating.screen_W, plate + screen),
+    ...add('plate voltage', plate_V, 'V', rating.plate_V, plate),
+    // What the HT rail draws says nothing of the grid: its own meter or the bias rail does (`drive`).
+    ...(grid > 0 && rating.grid_A !== null && grid > rating.grid_A
+      ? add('grid current', grid, 'A', rating.grid_A, grid)
+      : []),
+  ]
+}
+
+/** A driven stage against what its service allows: absolute, without any factor. `A` is what of it the rail sees. */
+export function serviceStress(
+  { part, element, type }: { readonly part: string; readonly element: string; readonly type: string },
+  known: KnownRating,
+) {
+  return (what: string, value: number, unit: 'W' | 'A' | 'V', most: number | null, A: number): Stress[] =>
+    most === null || !(most > 0)
+      ? []
+      : [
+          {
+            part,
+            element,
+            what: `${part} (${type}) ${what} in ${known.text}`,
+            ratio: value / most,
+            of_rating: value / most,
+            rating: formatQuantity(Number(most.toPrecision(3)), unit),
+            source: known.from_memory ? `unverified, check your manual (${known.source})` : known.source,
+            by_current: unit !== 'V',
+            heat:
+              unit === 'W' && what === 'screen dissipation'
+                ? { W: value, rated_W: most, of: 'electrode' }
+                : null,
+            needs_V: 0,
+            A,
+            squared: false,
+          },
+        ]
 }
 
 function sourceOf(figure: Figure): string {

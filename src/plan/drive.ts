@@ -230,6 +230,8 @@ function timesDown(
 
 /** What a question about a tube's drive is about. */
 export const aboutDrive = (tube: PartName): string => `drive ${tube}`
+/** The tube whose drive a question is about; null for any other question. */
+export const driveAsked = (about: string): PartName | null => /^drive (.+)$/.exec(about)?.[1] ?? null
 
 /**
  * Before HT goes to its top of a mode: each stage whose grid current nothing on the bench shows, and the set's own meter does,
@@ -262,7 +264,7 @@ const panelWithin_s = 120
 
 /** Driven stages of the last keyed step whose loss of drive nothing watches: told by a question alone. */
 export function unwatchedDrive(equipment: Equipment, steps: readonly Step[]): string[] {
-  const asked = steps.flatMap(({ ask }) => /^drive (.+)$/.exec(ask?.about ?? '')?.[1] ?? [])
+  const asked = steps.flatMap(({ ask }) => driveAsked(ask?.about ?? '') ?? [])
   return [...new Set(asked)].map(
     (tube) =>
       `Loss of drive of ${tube} (${equipment.tubes[tube]?.type ?? ''}) once it was read: nothing on a line shows its grid current. Keep an eye on its meter while the key is down.`,

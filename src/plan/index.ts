@@ -9,13 +9,14 @@ export {
   looserRules,
   ruleCodes,
   settled,
-  staleAfter_s,
   standardRules,
   type RuleCode,
 } from './rules.js'
 export { makePlan, type Made, type PlanOptions } from './make.js'
 export { stepNumbered } from './numbered.js'
-export { openLead_A, openLeadMost_A } from './open-lead.js'
+export { driveAsked } from './drive.js'
+export { healthyLeast_A, leadOn_A, openLead_A, openLeadMost_A } from './open-lead.js'
 export { isHotRole, offPlanOf } from './off.js'
 export { planText } from './text.js'
 export { guardPlans, inputRules } from './watch.js'
+export { staleAfter_s } from './stale.js'

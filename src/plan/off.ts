@@ -2,7 +2,7 @@ import { type Bench, urgentOffText } from '../bench/index.js'
 import type { Equipment, RailName, RailRole } from '../equipment/index.js'
 import { createLimits, type LimitsDesk } from '../limits/index.js'
 import { dischargeOf, type Discharge, setDischarge_s } from './discharge.js'
-import { staleAfter_s, staleOf_s } from './rules.js'
+import { staleAfter_s, staleOf_s } from './stale.js'
 import type { OffKnob, OffPlan } from './types.js'
 
 /** Order of the urgent OFF: drive, screen and HT at once; heaters and bias follow by rule. */

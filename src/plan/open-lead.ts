@@ -7,7 +7,7 @@ import type { BiasPlan, RailLimits, RailPlan, Step } from './types.js'
  * what it gives, so that much of it looks like an open lead: there, a meter at the grid return must tell.
  */
 
-/** A bleeder by its tolerance (5 %, the usual resistor). */
+/** A bleeder by its tolerance, 5 % (common practice, no source). */
 const bleederRoom = 1.05
 
 /** With its lead off: what the bleeder at the supply's terminals takes. */
@@ -20,11 +20,19 @@ export function openLeadMost_A(bias: BiasPlan, at_V: number, resolution_A: numbe
   return bleederRoom * openLead_A(bias, at_V) + 2 * resolution_A
 }
 
-/** Half way between the least that a healthy set draws and an open lead lies the line: it must stand clear of both. */
+/** The least that a healthy set draws here. */
+export function healthyLeast_A({ expected_A, lower_A }: RailLimits): number {
+  return Math.min(expected_A, lower_A)
+}
+
+/** The least current at which the lead still counts as on: half way between the least of a healthy set and an open lead. */
+export function leadOn_A(bias: BiasPlan, limits: RailLimits): number {
+  return (healthyLeast_A(limits) + openLead_A(bias, limits.at_V)) / 2
+}
+
+/** Whether that line stands clear of what an open lead may read. */
 function tellsOpen(bias: BiasPlan, limits: RailLimits, resolution_A: number): boolean {
-  const least_A = Math.min(limits.expected_A, limits.lower_A)
-  const line_A = (least_A + openLead_A(bias, limits.at_V)) / 2
-  return line_A >= openLeadMost_A(bias, limits.at_V, resolution_A)
+  return leadOn_A(bias, limits) >= openLeadMost_A(bias, limits.at_V, resolution_A)
 }
 
 /** A preload is no proof of the lead where grid current hides what it draws. */
@@ -51,7 +59,7 @@ export function hiddenLeads(
     return [
       {
         severity: 'error',
-        what: `${name} may give as little as ${show(Math.min(limits.expected_A, limits.lower_A), 'A')} in ${hides.mode}, with the grid current of its driven stages coming back to it, and with its lead off its bleeder alone would take ${show(openLead_A(bias, limits.at_V), 'A')}: a lost bias would not be told from drive.`,
+        what: `${name} may give as little as ${show(healthyLeast_A(limits), 'A')} in ${hides.mode}, with the grid current of its driven stages coming back to it, and with its lead off its bleeder alone would take ${show(openLead_A(bias, limits.at_V), 'A')}: a lost bias would not be told from drive.`,
         remedy: `Clip a voltmeter on a line at ${bias.node} against ${equipment.chassis_node} and put it in the bench file; or fit a preload there that draws well more than the grid current.`,
       },
     ]

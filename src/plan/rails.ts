@@ -8,7 +8,7 @@ import {
 } from '../equipment/index.js'
 import { channelsOf, type LimitsDesk, type RailBench, show, terminalBleeder_ohm } from '../limits/index.js'
 import { dischargeOf } from './discharge.js'
-import { staleOf_s } from './rules.js'
+import { staleOf_s } from './stale.js'
 import type { BiasPlan, ChannelPlan, RailPlan } from './types.js'
 
 /** All rails as the sequencer needs to know them. */

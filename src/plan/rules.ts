@@ -1,6 +1,6 @@
-import { type Bench, type Supply, unread_s, wire_s } from '../bench/index.js'
+import type { Bench } from '../bench/index.js'
 import type { Profile } from '../profile/index.js'
-import { formatShort } from '../quantities/index.js'
+import { slowestPoll_s, sooner, staleAfter_s } from './stale.js'
 import type { Rule } from './types.js'
 
 /** Every trip rule by its code: the one list that plan, sequencer, record and tests share. */
@@ -359,71 +359,10 @@ export function isRuleCode(code: string): code is RuleCode {
   return (ruleCodes as readonly string[]).includes(code)
 }
 
-/** Age beyond which any reading of the bench counts as stale, seconds: as its slowest supply needs it. */
-export function staleAfter_s(bench: Bench): number {
-  return staleOf_s(bench, Object.keys(bench.supplies))
-}
-
-/**
- * As `staleAfter_s`, for what is read from these supplies and meters alone: a slow heater supply makes no HT reading older.
- * max(3 × poll period, 1 s), or the bench's own where stated; never less than what a slow command and a status question make of
- * it with nothing wrong, and half as much again.
- */
-export function staleOf_s(bench: Bench, names: readonly (string | null)[]): number {
-  if (bench.stale_s !== null) return bench.stale_s
-  let most_s = 1
-  for (const name of names) {
-    const meter = name === null ? undefined : bench.meters[name]
-    if (meter !== undefined) most_s = Math.max(most_s, 3 * meter.every_s)
-    const port = meter === undefined ? name : meter.on
-    const supply = port === null ? undefined : bench.supplies[port]
-    if (port === null || supply === undefined) continue
-    const poll_s = measuredPoll_s(bench, port) ?? pollPeriod_s(supply)
-    most_s = Math.max(most_s, 3 * poll_s, 1.5 * unread_s(supply))
-  }
-  return most_s
-}
-
-/** Rails whose own supply answers faster than the slowest, with their figure. */
-function sooner(bench: Bench): string {
-  const own = new Map<string, number>()
-  for (const [port, { channels }] of Object.entries(bench.supplies))
-    for (const { feeds } of Object.values(channels))
-      own.set(feeds, Math.max(own.get(feeds) ?? 0, staleOf_s(bench, [port])))
-  const most_s = staleAfter_s(bench)
-  const found = [...own].flatMap(([rail, s]) => (s < most_s ? [`${rail} ${formatShort(s, 's')}`] : []))
-  return found.length === 0 ? '' : `; by their own supplies sooner: ${found.join(', ')}`
-}
-
 /** Until the readings have come that make a trip, seconds: as many as it takes, and no sooner than its time. */
 export function seenWithin_s(bench: Bench): number {
-  let slowest_s = 0
-  for (const [port, supply] of Object.entries(bench.supplies))
-    slowest_s = Math.max(slowest_s, measuredPoll_s(bench, port) ?? pollPeriod_s(supply))
-  return Math.max(debounce.samples * slowest_s, debounce.s)
+  return Math.max(debounce.samples * slowestPoll_s(bench), debounce.s)
 }
-
-/**
- * Longest time from one reading of a channel to its next, as far as known before `qualify` has measured it: volts, amps,
- * output state and protection of every channel in turn, each an exchange of some 30 characters and a supply's answer.
- */
-export function pollPeriod_s(supply: Supply): number {
-  const exchanges = 4 * Object.keys(supply.channels).length
-  return exchanges * (wire_s(supply.line, 30) + answer_s)
-}
-
-/** As `qualify` measured it on every channel of a supply; null where any was not. */
-function measuredPoll_s(bench: Bench, port: string): number | null {
-  const names = Object.keys(bench.supplies[port]?.channels ?? {})
-  const polls = names.map((name) => {
-    const found = bench.measured?.[`${port}.${name}`]
-    return found?.state === 'measured' ? found.poll_s : null
-  })
-  return polls.length > 0 && polls.every((poll) => poll !== null) ? Math.max(...polls.map(Number)) : null
-}
-
-/** A supply's time to answer a query: common practice, no source. */
-const answer_s = 0.02
 
 function started(code: RuleCode, bench: Bench, profile: Wishes, time_budget_s: number | null): Starting {
   const base = starting[code]

@@ -1,7 +1,6 @@
-import { type Bench, channelOf } from '../bench/index.js'
+import { type Bench, channelOf, pollPeriod_s } from '../bench/index.js'
 import type { RailName } from '../equipment/index.js'
 import { show } from '../limits/index.js'
-import { pollPeriod_s } from './rules.js'
 import type { RailPlan, SupplyFigures } from './types.js'
 
 /* How far the figures of the supplies can be trusted. */

@@ -1,6 +1,11 @@
 import type { InputLimit, Measures } from '../bench/index.js'
 import type { HeaterSign, LetThrough, RailLimits, RatingWatch, Reason } from '../limits/index.js'
 import type { ModeName, NodeName, PartName, RailClass, RailName, RailRole } from '../equipment/index.js'
+import type { PlanCharts } from './chart-types.js'
+import type { OffPlan } from './off-types.js'
+
+export type * from './chart-types.js'
+export type * from './off-types.js'
 
 export type { HeaterSign, InputLimit, Measures, RailLimits, RatingWatch, Reason }
 
@@ -380,53 +385,6 @@ export interface MercuryWatch {
   readonly source: string
 }
 
-/** All that is needed to put everything off without the set's file. Held by the supervisor, written beside the run file. */
-export interface OffPlan {
-  readonly format: 'slowglow off 1'
-  /** In the order of the urgent OFF: drive, screen, HT now; heaters and bias by rule. */
-  readonly channels: readonly OffChannel[]
-  /** Rails of the set that no channel feeds. Null = made without the set's file: there may be some, HT among them. */
-  readonly knobs: readonly OffKnob[] | null
-  readonly heaters_off_after_s: number
-  /** A reading older than twice this says nothing about now. */
-  readonly stale_s: number
-  readonly bias_release: {
-    readonly below_V: number
-    readonly discharge_s: number | null
-    readonly cathodes_cold_s: number
-    readonly only_wire_between: boolean
-  }
-}
-export interface OffChannel {
-  readonly channel: string
-  readonly port: string
-  readonly rail: RailName
-  readonly role: RailRole
-  readonly off_order: number
-  /** Complete text sent, with its leading and trailing terminators. */
-  readonly off_text: string
-  readonly expected_fall: { readonly ohm: number; readonly F: number } | null
-  readonly resolution_V: number
-  readonly resolution_A: number
-  /** What it may read with nothing flowing, A: the fixed part of its stated accuracy. */
-  readonly zero_A: number
-  /** As the plan's, for this channel's own supply. Absent: the plan's. */
-  readonly stale_s?: number
-}
-/** A rail on somebody's knob: slowglow can only ask, alarm, and read what a meter on a line shows. */
-export interface OffKnob {
-  readonly rail: RailName
-  readonly role: RailRole
-  readonly class: 'watched' | 'hand'
-  /** Meters on a line at this rail; null for hand rails, and for a meter that a person reads. */
-  readonly volts_meter: string | null
-  readonly amps_meter: string | null
-  /** What that ammeter may read with nothing flowing, A. */
-  readonly no_A: number
-  /** As the plan's, for its own meters. Absent: the plan's. */
-  readonly stale_s?: number
-}
-
 export interface Figures {
   readonly highest_V: number
   readonly stored_J: number
@@ -434,65 +392,4 @@ export interface Figures {
   readonly discharge_s: number | null
   readonly hazards: readonly string[]
   readonly unattended: boolean
-}
-
-/** The handbook's charts in a plan. Both figures stand wherever two sources speak of one thing. */
-export interface PlanCharts {
-  /** The bench's voltmeter that node volts are told for. */
-  readonly meter: string
-  readonly meter_ohm: number
-  /** How far a reading may be off its chart, relative. */
-  readonly within: number
-  readonly nodes: readonly ChartNode[]
-  readonly cold: readonly ChartCold[]
-  readonly rails: readonly ChartRail[]
-  /** Level 2: what is judged that a level-1 file could not. */
-  readonly judges: readonly string[]
-}
-export interface ChartNode {
-  readonly mode: ModeName
-  readonly node: NodeName
-  /** At the rail volts the chart was taken at, by its own meter. */
-  readonly chart_V: number
-  readonly chart_meter: string
-  readonly chart_meter_ohm: number
-  /** What the bench's meter should read there at those rail volts; `corrected`: its load and the chart meter's are counted. */
-  readonly reads_V: number
-  readonly corrected: boolean
-  /** Level 3: the circuit's volts with the chart's meter as part of it, and with none. */
-  readonly network_V: number | null
-  readonly network_open_V: number | null
-  readonly apart: number | null
-  readonly agrees: boolean | null
-  readonly text: string
-  readonly source: string
-}
-export interface ChartCold {
-  readonly mode: ModeName
-  readonly node: NodeName
-  readonly to: NodeName
-  readonly ohm: number
-  readonly low_ohm: number
-  readonly high_ohm: number
-  readonly network_ohm: number | null
-  readonly agrees: boolean | null
-  readonly text: string
-  readonly source: string
-}
-export interface ChartRail {
-  readonly rail: RailName
-  readonly mode: ModeName
-  readonly at_V: number
-  readonly chart_A: number
-  readonly total_A: number | null
-  readonly apart: number | null
-  readonly agrees: boolean | null
-  readonly shares: readonly {
-    readonly part: string
-    readonly A: number
-    readonly how: string
-    readonly by: 'chart' | 'type' | 'resistor'
-  }[]
-  readonly text: string
-  readonly source: string
 }

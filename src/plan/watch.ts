@@ -2,7 +2,7 @@ import type { Bench, InputLimit, Measures, Meter } from '../bench/index.js'
 import type { Equipment, RailName } from '../equipment/index.js'
 import { type LimitsDesk, parallel_ohm, show, terminalBleeder_ohm } from '../limits/index.js'
 import { setCapacitance_F, setPath_ohm } from './discharge.js'
-import { staleAfter_s } from './rules.js'
+import { staleAfter_s } from './stale.js'
 import { isHot } from './stages.js'
 import type { HookupTest, MeterPlan, RailPlan, Rule, WatchPlan } from './types.js'
 

@@ -1,6 +1,6 @@
 import type { Bench } from '../bench/index.js'
 import type { Equipment } from '../equipment/index.js'
-import type { Ask, Plan, Step } from '../plan/index.js'
+import { type Ask, driveAsked, type Plan, type Step } from '../plan/index.js'
 import type { VirtualBench } from '../virtual/index.js'
 
 /** What the person at the rehearsed bench knows when a question comes. */
@@ -47,8 +47,8 @@ export const willing: Operator = (ask, at) => {
   const after_s = knob !== undefined || off !== undefined ? turningTakes_s : readingTakes_s
   if (ask.wants.kind === 'confirm') return { after_s, value: 'yes' }
   const { wants } = ask
-  const driven = /^drive (.+)$/.exec(ask.about)?.[1]
-  if (driven !== undefined) return { after_s, value: () => toDigits(at.world.grid_A(driven)) }
+  const driven = driveAsked(ask.about)
+  if (driven !== null) return { after_s, value: () => toDigits(at.world.grid_A(driven)) }
   return { after_s, value: () => read(wants, at) ?? 'go on' }
 }
 

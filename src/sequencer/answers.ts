@@ -1,3 +1,4 @@
+import { driveAsked } from '../plan/index.js'
 import { formatShort } from '../quantities/index.js'
 import { broke } from './breach.js'
 import { nextStep } from './hold.js'
@@ -43,7 +44,7 @@ export function answer(d: Draft, prompt: number, value: number | string, by: str
   if (open.low !== null && open.high !== null) {
     if (typeof value !== 'number') {
       // HT goes to its top on a stage whose drive was read, or not at all.
-      if (value === 'go on' && open.purpose.kind === 'step' && !open.ask.about.startsWith('drive ')) {
+      if (value === 'go on' && open.purpose.kind === 'step' && driveAsked(open.ask.about) === null) {
         warn(d, `Could not tell: ${open.text} (the person answered "go on").`, null)
         takeAnswer(d, null)
       } else askInWords(d, `A number of ${open.unit} is wanted here. `)
@@ -93,7 +94,7 @@ function outside(d: Draft, value: number): void {
       ? 'bias-low'
       : step?.do === 'hook-up check'
         ? 'hook-up'
-        : open.ask.about.startsWith('drive ') && value < (open.low ?? value)
+        : driveAsked(open.ask.about) !== null && value < (open.low ?? value)
           ? 'drive-lost'
           : 'watched-input'
   broke(d, {

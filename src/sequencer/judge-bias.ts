@@ -1,4 +1,4 @@
-import { openLead_A, type RailLimits, type RailPlan } from '../plan/index.js'
+import { healthyLeast_A, leadOn_A, openLead_A, type RailLimits, type RailPlan } from '../plan/index.js'
 import { type Breach, broke, inWords, lasting } from './breach.js'
 import { due_V, htIsOn, limitsNow } from './in-force.js'
 import type { Draft, RailState } from './state.js'
@@ -107,13 +107,12 @@ function lowByVolts(d: Draft, rail: RailPlan, state: RailState, limits: RailLimi
  * less than that. Where the two lie too near each other a meter at the grid return tells instead: the plan wants one.
  */
 function lowByPreload(d: Draft, rail: RailPlan, state: RailState, limits: RailLimits): Breach | null {
-  const preload_A = rail.bias?.preload_A ?? null
-  if (preload_A === null) return null
-  const open_A = rail.bias === null ? 0 : openLead_A(rail.bias, limits.at_V)
-  const healthy_A = Math.min(limits.expected_A, limits.lower_A)
-  if (healthy_A - open_A < 3 * resolution(d.s, rail).A) return null
+  const { bias } = rail
+  if (bias === null || bias.preload_A === null) return null
+  const open_A = openLead_A(bias, limits.at_V)
+  if (healthyLeast_A(limits) - open_A < 3 * resolution(d.s, rail).A) return null
   const measured = state.A?.value ?? 0
-  const least_A = (healthy_A + open_A) / 2
+  const least_A = leadOn_A(bias, limits)
   if (measured >= least_A) return null
   return {
     code: 'bias-low',
@@ -121,6 +120,6 @@ function lowByPreload(d: Draft, rail: RailPlan, state: RailState, limits: RailLi
     measured,
     limit: least_A,
     unit: 'A',
-    text: `${told(rail, state)}; with its preload of ${amps(preload_A)} at the grid return it should draw ${amps(limits.expected_A)}${open_A === 0 ? '' : `, and ${amps(open_A)} is what the bleeder at its terminals takes alone`}. The bias lead is off or open, so the grids may have no bias.`,
+    text: `${told(rail, state)}; with its preload of ${amps(bias.preload_A)} at the grid return it should draw ${amps(limits.expected_A)}${open_A === 0 ? '' : `, and ${amps(open_A)} is what the bleeder at its terminals takes alone`}. The bias lead is off or open, so the grids may have no bias.`,
   }
 }

@@ -66,7 +66,6 @@ export interface RecordedEvent {
   readonly data: Readonly<Record<string, unknown>>
 }
 
-/** Why a run did not go on. `test` names the single test in the code that fired (a mark a minimal test asserts). */
 /**
  * A rule found broken. Where many words are to be made they are made later: OFF does not wait for them. They tell of what was
  * measured and planned, which going off does not change.
@@ -75,6 +74,7 @@ export interface Broken extends Omit<ReasonRecord, 'text'> {
   readonly text: string | (() => string)
 }
 
+/** Why a run did not go on: the rule that was broken, by its code. */
 export interface ReasonRecord {
   readonly code: string
   readonly rail: string | null

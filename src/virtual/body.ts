@@ -1,4 +1,4 @@
-import { type Equipment, toNetwork } from '../equipment/index.js'
+import { type Equipment, jumperOf, toNetwork } from '../equipment/index.js'
 import type { Element } from '../network/index.js'
 import { leakage_S } from './forming.js'
 import { isDriven, ownDrive } from './drive.js'
@@ -99,12 +99,12 @@ function ownValue(parts: Parts, owner: string, element: Element): Element {
 /** What faults make of an element. Tubes are spoilt through their state, not here. */
 function spoil(element: Element, faults: readonly FaultSpec[]): Element {
   let made = element
-  for (const { kind, value } of faults) {
+  for (const { part, kind, value } of faults) {
     if (made.kind === 'triode' || made.kind === 'screen tube' || made.kind === 'diode tube') continue
     const { name } = made
     const [a, b] = [made.a, made.b]
     // The link in a tube's base goes with the tube, and with nothing else that befalls it.
-    if (name.endsWith('.jumper')) {
+    if (name === jumperOf(part)) {
       if (kind === 'missing') made = { kind: 'resistor', name, a, b, ohm: broken_ohm }
       continue
     }

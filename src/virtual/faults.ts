@@ -229,6 +229,13 @@ function isDrivenIn(equipment: Equipment, part: string): boolean {
   return tube?.driven !== undefined || tube?.sections.some(({ driven }) => driven !== undefined) === true
 }
 
+/** A fault as a person writes it, for this set and bench: what it is, or what is wrong with it. */
+export function readFault(text: string, equipment: Equipment, bench: Bench): ParsedFault {
+  const parsed = parseFault(text, (part) => faultsOf(part, equipment, bench))
+  const misfit = parsed.ok ? checkFault(parsed.value, equipment, bench) : null
+  return misfit === null ? parsed : { ok: false, ...misfit }
+}
+
 /** Whether this set and bench can have this fault; null when they can. */
 export function checkFault(
   fault: FaultSpec,

@@ -1,3 +1,11 @@
 export type * from './types.js'
 export { createVirtualBench, type VirtualBenchOptions } from './bench.js'
-export { checkFault, faultKinds, faultsOf, parseFault, type ParsedFault, portNames } from './faults.js'
+export {
+  checkFault,
+  faultKinds,
+  faultsOf,
+  parseFault,
+  type ParsedFault,
+  portNames,
+  readFault,
+} from './faults.js'

@@ -1,4 +1,4 @@
-import type { Mischief, NemesisKind } from './nemesis.js'
+import { type NemesisKind, OneThing } from './nemesis.js'
 import type { Parts } from './parts.js'
 import { type Simulated, simulateWith } from './simulation.js'
 
@@ -14,15 +14,8 @@ export const callKinds = [
 export type CallKind = (typeof callKinds)[number]
 export type Way = 'once' | 'for good'
 
-/** Faults end here at the latest; a run untouched is over long before. */
-const calm_us = 120_000_000
-
 /** Fails the n-th call of one kind, once or from there on, and nothing else. */
-class NthCall implements Mischief {
-  readonly injected = new Map<string, number>()
-  readonly told: { readonly t_us: number; readonly text: string }[] = []
-  readonly without: ReadonlySet<string> = new Set()
-  readonly calm_us = calm_us
+class NthCall extends OneThing {
   /** What each call of the kind was, in order. */
   readonly calls: string[] = []
 
@@ -30,7 +23,9 @@ class NthCall implements Mischief {
     private readonly kind: CallKind,
     private readonly n: number,
     private readonly way: Way,
-  ) {}
+  ) {
+    super()
+  }
 
   hits(kind: NemesisKind, t_us: number, what = ''): boolean {
     if (kind !== this.kind) return false
@@ -40,20 +35,10 @@ class NthCall implements Mischief {
     this.did(`${this.way}: ${kind}`, t_us)
     return true
   }
-  did(kind: string, t_us: number): void {
-    if (!this.injected.has(kind)) this.told.push({ t_us, text: `${kind}: ${this.calls.at(-1) ?? ''}` })
-    this.injected.set(kind, (this.injected.get(kind) ?? 0) + 1)
-  }
-  moment(): null {
-    return null
-  }
   /** Once, a confirmation comes 5 s late and a reply 2 s; for good, later than anybody waits. */
   between(of: string, _least_us: number, most_us: number): number {
     if (this.way === 'for good') return most_us
     return of === 'record' ? 5_000_000 : 2_000_000
-  }
-  pick<T>(_of: string, from: readonly T[]): T | undefined {
-    return from[0]
   }
   dice(of: string): number {
     // The middle character becomes a question mark; no fault of the set is drawn.

@@ -46,6 +46,29 @@ export type Mischief = Pick<
   ): { text: string; late_us: number } | null
 }
 
+/** Does nothing by itself, draws no fault of the set, and notes what a kind of its own does: for those who do one thing only. */
+export abstract class OneThing implements Mischief {
+  readonly injected = new Map<string, number>()
+  readonly told: { readonly t_us: number; readonly text: string }[] = []
+  readonly without: ReadonlySet<string> = new Set()
+  /** Faults end here at the latest; a run untouched is over long before. */
+  readonly calm_us = 120_000_000
+
+  did(kind: string, t_us: number): void {
+    if (!this.injected.has(kind)) this.told.push({ t_us, text: kind })
+    this.injected.set(kind, (this.injected.get(kind) ?? 0) + 1)
+  }
+  moment(): null {
+    return null
+  }
+  pick<T>(_of: string, from: readonly T[]): T | undefined {
+    return from[0]
+  }
+  abstract hits(kind: NemesisKind, t_us: number, what?: string): boolean
+  abstract between(of: string, least_us: number, most_us: number): number
+  abstract dice(of: string): number
+}
+
 /** Per call on a line or a question (`share`), or once at a time (`once`). */
 interface Plan {
   readonly share: number

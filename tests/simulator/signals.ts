@@ -1,5 +1,5 @@
 import type { State } from '../../src/sequencer/index.js'
-import type { Mischief } from './nemesis.js'
+import { OneThing } from './nemesis.js'
 import type { Parts } from './parts.js'
 import { type Simulated, simulateWith } from './simulation.js'
 
@@ -25,13 +25,8 @@ export const moments = ['hook-up check', 'warm-up', 'HT rising', 'HT standing', 
 export type Moment = (typeof moments)[number]
 
 const late_us = 2_000_000
-const calm_us = 120_000_000
 
-class SpoiltSignal implements Mischief {
-  readonly injected = new Map<string, number>()
-  readonly told: { readonly t_us: number; readonly text: string }[] = []
-  readonly without: ReadonlySet<string> = new Set()
-  readonly calm_us = calm_us
+class SpoiltSignal extends OneThing {
   /** When the first answer was spoilt. */
   began_us: number | null = null
   private now = false
@@ -42,7 +37,9 @@ class SpoiltSignal implements Mischief {
     private readonly signal: Signal,
     private readonly way: SignalWay,
     private readonly moment_: Moment,
-  ) {}
+  ) {
+    super()
+  }
 
   looks(state: State): void {
     this.now ||= this.isNow(state)
@@ -100,21 +97,11 @@ class SpoiltSignal implements Mischief {
     }
   }
 
-  did(kind: string, t_us: number): void {
-    if (!this.injected.has(kind)) this.told.push({ t_us, text: kind })
-    this.injected.set(kind, (this.injected.get(kind) ?? 0) + 1)
-  }
   hits(): boolean {
     return false
   }
-  moment(): null {
-    return null
-  }
   between(_of: string, least_us: number): number {
     return least_us
-  }
-  pick<T>(_of: string, from: readonly T[]): T | undefined {
-    return from[0]
   }
   dice(): number {
     return 0.3

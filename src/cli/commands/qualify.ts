@@ -18,7 +18,7 @@ import { channelOf } from '../../bench/index.js'
 import type { Plan } from '../../plan/index.js'
 import { openRunFile, runNameOf } from '../../record/index.js'
 import type { RunEnding } from '../../story/index.js'
-import { checkFault, type FaultSpec, faultsOf, parseFault } from '../../virtual/index.js'
+import { type FaultSpec, readFault } from '../../virtual/index.js'
 import { type Exit, exits } from '../exits.js'
 import { faultHelp } from '../fault-help.js'
 import type { Io } from '../io.js'
@@ -98,18 +98,16 @@ async function qualify(flags: Flags, io: Io): Promise<Exit> {
   for (const problem of [...inFile, ...problems]) io.err(problemText(problem))
   const set = loadAsSet(made.bench, order)
   const faults: FaultSpec[] = []
-  const { bench: loaded } = made
   for (const text of flags.fault) {
-    const parsed = parseFault(text, (part) => faultsOf(part, set, loaded))
-    const misfit = parsed.ok ? checkFault(parsed.value, set, made.bench) : parsed
-    if (misfit !== null)
+    const read = readFault(text, set, made.bench)
+    if (!read.ok)
       return refuse(io, json, {
         exit: exits.usage,
         where: text,
-        what: `Fault ${text}: ${misfit.problem}.`,
-        remedy: `${misfit.remedy}.`,
+        what: `Fault ${text}: ${read.problem}.`,
+        remedy: `${read.remedy}.`,
       })
-    if (parsed.ok) faults.push(parsed.value)
+    faults.push(read.value)
   }
   const plan = hashed(made.plan)
   if (flags.plan === true) {

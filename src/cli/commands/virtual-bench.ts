@@ -6,14 +6,7 @@ import type { Equipment } from '../../equipment/index.js'
 import { loadBench, loadEquipment, type Problem } from '../../files/index.js'
 import { benchUnderTest, loadAsSet } from '../../qualify/index.js'
 import { parseQuantity } from '../../quantities/index.js'
-import {
-  checkFault,
-  createVirtualBench,
-  type FaultSpec,
-  faultsOf,
-  parseFault,
-  type VirtualBench,
-} from '../../virtual/index.js'
+import { createVirtualBench, type FaultSpec, readFault, type VirtualBench } from '../../virtual/index.js'
 import { exits } from '../exits.js'
 import { faultHelp } from '../fault-help.js'
 import type { Io } from '../io.js'
@@ -224,11 +217,9 @@ function withFaults(
 ): { bench: VirtualBench } | null {
   const faults: FaultSpec[] = []
   for (const text of [...bench.faults, ...flags.fault]) {
-    const parsed = parseFault(text, (part) => faultsOf(part, set, bench))
-    if (!parsed.ok) return fail(`${parsed.problem}.`, `${parsed.remedy}.`)
-    const misfit = checkFault(parsed.value, set, bench)
-    if (misfit !== null) return fail(`${misfit.problem}.`, `${misfit.remedy}.`)
-    faults.push(parsed.value)
+    const read = readFault(text, set, bench)
+    if (!read.ok) return fail(`${read.problem}.`, `${read.remedy}.`)
+    faults.push(read.value)
   }
   const mode = flags.mode ?? Object.keys(set.modes)[0] ?? ''
   return { bench: createVirtualBench(set, bench, { seed: flags.seed ?? bench.seed, faults, mode }) }

@@ -1,5 +1,5 @@
 import type { Plan } from '../../plan/index.js'
-import { checkFault, type FaultSpec, faultsOf, parseFault } from '../../virtual/index.js'
+import { type FaultSpec, readFault } from '../../virtual/index.js'
 import { type Exit, exits } from '../exits.js'
 import type { Io } from '../io.js'
 import { notPlanned, planFiles, type PlanParts } from '../plan-files.js'
@@ -49,17 +49,16 @@ export function prepare(
     })
   const faults: FaultSpec[] = []
   for (const text of [...bench.faults, ...flags.fault]) {
-    const parsed = parseFault(text, (part) => faultsOf(part, behind, bench))
-    const misfit = parsed.ok ? checkFault(parsed.value, behind, bench) : parsed
-    if (misfit !== null)
+    const read = readFault(text, behind, bench)
+    if (!read.ok)
       return refuse(io, json, {
         exit: exits.usage,
         where: text,
-        what: `Fault ${text}: ${misfit.problem}.`,
-        remedy: `${misfit.remedy}.`,
+        what: `Fault ${text}: ${read.problem}.`,
+        remedy: `${read.remedy}.`,
         problems,
       })
-    if (parsed.ok) faults.push(parsed.value)
+    faults.push(read.value)
   }
   for (const problem of problems) io.err(problemText(problem))
   return { ...parts, plan, files, faults }
