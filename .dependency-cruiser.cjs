@@ -24,6 +24,7 @@ const may = {
   supply: ['exchange', 'line', 'bench', 'quantities'],
   record: ['exchange', 'story', 'plan', 'quantities'],
   controller: ['exchange', 'off', 'story', 'cautions', 'loop', 'line', 'sequencer', 'supply', 'record', 'plan', 'bench', 'quantities'],
+  service: ['exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'plan', 'profile', 'bench', 'equipment', 'quantities'],
 }
 const pure = ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay', 'qualify']
 module.exports = {
@@ -47,7 +48,14 @@ module.exports = {
       name: 'a-room-is-entered-through-its-index',
       severity: 'error',
       from: { path: '^src/([^/]+)/' },
-      to: { path: '^src/([^/]+)/', pathNot: ['^src/$1/', '^src/[^/]+/index\\.ts$', '^src/record/client\\.ts$'] },
+      to: { path: '^src/([^/]+)/', pathNot: ['^src/$1/', '^src/[^/]+/index\\.ts$', '^src/record/client\\.ts$', '^src/service/api/(index|paths)\\.ts$'] },
+    },
+    {
+      name: 'the-api-of-the-service-carries-no-server',
+      comment: 'The page and people’s own scripts import it. It is the second face of its room; types may come from anywhere.',
+      severity: 'error',
+      from: { path: '^src/service/api/' },
+      to: { pathNot: ['^src/service/api/', 'node_modules/zod/'], dependencyTypesNot: ['type-only'] },
     },
     {
       name: 'a-client-of-the-recorder-carries-no-database',
