@@ -1,8 +1,8 @@
 import { decimal } from '../exchange/index.js'
 import { formatShort } from '../quantities/index.js'
-import type { Overview, RunReader, Story } from '../record/index.js'
+import { bandsOf, type Overview, type RunReader, type Story } from '../record/index.js'
 import { columns } from './columns.js'
-import { limitsOf, type Panel, panelName, panelsOf } from './traces.js'
+import { type Panel, panelName, panelsOf } from './traces.js'
 
 /** What is to be drawn: rails by name, the window in s of the run, the width of the terminal in characters. */
 export interface PlotWish {
@@ -121,7 +121,9 @@ function plot(
   if (seen.length === 0) return ['', `${panelName(panel)}: nothing was read in that time.`]
   const [from_s, to_s] = [from_us / 1e6, to_us / 1e6]
   const limits =
-    unit === 'A' ? limitsOf(story, rail).filter((held) => held.to_s > from_s && held.from_s < to_s) : []
+    unit === 'A'
+      ? bandsOf(reader).filter((band) => band.rail === rail && band.to_us > from_us && band.from_us < to_us)
+      : []
   const most = Math.max(...seen.map(({ max }) => max), ...limits.map(({ trip_A }) => trip_A))
   const least = Math.min(0, ...seen.map(({ min }) => min))
   const rows = Array.from({ length: height }, () => new Array<string>(width).fill(' '))
@@ -132,11 +134,14 @@ function plot(
     const line = rows[row]
     if (line !== undefined && x >= 0 && x < width) line[x] = mark
   }
-  for (const held of limits)
-    for (let x = Math.max(0, columnOf(held.from_s)); x < Math.min(width, columnOf(held.to_s) + 1); x++) {
-      for (let row = rowOf(held.upper_A); row <= rowOf(held.lower_A); row++) put(row, x, ':')
+  for (const held of limits) {
+    const [begin, end] = [columnOf(held.from_us / 1e6), columnOf(held.to_us / 1e6) + 1]
+    for (let x = Math.max(0, begin); x < Math.min(width, end); x++) {
+      if (!held.lowering)
+        for (let row = rowOf(held.upper_A); row <= rowOf(held.lower_A); row++) put(row, x, ':')
       put(rowOf(held.trip_A), x, 't')
     }
+  }
   for (const { column, min, max } of seen)
     for (let row = rowOf(max); row <= rowOf(min); row++) put(row, column, '#')
   const counts = traces.map(readingsOf)

@@ -1,4 +1,4 @@
-import { findRun, openRunFile, RecordTrouble, type RunReader, unlistedIn } from '../record/index.js'
+import { findRun, readRun, type RunReader, unlistedIn } from '../record/index.js'
 import { type Exit, exits } from './exits.js'
 import type { Io } from './io.js'
 import { refuse } from './refuse.js'
@@ -25,15 +25,8 @@ export function findRunOrRefuse(run: string, json: boolean, io: Io): string | Ex
 export function withRun(run: string, json: boolean, io: Io, work: (reader: RunReader) => Exit): Exit {
   const path = findRunOrRefuse(run, json, io)
   if (typeof path === 'number') return path
-  const opened = openRunFile(path)
-  if ('trouble' in opened)
-    return refuse(io, json, { exit: exits.recordNotAvailable, where: path, what: opened.trouble })
-  try {
-    return work(opened.reader)
-  } catch (error) {
-    if (!(error instanceof RecordTrouble)) throw error
-    return refuse(io, json, { exit: exits.recordNotAvailable, where: path, what: error.message })
-  } finally {
-    opened.reader.close()
-  }
+  const read = readRun(path, work)
+  return 'value' in read
+    ? read.value
+    : refuse(io, json, { exit: exits.recordNotAvailable, where: path, what: read.trouble })
 }

@@ -7,6 +7,17 @@ export { addNote, type Note } from './note.js'
 export { type Fallback, openFallback } from './fallback.js'
 export { runFileName, runNameOf } from './names.js'
 export { openRunFile, type Readings, type RunReader } from './reader.js'
+export {
+  type Band,
+  bandsOf,
+  type EachColumn,
+  type EachReading,
+  eventsIn,
+  lookAt,
+  readRun,
+  type TraceWish,
+  type Window,
+} from './look.js'
 export type { Standing } from './open.js'
 export type { Overview, OverviewColumn } from './thin.js'
 export { type RecorderStart, type StartedRecorder, startRecorder } from './start.js'

@@ -4,7 +4,7 @@ import { checkChain, type Seal } from './chain.js'
 import { decodeColumns } from './codec.js'
 import { aBlock, Damage } from './damage.js'
 import { inOrder } from './entries.js'
-import { blocksInRollup } from './layout.js'
+import { blocksInRollup, bounds } from './layout.js'
 import { runNameOf } from './names.js'
 import { type Note, notesOf } from './note.js'
 import { isOfTheBytes, openDatabase, type Standing, unreadable } from './open.js'
@@ -32,8 +32,8 @@ export interface RunReader {
   streams(): readonly Stream[]
   /** In the order of the run. */
   events(): readonly RunEvent[]
-  /** The same without each thing fed and asked: those are for a replay, and a long run has a hundred thousand. */
-  told(): readonly RunEvent[]
+  /** The same without each thing fed and asked: those are for a replay, and a long run has a hundred thousand. Both ends belong. */
+  told(from_us?: number, to_us?: number): readonly RunEvent[]
   /** Null: the run is live, or was interrupted; or how it ended cannot be read, which `damage` then says. */
   ending(): { readonly t_us: number; readonly ending: RunEnding } | null
   /** First and last moment with a reading or tick. */
@@ -152,7 +152,12 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
     },
     streams: () => all('seq, id, name, unit, rail, resolution FROM stream', 'meanings of streams', streamOf),
     events: () => all('* FROM event', 'events', eventOf),
-    told: () => all(`* FROM event WHERE what NOT IN ('fed', 'asked')`, 'events', eventOf),
+    told: (from_us = 0, to_us = bounds.t_us) =>
+      all(
+        `* FROM event WHERE what NOT IN ('fed', 'asked') AND t_us >= ${timeIn(from_us)} AND t_us <= ${timeIn(to_us)}`,
+        'events',
+        eventOf,
+      ),
     ending: () =>
       guarded(() =>
         damage.past('some words on the ending', () => {
@@ -257,6 +262,9 @@ function asTrouble(error: unknown, path: string): RecordTrouble {
     })
   throw error
 }
+
+/** As a statement may hold it. */
+const timeIn = (t_us: number): number => Math.max(-1, Math.min(bounds.t_us, t_us)) || 0
 
 const none = new Float64Array(0)
 /** Where moments of a run stand: first, last, table. */

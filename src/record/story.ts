@@ -13,6 +13,7 @@ import type { Standing } from './open.js'
 import type { RunReader } from './reader.js'
 import type { Seal } from './chain.js'
 import type { Note } from './note.js'
+import { isLowering, stepTimes } from './step-times.js'
 import type { Known, RunEnding, RunEvent, Stream } from './types.js'
 
 /** A run told from its file, as data: what was done, what was seen, how it ended and why. SI units, times in s of the run. */
@@ -270,16 +271,9 @@ function stepStories(
   run_end_us: number,
 ): StepStory[] {
   const streams = reader.streams()
+  const times = new Map(stepTimes(plan, events, run_end_us).map((time) => [time.step, time]))
   const told = plan.steps.map((step) => {
-    const inside = events.filter((event) => event.step === step.index)
-    const began_us = inside.find(({ what }) => !leaving.includes(what))?.t_us ?? null
-    const end_us =
-      began_us === null
-        ? 0
-        : (events.find(
-            ({ t_us, step: at, what }) =>
-              t_us > began_us && (leaving.includes(what) || (at !== null && at > step.index)),
-          )?.t_us ?? run_end_us)
+    const time = times.get(step)
     return {
       index: step.index,
       stage: step.stage,
@@ -287,19 +281,19 @@ function stepStories(
       do: step.do,
       rail: step.rail,
       target_V: step.target_V,
-      began_s: began_us === null ? null : began_us / 1e6,
+      began_s: time === undefined ? null : time.from_us / 1e6,
       rails:
-        began_us === null || step.do === 'hook-up check'
+        time === undefined || step.do === 'hook-up check'
           ? []
           : Object.entries(step.limits).map(([rail, limits]) => {
-              const judged = inside.findLast((event) => event.what === 'judgement' && event.rail === rail)
+              const judged = time.told.findLast((event) => event.what === 'judgement' && event.rail === rail)
               const last = (unit: 'V' | 'A'): number | null =>
                 judgedValue(judged, unit) ??
-                lastReading(reader, streams, plan.rails[rail], unit, began_us, end_us)
+                lastReading(reader, streams, plan.rails[rail], unit, time.from_us, time.to_us)
               const amps = last('A')
               const { expected_A, lower_A, upper_A, trip_A } = limits
-              // A run lowers under the limits it came from; a step judged for where it comes to has its own.
-              const lowered = step.do === 'lower' && step.rail === rail && limits.at_V > step.target_V
+              // A step judged for where it comes to has limits of its own.
+              const lowered = isLowering(step, rail)
               return {
                 rail,
                 at_V: lowered ? step.target_V : limits.at_V,
@@ -354,9 +348,6 @@ function verdictOf(amps: number, limits: RailLimits): RailStory['verdict'] {
   if (amps > limits.upper_A) return amps > limits.trip_A ? 'above trip' : 'above band'
   return 'in band'
 }
-
-/** From these on, readings no longer belong to a step. */
-const leaving: readonly string[] = ['trip', 'off', 'ending']
 
 function judgedValue(judged: RunEvent | undefined, unit: 'V' | 'A'): number | null {
   const value = judged?.data[unit === 'V' ? 'volts' : 'amps']

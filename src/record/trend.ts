@@ -1,7 +1,6 @@
 import { listRuns, unlistedIn } from './find.js'
-import { openRunFile } from './reader.js'
+import { readRun } from './look.js'
 import { type RailStory, type Story, storyOf } from './story.js'
-import { RecordTrouble } from './trouble.js'
 import type { Known } from './types.js'
 
 /** A set over its runs: what each rail drew at each of its volts, in the order of time, with the notes between. */
@@ -61,11 +60,12 @@ export function trendOf(folder: string, equipment: string, rehearsals: boolean):
       continue
     }
     if (line.equipment !== equipment || (!rehearsals && line.command !== 'run')) continue
-    const story = read(line.file)
-    if ('trouble' in story) {
-      unread.push({ file: line.file, trouble: story.trouble })
+    const read = readRun(line.file, (reader) => storyOf(reader, { seal: false }))
+    if ('trouble' in read) {
+      unread.push({ file: line.file, trouble: read.trouble })
       continue
     }
+    const story = read.value
     if (story.damage.length > 0) {
       unread.push({ file: line.file, trouble: `parts of it cannot be read: ${story.damage.join('; ')}` })
       continue
@@ -120,17 +120,4 @@ function changeOf(points: readonly Point[]): Series['change'] {
   const amps = (last.amps ?? 0) - (first.amps ?? 0)
   const error_A = (first.error_A ?? 0) + (last.error_A ?? 0)
   return { amps, error_A, beyond_error: Math.abs(amps) > error_A }
-}
-
-function read(file: string): Story | { readonly trouble: string } {
-  const opened = openRunFile(file)
-  if ('trouble' in opened) return opened
-  try {
-    return storyOf(opened.reader, { seal: false })
-  } catch (error) {
-    if (!(error instanceof RecordTrouble)) throw error
-    return { trouble: error.message }
-  } finally {
-    opened.reader.close()
-  }
 }

@@ -201,3 +201,26 @@ export function smallRun(): RunEntry[] {
   entries.push({ entry: 'ending', t_us: 95_500_000, ending: tripped })
   return entries
 }
+
+/** The same with a roll-up closed in each stream, and more readings after it. */
+export function rolledUpRun(): RunEntry[] {
+  const [first, ...rest] = smallRun()
+  const readings = Array.from({ length: 8500 }, (_, i): RunEntry[] => {
+    const t_us = 100_000_000 + i * 100_000
+    return [
+      { entry: 'tick', t_us, late_us: 0, slept_us: 0 },
+      {
+        entry: 'reading',
+        stream: 1,
+        t_us: t_us + 310,
+        n: 8000 + ((i * 7919) % 13) - (i === 4321 ? 900 : 0),
+        k: 2,
+      },
+      { entry: 'reading', stream: 2, t_us: t_us + 620, n: 90 + ((i * 31) % 7), k: 4 },
+      ...(i % 1000 === 0 ? [event(t_us, { what: 'judgement', text: `at ${i}`, durable: false })] : []),
+    ]
+  }).flat()
+  return first === undefined ? [] : [first, ...rest.slice(0, -1), ...readings, ...rest.slice(-1)]
+}
+/** Added to the kept file of format 2. */
+export const keptNote = { written: '2026-11-29T02:00:00Z', by: 'the bench', text: 'C12 replaced since.' }

@@ -5,9 +5,10 @@ import Database from 'better-sqlite3'
 import fc from 'fast-check'
 import { afterAll, describe, expect, it } from 'vitest'
 import { addNote, createRunFile, openRunFile, type RunEntry, type Seal } from '../../src/record/index.js'
-import { event, folder, smallRun } from '../helpers/runs.js'
+import { event, folder, keptNote, rolledUpRun, smallRun } from '../helpers/runs.js'
 
 const kept = 'tests/fixtures/run-files/format-1.slowglow'
+const kept2 = 'tests/fixtures/run-files/format-2.slowglow'
 
 function reader(path: string) {
   const opened = openRunFile(path)
@@ -166,3 +167,43 @@ describe('a run file of format 1', () => {
     run.close()
   })
 })
+
+describe('a run file of format 2', () => {
+  it('is read whole, with its seal, its note and its second level as they were', () => {
+    const run = reader(kept2)
+    const entries = rolledUpRun()
+    expect([...run.entries()]).toEqual(entries)
+    expect(run.seal()).toMatchObject({ is: 'whole' })
+    expect(run.notes()).toEqual([keptNote])
+    const { from_us, to_us } = run.span() ?? { from_us: 0, to_us: 0 }
+    for (const [stream, width] of [
+      [1, 1],
+      [1, 3],
+      [2, 700],
+    ] as const)
+      expect(run.overview(stream, width, from_us, to_us).columns).toEqual(
+        byHand(entries, stream, width, from_us, to_us),
+      )
+    run.close()
+  })
+})
+
+/** First, last, least and most of each pixel column, from the readings one by one. */
+function byHand(entries: readonly RunEntry[], stream: number, width: number, from_us: number, to_us: number) {
+  const columns = Array.from({ length: width }, (): number[] => [])
+  for (const each of entries)
+    if (each.entry === 'reading' && each.stream === stream) {
+      const column = Math.min(width - 1, Math.floor(((each.t_us - from_us) / (to_us - from_us)) * width))
+      columns[column]?.push(Number(`${each.n}e-${each.k}`))
+    }
+  return columns.flatMap((values, column) =>
+    values.length === 0
+      ? []
+      : [
+          {
+            ...{ column, n: values.length, first: values[0], last: values.at(-1) },
+            ...{ min: Math.min(...values), max: Math.max(...values) },
+          },
+        ],
+  )
+}

@@ -1,7 +1,7 @@
 import { formatShort } from '../../quantities/index.js'
-import type { RunReader, StepStory, Story } from '../../record/index.js'
+import { type Band, bandsOf, type RunReader, type StepStory, type Story } from '../../record/index.js'
 import { roundStep } from '../plan-plot/points.js'
-import { limitsOf, type Panel, panelName, panelsOf } from '../traces.js'
+import { type Panel, panelName, panelsOf } from '../traces.js'
 import { escaped } from './html.js'
 
 const width = 1000
@@ -19,14 +19,16 @@ const inner = width - left - right
 export function charts(reader: RunReader, story: Story): string {
   const span = reader.span()
   if (span === null) return ''
+  const bands = bandsOf(reader)
   return panelsOf(reader)
-    .map((panel) => chart(reader, story, panel, span))
+    .map((panel) => chart(reader, story, bands, panel, span))
     .join('\n')
 }
 
 function chart(
   reader: RunReader,
   story: Story,
+  bands: readonly Band[],
   panel: Panel,
   { from_us, to_us }: { readonly from_us: number; readonly to_us: number },
 ): string {
@@ -34,11 +36,11 @@ function chart(
   const traces = streams.map(({ id }) => reader.overview(id, inner, from_us, to_us).columns)
   const seen = traces.flat()
   if (seen.length === 0) return ''
-  const limits = unit === 'A' ? limitsOf(story, rail) : []
+  const limits = unit === 'A' ? bands.filter((band) => band.rail === rail) : []
   const most = 1.05 * Math.max(...seen.map(({ max }) => max), ...limits.map(({ trip_A }) => trip_A))
   const least = Math.min(0, ...seen.map(({ min }) => min))
   if (!(most > least)) return ''
-  const x = (t_s: number): number => left + (inner * (t_s * 1e6 - from_us)) / Math.max(1, to_us - from_us)
+  const x = (t_us: number): number => left + (inner * (t_us - from_us)) / Math.max(1, to_us - from_us)
   const y = (value: number): number =>
     top + (height - top - bottom) * (1 - (Math.min(value, most) - least) / (most - least))
   const one = (value: number): string => value.toFixed(1)
@@ -50,11 +52,13 @@ function chart(
     })
     return `<polyline points="${points.join(' ')}" stroke="#000" stroke-width="1.2" stroke-linejoin="round"/>`
   })
-  const areas = limits.map(({ from_s, to_s, lower_A, upper_A, trip_A }) => {
-    const [a, b] = [one(x(from_s)), one(x(to_s))]
+  const areas = limits.map((held) => {
+    const [a, b] = [one(x(held.from_us)), one(x(held.to_us))]
+    const [lower, upper, trip] = [one(y(held.lower_A)), one(y(held.upper_A)), one(y(held.trip_A))]
+    const band = `<polygon points="${a},${lower} ${b},${lower} ${b},${upper} ${a},${upper}" fill="#ccc" stroke="none"/>`
     return (
-      `<polygon points="${a},${one(y(lower_A))} ${b},${one(y(lower_A))} ${b},${one(y(upper_A))} ${a},${one(y(upper_A))}" fill="#ccc" stroke="none"/>` +
-      `<line x1="${a}" x2="${b}" y1="${one(y(trip_A))}" y2="${one(y(trip_A))}" stroke="#000" stroke-dasharray="7 4"/>`
+      (held.lowering ? '' : band) +
+      `<line x1="${a}" x2="${b}" y1="${trip}" y2="${trip}" stroke="#000" stroke-dasharray="7 4"/>`
     )
   })
   return [
@@ -84,11 +88,11 @@ function valueGrid(least: number, most: number, unit: 'V' | 'A', y: (value: numb
 }
 
 /** Steps by number where there is room for it, else every so many. */
-function stepMarks(steps: readonly StepStory[], x: (t_s: number) => number): string[] {
+function stepMarks(steps: readonly StepStory[], x: (t_us: number) => number): string[] {
   let last = -Infinity
   return steps.flatMap(({ index, began_s }) => {
     if (began_s === null) return []
-    const at = x(began_s)
+    const at = x(began_s * 1e6)
     const mark = `<line x1="${at.toFixed(1)}" x2="${at.toFixed(1)}" y1="${top}" y2="${height - bottom}" stroke="#bbb" stroke-dasharray="1 3"/>`
     if (at - last < 22) return [mark]
     last = at
@@ -98,14 +102,14 @@ function stepMarks(steps: readonly StepStory[], x: (t_s: number) => number): str
   })
 }
 
-function timeMarks(from_s: number, to_s: number, x: (t_s: number) => number): string[] {
+function timeMarks(from_s: number, to_s: number, x: (t_us: number) => number): string[] {
   const unit = to_s - from_s > 2 * 3600 ? 3600 : to_s - from_s > 120 ? 60 : 1
   const name = unit === 3600 ? 'h' : unit === 60 ? 'min' : 's'
   const step = roundStep((to_s - from_s) / unit, 8) * unit
   const marks: string[] = []
   for (let t_s = Math.ceil(from_s / step) * step; t_s <= to_s; t_s += step)
     marks.push(
-      `<text x="${x(t_s).toFixed(1)}" y="${height - 12}" text-anchor="middle" fill="#000">${Number((t_s / unit).toPrecision(4))} ${name}</text>`,
+      `<text x="${x(t_s * 1e6).toFixed(1)}" y="${height - 12}" text-anchor="middle" fill="#000">${Number((t_s / unit).toPrecision(4))} ${name}</text>`,
     )
   return marks
 }
