@@ -23,6 +23,7 @@ const may = {
   files: ['equipment', 'bench', 'profile', 'qualify', 'quantities', 'tubes'],
   supply: ['exchange', 'line', 'bench', 'quantities'],
   record: ['exchange', 'story', 'plan', 'quantities'],
+  alerts: ['story', 'plan', 'bench', 'quantities'],
   controller: ['exchange', 'off', 'story', 'cautions', 'loop', 'line', 'sequencer', 'supply', 'record', 'plan', 'bench', 'quantities'],
   service: ['exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'plan', 'profile', 'bench', 'equipment', 'quantities'],
 }

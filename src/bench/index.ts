@@ -1,4 +1,5 @@
 export type * from './types.js'
+export type * from './alert-types.js'
 export { benchShape } from './shape.js'
 export { coarsest } from './check.js'
 export { dialectPowers } from './check-dialect.js'

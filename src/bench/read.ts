@@ -1,5 +1,7 @@
 import type { RailRole } from '../equipment/index.js'
 import { createReport, readRough, type Problem, type Where } from '../quantities/index.js'
+import { toAlert } from './alert-shape.js'
+import { checkAlerts } from './check-alerts.js'
 import { checkBench } from './check.js'
 import { checkLimits } from './check-meter.js'
 import { toMeter } from './to-meter.js'
@@ -33,8 +35,10 @@ export function readBench(
     qualification: written.qualification ?? null,
     off_time_s: written.off_time ?? null,
     computer_earthed: written.computer_earthed ?? true,
+    ...((written.alerts ?? []).length > 0 && { alerts: (written.alerts ?? []).map(toAlert) }),
   }
   for (const [name, meter] of Object.entries(written.meters ?? {})) checkLimits(name, meter, report)
+  checkAlerts(bench.alerts ?? [], report)
   checkBench(bench, broken, written.kind !== undefined, report)
   const wrong = report.problems.some(({ severity }) => severity === 'error')
   return { value: wrong ? null : bench, problems: report.problems }

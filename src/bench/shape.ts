@@ -1,4 +1,5 @@
 import * as z from 'zod'
+import { alertShape } from './alert-shape.js'
 import { dialectShape } from './dialect-shape.js'
 import { choice, count, flag, group, list, name, quantity, ratio, table, text } from '../quantities/index.js'
 
@@ -179,6 +180,7 @@ export const benchShape = z
       most: 60,
     }).optional(),
     qualification: text('relative path of the file that `slowglow qualify` wrote', 300).optional(),
+    alerts: list(alertShape, 'where alerts of a run go', 20).default([]),
     computer_earthed: flag('the computer is joined to mains earth').default(true),
   })
   .describe('A bench: supplies and meters, and what they are joined to')

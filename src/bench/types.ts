@@ -1,4 +1,5 @@
 import type { RailName, RailRole, NodeName } from '../equipment/index.js'
+import type { AlertTarget } from './alert-types.js'
 
 /** What can be asked; the keys of a dialect whose words have an answer. */
 export type Question =
@@ -249,6 +250,8 @@ export interface Bench {
   readonly late_tick_s: number | null
   /** Relative path of its qualification file, where it is not beside it under its own name. */
   readonly qualification: string | null
+  /** Where alerts of its runs go; absent = nowhere. */
+  readonly alerts?: readonly AlertTarget[]
   /** By `SUPPLY.CHANNEL`, once its qualification file was looked for. */
   readonly measured?: Readonly<Record<string, Measured>>
   /** Time from decision to confirmed off, measured by qualify; null = not measured, the worst published figure is used. */

@@ -139,10 +139,13 @@ function control(start: Start): void {
       case 'urgent off':
         entries.push(toldOfRequest(command, t_us, 'controller'))
         return
-      case 'record':
-        entries.push(toldOfRecord(command.entry, t_us, 'controller'))
+      case 'record': {
+        const told = toldOfRecord(command.entry, t_us, 'controller')
+        entries.push(told)
+        if (told.entry === 'event') say({ kind: 'told', event: told.event })
         if (command.entry.what === 'step') setImmediate(walkTrip)
         return
+      }
       case 'prompt':
         say({ kind: 'prompt', prompt: command.prompt, ask: command.ask, left_s: seconds(command.until_us) })
         return
@@ -174,7 +177,7 @@ function control(start: Start): void {
         }
         entries.push({ entry: 'ending', t_us, ending })
         say({ kind: 'view', view: viewOf(loop.sequencer) })
-        say({ kind: 'ended', ending })
+        say({ kind: 'ended', t_us, ending })
         setImmediate(leave)
         return
       }

@@ -1,7 +1,7 @@
 import { z } from 'zod'
 import { lineHealthShape } from '../exchange/index.js'
 import type { View } from '../sequencer/index.js'
-import type { RunEnding } from '../story/index.js'
+import type { RunEnding, RunEvent } from '../story/index.js'
 import type { PortLine } from '../supply/index.js'
 import { askShape, limitsShape, lineConfigShape, planShape } from './shapes.js'
 
@@ -116,6 +116,18 @@ const viewShape: z.ZodType<View> = z.looseObject({
   reason: reasonShape.nullable(),
 })
 
+const eventShape: z.ZodType<RunEvent> = z.object({
+  t_us: z.number(),
+  from: z.enum(['controller', 'supervisor', 'recorder', 'rehearsal', 'nemesis', 'line']),
+  what: z.string(),
+  text: z.string(),
+  rail: z.string().nullable(),
+  step: z.number().nullable(),
+  intent: z.number().nullable(),
+  data: z.record(z.string(), z.unknown()),
+  durable: z.boolean(),
+})
+
 export const fromControllerShape = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('ready'), identities: z.record(z.string(), z.string()) }),
   z.object({ kind: z.literal('not reachable'), text: z.string(), on: z.array(z.string()) }),
@@ -128,7 +140,9 @@ export const fromControllerShape = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('alarm'), text: z.string() }),
   z.object({ kind: z.literal('notice'), text: z.string() }),
   z.object({ kind: z.literal('hands clear'), for_s: z.number() }),
-  z.object({ kind: z.literal('ended'), ending: endingShape }),
+  z.object({ kind: z.literal('ended'), t_us: z.number(), ending: endingShape }),
+  /** A copy of what the sequencer wanted kept, on its way to the record: for those who read along. */
+  z.object({ kind: z.literal('told'), event: eventShape }),
   /** Entries that a lost recorder never confirmed, as JSON lines. */
   z.object({ kind: z.literal('unrecorded'), lines: z.string() }),
   z.object({ kind: z.literal('trouble'), text: z.string() }),

@@ -31,6 +31,8 @@ export interface RunJob {
   readonly run_file: string
   /** Bench seconds per real second. */
   readonly speed: number
+  /** Awaited once the run has ended and its ending is told, while the record can still be written to; must be bounded. */
+  readonly last_words?: () => Promise<void>
 }
 
 /** What others may show of a run; none of it decides. */
@@ -50,6 +52,12 @@ export type RunOutcome =
 
 export interface Supervisor {
   readonly shown: Subject<Shown>
+  /** Copies of what happened and how it ended, as the record has it; readings are not among them. Nothing decides by it. */
+  readonly told: Subject<RunEntry>
+  /** The run's clock, µs. */
+  run_us(): number
+  /** Kept in the run's record. */
+  note(what: string, text: string, data: Readonly<Record<string, unknown>>): void
   readonly controller_pid: number | null
   /** Settles when every supply has answered and nothing is energised; null = it will never be. */
   readonly ready: Promise<Readonly<Record<string, string>> | null>
@@ -71,6 +79,7 @@ export async function supervise(job: RunJob): Promise<Supervisor | { readonly tr
 
 class RunningSupervisor implements Supervisor {
   readonly shown = new Subject<Shown>()
+  readonly told = new Subject<RunEntry>()
   readonly ready: Promise<Readonly<Record<string, string>> | null>
   readonly finished: Promise<RunOutcome>
   private readonly recorder: RecorderClient
@@ -142,8 +151,19 @@ class RunningSupervisor implements Supervisor {
   }
 
   /** The same moment on the run's clock, for the record. */
-  private run_us(): number {
+  run_us(): number {
     return Math.round(this.now_us() * this.job.speed)
+  }
+
+  note(what: string, text: string, data: Readonly<Record<string, unknown>>): void {
+    this.recorder.append([happened(this.run_us(), 'supervisor', what, text, data)])
+  }
+
+  /** Into the record, and to those who read along. */
+  private record(what: string, text: string): void {
+    const entry = happened(this.run_us(), 'supervisor', what, text)
+    this.recorder.append([entry])
+    this.told.next(entry)
   }
 
   /** Detached and without our terminal: what stops us must not stop it with the rails on. */
@@ -195,6 +215,11 @@ class RunningSupervisor implements Supervisor {
         return
       case 'ended':
         this.take({ kind: 'ended', ending: message.ending })
+        if (this.state.ending === message.ending)
+          this.told.next({ entry: 'ending', t_us: message.t_us, ending: message.ending })
+        return
+      case 'told':
+        this.told.next({ entry: 'event', event: message.event })
         return
       case 'trouble':
         this.recorder.append([happened(this.run_us(), 'supervisor', 'trouble', message.text)])
@@ -254,7 +279,7 @@ class RunningSupervisor implements Supervisor {
         void this.makeSafe()
         return
       case 'record':
-        this.recorder.append([happened(this.run_us(), 'supervisor', act.what, act.text)])
+        this.record(act.what, act.text)
         return
       case 'alarm':
       case 'notice':
@@ -309,8 +334,11 @@ class RunningSupervisor implements Supervisor {
     clearInterval(this.ticking)
     const outcome = this.outcomeOf(result)
     if (result.kind === 'taken over' && outcome.kind === 'ended') {
-      this.recorder.append([{ entry: 'ending', t_us: this.run_us(), ending: outcome.ending }])
+      const ending: RunEntry = { entry: 'ending', t_us: this.run_us(), ending: outcome.ending }
+      this.recorder.append([ending])
+      this.told.next(ending)
     }
+    await this.job.last_words?.()
     await this.recorder.close()
     const rest = this.recorder.unconfirmed()
     if (rest.length > 0) this.keepRest(jsonLines(rest))
@@ -323,6 +351,7 @@ class RunningSupervisor implements Supervisor {
     this.settleReady(null)
     this.settleFinished(outcome)
     this.shown.complete()
+    this.told.complete()
   }
 
   private outcomeOf(result: SuperviseResult): RunOutcome {

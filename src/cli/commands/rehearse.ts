@@ -8,6 +8,7 @@ import { type RunEntry, streamsOf } from '../../story/index.js'
 import { type Exit, exits } from '../exits.js'
 import { faultHelp } from '../fault-help.js'
 import { type Io, printJson } from '../io.js'
+import { AlertsTold } from '../live/alerts.js'
 import { closingText, exitOf } from '../live/closing.js'
 import { collect, whole } from '../live/flags.js'
 import { prepare, type Prepared } from '../live/prepare.js'
@@ -71,10 +72,12 @@ function command(profilePath: string, flags: Flags, io: Io): Exit {
   }
   try {
     const run = runNameOf(file)
-    const outcome = perform(prepared, { run, started, seed: flags.seed ?? bench.seed }, writer, io)
+    const alerts = new AlertsTold(bench, { run, plan })
+    const seed = flags.seed ?? bench.seed
+    const outcome = perform(prepared, { run, started, seed, alerts }, writer, io)
     writer.close()
     const never = neverCame(prepared.faults, outcome.faults)
-    tell(outcome, { run, file: shown(file, io.cwd), started, never }, json, io)
+    tell(outcome, { run, file: shown(file, io.cwd), started, never, alerts }, json, io)
     return outcome.reachable ? exitOf(outcome.ending) : exits.notReachable
   } catch (error) {
     if (!(error instanceof RecordTrouble)) throw error
@@ -88,7 +91,17 @@ function command(profilePath: string, flags: Flags, io: Io): Exit {
 
 function perform(
   { equipment, bench, behind, plan, faults, files }: Prepared,
-  { run, started, seed }: { readonly run: string; readonly started: Date; readonly seed: number },
+  {
+    run,
+    started,
+    seed,
+    alerts,
+  }: {
+    readonly run: string
+    readonly started: Date
+    readonly seed: number
+    readonly alerts: AlertsTold
+  },
   writer: RunWriter,
   io: Io,
 ): Rehearsal {
@@ -119,6 +132,7 @@ function perform(
     behind,
     record(entry) {
       entries.push(entry)
+      alerts.take(entry)
       if (entries.length >= batch) flush()
     },
     watch(seen) {
@@ -165,11 +179,13 @@ function tell(
     file,
     started,
     never,
+    alerts,
   }: {
     readonly run: string
     readonly file: string
     readonly started: Date
     readonly never: readonly string[]
+    readonly alerts: AlertsTold
   },
   json: boolean,
   io: Io,
@@ -178,9 +194,12 @@ function tell(
     if (faults.length > 0) io.out(`Faults put in: ${faults.join(', ')}`)
     if (never.length > 0) io.out(`Never came: ${never.join(', ')}`)
     io.out(toTerminal(closingText(ending, file, lines), io.columns))
+    const would = alerts.text()
+    if (would !== null) io.out(toTerminal(would, io.columns))
     return
   }
   const { outcome, outputs_off, stored_charge, reason, warnings, hand_rails, steps_done } = ending
+  const would = alerts.json()
   printJson(io, {
     run,
     file,
@@ -196,6 +215,7 @@ function tell(
     faults,
     faults_never_came: never,
     lines,
+    ...(would !== null && { alerts: would }),
   })
 }
 

@@ -21,6 +21,8 @@ import type { PortLine } from '../../supply/index.js'
 import { type Exit, exits } from '../exits.js'
 import { offSaid, outputsOpen } from '../off-words.js'
 import { type Io, printJson } from '../io.js'
+import type { Alerts } from '../../alerts/index.js'
+import { followWithAlerts } from './alerts.js'
 import { configAtSpeed, planAtSpeed } from './at-speed.js'
 import { closingText, exitOf } from './closing.js'
 import { Conversation } from './conversation.js'
@@ -238,6 +240,8 @@ async function supervised(start: Started): Promise<Exit> {
     seed: prepared.bench.kind === 'virtual' ? (flags.seed ?? prepared.bench.seed) : null,
     faults: prepared.faults.map(({ text }) => text),
   }
+  // There is nobody to alert before there is a run, and its end is told while the record can still take what failed.
+  const alerting: { by: Alerts | null } = { by: null }
   const supervisor = await supervise({
     plan,
     configs: lineConfigsOf(prepared.bench).map((config) => configAtSpeed(config, flags.speed)),
@@ -245,6 +249,11 @@ async function supervised(start: Started): Promise<Exit> {
     known,
     run_file: file,
     speed: flags.speed,
+    last_words: () => {
+      if (alerting.by?.waits() === true)
+        terminal.line('The run has ended. What was not told yet is tried for a few seconds more.')
+      return alerting.by?.close() ?? Promise.resolve()
+    },
   })
   if ('trouble' in supervisor) {
     rmSync(offPath, { force: true })
@@ -254,6 +263,7 @@ async function supervised(start: Started): Promise<Exit> {
   supervisor.shown.subscribe((shown) => {
     if (shown.kind !== 'view' && shown.kind !== 'health') log.debug(shown)
   })
+  alerting.by = followWithAlerts(prepared.bench, { run: known.run, plan }, supervisor, terminal, io.env)
   const awake = inhibitSleep()
   conversation.follow(supervisor)
   const untold = keepState(start, supervisor, file, offPath)
