@@ -25,7 +25,8 @@ const may = {
   record: ['exchange', 'story', 'plan', 'quantities'],
   alerts: ['story', 'plan', 'bench', 'quantities'],
   controller: ['exchange', 'off', 'story', 'cautions', 'loop', 'line', 'sequencer', 'supply', 'record', 'plan', 'bench', 'quantities'],
-  service: ['exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'plan', 'profile', 'bench', 'equipment', 'quantities'],
+  session: ['alerts', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'supply', 'line', 'plan', 'bench', 'equipment', 'quantities'],
+  service: ['session', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'plan', 'profile', 'bench', 'equipment', 'quantities'],
 }
 const pure = ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay', 'qualify']
 module.exports = {

@@ -2,7 +2,7 @@ import { createHash } from 'node:crypto'
 import { dirname, resolve } from 'node:path'
 import type { Bench } from '../bench/index.js'
 import { type Equipment, withOwnerChecks } from '../equipment/index.js'
-import { loadAll } from '../files/index.js'
+import { loadAll, type Texts } from '../files/index.js'
 import { makePlan, type Plan, planText } from '../plan/index.js'
 import type { Profile } from '../profile/index.js'
 import { exits } from './exits.js'
@@ -40,10 +40,12 @@ export function planFiles(
   benchPath: string | undefined,
   cwd: string,
   env: Readonly<Record<string, string | undefined>> = {},
+  texts?: Texts,
 ): PlannedFiles {
   const all = loadAll(
     resolve(cwd, profilePath),
     benchPath === undefined ? undefined : resolve(cwd, benchPath),
+    texts,
   )
   const inFiles = placed(all.problems, cwd)
   const files: Record<string, string> = {}

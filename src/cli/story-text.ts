@@ -2,9 +2,16 @@ import { healthInWords } from '../exchange/index.js'
 import { formatQuantity, formatShort } from '../quantities/index.js'
 import type { RailStory, Story } from '../record/index.js'
 import { columns } from './columns.js'
-import { chargeLines, chargeOf, measuredLine, type OffSaid, openHandLines, railLines } from './off-words.js'
+import {
+  chargeLines,
+  chargeOf,
+  measuredLine,
+  type OffSaid,
+  openHandLines,
+  railLines,
+  reasonFigures,
+} from '../session/index.js'
 import { inputValue } from '../sequencer/index.js'
-import { reasonFigures } from './reason-words.js'
 
 /** A run as a page of text for a terminal: what was done, what was seen, why it ended. `under_way`: its supervisor lives. */
 export function storyText(story: Story, under_way: number | null = null): string {

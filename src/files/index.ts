@@ -1,7 +1,9 @@
 export type { Problem } from '../quantities/index.js'
 export { qualificationFile, qualificationPath, readQualification } from './qualification.js'
+export { isWithin, type Texts, textsWithin } from './texts.js'
 export {
   fromText,
+  glance,
   kindOf,
   loadAll,
   loadBench,

@@ -1,12 +1,13 @@
-import { existsSync, readFileSync, statSync } from 'node:fs'
+import { existsSync } from 'node:fs'
 import { dirname, resolve } from 'node:path'
 import { groundGraph, readBench, type Bench } from '../bench/index.js'
 import { readEquipment, type Equipment } from '../equipment/index.js'
 import { checkProfile, readProfile, type Profile } from '../profile/index.js'
-import type { Position, Problem, Where } from '../quantities/index.js'
+import type { Problem, Where } from '../quantities/index.js'
 import { qualifiedBench } from '../qualify/index.js'
 import { qualificationPath, readQualification } from './qualification.js'
-import { longest_bytes, parseYaml } from './yaml.js'
+import { disk, type Texts } from './texts.js'
+import { parseYaml } from './yaml.js'
 
 /** A file as read: its meaning (null when it has errors), what is wrong with it, its text, and where things stand in it. */
 export interface Loaded<T> {
@@ -19,14 +20,14 @@ export interface Loaded<T> {
 
 export type Kind = 'equipment' | 'bench' | 'profile'
 
-export function loadEquipment(path: string): Loaded<Equipment> {
-  return load(path, 'equipment', readEquipment)
+export function loadEquipment(path: string, texts: Texts = disk): Loaded<Equipment> {
+  return load(path, 'equipment', readEquipment, texts)
 }
-export function loadBench(path: string): Loaded<Bench> {
-  return load(path, 'bench', readBench)
+export function loadBench(path: string, texts: Texts = disk): Loaded<Bench> {
+  return load(path, 'bench', readBench, texts)
 }
-export function loadProfile(path: string): Loaded<Profile> {
-  return load(path, 'profile', readProfile)
+export function loadProfile(path: string, texts: Texts = disk): Loaded<Profile> {
+  return load(path, 'profile', readProfile, texts)
 }
 
 type Reader<T> = (
@@ -34,8 +35,8 @@ type Reader<T> = (
   where: Where,
 ) => { readonly value: T | null; readonly problems: readonly Problem[] }
 
-function load<T>(path: string, kind: Kind, read: Reader<T>): Loaded<T> {
-  const text = readText(path)
+function load<T>(path: string, kind: Kind, read: Reader<T>, texts: Texts): Loaded<T> {
+  const text = texts.read(path)
   if (!text.ok) return { value: null, problems: [text.problem], text: '', path, where: text.where }
   return readFrom(text.text, path, kind, read)
 }
@@ -100,8 +101,11 @@ export function kindOfRaw(raw: unknown): Kind | null {
 }
 
 /** Reads a file far enough to say which of the three it is. */
-export function kindOf(path: string): { readonly kind: Kind | null; readonly problems: readonly Problem[] } {
-  const text = readText(path)
+export function kindOf(
+  path: string,
+  texts: Texts = disk,
+): { readonly kind: Kind | null; readonly problems: readonly Problem[] } {
+  const text = texts.read(path)
   if (!text.ok) return { kind: null, problems: [text.problem] }
   const parsed = parseYaml(text.text, path)
   const kind = parsed.sound ? kindOfRaw(parsed.raw) : guessKind(text.text)
@@ -121,6 +125,23 @@ export function kindOf(path: string): { readonly kind: Kind | null; readonly pro
   }
 }
 
+/** What a file says of itself at its top level, as far as it is legible: for lists, where nothing is judged. */
+export function glance(text: string): {
+  readonly kind: Kind | null
+  readonly name: string | null
+  readonly says: string | null
+  readonly equipment: string | null
+  readonly bench: string | null
+} {
+  return {
+    kind: guessKind(text),
+    name: legible(text, 'name'),
+    says: legible(text, 'kind'),
+    equipment: legible(text, 'equipment'),
+    bench: legible(text, 'bench'),
+  }
+}
+
 /** A path that a file names at its top level, read from its text where the file as a whole is not sound. */
 function legible(text: string, key: string): string | null {
   return new RegExp(`^${key}: *["']?([^"'#\\n]+?)["']? *(?:#.*)?$`, 'm').exec(text)?.[1] ?? null
@@ -129,37 +150,6 @@ function legible(text: string, key: string): string | null {
 /** Where the YAML is broken, its first key may still be legible. */
 function guessKind(text: string): Kind | null {
   return kindOfRaw({ slowglow: /^slowglow: *([a-z]+ 1)/m.exec(text)?.[1] })
-}
-
-function readText(
-  path: string,
-):
-  | { readonly ok: true; readonly text: string }
-  | { readonly ok: false; readonly problem: Problem; readonly where: Where } {
-  const position: Position = { file: path, line: 1, column: 1 }
-  const fail = (what: string, remedy: string) =>
-    ({
-      ok: false,
-      problem: { severity: 'error', ...position, path: '', what, remedy },
-      where: () => position,
-    }) as const
-  try {
-    const stat = statSync(path)
-    if (!stat.isFile()) return fail('this is not a file', 'name the YAML file itself')
-    if (stat.size > longest_bytes)
-      return fail('the file is larger than half a million bytes', 'check that it is the right file')
-    return { ok: true, text: new TextDecoder('utf-8', { fatal: true }).decode(readFileSync(path)) }
-  } catch (error) {
-    const code = error instanceof Error && 'code' in error ? String(error.code) : ''
-    if (code === 'ENOENT')
-      return fail(
-        'there is no such file',
-        'check the path; paths inside files are relative to the file that names them',
-      )
-    if (code === 'EACCES') return fail('the file may not be read', 'check its permissions')
-    if (error instanceof TypeError) return fail('the file is not UTF-8 text', 'save it as UTF-8')
-    return fail(`the file cannot be read (${code})`, 'check the path and the disk')
-  }
 }
 
 /** A profile with all it names, judged together. */
@@ -180,10 +170,11 @@ export interface LoadedAll {
 function withMeasured(
   bench: Loaded<Bench>,
   problems: Problem[],
+  texts: Texts,
 ): { readonly bench: Loaded<Bench>; readonly file: LoadedAll['qualification'] } {
   if (bench.value === null) return { bench, file: null }
   const path = qualificationPath(bench.path, bench.value.qualification)
-  const read = readQualification(path)
+  const read = texts.reaches(path) ? readQualification(path) : { trouble: 'it lies outside of the folder' }
   const told = (what: string, remedy: string): void => {
     const where = { ...bench.where(['qualification']), path: 'qualification' }
     problems.push({
@@ -212,8 +203,8 @@ function withMeasured(
  * Loads a profile and what it names. `benchPath` (as given on a command line) takes the place of the profile's bench.
  * Paths inside a file are relative to that file.
  */
-export function loadAll(profilePath: string, benchPath?: string): LoadedAll {
-  const profile = loadProfile(profilePath)
+export function loadAll(profilePath: string, benchPath?: string, texts: Texts = disk): LoadedAll {
+  const profile = loadProfile(profilePath, texts)
   const problems: Problem[] = [...profile.problems]
   const beside = (file: string, named: string): string => resolve(dirname(file), named)
   const named = profile.value
@@ -221,13 +212,15 @@ export function loadAll(profilePath: string, benchPath?: string): LoadedAll {
   const told = (key: 'equipment' | 'bench'): string | null => {
     if (named !== null) return named[key]
     const at = legible(profile.text, key)
-    return at !== null && existsSync(beside(profilePath, at)) ? at : null
+    if (at === null) return null
+    const path = beside(profilePath, at)
+    return texts.reaches(path) && existsSync(path) ? at : null
   }
   const [equipmentAt, benchNamed] = [told('equipment'), told('bench')]
-  const equipment = equipmentAt === null ? null : loadEquipment(beside(profilePath, equipmentAt))
+  const equipment = equipmentAt === null ? null : loadEquipment(beside(profilePath, equipmentAt), texts)
   const benchAt = benchPath ?? (benchNamed === null ? null : beside(profilePath, benchNamed))
-  const written = benchAt === null ? null : loadBench(benchAt)
-  const measured = written === null ? null : withMeasured(written, problems)
+  const written = benchAt === null ? null : loadBench(benchAt, texts)
+  const measured = written === null ? null : withMeasured(written, problems, texts)
   const bench = measured?.bench ?? null
   if (equipment !== null) problems.push(...equipment.problems)
   if (bench !== null) problems.push(...bench.problems)
@@ -236,7 +229,7 @@ export function loadAll(profilePath: string, benchPath?: string): LoadedAll {
   const benchEquipment =
     behindAt === null || (equipment !== null && resolve(equipment.path) === behindAt)
       ? null
-      : loadEquipment(behindAt)
+      : loadEquipment(behindAt, texts)
   if (benchEquipment !== null) problems.push(...benchEquipment.problems)
   if (named !== null && equipment?.value != null)
     problems.push(...checkProfile(named, equipment.value, profile.where))

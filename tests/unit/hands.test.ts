@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { exits } from '../../src/cli/exits.js'
-import { exitOf } from '../../src/cli/live/closing.js'
+import { exitOf } from '../../src/cli/live/exit-of.js'
 import { runEnding } from '../../src/story/index.js'
 import type { Plan } from '../../src/plan/index.js'
 import { Rig } from '../helpers/rig.js'

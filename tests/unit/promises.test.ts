@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { createLimits, type RailLimits } from '../../src/limits/index.js'
-import { answerOf } from '../../src/cli/live/keys.js'
+import { answerOf } from '../../src/session/index.js'
 import { planPage } from '../../src/cli/plan-text.js'
 import { check } from '../../src/cli/commands/check.js'
 import { makePlan, open_ohm, type Plan } from '../../src/plan/index.js'

@@ -1,6 +1,14 @@
 import { resolve } from 'node:path'
 import { groundGraph } from '../../bench/index.js'
-import { kindOf, loadAll, loadBench, loadEquipment, type Kind, type Problem } from '../../files/index.js'
+import {
+  kindOf,
+  loadAll,
+  loadBench,
+  loadEquipment,
+  type Kind,
+  type Problem,
+  type Texts,
+} from '../../files/index.js'
 import { makePlan } from '../../plan/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
@@ -40,6 +48,7 @@ export interface Checked {
 export function checkFiles(
   files: readonly string[],
   cwd: string,
+  texts?: Texts,
 ): { readonly checked: readonly Checked[]; readonly problems: readonly Problem[] } {
   const checked = new Map<string, Kind | null>()
   const problems = new Map<string, Problem>()
@@ -53,13 +62,13 @@ export function checkFiles(
   const benches = new Map<string, ReturnType<typeof loadBench>>()
   for (const file of files) {
     const path = resolve(cwd, file)
-    const { kind, problems: unreadable } = kindOf(path)
+    const { kind, problems: unreadable } = kindOf(path, texts)
     checked.set(shown(path, cwd), kind)
     if (kind === null) add(unreadable)
-    if (kind === 'equipment') equipments.set(path, loadEquipment(path))
-    if (kind === 'bench') benches.set(path, loadBench(path))
+    if (kind === 'equipment') equipments.set(path, loadEquipment(path, texts))
+    if (kind === 'bench') benches.set(path, loadBench(path, texts))
     if (kind === 'profile') {
-      const all = loadAll(path)
+      const all = loadAll(path, undefined, texts)
       add(all.problems)
       if (all.value !== null && all.problems.every(({ severity }) => severity !== 'error')) {
         const { profile, equipment, bench } = all.value

@@ -1,3 +1,4 @@
+import type { Texts } from '../../files/index.js'
 import type { Plan } from '../../plan/index.js'
 import { type RunReader, RecordTrouble } from '../../record/index.js'
 import { type Exactly, replayExactly, replayWith, type WithLimits } from '../../replay/index.js'
@@ -5,7 +6,7 @@ import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { notPlanned, planFiles } from '../plan-files.js'
 import { elapsed, exactText, otherText } from '../replay-text.js'
-import { refuse } from '../refuse.js'
+import { type Refusal, refuse } from '../refuse.js'
 import { versionOf } from '../version.js'
 import { withRun } from '../with-run.js'
 import type { Register } from './index.js'
@@ -33,14 +34,40 @@ export const registerReplay: Register = (program, io) => {
 }
 
 function replayed(reader: RunReader, options: Options, io: Io): Exit {
+  const found = replayOf(reader, options, io)
   const json = options.json === true
+  if ('exit' in found) return refuse(io, json, found)
+  if (json) printJson(io, found.document)
+  else io.out(found.text)
+  return found.document.agrees ? exits.done : exits.finding
+}
+
+interface Replayed {
+  readonly document: Readonly<Record<string, unknown>> & {
+    readonly run: string
+    readonly versions: { readonly recorded: string; readonly now: string }
+    readonly agrees: boolean
+    readonly difference: (Readonly<Record<string, unknown>> & { readonly t_s: number }) | null
+    readonly gap: string | null
+  }
+  /** The same in words. */
+  readonly text: string
+}
+
+/** What today's decisions, or those of another plan, make of a record; or why that cannot be said. */
+export function replayOf(
+  reader: RunReader,
+  options: Omit<Options, 'json'>,
+  io: Pick<Io, 'cwd' | 'env'>,
+  texts?: Texts,
+): Replayed | Refusal {
   const known = reader.known()
   if (known === null)
-    return refuse(io, json, {
+    return {
       exit: exits.recordNotAvailable,
       where: reader.path,
       what: 'This record does not say which plan was run, so nothing can be held against it.',
-    })
+    }
   const versions = { recorded: known.version, now: versionOf() }
   const document = { run: known.run, file: reader.path, versions }
   if (options.profile === undefined) {
@@ -49,30 +76,30 @@ function replayed(reader: RunReader, options: Options, io: Io): Exit {
       () => whole(reader, replayExactly(known.plan, reader.entries(), from)),
       (gap) => ({ fed: 0, same: 0, difference: null, gap }),
     )
-    if (json) printJson(io, { ...document, ...seconds(result), agrees: agrees(result) })
-    else io.out(exactText(result, known.run, versions))
-    return agrees(result) ? exits.done : exits.finding
+    return {
+      document: { ...document, ...seconds(result), agrees: agrees(result) },
+      text: exactText(result, known.run, versions),
+    }
   }
-  const planned = planFiles(options.profile, options.bench, io.cwd, io.env)
-  const refusal =
-    notPlanned(planned, 'replay', options.profile) ?? misfit(known.plan, planned.plan, options.profile)
-  if (refusal !== null || planned.plan === null)
-    return refusal === null ? exits.finding : refuse(io, json, refusal)
+  const planned = planFiles(options.profile, options.bench, io.cwd, io.env, texts)
   const { plan } = planned
+  const refusal = notPlanned(planned, 'replay', options.profile) ?? misfit(known.plan, plan, options.profile)
+  if (refusal !== null) return refusal
+  if (plan === null) throw new Error('A plan without an error is there.')
   const result = guarded<WithLimits>(
     () => whole(reader, replayWith(plan, reader.entries())),
     (gap) => ({ fed: 0, difference: null, gap }),
   )
-  if (json)
-    printJson(io, {
+  return {
+    document: {
       ...document,
       profile: plan.profile,
       plan: plan.hash,
       ...seconds(result),
       agrees: agrees(result),
-    })
-  else io.out(otherText(result, known.run, options.profile))
-  return agrees(result) ? exits.done : exits.finding
+    },
+    text: otherText(result, known.run, options.profile),
+  }
 }
 
 const agrees = ({ difference, gap }: Exactly | WithLimits): boolean => difference === null && gap === null

@@ -9,15 +9,17 @@ import { refuse } from '../refuse.js'
 import { otherRunsFolders, runsFolder, runsHelp } from '../runs-folder.js'
 import type { Register } from './index.js'
 
-interface Options {
-  readonly set?: string
-  readonly outcome?: string
-  readonly kind?: string
-  readonly since?: string
-  readonly until?: string
+interface Options extends Wish {
   readonly archive?: boolean
   readonly olderThan: string
   readonly json?: boolean
+}
+export interface Wish {
+  readonly set?: string | undefined
+  readonly outcome?: string | undefined
+  readonly kind?: string | undefined
+  readonly since?: string | undefined
+  readonly until?: string | undefined
 }
 type Line = RunLine & { readonly under_way: boolean }
 
@@ -127,7 +129,7 @@ function wrongOf({
 }
 
 /** A file that cannot be read is left out by no filter: it might be the one that is looked for. */
-function isWanted(line: Line, { set, outcome, kind, since, until }: Options): boolean {
+export function isWanted(line: Line, { set, outcome, kind, since, until }: Wish): boolean {
   if (line.trouble !== null || line.damage.length > 0) return true
   const began = line.started?.slice(0, 10) ?? ''
   return (

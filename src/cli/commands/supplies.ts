@@ -2,9 +2,9 @@ import { resolve } from 'node:path'
 import { benchStatePath, readBenchState } from '../../controller/index.js'
 import type { Bench } from '../../bench/index.js'
 import { loadBench } from '../../files/index.js'
+import { placesOf } from '../../session/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
-import { placesOf } from '../live/places.js'
 import { placed } from '../problems.js'
 import { refuse } from '../refuse.js'
 import { faultsInWords, healthInWords } from '../../exchange/index.js'
@@ -34,7 +34,25 @@ async function supplies(path: string, json: boolean, io: Io): Promise<number> {
       remedy: 'Mend what is named in it.',
       problems: placed(loaded.problems, io.cwd),
     })
-  const left = readBenchState(benchStatePath(file, io.env))
+  const told = await suppliesTold(file, bench, io.env)
+  if (json) printJson(io, { bench: bench.name, supplies: told })
+  else for (const [name, one] of Object.entries(told)) io.out(describe(name, one, wantedOf(bench, name)))
+  const silent = Object.values(told).some(({ trouble }) => trouble !== null)
+  if (silent) return exits.notReachable
+  const wrong = Object.entries(told).some(([name, { identity }]) => {
+    const wanted = wantedOf(bench, name)
+    return wanted !== null && wanted !== identity
+  })
+  return wrong ? exits.finding : exits.done
+}
+
+/** Every instrument of a bench asked, one after another; nothing is changed. */
+export async function suppliesTold(
+  file: string,
+  bench: Bench,
+  env: Io['env'],
+): Promise<Readonly<Record<string, Told>>> {
+  const left = readBenchState(benchStatePath(file, env))
   const places = placesOf(bench, left === null || left === 'unreadable' ? {} : left.places)
   const told: Record<string, Told> = {}
   for (const [name, instrument] of Object.entries(askable(bench))) {
@@ -50,15 +68,7 @@ async function supplies(path: string, json: boolean, io: Io): Promise<number> {
           }
         : await askInstrument(place, instrument)
   }
-  if (json) printJson(io, { bench: bench.name, supplies: told })
-  else for (const [name, one] of Object.entries(told)) io.out(describe(name, one, wantedOf(bench, name)))
-  const silent = Object.values(told).some(({ trouble }) => trouble !== null)
-  if (silent) return exits.notReachable
-  const wrong = Object.entries(told).some(([name, { identity }]) => {
-    const wanted = wantedOf(bench, name)
-    return wanted !== null && wanted !== identity
-  })
-  return wrong ? exits.finding : exits.done
+  return told
 }
 
 /** Supplies with the meters that share their lines, and meters with lines of their own. */
@@ -78,7 +88,7 @@ function askable(bench: Bench): Readonly<Record<string, Askable>> {
   return found
 }
 
-const wantedOf = (bench: Bench, name: string): string | null =>
+export const wantedOf = (bench: Bench, name: string): string | null =>
   bench.supplies[name]?.identity ?? bench.meters[name]?.identity ?? null
 
 function describe(name: string, told: Told, wanted: string | null): string {

@@ -63,7 +63,7 @@ const leftOut = (folder: string): string =>
   `Runs in ${folder} are not counted here: --runs "${folder}" tells of those.`
 
 /** The one set whose name is, or holds, these words. */
-function nameAmong(folder: string, words: string): string | null {
+export function nameAmong(folder: string, words: string): string | null {
   const names = [
     ...new Set(listRuns(folder).flatMap(({ equipment }) => (equipment === null ? [] : [equipment]))),
   ]

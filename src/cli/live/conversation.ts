@@ -1,45 +1,39 @@
 import type { LineHealth } from '../../exchange/index.js'
 import type { Supervisor, Shown } from '../../controller/index.js'
-import type { Equipment } from '../../equipment/index.js'
 import { stepNumbered, type Ask, type Plan } from '../../plan/index.js'
 import { formatQuantity } from '../../quantities/index.js'
 import type { View } from '../../sequencer/index.js'
-import { answerOf, type Typing, typeKey } from './keys.js'
+import { answerOf, Stops, type VirtualHands } from '../../session/index.js'
+import { type Typing, typeKey } from './keys.js'
 import { frameOf } from './screen.js'
-import type { BenchProcess } from './start-bench.js'
 import type { Key, Terminal } from './terminal.js'
-
-/** What a high-resistance hand meter takes, ohm (common practice, no source). */
-const meter_ohm = 10e6
 
 /** A person at a terminal and a run: shows what happens, asks what is asked, and carries every stop at once. */
 export class Conversation {
   private typing: Typing = { buffer: '', live: false, asking: false }
   private asked: { readonly prompt: number; readonly ask: Ask; shown: number | null } | null = null
   private word: { readonly text: string; readonly settle: (typed: boolean) => void } | null = null
-  /** The word was typed: from that very key on every stop is a stop of the run, also while there is none yet. */
-  private acknowledged = false
-  private wanted: { readonly by: string; readonly now: boolean } | null = null
-  private readonly leaving = new AbortController()
   private run: Supervisor | null = null
   private view: View | null = null
   private health: Readonly<Record<string, LineHealth>> = {}
   private step = -1
   private reasonSaid = false
-  private hasStopped = false
-  /** The program's own virtual bench, once it runs. */
-  bench: BenchProcess | null = null
+  readonly stops: Stops
+  /** At the program's own virtual bench, once it runs. */
+  hands: VirtualHands | null = null
 
   constructor(
     private readonly terminal: Terminal,
     private readonly plan: Plan,
-    private readonly equipment: Equipment,
     private readonly speed: number,
-  ) {}
-
-  /** A person stopped, before or during the run: from then on nothing may begin to energise. */
-  stopped(): boolean {
-    return this.hasStopped
+  ) {
+    this.stops = new Stops((text) => {
+      terminal.line(text)
+    })
+    this.stops.givenUp.addEventListener('abort', () => {
+      this.word?.settle(false)
+      this.word = null
+    })
   }
 
   /** How each line did, as last told. */
@@ -47,14 +41,9 @@ export class Conversation {
     return this.health
   }
 
-  /** Aborted at a stop before the word was typed: there is nothing to wait for any more. */
-  get givenUp(): AbortSignal {
-    return this.leaving.signal
-  }
-
   /** Waits until this word is typed; false when it was given up. Nothing may be energised before. */
   acknowledge(word: string): Promise<boolean> {
-    if (this.hasStopped) return Promise.resolve(false)
+    if (this.stops.stopped()) return Promise.resolve(false)
     this.typing = { buffer: '', live: false, asking: true }
     this.askFor(word)
     return new Promise((settle) => {
@@ -69,42 +58,24 @@ export class Conversation {
     this.terminal.frame(['> '])
   }
 
-  /** From now on keys stop the run and answer its questions; a stop already asked for is passed on first. */
+  /** From now on keys stop the run and answer its questions. */
   follow(run: Supervisor): void {
     this.run = run
     this.typing = { buffer: '', live: true, asking: false }
     run.shown.subscribe((shown) => {
       this.show(shown)
     })
-    if (this.wanted !== null) run.stop(this.wanted.by, this.wanted.now)
   }
 
   key(key: Key): void {
     const turn = typeKey(this.typing, key)
     this.typing = turn.typing
     for (const typed of turn.typed) {
-      if (typed.kind === 'stop') this.stop(typed.by, typed.now)
+      if (typed.kind === 'stop') this.stops.stop(typed.by, typed.now)
       else if (typed.kind === 'entered') this.entered(typed.text)
-      else this.stop(typed.by, false)
+      else this.stops.stop(typed.by, false)
     }
     this.draw()
-  }
-
-  stop(by: string, now: boolean): void {
-    const again = this.hasStopped
-    this.hasStopped = true
-    if (this.run !== null) {
-      this.terminal.line(`${by}: ${now ? 'outputs off now' : 'run down (again: outputs off now)'}.`)
-      this.run.stop(by, now)
-    } else if (this.acknowledged) {
-      this.terminal.line(`${by}: stop before the start; nothing more is energised.`)
-      this.wanted = { by, now: now || again }
-    } else {
-      this.terminal.line(`${by}: given up, no run begins.`)
-      this.leaving.abort()
-      this.word?.settle(false)
-      this.word = null
-    }
   }
 
   private entered(text: string): void {
@@ -119,9 +90,7 @@ export class Conversation {
       this.terminal.line(answer.problem)
       return
     }
-    if (asked.ask.about === 'mode' && answer.value === 'yes') this.setMode()
-    const latched = /^clear (.+)$/.exec(asked.ask.about)?.[1]
-    if (latched !== undefined && answer.value === 'yes') this.bench?.tell({ kind: 'clear', output: latched })
+    this.hands?.answered(asked.ask, answer.value)
     run.answer(asked.prompt, answer.value, 'terminal')
   }
 
@@ -134,7 +103,7 @@ export class Conversation {
       return
     }
     this.word = null
-    this.acknowledged = true
+    this.stops.wordTyped()
     this.typing = { buffer: '', live: true, asking: false }
     word.settle(true)
   }
@@ -143,6 +112,7 @@ export class Conversation {
     switch (shown.kind) {
       case 'view':
         this.view = shown.view
+        this.hands?.stepIs(shown.view.step)
         this.stepChanged(shown.view.step)
         this.sayReason(shown.view)
         break
@@ -184,7 +154,6 @@ export class Conversation {
     if (planned === null) return
     const sure = this.plan.steps.filter(({ only_if }) => only_if === undefined).length
     this.terminal.line(`Step ${step} of ${Math.max(step, sure)}: ${planned.stage}`)
-    this.bench?.tell({ kind: 'step', step: planned.index })
   }
 
   /** Why outputs go off stands on the screen beside what is to be done about it. */
@@ -194,41 +163,16 @@ export class Conversation {
     this.terminal.line(`Why it goes off: ${reason.text}`)
   }
 
-  private setMode(): void {
-    const mode = stepNumbered(this.plan, this.step)?.mode
-    if (mode !== undefined) this.bench?.tell({ kind: 'mode', mode })
-  }
-
-  /** On a virtual bench the person has no meter and no knob: the bench's own are turned and read, and said to be so. */
+  /** What the virtual bench's own meter reads is shown as that, and accepted with Enter. */
   private async virtualMeter(prompt: number, ask: Ask): Promise<void> {
-    const { bench } = this
-    if (bench === null || ask.wants.kind !== 'reading') return
-    const { rail, unit } = ask.wants
-    if (rail !== null && unit === 'V' && this.plan.rails[rail]?.class !== 'programmed') {
-      const target = ask.about.startsWith('hand off')
-        ? 0
-        : (stepNumbered(this.plan, this.step)?.target_V ?? 0)
-      if (!ask.about.startsWith('renew')) bench.tell({ kind: 'turn', rail, volts: target })
-      await new Promise((resolve) => setTimeout(resolve, 4000 / this.speed))
-    }
-    const shown = await this.reads(bench, ask.wants)
+    if (ask.wants.kind !== 'reading') return
+    const shown = (await this.hands?.meter(ask)) ?? null
     if (shown === null || this.asked?.prompt !== prompt) return
-    this.asked.shown = Number(shown.toPrecision(4))
+    this.asked.shown = shown
     this.terminal.line(
-      `  The virtual meter shows ${formatQuantity(this.asked.shown, unit)}: Enter accepts it.`,
+      `  The virtual meter shows ${formatQuantity(shown, ask.wants.unit)}: Enter accepts it.`,
     )
     this.draw()
-  }
-
-  private async reads(
-    bench: BenchProcess,
-    { node, rail, unit }: Extract<Ask['wants'], { kind: 'reading' }>,
-  ): Promise<number | null> {
-    if (node !== null) return bench.probe(node, this.equipment.chassis_node, meter_ohm)
-    if (rail === null) return null
-    if (unit === 'Ω') return bench.ohms(rail)
-    const seen = await bench.rail(rail)
-    return seen === null ? null : unit === 'V' ? seen.volts : seen.amps
   }
 
   private draw(): void {

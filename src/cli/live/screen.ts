@@ -1,7 +1,7 @@
 import type { LineHealth } from '../../exchange/index.js'
 import { formatShort } from '../../quantities/index.js'
 import type { RailView, View } from '../../sequencer/index.js'
-import { lineFaultLines } from './closing.js'
+import { lineFaultLines } from '../../session/index.js'
 import { wrapLine } from '../wrap.js'
 import { largeFigures } from './figures.js'
 

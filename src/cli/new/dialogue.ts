@@ -17,8 +17,14 @@ export interface Question<T> {
 /** The answers came to an end at a question that needs one. */
 export class AnswersEnded extends Error {}
 
+/** Whoever is asked: answers come as lines, or have been given beforehand. */
+export interface Asks {
+  tell(text: string): void
+  ask<T>(question: Question<T>): Promise<T>
+}
+
 /** Asks questions of whoever gives the lines: a person at a terminal, or a pipe. */
-export class Dialogue {
+export class Dialogue implements Asks {
   private asked = 0
   private readonly lines: AsyncIterator<string>
   private readonly say: (text: string) => void

@@ -1,7 +1,7 @@
 import { bleederFor } from '../../bench/index.js'
 import { formatQuantity } from '../../quantities/index.js'
 import { type Answers, firstMode, isTransmitting, type SupplyAnswers, type TubeAnswer } from './answers.js'
-import { type Dialogue, oneOf, quantityOf, quantityOrNone, word } from './dialogue.js'
+import { type Asks, oneOf, quantityOf, quantityOrNone, word } from './dialogue.js'
 import {
   readAmmeters,
   biasOrNone,
@@ -16,7 +16,7 @@ import {
   readCapacitors,
 } from './typed.js'
 
-export async function askAll(dialogue: Dialogue): Promise<Answers> {
+export async function askAll(dialogue: Asks): Promise<Answers> {
   const name = await dialogue.ask({ ask: 'What is the set called?', fallback: null, read: word })
   const chassis = await dialogue.ask({
     ask: 'Is its metal chassis isolated from the mains, or live?',
@@ -132,7 +132,7 @@ export async function askAll(dialogue: Dialogue): Promise<Answers> {
 }
 
 /** All types at once; those that are not in the catalogue are asked for again, one by one. */
-async function askTubes(dialogue: Dialogue): Promise<readonly TubeAnswer[]> {
+async function askTubes(dialogue: Asks): Promise<readonly TubeAnswer[]> {
   const types = await dialogue.ask({
     ask: 'Its tubes by type, in the order V1, V2 …, parted by commas? (rectifiers too)',
     fallback: null,
@@ -159,7 +159,7 @@ async function askTubes(dialogue: Dialogue): Promise<readonly TubeAnswer[]> {
 }
 
 async function askSupply(
-  dialogue: Dialogue,
+  dialogue: Asks,
   ask: string,
   virtual: boolean,
   highest_V: number,

@@ -1,8 +1,15 @@
 import { standingText } from '../../cautions/index.js'
 import { formatQuantity, formatShort } from '../../quantities/index.js'
 import type { RunReader, Story } from '../../record/index.js'
-import { chargeLines, chargeOf, measuredLine, type OffSaid, openHandLines, railLines } from '../off-words.js'
-import { reasonFigures } from '../reason-words.js'
+import {
+  chargeLines,
+  chargeOf,
+  measuredLine,
+  type OffSaid,
+  openHandLines,
+  railLines,
+  reasonFigures,
+} from '../../session/index.js'
 import { elapsed } from '../replay-text.js'
 import { charts } from './chart.js'
 import { block, escaped, paragraph, section, table } from './html.js'

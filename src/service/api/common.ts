@@ -60,6 +60,27 @@ export const errorShape = z
   .describe('Why it was not done; nothing was')
 export type ApiError = z.output<typeof errorShape>
 
+/** Something that is not done, as it goes out: status and `ApiError`. */
+export class Refused extends Error {
+  constructor(
+    readonly status: 400 | 401 | 403 | 404 | 409 | 413 | 422 | 429 | 500 | 503,
+    readonly code: ErrorCode,
+    what: string,
+    readonly more: {
+      readonly remedy?: string
+      readonly where?: string
+      readonly problems?: readonly ApiProblem[]
+    } = {},
+  ) {
+    super(what)
+  }
+
+  get error(): ApiError['error'] {
+    const { remedy = null, where = null, problems = [] } = this.more
+    return { code: this.code, what: this.message, remedy, where, problems: [...problems] }
+  }
+}
+
 /** A file of the folder, by its path from there; never leaves it. */
 export const pathField = z
   .string()

@@ -1,6 +1,6 @@
 import { type ChildProcess, fork } from 'node:child_process'
 import { fileURLToPath } from 'node:url'
-import type { PortLine } from '../../supply/index.js'
+import type { PortLine } from '../supply/index.js'
 import { type FromBench, fromBenchShape, type ToBench } from './bench-messages.js'
 
 /** A virtual bench as a process of its own, so that killing a controller never kills the supply. */
@@ -34,7 +34,7 @@ const answer_within_ms = 1000
 const start_within_ms = 20_000
 
 export async function startBench(start: BenchStart): Promise<BenchProcess | { readonly trouble: string }> {
-  const program = fileURLToPath(new URL('../main.js', import.meta.url))
+  const program = fileURLToPath(new URL('../cli/main.js', import.meta.url))
   const args = [
     'virtual-bench',
     ...['--bench', start.bench, '--speed', String(start.speed), '--mode', start.mode],

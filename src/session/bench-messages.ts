@@ -1,5 +1,5 @@
 import { z } from 'zod'
-import { placeShape } from '../../controller/index.js'
+import { placeShape } from '../controller/index.js'
 
 /** What is said to a virtual bench running as a program of its own, as JSON lines on its standard input or as messages. */
 export const toBenchShape = z.discriminatedUnion('kind', [

@@ -1,33 +1,28 @@
-import { endOrphan, readBenchState, removeBenchState, stillRuns } from '../../controller/index.js'
-import { lineConfigsOf } from '../../line/index.js'
-import { offPlanOf } from '../../plan/index.js'
-import { type Exit, exits } from '../exits.js'
-import type { Refusal } from '../refuse.js'
+import { endOrphan, readBenchState, removeBenchState, stillRuns } from '../controller/index.js'
+import { lineConfigsOf } from '../line/index.js'
+import { offPlanOf } from '../plan/index.js'
 import { configAtSpeed, offAtSpeed } from './at-speed.js'
 import { placesOf, virtualAs } from './places.js'
-import type { Ready } from './prepare.js'
-import type { Terminal } from './terminal.js'
+import type { NotBegun, Ready } from './types.js'
 
 /** The first act of every start: whatever an earlier run left on is made safe and told. Null = the bench is clear. */
 export async function clearFormerRun(
   prepared: Pick<Ready, 'bench' | 'equipment'>,
   statePath: string,
-  terminal: Terminal,
-  refused: (refusal: Refusal) => Promise<Exit>,
-): Promise<Exit | null> {
+  told: (text: string) => void,
+): Promise<NotBegun | null> {
   const { bench, equipment } = prepared
   const left = readBenchState(statePath)
   if (left === null) return null
   if (left !== 'unreadable' && stillRuns(left.supervisor))
-    return refused({
-      exit: exits.notReachable,
+    return {
+      kind: 'not begun',
+      why: 'busy',
       where: left.run_file,
       what: `Another run is under way on this bench (process ${left.supervisor.pid}, ${left.run_file}).`,
       remedy: `End that one first: at its terminal, or with kill ${left.supervisor.pid} (runs down), again (outputs off now), again (no longer asks for your knobs). slowglow safe-off --bench FILE does it too.`,
-    })
-  terminal.line(
-    'An earlier run on this bench did not end well. Reading back its outputs and making them safe first.',
-  )
+    }
+  told('An earlier run on this bench did not end well. Reading back its outputs and making them safe first.')
   const speed = left === 'unreadable' ? 1 : left.speed
   const configs = lineConfigsOf(bench).map((config) => configAtSpeed(config, speed))
   const otherwise = {
@@ -37,27 +32,28 @@ export async function clearFormerRun(
   }
   const own = virtualAs(bench) !== null
   if (own && left === 'unreadable') {
-    terminal.line('Its state cannot be read; its bench was a virtual one of its own, so nothing real is on.')
+    told('Its state cannot be read; its bench was a virtual one of its own, so nothing real is on.')
     removeBenchState(statePath)
     return null
   }
   const orphan = await endOrphan(left, otherwise, {
     told: (output) => {
-      terminal.line(output.kind === 'alarm' ? `ALARM: ${output.text}` : `  ${output.text}`)
+      told(output.kind === 'alarm' ? `ALARM: ${output.text}` : `  ${output.text}`)
     },
   })
-  for (const text of orphan.found) terminal.line(text)
+  for (const text of orphan.found) told(text)
   const ports = new Set(otherwise.off.channels.map(({ port }) => port))
   if (own && orphan.result.silent.length === ports.size) {
-    terminal.line('Its bench was a virtual one of its own, which is gone: nothing real is on.')
+    told('Its bench was a virtual one of its own, which is gone: nothing real is on.')
   } else if (orphan.result.outputs_off !== 'confirmed')
-    return refused({
-      exit: exits.notConfirmedOff,
+    return {
+      kind: 'not begun',
+      why: 'outputs not confirmed off',
       where: left === 'unreadable' ? statePath : left.run_file,
       what: `OUTPUTS NOT CONFIRMED OFF after an earlier run: ${orphan.result.text}`,
       remedy: 'Cut the mains of the HT sources now (not of the bias).',
-    })
+    }
   removeBenchState(statePath)
-  terminal.line("The set's stored charge: not measured: take it as charged. Measure before touching.")
+  told("The set's stored charge: not measured: take it as charged. Measure before touching.")
   return null
 }

@@ -1,5 +1,5 @@
-import type { LineConfig } from '../../line/index.js'
-import { debounce, type OffPlan, type Plan, type Rule } from '../../plan/index.js'
+import type { LineConfig } from '../line/index.js'
+import { debounce, type OffPlan, type Plan, type Rule } from '../plan/index.js'
 
 /**
  * A plan for a run clock that goes `speed` times faster than life (virtual bench only). What belongs to the set and the supplies

@@ -1,5 +1,5 @@
-import type { Bench, Line } from '../../bench/index.js'
-import type { PortLine } from '../../supply/index.js'
+import type { Bench, Line } from '../bench/index.js'
+import type { PortLine } from '../supply/index.js'
 
 /** Every port of a bench that has a line, by the name lines and plans know it by. */
 export function linesOf(bench: Bench): Readonly<Record<string, Line>> {

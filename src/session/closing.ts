@@ -1,6 +1,5 @@
-import { faultsInWords, type LineHealth } from '../../exchange/index.js'
-import type { Known, RunEnding } from '../../story/index.js'
-import { type Exit, exits } from '../exits.js'
+import { faultsInWords, type LineHealth } from '../exchange/index.js'
+import type { Known, RunEnding } from '../story/index.js'
 import {
   chargeLines,
   chargeOf,
@@ -10,8 +9,8 @@ import {
   openHandLines,
   outputsOpen,
   railLines,
-} from '../off-words.js'
-import { reasonFigures } from '../reason-words.js'
+} from './off-words.js'
+import { reasonFigures } from './reason-words.js'
 
 /** What a run says at its end, the same for run and every take-over. "Outputs off" and "stored charge" stay two statements. */
 export function closingText(
@@ -21,10 +20,7 @@ export function closingText(
   command: Known['command'] = 'run',
 ): string {
   const said = offSaid(ending)
-  const lines = [
-    ...openHandLines(said),
-    `${heading(ending)}${ending.reason === null ? '' : `: ${ending.reason.text}`}`,
-  ]
+  const lines = [...openHandLines(said), endingSentence(ending)]
   if (ending.reason !== null) lines.push(`  ${reasonFigures(ending.reason)}`)
   for (const stated of byHand(ending)) lines.push(`  Limit by hand: ${stated}`)
   for (const warning of ending.warnings) lines.push(`  Warning: ${warning}`)
@@ -51,7 +47,13 @@ export function lineFaultLines(health: Readonly<Record<string, LineHealth>>): st
   })
 }
 
-function byHand({ details }: RunEnding): readonly string[] {
+/** What happened, in one sentence. */
+export function endingSentence(ending: RunEnding): string {
+  return `${heading(ending)}${ending.reason === null ? '' : `: ${ending.reason.text}`}`
+}
+
+/** Limits stated by hand that held in this run, in words. */
+export function byHand({ details }: RunEnding): readonly string[] {
   const { by_hand } = details
   return Array.isArray(by_hand) ? by_hand.filter((each) => typeof each === 'string') : []
 }
@@ -66,20 +68,4 @@ function heading(ending: RunEnding): string {
   if (open.length > 0)
     return `All steps done, but ${open.join(', ')} ${open.length === 1 ? 'was' : 'were'} not confirmed off by you`
   return ending.warnings.length > 0 ? 'Completed, with warnings' : 'Completed, within limits'
-}
-
-/** 4 wins over every other; a hand rail that was left open is a finding whatever the outcome: the others promise outputs off. */
-export function exitOf(ending: RunEnding): Exit {
-  if (outputsOpen(offSaid(ending))) return exits.notConfirmedOff
-  if (handsOpen(ending).length > 0) return exits.finding
-  switch (ending.outcome) {
-    case 'tripped':
-      return exits.tripped
-    case 'stopped':
-      return exits.stopped
-    case 'failed':
-      return exits.rigFailed
-    case 'completed':
-      return ending.warnings.length > 0 ? exits.finding : exits.done
-  }
 }

@@ -1,5 +1,5 @@
-import type { Plan } from '../../plan/index.js'
-import { lastRunOf } from '../../record/index.js'
+import type { Plan } from '../plan/index.js'
+import { lastRunOf } from '../record/index.js'
 
 /**
  * The set's last run in all these folders, by name, where its hook-up was confirmed by a person and is, line for line and bench for bench, the

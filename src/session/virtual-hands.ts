@@ -1,0 +1,62 @@
+import { type Ask, type Plan, stepNumbered } from '../plan/index.js'
+import type { Equipment } from '../equipment/index.js'
+import type { BenchProcess } from './start-bench.js'
+
+/** What a high-resistance hand meter takes, ohm (common practice, no source). */
+const meter_ohm = 10e6
+
+/** A person at the program's own virtual bench has neither knob nor meter: the bench's own are turned and read. */
+export class VirtualHands {
+  private step = -1
+  constructor(
+    private readonly bench: BenchProcess,
+    private readonly plan: Plan,
+    private readonly equipment: Equipment,
+    private readonly speed: number,
+  ) {}
+
+  /** Only faults that wait for a step use it. */
+  stepIs(step: number): void {
+    if (step === this.step) return
+    this.step = step
+    const planned = stepNumbered(this.plan, step)
+    if (planned !== null) this.bench.tell({ kind: 'step', step: planned.index })
+  }
+
+  /** What a yes says was done is done to the set behind the bench. */
+  answered(ask: Ask, value: number | 'yes' | 'no' | 'go on'): void {
+    if (value !== 'yes') return
+    const mode = stepNumbered(this.plan, this.step)?.mode
+    if (ask.about === 'mode' && mode !== undefined) this.bench.tell({ kind: 'mode', mode })
+    const latched = /^clear (.+)$/.exec(ask.about)?.[1]
+    if (latched !== undefined) this.bench.tell({ kind: 'clear', output: latched })
+  }
+
+  /** Turns the knob that the question is about, then reads the meter it asks for; null where it asks for none. */
+  async meter(ask: Ask): Promise<number | null> {
+    const { bench } = this
+    if (ask.wants.kind !== 'reading') return null
+    const { node, rail, unit } = ask.wants
+    if (rail !== null && unit === 'V' && this.plan.rails[rail]?.class !== 'programmed') {
+      const target = ask.about.startsWith('hand off')
+        ? 0
+        : (stepNumbered(this.plan, this.step)?.target_V ?? 0)
+      if (!ask.about.startsWith('renew')) bench.tell({ kind: 'turn', rail, volts: target })
+      await new Promise((resolve) => setTimeout(resolve, 4000 / this.speed))
+    }
+    const shown = await this.reads(node, rail, unit)
+    return shown === null ? null : Number(shown.toPrecision(4))
+  }
+
+  private async reads(
+    node: string | null,
+    rail: string | null,
+    unit: 'V' | 'A' | 'Ω',
+  ): Promise<number | null> {
+    if (node !== null) return this.bench.probe(node, this.equipment.chassis_node, meter_ohm)
+    if (rail === null) return null
+    if (unit === 'Ω') return this.bench.ohms(rail)
+    const seen = await this.bench.rail(rail)
+    return seen === null ? null : unit === 'V' ? seen.volts : seen.amps
+  }
+}
