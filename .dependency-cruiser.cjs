@@ -2,6 +2,7 @@
 const may = {
   quantities: [],
   chance: [],
+  rf: [],
   tubes: ['quantities'],
   network: ['tubes', 'quantities'],
   equipment: ['network', 'tubes', 'quantities'],
@@ -28,7 +29,7 @@ const may = {
   session: ['alerts', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'supply', 'line', 'plan', 'bench', 'equipment', 'quantities'],
   service: ['session', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'plan', 'profile', 'bench', 'equipment', 'quantities'],
 }
-const pure = ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay', 'qualify']
+const pure = ['quantities', 'chance', 'rf', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay', 'qualify']
 module.exports = {
   forbidden: [
     { name: 'no-circles', severity: 'error', from: {}, to: { circular: true, viaOnly: { dependencyTypesNot: ['type-only'] } } },

@@ -1,5 +1,6 @@
 import type { Command } from 'commander'
 import type { Io } from '../io.js'
+import { registerAerial } from './aerial.js'
 import { registerCheck } from './check.js'
 import { registerCompare } from './compare.js'
 import { registerExport } from './export.js'
@@ -9,6 +10,7 @@ import { registerQualify } from './qualify.js'
 import { registerRehearse } from './rehearse.js'
 import { registerReplay } from './replay.js'
 import { registerReport } from './report.js'
+import { registerRf } from './rf.js'
 import { registerPlan } from './plan.js'
 import { registerRuns } from './runs.js'
 import { registerSafeOff } from './safe-off.js'
@@ -34,6 +36,8 @@ export const commands: readonly Register[] = [
   registerReplay,
   registerExport,
   registerReport,
+  registerRf,
+  registerAerial,
   registerVirtualBench,
   registerRun,
   registerQualify,

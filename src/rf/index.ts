@@ -1,0 +1,7 @@
+export { aerialFigures, usualEnd } from './aerial.js'
+export type { Figure, FigureUnit } from './figure.js'
+export { dbmOfVolts, levelFigures, noiseFigures, voltsOfDbm } from './level.js'
+export { matchFigures, reflectionOfPowers, reflectionOfReturnLoss, reflectionOfSwr } from './match.js'
+export { depthOfEnvelope, depthOfPeak, depthOfRise, modulationFigures } from './modulation.js'
+export { loadFigures, readAs, type ReadAs, stageFigures } from './power.js'
+export { type Spread, withAccuracy } from './spread.js'
