@@ -153,6 +153,13 @@ function checkDeadMan(name: string, supply: Supply, path: Path, report: Report):
     ...(dead_man.disarm ?? []),
     ...(dead_man.feed === null ? [] : [dead_man.feed]),
   ]
+  const bias = Object.values(supply.channels).some(({ role }) => role === 'bias')
+  if (dead_man.per === 'supply' && bias && (dead_man.disarm ?? []).length === 0)
+    report.warn(
+      path,
+      `the dead-man of ${name} cannot be put to rest (no disarm), and bias hangs on it: where a run, safe-off or a take-over ends with HT not confirmed off, the bias goes when it runs out, ${dead_man.after_s} s later`,
+      'write its disarm words, or feed the bias from a supply without a dead-man',
+    )
   const blind = words.filter((text) => !text.includes('{n}'))
   if (
     dead_man.per === 'output' &&

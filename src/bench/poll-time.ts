@@ -64,7 +64,20 @@ function request_s(supply: Supply): number {
   return Math.max(limits, level('set_volts', 'ask_set_volts'))
 }
 
-/** The longest that a reading of this supply is old while nothing is wrong, s; switching on apart, which has a deadline of its own. */
+/** Switching one channel on, while nothing is measured: its settings asked once more, ON, its read-back and the error question. */
+export function switchOn_s(supply: Supply): number {
+  const still = (['ask_set_volts', 'ask_set_amps', 'ask_over_volts', 'ask_over_amps'] as const).map((word) =>
+    ask_s(supply, word, answer_s),
+  )
+  return (
+    still.reduce((sum, s) => sum + s, 0) +
+    tell_s(supply, 'on') +
+    ask_s(supply, 'ask_output', status_s) +
+    ask_s(supply, 'error_query', status_s)
+  )
+}
+
+/** The longest that a reading of this supply is old while nothing is wrong, s; switching on apart. */
 export function unread_s(supply: Supply): number {
   return round_s(supply) + request_s(supply)
 }

@@ -1,6 +1,14 @@
 import { decimalValue, type LineEvent } from '../exchange/index.js'
 import { type LineConfig, type LineInput, type LineState, lineStep, openLine } from '../line/index.js'
-import { type OffAct, offBegin, type OffInput, type OffResult, type OffState, offStep } from '../off/index.js'
+import {
+  biasStays,
+  type OffAct,
+  offBegin,
+  type OffInput,
+  type OffResult,
+  type OffState,
+  offStep,
+} from '../off/index.js'
 import type { OffPlan } from '../plan/index.js'
 
 /**
@@ -16,6 +24,12 @@ export interface SafeOffState {
   readonly next_id: number
   /** Ports that answered at least once. */
   readonly answered: readonly string[]
+  /** All is decided, and the dead-man of a bias that stays on is being put to rest first: requests not answered yet. */
+  readonly rests: {
+    readonly result: OffResult
+    readonly since_us: number
+    readonly open: readonly number[]
+  } | null
   readonly result: SafeOffResult | null
 }
 
@@ -73,7 +87,7 @@ export function safeOffBegin(
     look_first,
   })
   const d: Draft = {
-    s: { plan, lines, off, now_us: t_us, next_id: 1, answered: [], result: null },
+    s: { plan, lines, off, now_us: t_us, next_id: 1, answered: [], rests: null, result: null },
     out: [],
   }
   for (const act of acts) carry(d, act)
@@ -90,6 +104,7 @@ export function safeOffStep(
     d.s.now_us = Math.max(d.s.now_us, input.t_us)
     for (const port of Object.keys(d.s.lines)) drive(d, port, { kind: 'time', t_us: d.s.now_us })
     feed(d, { kind: 'tick', t_us: d.s.now_us })
+    restOver(d)
   } else {
     d.s.now_us = Math.max(d.s.now_us, input.line.t_us)
     drive(d, input.port, input.line)
@@ -132,6 +147,12 @@ function heard(d: Draft, port: string, event: LineEvent): void {
     case 'line lost':
       d.out.push({ kind: 'record', what: 'line', rail: null, text: event.text })
       return
+    case 'done':
+      rested(d, port, event.id, null)
+      return
+    case 'failed':
+      rested(d, port, event.id, event.text)
+      return
     default:
       return
   }
@@ -170,9 +191,58 @@ function carry(d: Draft, act: OffAct): void {
       d.out.push({ kind: 'record', what: 'alarm', rail: act.rail, text: act.text })
       return
     case 'end':
-      end(d, act.result)
+      if (!rest(d, act.result)) end(d, act.result)
       return
   }
+}
+
+/** Time for the answers, as at the end of a run. */
+const restWithin_s = 3
+
+/**
+ * Nobody feeds a dead-man once this program is gone, and one that a bias hangs on would take the bias while nothing shows that HT
+ * is down: it is put to rest. Elsewhere it runs out, which switches off. False where there is none.
+ */
+function rest(d: Draft, result: OffResult): boolean {
+  const open: number[] = []
+  d.s.rests = { result, since_us: d.s.now_us, open }
+  for (const [port, { config }] of Object.entries(d.s.lines)) {
+    const [first] = config.channels
+    if (first === undefined || config.dialect.dead_man === null) continue
+    if (!biasStays(d.s.plan, result, port)) continue
+    const id = d.s.next_id
+    d.s.next_id = id + 1
+    d.s.rests = { ...d.s.rests, open: [...d.s.rests.open, id] }
+    drive(d, port, { kind: 'request', t_us: d.s.now_us, id, channel: first.channel, do: 'disarm' })
+  }
+  if (d.s.rests.open.length > 0) return true
+  d.s.rests = null
+  return false
+}
+
+function rested(d: Draft, port: string, id: number, trouble: string | null): void {
+  if (d.s.rests?.open.includes(id) !== true) return
+  d.s.rests = { ...d.s.rests, open: d.s.rests.open.filter((other) => other !== id) }
+  if (trouble !== null) notRested(d, port, trouble)
+}
+
+function notRested(d: Draft, port: string, why: string): void {
+  const text = `The dead-man of ${port} could not be put to rest (${why}), and it takes the bias when it runs out, while nothing shows that HT is down. Cut the mains of the HT sources now.`
+  d.out.push({ kind: 'alarm', text })
+  d.out.push({ kind: 'record', what: 'alarm', rail: null, text })
+}
+
+/** All have answered, or time is up: a computer at speed is given as much longer as its readings are. */
+function restOver(d: Draft): void {
+  const { rests } = d.s
+  if (rests === null) return
+  const late = d.s.now_us - rests.since_us >= Math.max(restWithin_s, restWithin_s * d.s.plan.stale_s) * 1e6
+  if (rests.open.length > 0 && !late) return
+  d.s.rests = null
+  if (rests.open.length > 0)
+    for (const port of Object.keys(d.s.lines))
+      if (biasStays(d.s.plan, rests.result, port)) notRested(d, port, `no answer within ${restWithin_s} s`)
+  end(d, rests.result)
 }
 
 function portOf(d: Draft, channel: string): string | undefined {

@@ -1,15 +1,36 @@
 import { urgentOffText } from '../bench/index.js'
-import { failRequests, lowers, setChannel, write, type Draft } from './state.js'
+import { failRequests, lowers, setChannel, write, type Draft, type LineState } from './state.js'
 
 /** A burst that waits for nothing, then an OFF between questions until the read-back says off. */
 const burst_us = [50_000, 150_000]
 const repeat_us = 250_000
 
+/**
+ * What `urgentOff` writes for these channels, '' where there is no connection: for whoever puts it on the line before the line
+ * has worked out what follows from it.
+ */
+export function urgentWords(state: LineState, channels: readonly string[]): string {
+  if (state.link === 'closed') return ''
+  const targets = targetsOf(state, channels)
+  return targets.length === 0 ? '' : wordsFor(state, targets)
+}
+
+/** These, and what was owed an OFF before. */
+function targetsOf(state: LineState, channels: readonly string[]): readonly number[] {
+  const targets = new Set(state.urgent?.targets)
+  for (const [index, { channel }] of state.config.channels.entries())
+    if (channels.includes(channel)) targets.add(index)
+  return [...targets]
+}
+
+const wordsFor = ({ config }: LineState, targets: readonly number[]): string =>
+  urgentOffText(
+    config.dialect,
+    targets.flatMap((index) => config.channels[index]?.number ?? []),
+  )
+
 /** Beside the queue: written at once, whatever is in flight. */
 export function urgentOff(d: Draft, channels: readonly string[]): void {
-  const named = d.config.channels.flatMap((channel, index) =>
-    channels.includes(channel.channel) ? [index] : [],
-  )
   d.made_safe = true
   d.unproved = true
   d.starved_until_us = 0
@@ -26,7 +47,7 @@ export function urgentOff(d: Draft, channels: readonly string[]): void {
     d.flight = { ...flight, move: { ...flight.move, want: { is: 'anything' } } }
   }
   d.urgent = {
-    targets: [...new Set([...(d.urgent?.targets ?? []), ...named])],
+    targets: targetsOf(d, channels),
     burst_us: [],
     repeat_us: d.t_us,
   }
@@ -52,15 +73,15 @@ function burst(d: Draft): void {
 function send(d: Draft): void {
   const { urgent } = d
   if (urgent === null) return
-  const numbers = owed(d).flatMap((index) => d.config.channels[index]?.number ?? [])
-  if (numbers.length > 0 && d.link !== 'closed') write(d, urgentOffText(d.config.dialect, numbers), true)
+  const off = owed(d)
+  if (off.length > 0 && d.link !== 'closed') write(d, wordsFor(d, off), true)
   // A supply slow to switch off is not asked before it has worked through every OFF it was sent.
   const slow_us = (d.config.dialect.slow_s.off ?? 0) * 1_000_000
-  if (slow_us > 0) d.hold_us = Math.max(d.hold_us, d.t_us) + numbers.length * slow_us
+  if (slow_us > 0) d.hold_us = Math.max(d.hold_us, d.t_us) + off.length * slow_us
   d.urgent = {
     ...urgent,
     burst_us: urgent.burst_us.filter((at) => at > d.t_us),
-    repeat_us: d.t_us + repeat_us + numbers.length * slow_us,
+    repeat_us: d.t_us + repeat_us + off.length * slow_us,
   }
 }
 

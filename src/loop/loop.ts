@@ -1,6 +1,6 @@
 import type { LineEvent, LineHealth, Rung } from '../exchange/index.js'
 import type { LineConfig, LineInput, LineState } from '../line/index.js'
-import { lineGoOn, lineHear, openLine } from '../line/index.js'
+import { lineGoOn, lineHear, openLine, urgentWords } from '../line/index.js'
 import type { Plan } from '../plan/index.js'
 import type { Command, Event, State } from '../sequencer/index.js'
 import { begin, step } from '../sequencer/index.js'
@@ -107,10 +107,11 @@ function settle(work: Work): void {
   }
 }
 
-function drive(work: Work, port: string, input: LineInput): void {
+/** `given`: what of the line's own words is on its way already. */
+function drive(work: Work, port: string, input: LineInput, given = ''): void {
   const line = work.lines[port]
   if (!line) return
-  carry(work, port, lineHear(line, input), input.t_us)
+  carry(work, port, lineHear(line, input), input.t_us, given)
   work.mayGoOn.add(port)
 }
 
@@ -119,12 +120,13 @@ function carry(
   port: string,
   { state, outputs }: ReturnType<typeof lineHear>,
   t_us = state.t_us,
+  given = '',
 ): void {
   work.lines = { ...work.lines, [port]: state }
   // What the line has already written goes first: an OFF that an event causes must be the last word on the wire.
   for (const output of outputs)
     if (output.kind === 'write') {
-      work.give(port, output.text, output.urgent)
+      if (!output.urgent || output.text !== given) work.give(port, output.text, output.urgent)
       work.outputs.push({ kind: 'write', port, text: output.text, urgent: output.urgent })
     }
   for (const output of outputs) {
@@ -155,10 +157,8 @@ function isNoNews(state: State, event: LineEvent): boolean {
 
 function feed(work: Work, event: Event): void {
   work.outputs.push({ kind: 'fed', event })
-  // OFF goes to every port in the moment in which it is decided, before anything else is even looked at.
   const { state, commands } = step(work.sequencer, event, (off) => {
-    for (const [port, channels] of byPort(work, off))
-      drive(work, port, { kind: 'urgent off', t_us: event.t_us, channels })
+    urgent(work, event.t_us, off)
   })
   work.sequencer = state
   for (const command of commands) {
@@ -167,6 +167,19 @@ function feed(work: Work, event: Event): void {
     const port = work.portOf[command.channel]
     if (port !== undefined) drive(work, port, { ...command, kind: 'request', t_us: event.t_us })
   }
+}
+
+/** OFF goes to every port in the moment in which it is decided: the words first, then what each line makes of having said them. */
+function urgent(work: Work, t_us: number, off: readonly string[]): void {
+  const ports = byPort(work, off)
+  const given: Record<string, string> = {}
+  for (const [port, channels] of ports) {
+    const line = work.lines[port]
+    const words = line ? urgentWords(line, channels) : ''
+    if (words !== '') work.give(port, words, true)
+    given[port] = words
+  }
+  for (const [port, channels] of ports) drive(work, port, { kind: 'urgent off', t_us, channels }, given[port])
 }
 
 function byPort(work: Work, channels: readonly string[]): Map<string, string[]> {

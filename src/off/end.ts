@@ -1,4 +1,4 @@
-import type { OffPlan } from '../plan/index.js'
+import { isHotRole, type OffPlan } from '../plan/index.js'
 import { callFor, fallWithin_s } from './alarms.js'
 import { isFalling } from './confirm.js'
 import { lastRead } from './heard.js'
@@ -80,6 +80,20 @@ function end(d: Draft, outputs_off: OffResult['outputs_off']): void {
   const result: OffResult = { outputs_off, rails, hand_rails, bias_released_by: d.s.bias_released_by }
   d.s.result = result
   d.out.push({ do: 'end', result })
+}
+
+/**
+ * Whether a bias that stays on hangs on this port, with nothing beside it but heaters: its dead-man, no longer fed, would take
+ * it from under HT that nothing shows to be down.
+ */
+export function biasStays(plan: OffPlan, result: OffResult, port: string): boolean {
+  const here = plan.channels.filter((channel) => channel.port === port)
+  return (
+    result.outputs_off !== 'confirmed' &&
+    result.bias_released_by === null &&
+    here.some(({ role }) => role === 'bias') &&
+    here.every(({ role }) => !isHotRole(role))
+  )
 }
 
 function toldWords(d: Draft, rail: OffRail): string {

@@ -93,6 +93,13 @@ export function offStep(plan: OffPlan, before: OffState, input: OffInput): Turn 
   return { state: d.s, acts: d.out }
 }
 
+/** What goes off first and at once, in its order: known before anything is wrong. */
+export function urgentChannels(plan: OffPlan): readonly string[] {
+  return railsOf(plan)
+    .filter(isHot)
+    .flatMap((rail) => rail.channels.map(({ channel }) => channel))
+}
+
 /** The next rail by hand to ask about, in the order of going off; null = none now. */
 export function handToAsk(plan: OffPlan, state: OffState): string | null {
   return nextHand(state, railsOf(plan))

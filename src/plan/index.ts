@@ -19,4 +19,4 @@ export { healthyLeast_A, leadOn_A, openLead_A, openLeadMost_A } from './open-lea
 export { isHotRole, offPlanOf } from './off.js'
 export { planText } from './text.js'
 export { guardPlans, inputRules } from './watch.js'
-export { staleAfter_s } from './stale.js'
+export { staleAfter_s, staleWhileOn_s } from './stale.js'

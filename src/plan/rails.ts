@@ -8,7 +8,7 @@ import {
 } from '../equipment/index.js'
 import { channelsOf, type LimitsDesk, type RailBench, show, terminalBleeder_ohm } from '../limits/index.js'
 import { dischargeOf } from './discharge.js'
-import { staleOf_s } from './stale.js'
+import { staleOf_s, staleWhileOn_s } from './stale.js'
 import type { BiasPlan, ChannelPlan, RailPlan } from './types.js'
 
 /** All rails as the sequencer needs to know them. */
@@ -41,12 +41,11 @@ export function railPlans(equipment: Equipment, bench: Bench, desk: LimitsDesk):
 }
 
 /** How old its readings may be, by what reads them; a hand rail has none that come by themselves. */
-function staleBy(bench: Bench, side: RailBench): Pick<RailPlan, 'stale_s'> {
+function staleBy(bench: Bench, side: RailBench): Pick<RailPlan, 'stale_s' | 'on_stale_s'> {
   if (side.class === 'hand') return {}
+  if (side.class === 'watched') return { stale_s: staleOf_s(bench, [side.volts_meter, side.amps_meter]) }
   const ports = side.channels.map((name) => name.split('.')[0] ?? null)
-  return {
-    stale_s: staleOf_s(bench, side.class === 'watched' ? [side.volts_meter, side.amps_meter] : ports),
-  }
+  return { stale_s: staleOf_s(bench, ports), on_stale_s: staleWhileOn_s(bench, side.channels) }
 }
 
 /** Whether anything reads this rail's current: its supply, or an ammeter. What nothing reads is judged by nobody. */

@@ -1,4 +1,4 @@
-import { type Bench, pollPeriod_s, unread_s } from '../bench/index.js'
+import { type Bench, pollPeriod_s, switchOn_s, unread_s } from '../bench/index.js'
 import { formatShort } from '../quantities/index.js'
 
 /* How old a reading may be: by what reads it. */
@@ -26,6 +26,20 @@ export function staleOf_s(bench: Bench, names: readonly (string | null)[]): numb
     most_s = Math.max(most_s, 3 * poll_s, 1.5 * unread_s(supply))
   }
   return most_s
+}
+
+/**
+ * The same from the moment in which these channels (`SUPPLY.CHANNEL`) are told ON until its outcome is known: what the line
+ * then says comes on top, and half as much again, for every channel of a supply in turn.
+ */
+export function staleWhileOn_s(bench: Bench, channels: readonly string[]): number {
+  const ports = channels.map((name) => name.split('.')[0] ?? '')
+  const busy_s = ports.map((port) => {
+    const supply = bench.supplies[port]
+    const turns = ports.filter((other) => other === port).length
+    return supply === undefined ? 0 : turns * switchOn_s(supply)
+  })
+  return staleOf_s(bench, ports) + 1.5 * Math.max(0, ...busy_s)
 }
 
 /** Rails whose own supply answers faster than the slowest, with their figure. */

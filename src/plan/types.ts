@@ -95,6 +95,8 @@ export interface RailPlan {
   readonly modulates?: RailName
   /** Its readings are too old beyond this, s: by its own supplies or meters. Absent: the plan's. */
   readonly stale_s?: number
+  /** The same from the moment it is told ON until the outcome of that, s: its line has less time for readings then. Absent: `stale_s`. */
+  readonly on_stale_s?: number
   /** Path for charge at the supply's terminals. */
   readonly discharge: { readonly ohm: number; readonly F: number; readonly through: string } | null
   readonly can: readonly string[]

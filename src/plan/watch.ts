@@ -2,7 +2,7 @@ import type { Bench, InputLimit, Measures, Meter } from '../bench/index.js'
 import type { Equipment, RailName } from '../equipment/index.js'
 import { type LimitsDesk, parallel_ohm, show, terminalBleeder_ohm } from '../limits/index.js'
 import { setCapacitance_F, setPath_ohm } from './discharge.js'
-import { staleAfter_s } from './stale.js'
+import { staleOf_s } from './stale.js'
 import { isHot } from './stages.js'
 import type { HookupTest, MeterPlan, RailPlan, Rule, WatchPlan } from './types.js'
 
@@ -31,7 +31,7 @@ export function guardPlans(bench: Bench): Record<string, MeterPlan> {
   return Object.fromEntries(
     Object.entries(bench.meters).map(([name, meter]) => [
       name,
-      planOf(name, meter, watchBy(bench, meter, { uses: [], needed: meter.required, falls: null })),
+      planOf(name, meter, watchBy(bench, name, meter, { uses: [], needed: meter.required, falls: null })),
     ]),
   )
 }
@@ -68,7 +68,7 @@ function watchOf(name: string, meter: Meter, known: Known): WatchPlan {
   )
   const charged = meter.measures === 'V' && meter.at !== null && !isBiasNode(rails, meter.at)
   const node = charged ? [`the charge left at ${meter.at} after OFF`] : []
-  return watchBy(bench, meter, {
+  return watchBy(bench, name, meter, {
     uses: [...roles, ...proves, ...node],
     needed: meter.required || roles.length > 0,
     falls: charged ? fallsBy(equipment, desk, meter) : null,
@@ -78,6 +78,7 @@ function watchOf(name: string, meter: Meter, known: Known): WatchPlan {
 /** What it is for here, then its limits. */
 function watchBy(
   bench: Bench,
+  name: string,
   { limits, measures, every_s }: Meter,
   here: Pick<WatchPlan, 'uses' | 'needed' | 'falls'>,
 ): WatchPlan {
@@ -85,7 +86,8 @@ function watchBy(
   return {
     ...here,
     uses: uses.length > 0 ? uses : ['shown and recorded, judged by nothing'],
-    stale_s: Math.max(3 * every_s, staleAfter_s(bench)),
+    // By its own line, not the slowest of the bench; and never sooner than it is asked.
+    stale_s: Math.max(3 * every_s, staleOf_s(bench, [name])),
     limits,
   }
 }

@@ -8,6 +8,7 @@ import {
   type RailPlan,
   standardRules,
   staleAfter_s,
+  staleWhileOn_s,
 } from '../plan/index.js'
 import { levelsOf, limitOf, ohmOf, pathOf, setDown } from './limits.js'
 import { benchUnderTest, idleRail, isGuard, loadNode, loadRail, nameOf, portOf } from './setup.js'
@@ -239,6 +240,7 @@ function railsOf(bench: Bench, order: Order): Record<string, RailPlan> {
             off_order: channel.off_order,
           },
         ],
+        on_stale_s: staleWhileOn_s(bench, [own]),
         volts_meter: null,
         amps_meter: null,
         positive: loaded ? loadNode : `${own} +`,

@@ -5,7 +5,7 @@ import type { Broken } from './types.js'
 
 /**
  * How a broken rule is told. Each test that can end a run calls `broke` once, with its code: that call is the mark which a
- * minimal test asserts. Nothing here acts; `worst` picks the most severe and the sequencer makes off.
+ * minimal test asserts. `worst` picks the most severe and the sequencer makes off; nothing else here acts but the OFF itself, which waits for neither.
  */
 
 /** The written order: when several conditions are active the one further up is the reason. */
@@ -85,6 +85,7 @@ export interface Breach {
 }
 
 export function broke(d: Draft, breach: Breach): void {
+  offFirst(d, breach.code)
   const step = currentStep(d.s)
   d.broken.push({
     code: breach.code,
@@ -95,6 +96,16 @@ export function broke(d: Draft, breach: Breach): void {
     unit: breach.unit ?? '',
     text: breach.text,
   })
+}
+
+/**
+ * The first breach that ends a run at once sends OFF there and then: what else is wrong, which of it is the reason and its
+ * words are found out while the OFF is on its way. `makeOff` in this same step takes the run off.
+ */
+function offFirst(d: Draft, code: RuleCode): void {
+  if (d.s.phase !== 'running' || d.off_given || outcomeOf[code] === 'stopped') return
+  d.off_given = true
+  if (d.s.off_first.length > 0) d.off_now(d.s.off_first)
 }
 
 export function worst(reasons: readonly Broken[]): Broken | null {

@@ -1,5 +1,5 @@
 import { formatShort } from '../quantities/index.js'
-import type { InputLimit, Measures, MeterPlan, Step, WatchPlan } from '../plan/index.js'
+import type { InputLimit, Measures, MeterPlan, Step } from '../plan/index.js'
 import type { State } from './state.js'
 import { touch_V, us } from './state.js'
 
@@ -14,7 +14,7 @@ export function inputObjection(
     const { watch } = meter
     if (watch?.needed !== true || watch.limits.length === 0) continue
     const sample = s.meters[meter.name]
-    if (!sample || s.t_us - sample.t_us > us(staleAfter_s(s, watch))) return { meter, limit: null }
+    if (!sample || s.t_us - sample.t_us > us(watch.stale_s)) return { meter, limit: null }
     const limit = watch.limits.find(
       (each) => each.act === 'trip' && isBeyond(each, sample.value) && gates(meter, each, step),
     )
@@ -41,8 +41,6 @@ const state = (meter: MeterPlan, s: State): string => {
 export function inputValue(measures: Measures, value: number): string {
   return measures === 'contact' ? (value === 1 ? 'closed' : 'open') : formatShort(value, measures)
 }
-
-export const staleAfter_s = (s: State, watch: WatchPlan): number => Math.max(watch.stale_s, s.plan.stale_s)
 
 export function isBeyond(limit: InputLimit, value: number): boolean {
   switch (limit.when) {

@@ -1,7 +1,7 @@
 import type { InputLimit, Measures, MeterPlan, RailPlan, Step, WatchPlan } from '../plan/index.js'
 import { broke } from './breach.js'
 import { htIsOn, isUp } from './in-force.js'
-import { inputObjection, inputValue, isBeyond, staleAfter_s } from './input-state.js'
+import { inputObjection, inputValue, isBeyond } from './input-state.js'
 import { whyQuiet } from './line-trouble.js'
 import { leftAlone } from './prove.js'
 import { warn } from './send.js'
@@ -50,7 +50,7 @@ export function judgeInputsFreshness(d: Draft): void {
     if (!watch || !known || hasOwnRule(d.s, meter.name) || keptSilent(d.s, meter)) continue
     const since_us = d.s.meters[meter.name]?.t_us ?? d.s.begun_us ?? d.s.t_us
     const age_s = (d.s.t_us - since_us) / 1e6
-    const stale_s = staleAfter_s(d.s, watch)
+    const { stale_s } = watch
     if (age_s <= stale_s) continue
     if (watch.needed && up) {
       const { code, text } = whyQuiet(d, d.s.t_us - since_us, [meter])

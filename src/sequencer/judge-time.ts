@@ -50,13 +50,13 @@ export function judgeTick(d: Draft, dt_s: number): void {
 
 function judgeFreshness(d: Draft, rail: RailPlan, state: RailState): void {
   // A watched rail that measures nothing is not on by its own word; since its knob was turned it is expected to be.
-  // While it is told to go on, its line has no time for readings; the outcome of that has a deadline of its own.
-  if (goesOn(d, rail)) return
   const since_us = Math.max(state.on_us ?? state.set_us, state.on_known_us ?? 0)
   const age = (sample: { t_us: number } | null): number => d.s.t_us - Math.max(sample?.t_us ?? 0, since_us)
   const seen = ampsCome(d.s, rail) ? [state.V, state.A] : [state.V]
   const age_us = Math.max(...seen.map(age))
-  const limit_s = rail.stale_s ?? d.s.plan.stale_s
+  const own_s = rail.stale_s ?? d.s.plan.stale_s
+  // Told ON it may be on from then on, whatever comes of that, so it is watched; but its line has less time for readings.
+  const limit_s = goesOn(d, rail) ? (rail.on_stale_s ?? own_s) : own_s
   if (age_us > us(limit_s)) {
     const meters = Object.values(d.s.plan.meters).filter((meter) => meter.rail === rail.name)
     tooOld(d, rail, { age_us, limit_s }, `The newest reading of ${rail.name} is`, [

@@ -82,7 +82,7 @@ function moreUrgent(d: Draft, how: Off['how'], outcome: Off['outcome'], broken: 
 
 export function trip(d: Draft, reason: Broken): void {
   const outcome = outcomeOf[reason.code as RuleCode]
-  makeOff(d, outcome === 'stopped' ? 'run down' : 'urgent', outcome, reason)
+  makeOff(d, outcome === 'stopped' && !d.off_given ? 'run down' : 'urgent', outcome, reason)
 }
 
 function lastVolts(d: Draft): Record<string, { value: number; t_us: number }> {
@@ -166,7 +166,8 @@ function carry(d: Draft, act: OffAct): void {
   switch (act.do) {
     case 'urgent off':
       // Whatever else was asked of the lines is dropped there; its answers mean nothing any more.
-      d.off_now(act.channels)
+      if (!d.off_given) d.off_now(act.channels)
+      d.off_given = false
       d.s.pending = {}
       d.out.push({ kind: 'urgent off', channels: act.channels })
       for (const channel of act.channels) settingDropped(d, channel)

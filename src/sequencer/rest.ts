@@ -1,7 +1,6 @@
-import type { OffResult } from '../off/index.js'
-import { isHotRole } from '../plan/index.js'
+import { biasStays, type OffResult } from '../off/index.js'
 import { send, warn } from './send.js'
-import { type Draft, paced_s, type State, us } from './state.js'
+import { type Draft, paced_s, us } from './state.js'
 
 /*
  * The dead-men of supplies at the end of a run: an armed one that nobody feeds any more would run out and hold its output off
@@ -17,27 +16,16 @@ const within_s = 3
 export function rest(d: Draft, result: OffResult): boolean {
   const { off } = d.s
   if (off === null) return false
+  const confirmed = result.outputs_off === 'confirmed'
   const supplies = new Map<string, string>()
   for (const rail of Object.values(d.s.plan.rails))
     for (const part of rail.channels)
-      if (part.dead_man === true && !supplies.has(part.port) && rests(d.s, result, part.port))
-        supplies.set(part.port, part.channel)
+      if (part.dead_man === true && (confirmed || biasStays(d.s.plan.off, result, part.port)))
+        if (!supplies.has(part.port)) supplies.set(part.port, part.channel)
   if (supplies.size === 0) return false
   d.s.off = { ...off, rests: { result, since_us: d.s.t_us } }
   for (const channel of supplies.values()) send(d, channel, { do: 'disarm' })
   return true
-}
-
-function rests(s: State, result: OffResult, port: string): boolean {
-  if (result.outputs_off === 'confirmed') return true
-  const here = Object.values(s.plan.rails).filter(({ channels }) =>
-    channels.some((part) => part.port === port),
-  )
-  return (
-    here.every(({ role }) => !isHotRole(role)) &&
-    here.some(({ role }) => role === 'bias') &&
-    result.bias_released_by === null
-  )
 }
 
 /** All have answered, or time is up. */

@@ -1,5 +1,5 @@
 import type { LineFault, LineRequestBody } from '../exchange/index.js'
-import type { OffResult, OffState } from '../off/index.js'
+import { type OffResult, type OffState, urgentChannels } from '../off/index.js'
 import { type Ask, type ChannelPlan, isHotRole, type Plan, type RailPlan, type Step } from '../plan/index.js'
 import type { Broken, Command, ReasonRecord } from './types.js'
 
@@ -40,6 +40,8 @@ export interface State {
   hands_in: boolean
   hands_clear_until_us: number | null
   off: Off | null
+  /** Channels of the urgent OFF in their order, laid ready: a breach computes nothing before it. */
+  off_first: readonly string[]
   /** What came of the proof under way. */
   proof: ProofState | null
   /** A protection fired in its proof and nobody has said yet that it is cleared. */
@@ -237,6 +239,8 @@ export interface Draft {
   broken: Broken[]
   /** Told of an urgent OFF in the moment in which it is decided. */
   off_now: OffNow
+  /** It was told already of the OFF with which this step takes the run off. */
+  off_given: boolean
 }
 
 export type OffNow = (channels: readonly string[]) => void
@@ -258,6 +262,7 @@ export function draftOf(state: State, off_now: OffNow): Draft {
     out: [],
     broken: [],
     off_now,
+    off_given: false,
   }
 }
 
@@ -328,6 +333,7 @@ export function initialState(plan: Plan): State {
     hands_in: false,
     hands_clear_until_us: null,
     off: null,
+    off_first: urgentChannels(plan.off),
     proof: null,
     latched: false,
     warnings: [],

@@ -19,6 +19,12 @@ export function planAtSpeed(plan: Plan, speed: number): Plan {
         { ...staleAtSpeed(rail, speed), bias: rail.bias && staleAtSpeed(rail.bias, speed) },
       ]),
     ),
+    meters: Object.fromEntries(
+      Object.entries(plan.meters).map(([name, { watch, ...meter }]) => [
+        name,
+        { ...meter, ...(watch !== undefined && { watch: staleAtSpeed(watch, speed) }) },
+      ]),
+    ),
     off: offAtSpeed(plan.off, speed),
     prompt_timeout_s: plan.prompt_timeout_s * speed,
     time_budget_s: plan.time_budget_s * speed,
@@ -40,8 +46,15 @@ export function offAtSpeed(off: OffPlan, speed: number): OffPlan {
   }
 }
 
-function staleAtSpeed<T extends { readonly stale_s?: number }>(one: T, speed: number): T {
-  return one.stale_s === undefined ? one : { ...one, stale_s: one.stale_s * speed }
+function staleAtSpeed<T extends { readonly stale_s?: number; readonly on_stale_s?: number }>(
+  one: T,
+  speed: number,
+): T {
+  return {
+    ...one,
+    ...(one.stale_s !== undefined && { stale_s: one.stale_s * speed }),
+    ...(one.on_stale_s !== undefined && { on_stale_s: one.on_stale_s * speed }),
+  }
 }
 
 const stretched: ReadonlySet<string> = new Set(['stale', 'prompt-timeout', 'time-budget', 'recorder-lost'])

@@ -40,7 +40,7 @@ function chargeBy(
   const sample = state.meters[meter.name]
   if (!sample || off_us === null || sample.t_us <= off_us) return 'not measured'
   const age_s = (state.t_us - sample.t_us) / 1e6
-  if (age_s > Math.max(plan.stale_s, meter.watch?.stale_s ?? 0)) return 'not measured'
+  if (age_s > (meter.watch?.stale_s ?? plan.stale_s)) return 'not measured'
   const fell = fallOf(state, meter)?.text
   return { volts: sample.value, meter: meter.name, age_s, ...(fell !== undefined && { fell }) }
 }

@@ -48,7 +48,6 @@ export function openSerial(
     lock: options.lock ?? true,
     hupcl: false,
   })
-  readAtOnce(port)
   let released: () => void = () => undefined
   const free = new Promise<void>((resolve) => {
     released = resolve
@@ -76,8 +75,12 @@ export function openSerial(
     giveBack()
   }, alive_ms)
 
+  const take = (bytes: Uint8Array): void => {
+    if (!over) gate.take(bytes)
+  }
+  readAtOnce(port, take)
   port.on('data', (chunk: unknown) => {
-    if (!over && chunk instanceof Uint8Array) gate.take(chunk)
+    if (chunk instanceof Uint8Array) take(chunk)
   })
   port.on('error', (error) => {
     finish(troubleOf(line, errorText(error), 'gone'))

@@ -1,3 +1,4 @@
+import type { Dialect } from '../../src/bench/index.js'
 import {
   safeOffBegin,
   safeOffStep,
@@ -64,13 +65,19 @@ interface Play {
   /** When the port of the HT supply can be opened; null = never. */
   readonly opens_s?: number | null
   readonly at_most_s?: number
+  /** Dead-man of the supply of heaters and bias. */
+  readonly dead_man?: Dialect['dead_man']
   /** What the world does beside, every 20 ms. */
   readonly meanwhile?: (t_s: number, supplies: { HTS: FakeSupply; LV: FakeSupply }) => void
 }
 
 /** Plays safe-off against two fake supplies, 20 ms at a time, until it ends. */
 export function play(given: Play = {}) {
-  const configs = [testLine('HTS', ['1'], 400), testLine('LV', ['1', '2'], 60)]
+  const LV = testLine('LV', ['1', '2'], 60)
+  const configs = [
+    testLine('HTS', ['1'], 400),
+    { ...LV, dialect: { ...LV.dialect, dead_man: given.dead_man ?? null } },
+  ]
   const on = { on: true, ignoresOff: false, keeps: 0 }
   const supplies = {
     HTS: new FakeSupply([{ ...on, volts: 250, amps: 0.04, keeps: 0.5, ...given.ht }]),

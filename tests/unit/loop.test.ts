@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { lineConfigOf } from '../../src/line/index.js'
 import { type Loop, loopStep } from '../../src/loop/index.js'
+import { step } from '../../src/sequencer/index.js'
 import { channelOf, fullDialect, LineWorld, supplyOf } from '../helpers/line-world.js'
 import { Rig } from '../helpers/rig.js'
 import { smallPlan } from '../helpers/small-plan.js'
@@ -54,6 +55,21 @@ describe('line and sequencer joined', () => {
       loopStep(loop, input, (_, words) => given.push(words))
       expect(given).toEqual(writesOf(loop, t_us, text))
     }
+  })
+
+  it('OFF is told once, by the first of two breaches, and the reason is still the more severe', () => {
+    const { loop, t_us } = raiseQueued()
+    const told: (readonly string[])[] = []
+    const { state, commands } = step(
+      loop.sequencer,
+      { kind: 'reading', channel: 'ht.1', quantity: 'A', value: { n: 2, k: 1 }, t_us },
+      (channels) => told.push(channels),
+    )
+    expect(state.off?.reason?.code).toBe('over-ceiling')
+    expect(commands.filter(({ kind }) => kind === 'urgent off')).toEqual([
+      { kind: 'urgent off', channels: ['ht.1'] },
+    ])
+    expect(told).toEqual([['ht.1']])
   })
 
   it('OFF is given in the moment in which it is decided: not one word of its reason is made before', () => {

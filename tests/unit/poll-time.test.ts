@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { plainScpi, type Supply, unread_s } from '../../src/bench/index.js'
+import { plainScpi, type Supply, switchOn_s, unread_s } from '../../src/bench/index.js'
 import { channelOf, supplyOf } from '../helpers/line-world.js'
 
 /* 8N1: ten bit times a byte, so one byte at 9600 is 1.0417 ms (wire times of the protocol's notes, by arithmetic). */
@@ -38,5 +38,12 @@ describe('the longest time without a reading', () => {
   it('on a network is the supply’s own time alone', () => {
     const tcp = { kind: 'tcp', host: '127.0.0.1', port: 5025, spare_allowed: true } as const
     expect(unread_s({ ...one(), line: tcp })).toBeCloseTo(0.04 + 0.06 + 0.1, 9)
+  })
+
+  it('while a channel is switched on is its settings asked, ON, its read-back and the error question', () => {
+    // ":VOLT?" 7, ":CURR?" 7, ":VOLT:PROT?" 12, ":OUTP ON" 9, ":OUTP?" 7, ":SYST:ERR?" 11; no over-current level in plain SCPI.
+    const on_s = (7 + 14 + 7 + 14 + 12 + 14 + 9 + 7 + 14 + 11 + 14) * byte_s + 3 * 0.02 + 2 * 0.06
+    expect(switchOn_s(one())).toBeCloseTo(on_s, 9)
+    expect(switchOn_s(one({ slow_s: { on: 1.5 } }))).toBeCloseTo(on_s + 1.5, 9)
   })
 })

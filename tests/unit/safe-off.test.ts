@@ -34,6 +34,34 @@ describe('safe-off', () => {
     expect(result?.rails['bias']?.how).toMatch(/^not told OFF: bias stays .* output on, 50 V/)
   })
 
+  it('puts the dead-man that a bias hangs on to rest where that bias stays on, and feeds it until then', () => {
+    const dead_man = {
+      ...{ arm: [':WATC ON'], feed: ':WATC:FEED', after_s: 8, per: 'supply' as const },
+      ...{ disarm: [':WATC OFF'], ask_armed: null, ask_expired: null },
+    }
+    const { result, supplies, alarms } = play({ ht: { ignoresOff: true }, dead_man })
+    expect(result?.outputs_off).toBe('not confirmed')
+    expect(supplies.LV.outputs[1]?.on).toBe(true)
+    const words = supplies.LV.heard.map((text) => text.slice(1))
+    expect(words.filter((text) => text === ':WATC:FEED').length).toBeGreaterThan(20)
+    expect(words.filter((text) => text === ':WATC OFF')).toHaveLength(1)
+    expect(words.indexOf(':WATC OFF')).toBeGreaterThan(words.lastIndexOf(':WATC:FEED'))
+    expect(alarms.join('\n')).not.toContain('could not be put to rest')
+    expect(play({ dead_man }).supplies.LV.heard.join()).not.toContain(':WATC OFF')
+  })
+
+  it('says so where that dead-man cannot be put to rest, and ends all the same', () => {
+    const dead_man = {
+      ...{ arm: [':WATC ON'], feed: ':WATC:FEED', after_s: 8, per: 'supply' as const },
+      ...{ disarm: [':WATC OFF'], ask_armed: ':WATC?', ask_expired: null },
+    }
+    const { result, alarms } = play({ ht: { ignoresOff: true }, dead_man })
+    expect(result?.outputs_off).toBe('not confirmed')
+    expect(alarms.at(-1)).toMatch(
+      /dead-man of LV could not be put to rest .* Cut the mains of the HT sources now/,
+    )
+  })
+
   it('releases the bias only 300 s after heaters were confirmed off when only that rule applies', () => {
     const { result, ended_s } = play({ ht: { keeps: 0.97 }, plan: offPlan({ only_wire_between: false }) })
     expect(result?.outputs_off).toBe('confirmed')

@@ -148,6 +148,18 @@ const run = (rig: Rig, seconds: number): Rig => {
 }
 
 describe('a watched input', () => {
+  it('is too old by its own line, not by the slowest of the bench', () => {
+    const rig = rigOf(
+      { ...watching('contact', [limit({ when: 'open', at: null })]), stale_s: 15 },
+      1,
+    ).toFullHT()
+    rig.meters['M2'] = null
+    const from_us = rig.t_us
+    expect(rig.toTheEnd()).toMatchObject({ outcome: 'failed', reason: { code: 'stale' } })
+    const off = rig.commands.find((command) => command.kind === 'urgent off')
+    expect(((off?.t_us ?? Infinity) - from_us) / 1e6).toBeLessThan(1.2)
+  })
+
   it('above its trip limit trips at once, with its value, its limit and the reason', () => {
     const rig = rigOf(watching('V', [limit({ at: 260 })], { at: 'HT+' }), 10).toFullHT()
     rig.meters['M2'] = 261
