@@ -1,5 +1,5 @@
 import { resolve } from 'node:path'
-import { benchStatePath, readBenchState } from '../../controller/index.js'
+import { benchStatePath, type BenchState, readBenchState } from '../../controller/index.js'
 import type { Bench } from '../../bench/index.js'
 import { loadBench } from '../../files/index.js'
 import { placesOf } from '../../session/index.js'
@@ -8,7 +8,9 @@ import { type Io, printJson } from '../io.js'
 import { placed } from '../problems.js'
 import { refuse } from '../refuse.js'
 import { faultsInWords, healthInWords } from '../../exchange/index.js'
-import { type Askable, askInstrument, type Told, untried } from '../live/ask-instrument.js'
+import { type Askable, askInstrument, type Told } from '../live/ask-instrument.js'
+import { untried } from '../live/talk.js'
+import { checkSupplies } from '../check-supply/command.js'
 import type { Register } from './index.js'
 
 export const registerSupplies: Register = (program, io) => {
@@ -16,13 +18,34 @@ export const registerSupplies: Register = (program, io) => {
     .command('supplies')
     .description('what is connected, its identity, settings and state; changes nothing')
     .requiredOption('--bench <file>', 'bench file')
+    .option('--check', 'plays the transcripts of firmware-protocol that ask and set nothing')
+    .option('--sets', 'with --check: those that set something too, with outputs off; asks for cautions')
+    .option('--supply <name>', 'with --check: this supply alone')
+    .option('--write <file>', 'with --check: writes down what was said, as such a transcript')
     .option('--json', 'one JSON document on standard output')
-    .action(async (flags: { readonly bench: string; readonly json?: boolean }) => {
-      process.exitCode = await supplies(flags.bench, flags.json === true, io)
+    .action(async (flags: Flags) => {
+      process.exitCode = await supplies(flags, io)
     })
 }
 
-async function supplies(path: string, json: boolean, io: Io): Promise<number> {
+interface Flags {
+  readonly bench: string
+  readonly check?: true
+  readonly sets?: true
+  readonly supply?: string
+  readonly write?: string
+  readonly json?: true
+}
+
+async function supplies(flags: Flags, io: Io): Promise<number> {
+  const { bench: path } = flags
+  const json = flags.json === true
+  if (flags.check !== true && (flags.sets ?? flags.supply ?? flags.write) !== undefined)
+    return refuse(io, json, {
+      exit: exits.usage,
+      what: '--sets, --supply and --write belong to --check.',
+      remedy: 'Give --check too, or leave them out.',
+    })
   const file = resolve(io.cwd, path)
   const loaded = loadBench(file)
   const bench = loaded.value
@@ -34,6 +57,14 @@ async function supplies(path: string, json: boolean, io: Io): Promise<number> {
       remedy: 'Mend what is named in it.',
       problems: placed(loaded.problems, io.cwd),
     })
+  if (flags.check === true) {
+    const left = readBenchState(benchStatePath(file, io.env))
+    const places = placesOf(bench, placesLeft(left))
+    const { supply, write } = flags
+    const order = { bench, left, places, file: path, sets: flags.sets === true, supply, write, json }
+    const ended = await checkSupplies(order, io)
+    return typeof ended === 'number' ? ended : refuse(io, json, ended)
+  }
   const told = await suppliesTold(file, bench, io.env)
   if (json) printJson(io, { bench: bench.name, supplies: told })
   else for (const [name, one] of Object.entries(told)) io.out(describe(name, one, wantedOf(bench, name)))
@@ -46,14 +77,17 @@ async function supplies(path: string, json: boolean, io: Io): Promise<number> {
   return wrong ? exits.finding : exits.done
 }
 
+/** Where a run on this bench put its virtual lines. */
+const placesLeft = (left: ReturnType<typeof readBenchState>): BenchState['places'] =>
+  left === null || left === 'unreadable' ? {} : left.places
+
 /** Every instrument of a bench asked, one after another; nothing is changed. */
 export async function suppliesTold(
   file: string,
   bench: Bench,
   env: Io['env'],
 ): Promise<Readonly<Record<string, Told>>> {
-  const left = readBenchState(benchStatePath(file, env))
-  const places = placesOf(bench, left === null || left === 'unreadable' ? {} : left.places)
+  const places = placesOf(bench, placesLeft(readBenchState(benchStatePath(file, env))))
   const told: Record<string, Told> = {}
   for (const [name, instrument] of Object.entries(askable(bench))) {
     const place = places[name]

@@ -1,8 +1,9 @@
 import { channelMessage, type Channel, type Dialect, type Meter } from '../../bench/index.js'
-import { decimalValue, type LineFault, type LineHealth } from '../../exchange/index.js'
+import { decimalValue, type LineHealth } from '../../exchange/index.js'
 import { answerTo, parseMeter, parseNumber, parseSwitch } from '../../line/index.js'
 import { inputValue } from '../../sequencer/index.js'
-import { openPort, type PortLine } from '../../supply/index.js'
+import type { PortLine } from '../../supply/index.js'
+import { openTalk } from './talk.js'
 
 /** What a supply says of itself; null where it said nothing that could be read. SI units. */
 export interface Told {
@@ -26,14 +27,6 @@ export interface Told {
   /** How the line did while it was asked. */
   readonly line: LineHealth
 }
-export const untried: LineHealth = {
-  faults: {},
-  discarded_bytes: 0,
-  replies: 0,
-  worst_reply_s: null,
-  polled_Hz: null,
-}
-
 /** An instrument as far as it can be asked: a supply, or a meter with a line of its own. */
 export interface Askable {
   readonly dialect: Dialect
@@ -42,75 +35,11 @@ export interface Askable {
   readonly inputs: Readonly<Record<string, Meter>>
 }
 
-const settle_ms = 150
-
 /** Questions only, one after another, each with its deadline: nothing is set, cleared or switched. */
 export async function askInstrument(place: PortLine, supply: Askable): Promise<Told> {
   const { dialect } = supply
-  let waiting: ((text: string | null) => void) | null = null
-  const found: { trouble: string | null; line: LineHealth } = { trouble: null, line: untried }
-  const count = (fault: LineFault): void => {
-    const { faults } = found.line
-    found.line = { ...found.line, faults: { ...faults, [fault]: (faults[fault] ?? 0) + 1 } }
-  }
-  const hear = (text: string | null): void => {
-    const answer = waiting
-    waiting = null
-    answer?.(text)
-  }
-  let opened: () => void = () => undefined
-  const open = new Promise<void>((resolve) => {
-    opened = resolve
-  })
-  const connection = openPort(place, {
-    opened: () => {
-      opened()
-    },
-    text: (text) => {
-      if (text.trim() === '' || text.trim() === dialect.acknowledges) return
-      if (waiting === null) count('late_reply')
-      else hear(text.trim())
-    },
-    discarded: (bytes, why) => {
-      count(why.startsWith('a line longer') ? 'overlong_line' : 'line_noise')
-      found.line = { ...found.line, discarded_bytes: found.line.discarded_bytes + bytes }
-    },
-    closed: (why) => {
-      found.trouble = why.text
-      count(why.kind === 'stuck' ? 'write_failed' : 'connection_lost')
-      hear(null)
-      opened()
-    },
-  })
-  await open
-  const ask = (text: string): Promise<string | null> =>
-    new Promise((resolve) => {
-      const asked_ms = performance.now()
-      const late = setTimeout(() => {
-        count('no_reply')
-        waiting = null
-        // What still comes belongs to this question: the next one waits until it would be here.
-        setTimeout(() => {
-          resolve(null)
-        }, settle_ms)
-      }, supply.reply_s * 1000)
-      waiting = (answer) => {
-        clearTimeout(late)
-        if (answer !== null) {
-          const { replies, worst_reply_s } = found.line
-          const took_s = (performance.now() - asked_ms) / 1000
-          found.line = {
-            ...found.line,
-            replies: replies + 1,
-            worst_reply_s: Math.max(worst_reply_s ?? 0, took_s),
-          }
-        }
-        resolve(answer)
-      }
-      if (!connection.write(text)) hear(null)
-    })
-  connection.write(dialect.terminator)
-  await new Promise((resolve) => setTimeout(resolve, settle_ms))
+  const talk = await openTalk(place, dialect)
+  const ask = async (text: string): Promise<string | null> => (await talk.ask(text, supply.reply_s)).text
   const identity = await ask(dialect.identify + dialect.terminator)
   const channels: Record<string, Told['channels'][string]> = {}
   for (const [name, channel] of Object.entries(supply.channels)) {
@@ -123,7 +52,7 @@ export async function askInstrument(place: PortLine, supply: Askable): Promise<T
       const text = await query(words)
       if (text === null) return null
       const parsed = parseNumber(text, dialect.unit_in_reply ? unit : null)
-      if (parsed === null) count('unparsable')
+      if (parsed === null) talk.count('unparsable')
       return parsed === null ? null : decimalValue(parsed)
     }
     const on = parseSwitch((await query(dialect.ask_output)) ?? '')
@@ -146,12 +75,12 @@ export async function askInstrument(place: PortLine, supply: Askable): Promise<T
     const value = text === null ? null : parseMeter(dialect, meter, text)
     inputs[name] = value === null ? null : inputValue(meter.measures, decimalValue(value))
   }
-  await connection.close()
+  await talk.close()
   return {
-    trouble: found.trouble ?? (identity === null ? 'nobody answers' : null),
+    trouble: talk.trouble() ?? (identity === null ? 'nobody answers' : null),
     identity,
     channels,
     inputs,
-    line: found.line,
+    line: talk.line(),
   }
 }
