@@ -143,6 +143,10 @@ const meterShape = group(
     accuracy_volts: accuracy('V', 'error of a voltmeter').optional(),
     accuracy_amps: accuracy('A', 'error of an ammeter').optional(),
     isolation: quantity('V', 'what its leads may be from earth', { least: 0 }).optional(),
+    interface_isolated: choice(
+      ['yes', 'no', 'unknown'],
+      'whether its leads are isolated from a computer line of its own',
+    ).optional(),
   },
   'a meter',
 )

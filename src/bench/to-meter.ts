@@ -38,6 +38,7 @@ export function toMeter(meter: WrittenMeter): Meter {
     resolution: resolutionOf(meter),
     accuracy: (volts ? meter.accuracy_volts : meter.accuracy_amps) ?? { of_reading: 0, plus: 0 },
     isolation_V: meter.isolation ?? 0,
+    interface_isolated: meter.interface_isolated ?? null,
   }
 }
 

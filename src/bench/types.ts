@@ -210,6 +210,8 @@ export interface Meter {
   readonly resolution: number
   readonly accuracy: { readonly of_reading: number; readonly plus: number }
   readonly isolation_V: number
+  /** Whether its leads are isolated from a computer line of its own; null = not said, which counts as no. */
+  readonly interface_isolated: 'yes' | 'no' | 'unknown' | null
 }
 
 /** Channels in series onto one rail: the rail's volts are their sum. Names are `SUPPLY.CHANNEL`. */

@@ -24,7 +24,11 @@ const alive_ms = 250
  *   (read-at-once.ts), and what finds the queue empty is handed to the system in this turn, on the same descriptor; only what
  *   the system does not take goes through the queue; what is urgent goes both ways where something was still in it;
  * - `destroy()` leaks the descriptor and its lock: only `close()`; `drain` cannot be cancelled: never called;
- * - `hupcl: false`: closing must not drop DTR where that can be helped, since it resets some supplies.
+ * - `hupcl: false`: closing must not drop DTR where that can be helped, since it resets some supplies;
+ * - what the system says only for now (EAGAIN, EINTR) is tried again by the library and never told; every other error of a read
+ *   or a write is told as the loss of the device, whatever its number, and taken for that here;
+ * - whether a pulled cable ends in a close at all differs between systems and versions: that question above is our own answer;
+ * - `get`, `set` and break fail on a pseudo-terminal: never called, so that a test over one goes the way of a real line.
  */
 export function openSerial(
   line: Extract<PortLine, { kind: 'serial' }>,

@@ -7,7 +7,7 @@ import { tripFigures } from './trip.js'
 import { slowDiskFigures } from './trip-on-slow-disk.js'
 
 /**
- * `npm run bench [-- --only NAME] [--json]`; for `healthy` `--sets N --keep FILE`, for `trip` `--trips N`, for
+ * `npm run bench [-- --only NAME] [--json]`; for `healthy` `--sets N --keep FILE`, for `trip` `--trips N --runs N`, for
  * `review` `--longest` (50 million readings too); `slow-disk` is trips while the disk of the record stands. Measures and
  * shows; it asserts nothing, and no test does.
  */
@@ -18,7 +18,7 @@ const groups: Readonly<Record<string, () => Figure[] | Promise<Figure[]>>> = {
   plan: planFigures,
   healthy: () => healthyFigures(Number(given('--sets') ?? 20), given('--keep')),
   review: () => reviewFigures(args.includes('--longest')),
-  trip: () => tripFigures(Number(given('--trips') ?? 8000)),
+  trip: () => tripFigures(Number(given('--trips') ?? 8000), Number(given('--runs') ?? 100)),
   'slow-disk': slowDiskFigures,
 }
 

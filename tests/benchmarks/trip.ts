@@ -1,14 +1,15 @@
 import { type ChildProcess, fork } from 'node:child_process'
 import { type Figure, median, quantile } from './figures.js'
 import { heard, program } from './trip/children.js'
-import type { FromFarEnd, Side, ToFarEnd, ToSide } from './trip/messages.js'
+import type { FromFarEnd, Side, ToFarEnd, ToRunner, ToSide, ToWholeFarEnd } from './trip/messages.js'
 
 /**
  * The software's share of a trip: from the offending reply on a terminal line to OFF on it, as the far end sees both, against
  * the least loop that can be written with the same library; turn about, under the same load.
  */
-export async function tripFigures(trips: number): Promise<Figure[]> {
-  const figures: Figure[] = []
+export async function tripFigures(trips: number, runs: number): Promise<Figure[]> {
+  const figures: Figure[] = runs > 0 ? await wholeRuns(runs) : []
+  if (trips === 0) return figures
   for (const busy of [0, 2])
     for (const [supplies, channels] of [
       [1, 1],
@@ -53,6 +54,45 @@ async function measured<K extends 'trips' | 'polls'>(
     const result = heard(far, kind)
     far.send(task)
     return await result
+  } finally {
+    for (const child of children) child.disconnect()
+  }
+}
+
+/**
+ * Whole runs of a small set at speed, each from its first question to outputs confirmed off, tripped in its last hold; after
+ * each the yardstick once. So few hold no 99.9th percentile: their slowest is shown and judged by nothing.
+ */
+async function wholeRuns(runs: number): Promise<Figure[]> {
+  const children: ChildProcess[] = []
+  try {
+    const far = fork(program('whole-far-end'))
+    children.push(far)
+    const { controller, bare } = await heard(far, 'lines')
+    const runner = fork(program('whole-run'))
+    const yardstick = fork(program('bare'))
+    children.push(runner, yardstick)
+    yardstick.send({ do: 'trips', lines: bare } satisfies ToSide)
+    for (let i = 0; i < runs; i++) {
+      const standing = heard(runner, 'standing')
+      const over = heard(runner, 'over')
+      runner.send({ paths: controller.paths } satisfies ToRunner)
+      // A run that ends before its last hold is no trip of ours.
+      await Promise.race([standing, over])
+      const tripped = heard(far, 'tripped')
+      far.send({ do: 'offend' } satisfies ToWholeFarEnd)
+      const { outcome, code, outputs_off } = await over
+      if (outcome !== 'tripped' || code !== 'over-ceiling' || outputs_off !== 'confirmed')
+        throw new Error(`Run ${i + 1} ended ${outcome} by ${code}, outputs ${outputs_off}.`)
+      await tripped
+    }
+    const result = heard(far, 'trips')
+    far.send({ do: 'tell' } satisfies ToWholeFarEnd)
+    const { us } = await result
+    const [middle, slowest] = shares('whole runs of a small set', us)
+    return middle === undefined || slowest === undefined
+      ? []
+      : [middle, { ...slowest, what: slowest.what.replace('99.9th percentile', 'slowest'), met: null }]
   } finally {
     for (const child of children) child.disconnect()
   }

@@ -147,6 +147,7 @@ meters:
     resolution_volts: 10 mV
     accuracy_volts: { of_reading: 0.5 %, plus: 10 mV }
     isolation: 300 V
+    interface_isolated: yes
 `
 
 export const soundProfile = `slowglow: profile 1

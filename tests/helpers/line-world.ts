@@ -85,7 +85,7 @@ export function faceOf(): OutputFace {
 }
 
 /** A resistor on each output, and an output capacitor that takes a moment to fall. */
-function settle(face: OutputFace, ohm: number, dt_s: number): void {
+export function settle(face: OutputFace, ohm: number, dt_s: number): void {
   const live = face.on && face.tripped === null
   const open_V = live ? face.set_V : 0
   const volts = Math.min(open_V, face.limit_A * ohm)

@@ -295,8 +295,51 @@ const both: readonly (Omit<Case, 'from' | 'to'> & {
       },
     ],
     at: 'unknown',
+    says: /low\.bias joins 'bias line' to the computer, which is earthed .* and the chassis of test set is earthed too: a short across 80 V/,
+    advises: /unknown counts as no: an ohmmeter/,
+  },
+  {
+    title: 'a short of the bias rail through a computer on its battery, and the HT supply',
+    change: [
+      { from: 'kind: real', to: 'kind: real\ncomputer_earthed: false' },
+      {
+        from: 'isolation: 500 V\n    interface_isolated: yes',
+        to: 'isolation: 500 V\n    interface_isolated: no',
+      },
+      {
+        from: 'isolation: 250 V\n    interface_isolated: yes',
+        to: 'isolation: 250 V\n    interface_isolated: unknown',
+      },
+    ],
+    at: 'unknown',
     says: /join 'chassis' and 'bias line' of the set through the computer: a short across a rail/,
     advises: /unknown counts as no: an ohmmeter/,
+  },
+  {
+    title: 'a short of the bias rail by its own supply alone, through the earth of the computer',
+    change: [
+      {
+        from: 'isolation: 250 V\n    interface_isolated: yes',
+        to: 'isolation: 250 V\n    interface_isolated: no',
+      },
+    ],
+    at: 'no\n    dialect',
+    says: /low\.bias joins 'bias line' to the computer, which is earthed .*: a short across 80 V/,
+    advises: /use an isolated interface for low/,
+  },
+  {
+    title: 'a meter on a line that is not isolated, with its low lead away from the chassis',
+    change: [
+      { from: 'against: chassis', to: 'against: grid return' },
+      { from: 'at: grid return', to: 'at: reservoir' },
+      {
+        from: 'isolation: 300 V\n    interface_isolated: yes',
+        to: 'isolation: 300 V\n    interface_isolated: no',
+      },
+    ],
+    at: 'no\n',
+    says: /meter clipped joins 'grid return' to the computer, which is earthed .*: it bridges \w+/,
+    advises: /use an isolated interface for clipped/,
   },
   {
     title: 'an isolation exceeded',
@@ -390,6 +433,25 @@ describe('set and bench together', () => {
       },
     ])
     expect(problems.map(({ severity }) => severity)).toEqual(['warning'])
+  })
+
+  it('warn, and go on, when a meter alone joins the set to the computer: at the chassis, or with the computer on its battery', () => {
+    const open = { from: 'isolation: 300 V\n    interface_isolated: yes', to: 'isolation: 300 V' }
+    const away = [
+      { from: 'against: chassis', to: 'against: grid return' },
+      { from: 'at: grid return', to: 'at: reservoir' },
+      { from: 'kind: real', to: 'kind: real\ncomputer_earthed: false' },
+    ]
+    for (const [change, says] of [
+      [
+        [open],
+        /^'chassis' of the set is joined to the computer through clipped: a fault in the set reaches the computer$/,
+      ],
+      [[open, ...away], /^'grid return' of the set .* no charger, no screen/],
+    ] as const) {
+      const { problems } = together(null, change)
+      expect(problems.map(({ severity, what }) => [severity, says.test(what)])).toEqual([['warning', true]])
+    }
   })
 
   it.each([

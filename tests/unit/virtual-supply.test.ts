@@ -127,6 +127,7 @@ describe('a virtual meter', () => {
       resolution: 0.1,
       accuracy: { of_reading: 0.01, plus: 0.1 },
       isolation_V: 600,
+      interface_isolated: null,
     }
     const device = createMeterDevice({ name: 'M1', meter, shows: () => 123.456, chance: chance(1) })
     device.receive('MEAS:VOLT?\n', 0)

@@ -17,6 +17,8 @@ export type FromFarEnd =
   | { readonly kind: 'lines'; readonly controller: Lines; readonly bare: Lines }
   /** Microseconds from the offending reply handed to the line to the last OFF read from it, one a trip. */
   | { readonly kind: 'trips'; readonly us: Readonly<Record<Side, readonly number[]>> }
+  /** Whole runs: this one's trip and the yardstick's after it are measured. */
+  | { readonly kind: 'tripped' }
   /** Readings of one rail a second, one figure a turn. */
   | { readonly kind: 'polls'; readonly rate: Readonly<Record<Side, readonly number[]>> }
 
@@ -25,6 +27,21 @@ export type ToSide =
   | { readonly do: 'trips'; readonly lines: Lines; readonly recorder?: string }
   | { readonly do: 'polls'; readonly lines: Lines }
   | { readonly do: 'close' }
+
+/** Whole runs. To the far end: the next current read trips; or all are done. To the runner: one more run on these lines. */
+export type ToWholeFarEnd = { readonly do: 'offend' } | { readonly do: 'tell' }
+export interface ToRunner {
+  readonly paths: readonly string[]
+}
+export type FromRunner =
+  /** In its last hold, with everything standing. */
+  | { readonly kind: 'standing' }
+  | {
+      readonly kind: 'over'
+      readonly outcome: string
+      readonly code: string
+      readonly outputs_off: string
+    }
 
 /** To a controller with a recorder, at the end, and its answer: entries handed on, and whether the recorder was called lost. */
 export interface ToldAll {
