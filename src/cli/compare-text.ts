@@ -8,8 +8,9 @@ export function comparisonText({ a, b, differs, steps }: Comparison): string {
   const rows = steps.flatMap((step) =>
     step.rails
       .filter(({ rail, verdict }) => step.rail === null || rail === step.rail || verdict !== 'same')
-      .map((rail, i) => [...(i === 0 ? placeCells(step) : ['', '']), ...railCells(rail)]),
+      .map((rail, i) => [...(i === 0 ? placeCells(step) : ['', '']), ...railCells(rail, step)]),
   )
+  const compared = all.filter(({ change_A }) => change_A !== null)
   const changed = all.filter(({ verdict }) => verdict.startsWith('draws'))
   return [
     `First   ${a.run}: ${a.outcome}`,
@@ -26,9 +27,11 @@ export function comparisonText({ a, b, differs, steps }: Comparison): string {
       ? []
       : [`  ${all.length - rows.length} of rails that only stood by were the same; all are in --json.`]),
     '',
-    changed.length === 0
-      ? 'Nothing that was measured in both changed by more than the instruments may be wrong by.'
-      : `${changed.length} of ${all.length} compared currents changed by more than the instruments may be wrong by.`,
+    compared.length === 0
+      ? 'Nothing was measured at the same volts in both, so nothing can be compared.'
+      : changed.length === 0
+        ? `None of ${compared.length} compared currents changed by more than the instruments may be wrong by.`
+        : `${changed.length} of ${compared.length} compared currents changed by more than the instruments may be wrong by.`,
   ].join('\n')
 }
 
@@ -37,15 +40,19 @@ const placeCells = ({ a_step, b_step, stage, mode }: ComparedStep): string[] => 
   `${stage}, ${mode}`,
 ]
 
-function railCells({ rail, at_V, a_A, b_A, change_A, error_A, verdict }: ComparedRail): string[] {
-  const amps = (value: number | null): string => (value === null ? 'not measured' : formatShort(value, 'A'))
+function railCells(
+  { rail, at_V, a_A, b_A, change_A, error_A, verdict }: ComparedRail,
+  { a_step, b_step }: ComparedStep,
+): string[] {
+  const amps = (value: number | null, step: number | null): string =>
+    step === null ? 'no such step' : value === null ? 'not measured' : formatShort(value, 'A')
   const told =
     change_A === null || error_A === null
       ? verdict
       : verdict === 'same'
         ? `same within ±${formatShort(error_A, 'A')}`
         : `${verdict}: ${signed(change_A)}${percent(change_A, a_A)} (±${formatShort(error_A, 'A')})`
-  return [rail, formatShort(at_V, 'V'), amps(a_A), amps(b_A), told]
+  return [rail, formatShort(at_V, 'V'), amps(a_A, a_step), amps(b_A, b_step), told]
 }
 
 const signed = (value: number): string => `${value > 0 ? '+' : '−'}${formatShort(Math.abs(value), 'A')}`

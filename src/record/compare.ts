@@ -32,7 +32,7 @@ export interface ComparedRail {
   /** What both measurements together may be wrong by, A: their errors added. */
   readonly error_A: number | null
   /** `same`: within the measuring error, which is no proof that nothing changed. */
-  readonly verdict: 'same' | 'draws more' | 'draws less' | 'not measured in both'
+  readonly verdict: 'same' | 'draws more' | 'draws less' | 'not measured in both' | 'not at its volts in both'
 }
 
 /**
@@ -102,6 +102,8 @@ function compared(a: RailStory, b: RailStory): ComparedRail {
   const what = { rail: a.rail, at_V: a.at_V, a_A: a.amps, b_A: b.amps }
   if (a.amps === null || b.amps === null || a.error_A === null || b.error_A === null)
     return { ...what, change_A: null, error_A: null, verdict: 'not measured in both' }
+  if (!a.reached || !b.reached)
+    return { ...what, change_A: null, error_A: null, verdict: 'not at its volts in both' }
   const change_A = b.amps - a.amps
   const error_A = a.error_A + b.error_A
   const verdict = Math.abs(change_A) <= error_A ? 'same' : change_A > 0 ? 'draws more' : 'draws less'

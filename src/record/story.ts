@@ -110,6 +110,8 @@ export interface RailStory {
   readonly at_V: number
   readonly volts: number | null
   readonly amps: number | null
+  /** False where the step ended before the rail stood at those volts: what it drew is no figure for them. */
+  readonly reached: boolean
   /** What `amps` may be wrong by, A: the instrument's stated accuracy and half a digit; null where nothing was measured. */
   readonly error_A: number | null
   readonly expected_A: number
@@ -120,6 +122,7 @@ export interface RailStory {
   /** 'lowered': the step took the rail down; what was expected at the volts it came from is no yardstick there. */
   readonly verdict:
     | 'lowered'
+    | 'volts not reached'
     | 'in band'
     | 'below band'
     | 'far below band'
@@ -292,19 +295,23 @@ function stepStories(
                 lastReading(reader, streams, plan.rails[rail], unit, time.from_us, time.to_us)
               const amps = last('A')
               const { expected_A, lower_A, upper_A, trip_A } = limits
+              const volts = last('V')
               // A step judged for where it comes to has limits of its own.
               const lowered = isLowering(step, rail)
+              const reached = judged !== undefined || isAt(volts, lowered ? step.target_V : limits.at_V)
               return {
                 rail,
                 at_V: lowered ? step.target_V : limits.at_V,
-                volts: last('V'),
+                volts,
                 amps,
+                reached,
                 error_A: amps === null ? null : errorOf(plan, rail, amps),
                 expected_A,
                 lower_A,
                 upper_A,
                 trip_A,
-                verdict: amps === null ? 'not measured' : lowered ? 'lowered' : verdictOf(amps, limits),
+                verdict:
+                  amps === null ? 'not measured' : lowered ? 'lowered' : verdictOf(amps, limits, reached),
               }
             }),
     }
@@ -342,8 +349,16 @@ function errorOf(plan: Plan, rail: string, amps: number): number | null {
   )
 }
 
-/** Below the least that passes unasked is not near the band, and is not said to be. */
-function verdictOf(amps: number, limits: RailLimits): RailStory['verdict'] {
+/**
+ * Near enough to its volts for its current to be held against the band there, where the run itself did not judge it. Where no volts
+ * were read it is taken as there.
+ */
+const isAt = (volts: number | null, at_V: number): boolean =>
+  volts === null || Math.abs(volts - at_V) <= 0.05 * at_V + 0.5
+
+/** Below the least that passes unasked is not near the band, and is not said to be. Too much is too much at any volts. */
+function verdictOf(amps: number, limits: RailLimits, reached: boolean): RailStory['verdict'] {
+  if (!reached && amps <= limits.upper_A) return 'volts not reached'
   if (amps < limits.lower_A) return amps < limits.ask_A ? 'far below band' : 'below band'
   if (amps > limits.upper_A) return amps > limits.trip_A ? 'above trip' : 'above band'
   return 'in band'

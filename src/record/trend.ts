@@ -88,8 +88,8 @@ export function trendOf(folder: string, equipment: string, rehearsals: boolean):
     for (const step of story.steps)
       for (const rail of step.rails) {
         // A rail is followed in the step that moves it; where it only stands by it says the same again.
-        // On its way down it is not measured at any volts.
-        if (step.rail !== rail.rail || rail.verdict === 'lowered') continue
+        // On its way down, or where the run ended before it was there, it is not measured at any volts.
+        if (step.rail !== rail.rail || rail.verdict === 'lowered' || !rail.reached) continue
         const key = [step.stage, step.mode, rail.rail, rail.at_V.toFixed(1)].join('|')
         const { rail: name, at_V, volts, amps, expected_A, verdict, error_A } = rail
         const found = series.get(key) ?? {

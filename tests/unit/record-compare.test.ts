@@ -35,8 +35,8 @@ const channel: ChannelPlan = {
   over_voltage_margin_V: 2,
   off_order: 1,
 }
-/** The small run as a `run` of its own, its currents times `factor`. */
-function runOf(name: string, started: string, factor: number): RunEntry[] {
+/** The small run as a `run` of its own, its currents times `factor`, tripping when its last step is at `last_V`. */
+function runOf(name: string, started: string, factor: number, last_V = 120): RunEntry[] {
   const HT = known.plan.rails['HT']
   if (HT === undefined) throw new Error('no HT')
   const plan = { ...known.plan, rails: { HT: { ...HT, channels: [channel] } } }
@@ -44,6 +44,7 @@ function runOf(name: string, started: string, factor: number): RunEntry[] {
     if (entry.entry === 'known')
       return { entry: 'known', known: { ...known, plan, run: name, started, command: 'run' as const } }
     if (entry.entry === 'reading' && entry.stream === 2) return { ...entry, n: Math.round(entry.n * factor) }
+    if (entry.entry === 'reading' && entry.t_us === 92_000_000) return { ...entry, n: last_V * 100 }
     if (entry.entry === 'event' && typeof entry.event.data['amps'] === 'number') {
       const data = { ...entry.event.data, amps: entry.event.data['amps'] * factor }
       return { ...entry, event: { ...entry.event, data } }
@@ -117,6 +118,21 @@ describe('two runs laid beside each other', () => {
     expect(same).not.toContain('bias')
     expect(same).toContain('2 of rails that only stood by were the same')
     expect(comparisonText(compareRuns(standing(0.01), standing(0.05)))).toMatch(/ bias .*draws more/)
+  })
+
+  it('are not compared in a step whose volts one of them never came to', () => {
+    const broken = story(file(folder(), 'b', runOf('b', '2026-11-01T10:00:00Z', 0.5, 80)))
+    expect(broken.steps[1]?.rails[0]).toMatchObject({ volts: 80, verdict: 'volts not reached' })
+    for (const [a, b] of [
+      [at('a', 1), broken],
+      [broken, at('a', 1)],
+    ] as const) {
+      const { rails } = compareRuns(a, b).steps[1] ?? {}
+      expect(rails).toMatchObject([{ rail: 'HT', change_A: null, verdict: 'not at its volts in both' }])
+    }
+    const none = comparisonText(compareRuns({ ...broken, steps: broken.steps.slice(1) }, at('a', 1)))
+    expect(none).toContain('Nothing was measured at the same volts in both')
+    expect(none).toContain('no such step')
   })
 
   it('say what else was not the same', () => {

@@ -41,7 +41,7 @@ function command(run: string, { format, out, json = false }: Options, io: Io): E
       if (json) printJson(io, exported)
       else
         io.out(
-          `${shown(file, io.cwd)}: ${exported.rows} ${format === 'jsonl' ? 'entries' : 'rows'}. The header names each unit; times in seconds from the start of the run.`,
+          `${shown(file, io.cwd)}: ${exported.rows} ${format === 'jsonl' ? 'entries. Each reading carries its unit' : 'rows. The header names each unit'}; times in seconds from the start of the run.`,
         )
       for (const text of exported.damage) io.err(`NOT WHOLE, the run file is damaged: ${text}`)
       return exported.damage.length === 0 ? exits.done : exits.finding

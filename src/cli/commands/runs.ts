@@ -12,6 +12,7 @@ import type { Register } from './index.js'
 interface Options extends Wish {
   readonly archive?: boolean
   readonly olderThan: string
+  readonly runs?: string
   readonly json?: boolean
 }
 export interface Wish {
@@ -33,6 +34,7 @@ export const registerRuns: Register = (program, io) => {
       'the runs that are kept, by date: which set, how it ended, how large; and putting old ones aside',
     )
     .argument('[dir]', runsHelp)
+    .option('--runs <dir>', 'the same folder, as other commands take it')
     .option('--set <words>', 'only sets whose name holds these words')
     .option('--outcome <outcome>', `only those that ended so: ${outcomes.join(', ')}`)
     .option('--kind <kind>', `only those: ${kinds.join(', ')}`)
@@ -42,7 +44,7 @@ export const registerRuns: Register = (program, io) => {
     .option('--older-than <days>', 'what --archive takes for old', '90')
     .option('--json', 'one JSON document on standard output')
     .action((dir: string | undefined, options: Options) => {
-      process.exitCode = runs(dir, options, io)
+      process.exitCode = runs(dir ?? options.runs, options, io)
     })
 }
 
