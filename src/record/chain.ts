@@ -1,5 +1,6 @@
 import { createHash, type Hash } from 'node:crypto'
 import type Database from 'better-sqlite3'
+import { holdsTable } from './open.js'
 
 /**
  * The seal of a run file: a chain of SHA-256 hashes over the measured part, each link over the one before it, the plain rows
@@ -60,8 +61,7 @@ interface Link {
 
 /** Hashes the whole file again and holds it against its links. Costs a reading of every block. */
 export function checkChain(db: Database.Database): Seal {
-  if (db.prepare(`SELECT 1 FROM sqlite_master WHERE name = 'chain'`).get() === undefined)
-    return { is: 'none' }
+  if (!holdsTable(db, 'chain')) return { is: 'none' }
   const links = db.prepare<[], Link>('SELECT link, to_seq, blocks, hash FROM chain ORDER BY link').all()
   const rows = plainRows(db)
   const part = partsOf(db)
@@ -136,6 +136,10 @@ function partsOf(db: Database.Database): (name: string) => Part | null {
   const block = row(`SELECT ${blockColumns.join(', ')} FROM block ${ofBlock}`)
   const blockData = bytes(`SELECT data FROM block_data ${ofBlock}`)
   const rollup = row(`SELECT ${rollupColumns.join(', ')} FROM rollup WHERE stream = ? AND rollup = ?`)
+  // Format 2 has none.
+  const rollupData = holdsTable(db, 'rollup_blocks')
+    ? bytes('SELECT data FROM rollup_blocks WHERE stream = ? AND rollup = ?')
+    : null
   const ticks = row(`SELECT ${tickBlockColumns.join(', ')} FROM tick_block WHERE block = ?`)
   const tickData = bytes('SELECT data FROM tick_block WHERE block = ?')
   const whole = (kind: Part['kind'], cells: Cell[] | undefined, data: unknown): Part | null =>
@@ -147,6 +151,7 @@ function partsOf(db: Database.Database): (name: string) => Part | null {
         return whole('blocks', block.get(stream, index), blockData.get(stream, index))
       case 'r': {
         const cells = rollup.get(stream, index)
+        if (rollupData !== null) return whole('rollups', cells, rollupData.get(stream, index))
         return cells === undefined ? null : { kind: 'rollups', cells }
       }
       case 't':

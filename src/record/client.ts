@@ -37,6 +37,9 @@ export interface RecorderClientOptions {
 /** Entries that are not urgent are gathered this long, so that a poll is one message and not five. */
 const gather_ms = 20
 
+/** Entries in one message at most: neither side holds more of it as text at once, and the recorder hears between two. */
+const inMessage = 512
+
 /** What comes many times a second, and of which the newest says most. */
 const isPlenty = ({ entry }: RunEntry): boolean => entry === 'reading' || entry === 'tick'
 
@@ -77,9 +80,11 @@ export function connectRecorder(
   const sendGathered = (): void => {
     if (gathering !== null) clearTimeout(gathering)
     gathering = null
-    if (gathered.length === 0) return
-    batches.push({ seq: ++seq, entries: gathered, sent_ms: performance.now() })
-    send({ kind: 'entries', seq, entries: gathered })
+    for (let from = 0; from < gathered.length; from += inMessage) {
+      const entries = gathered.slice(from, from + inMessage)
+      batches.push({ seq: ++seq, entries, sent_ms: performance.now() })
+      send({ kind: 'entries', seq, entries })
+    }
     gathered = []
   }
 

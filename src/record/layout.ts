@@ -11,11 +11,14 @@ import { most_n } from '../exchange/index.js'
 export const applicationId = 0x534c4757
 /**
  * Format version, in SQLite's user_version. Readers refuse higher ones and read all lower ones.
- * 1: the first. 2: `chain` (the seal) and `note`.
+ * 1: the first. 2: `chain` (the seal) and `note`. 3: `rollup_blocks`, under the seal with their roll-ups; blocks no longer deflated
+ * (`codec.ts`).
  */
-export const formatVersion = 2
+export const formatVersion = 3
+/** The first that has notes: a file of an older one becomes this when somebody adds one. */
+export const formatWithNotes = 2
 
-/** Blocks of 1 to 2 kB lie five to a page; in pages of 4 kB a third of the file would be air. */
+/** Blocks of half a kB to one lie ten to a page: little of it is air, and one page serves all streams of a moment. */
 export const pageBytes = 8192
 
 /**
@@ -38,7 +41,7 @@ const statistics = `
   n INTEGER NOT NULL, from_us INTEGER NOT NULL, to_us INTEGER NOT NULL,
   first REAL NOT NULL, last REAL NOT NULL, min REAL NOT NULL, max REAL NOT NULL, mean REAL NOT NULL`
 
-/** Added by format 2. A file brought up from format 1 has notes and no chain: its seal cannot be made afterwards. */
+/** A file brought up from format 1 has notes and no chain: its seal cannot be made afterwards. */
 export const noteTable = `
 CREATE TABLE note (id INTEGER PRIMARY KEY, written TEXT NOT NULL, by TEXT NOT NULL, text TEXT NOT NULL);
 `
@@ -61,6 +64,8 @@ CREATE TABLE block_data (stream INTEGER NOT NULL, block INTEGER NOT NULL, data B
   PRIMARY KEY (stream, block));
 CREATE TABLE rollup (stream INTEGER NOT NULL, rollup INTEGER NOT NULL, ${statistics}, PRIMARY KEY (stream, rollup))
   WITHOUT ROWID;
+CREATE TABLE rollup_blocks (stream INTEGER NOT NULL, rollup INTEGER NOT NULL, data BLOB NOT NULL,
+  PRIMARY KEY (stream, rollup));
 
 CREATE TABLE tick_tail (seq INTEGER PRIMARY KEY, t_us INTEGER NOT NULL, late_us INTEGER NOT NULL,
   slept_us INTEGER NOT NULL);

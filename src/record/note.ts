@@ -1,6 +1,6 @@
 import Database from 'better-sqlite3'
-import { formatVersion, noteTable } from './layout.js'
-import { openDatabase } from './open.js'
+import { formatWithNotes, noteTable } from './layout.js'
+import { holdsTable, openDatabase } from './open.js'
 
 /** What somebody wrote to a run after it ended; the measured part and its seal are not touched. */
 export interface Note {
@@ -11,12 +11,12 @@ export interface Note {
 
 /** Notes in the order they were written; none in a file of a format that had no place for them. */
 export function notesOf(db: Database.Database): Note[] {
-  if (db.prepare(`SELECT 1 FROM sqlite_master WHERE name = 'note'`).get() === undefined) return []
+  if (!holdsTable(db, 'note')) return []
   return db.prepare<[], Note>('SELECT written, by, text FROM note ORDER BY id').all()
 }
 
 /**
- * Adds a note to a run that ended. A file of an older format is brought to today's first, its measured part as it was. Why it
+ * Adds a note to a run that ended. A file of a format without notes is brought to one that has them first, its measured part as it was. Why it
  * could not be done, or null.
  */
 export function addNote(path: string, note: Note): string | null {
@@ -36,9 +36,9 @@ export function addNote(path: string, note: Note): string | null {
     db.pragma('trusted_schema = OFF')
     db.pragma('synchronous = FULL')
     const add = db.transaction((open: Database.Database) => {
-      if (open.pragma('user_version', { simple: true }) === 1) {
+      if (Number(open.pragma('user_version', { simple: true })) < formatWithNotes) {
         open.exec(noteTable)
-        open.pragma(`user_version = ${formatVersion}`)
+        open.pragma(`user_version = ${formatWithNotes}`)
       }
       open
         .prepare('INSERT INTO note (written, by, text) VALUES (?, ?, ?)')

@@ -28,6 +28,7 @@ export function openDatabase(
         ? asItLies(path, head.bytes)
         : new Database(path, { readonly: true, timeout: 2000 })
     db.pragma('trusted_schema = OFF')
+    db.pragma(`cache_size = -${cache_kB}`)
     db.prepare('SELECT count(*) FROM known').get()
     return { db, standing }
   } catch (error) {
@@ -40,6 +41,9 @@ export function openDatabase(
     return { trouble: unreadable(path, error) }
   }
 }
+
+/** A page holds blocks of several streams of one time, and an overview goes over the streams one by one: it reads each page once. */
+const cache_kB = 16_384
 
 /**
  * Read from memory, marked as not in WAL: opened where it lies, SQLite would make an empty `-wal` beside it and hide that
@@ -120,4 +124,9 @@ function readHead(
       trouble: `The run file ${path} is cut short: ${size} of ${expected} bytes are there. A copy broke off; copy it again from where the run was made.`,
     }
   return { wal, cut, bytes: expected }
+}
+
+/** What a file holds says which format it is, also where it was brought up from an older one. */
+export function holdsTable(db: Database.Database, name: string): boolean {
+  return db.prepare('SELECT 1 FROM sqlite_master WHERE name = ?').get(name) !== undefined
 }

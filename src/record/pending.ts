@@ -1,6 +1,6 @@
 import { encodeColumns } from './codec.js'
 import { blockReadings, blocksInRollup, blockTicks, bounds } from './layout.js'
-import { joined, type Statistics, statisticsOf } from './statistics.js'
+import { joined, packStatistics, type Statistics, statisticsOf } from './statistics.js'
 
 /** A full (or last) block of compressed columns on its way to the file. */
 export interface SealedBlock {
@@ -13,6 +13,8 @@ export interface SealedBlock {
 export interface SealedRollup {
   readonly rollup: number
   readonly statistics: Statistics
+  /** Those of its blocks, packed. */
+  readonly blocks: Buffer
 }
 
 /**
@@ -32,8 +34,7 @@ export class Pending {
   blocks: SealedBlock[] = []
   rollups: SealedRollup[] = []
   #nextBlock = 0
-  #rollup: Statistics | null = null
-  #inRollup = 0
+  #inRollup: Statistics[] = []
 
   constructor(readonly kind: 'readings' | 'ticks') {
     const size = kind === 'readings' ? blockReadings : blockTicks
@@ -70,11 +71,14 @@ export class Pending {
     this.count = 0
     this.inTail = 0
     if (this.kind === 'readings') {
-      this.#rollup = this.#rollup === null ? statistics : joined(this.#rollup, statistics)
-      if (++this.#inRollup === blocksInRollup) {
-        this.rollups.push({ rollup: Math.floor(block / blocksInRollup), statistics: this.#rollup })
-        this.#rollup = null
-        this.#inRollup = 0
+      this.#inRollup.push(statistics)
+      if (this.#inRollup.length === blocksInRollup) {
+        this.rollups.push({
+          rollup: Math.floor(block / blocksInRollup),
+          statistics: this.#inRollup.reduce(joined),
+          blocks: packStatistics(this.#inRollup),
+        })
+        this.#inRollup = []
       }
     }
   }

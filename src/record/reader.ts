@@ -1,15 +1,15 @@
 import Database from 'better-sqlite3'
 import type { z } from 'zod'
 import { checkChain, type Seal } from './chain.js'
-import { decodeColumns } from './codec.js'
-import { aBlock, Damage } from './damage.js'
+import { Damage } from './damage.js'
 import { inOrder } from './entries.js'
-import { blocksInRollup, bounds } from './layout.js'
+import { bounds } from './layout.js'
+import { levelsOf, type ReadingColumns } from './levels.js'
 import { runNameOf } from './names.js'
 import { type Note, notesOf } from './note.js'
 import { isOfTheBytes, openDatabase, type Standing, unreadable } from './open.js'
 import { endingShape, eventShape, knownShape, streamShape } from './shapes.js'
-import { type Overview, Thinning } from './thin.js'
+import type { Overview } from './thin.js'
 import { RecordTrouble } from './trouble.js'
 import type { Known, RunEnding, RunEntry, RunEvent, Stream } from './types.js'
 
@@ -114,34 +114,7 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
         .map((row) => damage.past(`some ${table}`, () => of(row)))
         .filter((each) => each !== null),
     )
-  const blocks = (where: string) => {
-    const query = db
-      .prepare<number[], number[]>(
-        `SELECT block, n, from_us, to_us, first, last, min, max FROM block WHERE stream = ? AND ${where} ORDER BY block`,
-      )
-      .raw()
-    return (...which: number[]): number[][] => damage.past('some statistics', () => query.all(...which)) ?? []
-  }
-  const dataOf = db.prepare<[number, number], { data: unknown }>(
-    'SELECT data FROM block_data WHERE stream = ? AND block = ?',
-  )
-  const columnsOf = (stream: number, block: number): [Float64Array, Float64Array, Float64Array] => {
-    const [t_us, n, k] =
-      damage.past(aBlock, () => {
-        const data = dataOf.get(stream, block)?.data
-        if (!(data instanceof Uint8Array)) throw new RecordTrouble('damaged', 'it is missing')
-        return decodeColumns(data, 3)
-      }) ?? []
-    return [t_us ?? none, n ?? none, k ?? none]
-  }
-  const tailOf = (stream: number): [Float64Array, Float64Array, Float64Array] => {
-    const tail = db
-      .prepare<[number], number[]>('SELECT t_us, n, k FROM reading_tail WHERE stream = ? ORDER BY seq')
-      .raw()
-    const rows = damage.past('the newest readings', () => tail.all(stream)) ?? []
-    const column = (i: number): Float64Array => Float64Array.from(rows, (row) => row[i] ?? 0)
-    return [column(0), column(1), column(2)]
-  }
+  const levels = levelsOf(db, damage)
 
   return {
     path,
@@ -184,47 +157,9 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
         }
       }),
     readings: (stream, from_us = 0, to_us = Infinity) =>
-      guarded(() => {
-        const parts = blocks('to_us >= ? AND from_us <= ?')(stream, from_us, to_us).map(([block]) =>
-          columnsOf(stream, block ?? 0),
-        )
-        return within([...parts, tailOf(stream)], from_us, to_us)
-      }),
+      guarded(() => within(levels.readings(stream, from_us, to_us), from_us, to_us)),
     overview: (stream, width, from_us, to_us) =>
-      guarded(() => {
-        const thinning = new Thinning(from_us, to_us, width)
-        const outside = (from: number, to: number): boolean => to < from_us || from > to_us
-        const takeBlock = ([
-          block = 0,
-          n = 0,
-          from = 0,
-          to = 0,
-          first = 0,
-          last = 0,
-          min = 0,
-          max = 0,
-        ]: number[]): void => {
-          if (outside(from, to) || thinning.takeWhole({ n, from_us: from, to_us: to, first, last, min, max }))
-            return
-          thinning.takeEach(...columnsOf(stream, block))
-        }
-        const level = db
-          .prepare<[number], number[]>(
-            'SELECT rollup, n, from_us, to_us, first, last, min, max FROM rollup WHERE stream = ? ORDER BY rollup',
-          )
-          .raw()
-        // Without its second level a run is looked at block by block.
-        const rollups = damage.past('the second level of statistics', () => level.all(stream)) ?? []
-        const inRollup = blocks('block >= ? AND block < ?')
-        for (const [rollup = 0, n = 0, from = 0, to = 0, first = 0, last = 0, min = 0, max = 0] of rollups) {
-          if (outside(from, to) || thinning.takeWhole({ n, from_us: from, to_us: to, first, last, min, max }))
-            continue
-          inRollup(stream, rollup * blocksInRollup, (rollup + 1) * blocksInRollup).forEach(takeBlock)
-        }
-        blocks('block >= ?')(stream, rollups.length * blocksInRollup).forEach(takeBlock)
-        thinning.takeEach(...tailOf(stream))
-        return thinning.overview()
-      }),
+      guarded(() => levels.overview(stream, width, from_us, to_us)),
     seal: () =>
       guarded(() => {
         try {
@@ -266,7 +201,6 @@ function asTrouble(error: unknown, path: string): RecordTrouble {
 /** As a statement may hold it. */
 const timeIn = (t_us: number): number => Math.max(-1, Math.min(bounds.t_us, t_us)) || 0
 
-const none = new Float64Array(0)
 /** Where moments of a run stand: first, last, table. */
 const spanTables = [
   ['from_us', 'to_us', 'block'],
@@ -276,11 +210,7 @@ const spanTables = [
   ['t_us', 't_us', 'event'],
 ] as const
 
-function within(
-  parts: [Float64Array, Float64Array, Float64Array][],
-  from_us: number,
-  to_us: number,
-): Readings {
+function within(parts: readonly ReadingColumns[], from_us: number, to_us: number): Readings {
   const length = parts.reduce((sum, [t_us]) => sum + t_us.length, 0)
   const [t_us, n, k] = [new Float64Array(length), new Float64Array(length), new Float64Array(length)]
   let count = 0

@@ -1,4 +1,6 @@
+import { crc32 } from 'node:zlib'
 import { decimal } from '../exchange/index.js'
+import { RecordTrouble } from './trouble.js'
 
 /** What a block, a roll-up or a pixel column says of its readings, in the stream's unit. `first` and `last` by order. */
 export interface Statistics {
@@ -45,4 +47,42 @@ export function joined(before: Statistics, after: Statistics): Statistics {
     max: Math.max(before.max, after.max),
     mean: (before.mean * before.n + after.mean * after.n) / n,
   }
+}
+
+/** What an overview asks of a block. */
+export type Extent = Omit<Statistics, 'mean'>
+const packed = ['n', 'from_us', 'to_us', 'first', 'last', 'min', 'max'] as const
+const doubleBytes = Float64Array.BYTES_PER_ELEMENT
+const checkBytes = 4
+
+/**
+ * Statistics of blocks that follow one another, in one piece: the rows they would be are what an overview of a long run would
+ * spend half of its time on. A CRC-32, then of each figure in turn those of all blocks, as little-endian doubles.
+ */
+export function packStatistics(blocks: readonly Statistics[]): Buffer {
+  const bytes = Buffer.alloc(checkBytes + packed.length * blocks.length * doubleBytes)
+  let at = checkBytes
+  for (const figure of packed) for (const block of blocks) at = bytes.writeDoubleLE(block[figure], at)
+  bytes.writeUInt32LE(crc32(bytes.subarray(checkBytes)))
+  return bytes
+}
+
+/** Block by block again, the first with this number. Throws `RecordTrouble` where bytes are damaged. */
+export function unpackStatistics(bytes: Uint8Array, first: number): (Extent & { readonly block: number })[] {
+  const count = (bytes.length - checkBytes) / (packed.length * doubleBytes)
+  const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.length)
+  if (!Number.isInteger(count) || count < 1 || view.getUint32(0, true) !== crc32(bytes.subarray(checkBytes)))
+    throw new RecordTrouble('damaged', 'Statistics of blocks in this run file are damaged.')
+  const figure = (which: number, block: number): number =>
+    view.getFloat64(checkBytes + (which * count + block) * doubleBytes, true)
+  return Array.from({ length: count }, (_, i) => ({
+    block: first + i,
+    n: figure(0, i),
+    from_us: figure(1, i),
+    to_us: figure(2, i),
+    first: figure(3, i),
+    last: figure(4, i),
+    min: figure(5, i),
+    max: figure(6, i),
+  }))
 }

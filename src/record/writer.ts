@@ -229,6 +229,7 @@ function statements(db: Database.Database) {
   const block = db.prepare('INSERT INTO block VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)')
   const data = db.prepare('INSERT INTO block_data VALUES (?, ?, ?)')
   const rollup = db.prepare('INSERT INTO rollup VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)')
+  const rollupBlocks = db.prepare('INSERT INTO rollup_blocks VALUES (?, ?, ?)')
   const tickTail = db.prepare('INSERT INTO tick_tail VALUES (?, ?, ?, ?)')
   const dropTicks = db.prepare('DELETE FROM tick_tail WHERE seq <= ?')
   const tickBlock = db.prepare('INSERT INTO tick_block VALUES (?, ?, ?, ?, ?, ?, ?)')
@@ -280,10 +281,11 @@ function statements(db: Database.Database) {
         data.run(id, index, bytes)
         finals.push({ name: `b${id}.${index}`, kind: 'blocks', row, data: bytes })
       }
-      for (const { rollup: index, statistics: s } of p.rollups) {
+      for (const { rollup: index, statistics: s, blocks: bytes } of p.rollups) {
         const row = [id, index, s.n, s.from_us, s.to_us, s.first, s.last, s.min, s.max, s.mean]
         rollup.run(...row)
-        finals.push({ name: `r${id}.${index}`, kind: 'rollups', row })
+        rollupBlocks.run(id, index, bytes)
+        finals.push({ name: `r${id}.${index}`, kind: 'rollups', row, data: bytes })
       }
       for (let i = p.inTail; i < p.count; i++) tail.run(id, p.seq[i], p.t_us[i], p.a[i], p.b[i])
     },

@@ -116,9 +116,24 @@ function reviewed(file: string, readings: number): Figure[] {
           }
         }
         return [
-          look(`overview of all rails, ${width} columns each`, 5, plotted(from_us, to_us), 150),
-          look('zoom to one hour of all rails', 5, plotted(middle_us, middle_us + 3600e6), 50),
-          look('zoom to one minute of all rails', 5, plotted(middle_us, middle_us + 60e6), 50),
+          look(
+            `overview of all rails, ${streams.length} traces of ${width} columns`,
+            5,
+            plotted(from_us, to_us),
+            150,
+          ),
+          look(
+            `zoom to one hour of all rails, ${streams.length} traces`,
+            5,
+            plotted(middle_us, middle_us + 3600e6),
+            50,
+          ),
+          look(
+            `zoom to one minute of all rails, ${streams.length} traces`,
+            5,
+            plotted(middle_us, middle_us + 60e6),
+            50,
+          ),
           look(
             'the story as `show` tells it, seal apart',
             3,
@@ -150,15 +165,23 @@ function withReader<T>(file: string, work: (reader: RunReader) => T): T {
   }
 }
 
+interface Grown {
+  readonly growth_MB: number
+  readonly held_MB: number
+  readonly spread_MB: number
+  readonly seconds: number
+  readonly given: number
+}
+
 async function clientGrowth(file: string, readings: number): Promise<Figure[]> {
   const recorder = await startRecorder({ file, linger_s: 5 })
   if ('trouble' in recorder) throw new Error(recorder.trouble)
   const child = fork(join(import.meta.dirname, 'review', 'client.js'), [recorder.socket, String(readings)], {
     execArgv: ['--expose-gc'],
   })
-  const said = await new Promise<{ growth_MB: number; seconds: number; given: number }>((resolve, reject) => {
+  const said = await new Promise<Grown>((resolve, reject) => {
     child.once('message', (message) => {
-      resolve(message as { growth_MB: number; seconds: number; given: number })
+      resolve(message as Grown)
     })
     child.once('exit', () => {
       reject(new Error('The client ended without its figures.'))
@@ -166,10 +189,10 @@ async function clientGrowth(file: string, readings: number): Promise<Figure[]> {
   })
   return [
     {
-      what: `controller's side of ${named(readings)} handed to the recorder process: growth of memory after the first tenth`,
+      what: `controller's side of ${named(readings)} handed to the recorder process: growth of resident memory from the first tenth to the last`,
       value: said.growth_MB,
       unit: 'MB',
-      yardstick: `${said.given} entries in ${said.seconds.toFixed(0)} s, ${(said.given / said.seconds / 1000).toFixed(0)} thousand a second through the socket`,
+      yardstick: `of what the program holds ${said.held_MB.toFixed(1)} MB, least to most resident at any look ${said.spread_MB.toFixed(0)} MB; ${said.given} entries in ${said.seconds.toFixed(0)} s, ${(said.given / said.seconds / 1000).toFixed(0)} thousand a second through the socket`,
       ratio: null,
       target: '<= 10 MB',
       met: said.growth_MB <= 10,

@@ -5,6 +5,7 @@ import { describe, expect, it } from 'vitest'
 import { most_n } from '../../src/exchange/index.js'
 import { decodeColumns, encodeColumns } from '../../src/record/codec.js'
 import { createRunFile, openRunFile, RecordTrouble, type RunEntry, storyOf } from '../../src/record/index.js'
+import { packStatistics, unpackStatistics } from '../../src/record/statistics.js'
 import { Thinning } from '../../src/record/thin.js'
 import { event, folder, known, smallRun, tripped } from '../helpers/runs.js'
 
@@ -165,6 +166,59 @@ describe('columns of a block', () => {
           )
         },
       ),
+    )
+  })
+})
+
+describe('a block of readings', () => {
+  it('comes back exactly whether it is regular, noisy, jumps or spikes, and with any byte changed not at all', () => {
+    const one = fc.oneof(
+      { weight: 6, arbitrary: fc.integer({ min: -3, max: 3 }) },
+      { weight: 2, arbitrary: fc.integer({ min: -20_000, max: 20_000 }) },
+      { weight: 1, arbitrary: stored },
+    )
+    const changed = fc.record({ at: fc.nat(), by: fc.integer({ min: 1, max: 255 }) })
+    fc.assert(
+      fc.property(
+        fc.array(one, { minLength: 1, maxLength: 300 }),
+        time,
+        changed,
+        (noise, from, { at, by }) => {
+          const columns = [
+            noise,
+            noise.map((each, i) => from + i * 100_000 + (each % 1000)),
+            noise.map(() => 4),
+          ]
+          const given = columns.map((values) => Float64Array.from(values))
+          const bytes = encodeColumns(given, noise.length)
+          expect(decodeColumns(bytes, 3)).toEqual(given)
+          const into = given.map((values) => new Float64Array(values.length).fill(7))
+          expect(decodeColumns(bytes, 3, into)).toEqual(given)
+          const where = at % bytes.length
+          bytes[where] = (bytes[where] ?? 0) ^ by
+          expect(() => decodeColumns(bytes, 3)).toThrow(RecordTrouble)
+        },
+      ),
+    )
+  })
+})
+
+describe('statistics of blocks in one piece', () => {
+  it('come back exactly, and with any byte changed not at all', () => {
+    const figure = fc.double({ noNaN: true })
+    const block = fc.record({
+      ...{ n: fc.nat(), from_us: fc.nat(), to_us: fc.nat() },
+      ...{ first: figure, last: figure, min: figure, max: figure },
+    })
+    const changed = fc.record({ at: fc.nat(), by: fc.integer({ min: 1, max: 255 }) })
+    fc.assert(
+      fc.property(fc.array(block, { minLength: 1, maxLength: 32 }), changed, (blocks, { at, by }) => {
+        const bytes = packStatistics(blocks.map((each) => ({ ...each, mean: 0 })))
+        expect(unpackStatistics(bytes, 64)).toEqual(blocks.map((each, i) => ({ block: 64 + i, ...each })))
+        const where = at % bytes.length
+        bytes[where] = (bytes[where] ?? 0) ^ by
+        expect(() => unpackStatistics(bytes, 0)).toThrow(RecordTrouble)
+      }),
     )
   })
 })

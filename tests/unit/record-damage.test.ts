@@ -45,8 +45,9 @@ function flipBlock(path: string): void {
     .get() as Buffer
   db.close()
   const bytes = readFileSync(path)
-  const at = bytes.indexOf(data)
-  for (let i = 10; i < 30; i++) bytes[at + i] = (bytes[at + i] ?? 0) ^ 0x5a
+  // A page that was split may hold an older copy in its free part.
+  for (let at = bytes.indexOf(data); at >= 0; at = bytes.indexOf(data, at + 1))
+    for (let i = 10; i < 30; i++) bytes[at + i] = (bytes[at + i] ?? 0) ^ 0x5a
   writeFileSync(path, bytes)
 }
 function slowglow(path: string, ...args: string[]) {
@@ -111,6 +112,31 @@ describe('a run file with bytes changed in the middle of its readings', () => {
   })
 })
 
+describe('a run file with bytes changed in its second level of statistics', () => {
+  it('is drawn from the first, to the last figure, and it is said', () => {
+    const path = written()
+    const look = () => {
+      const opened = openRunFile(path)
+      if ('trouble' in opened) throw new Error(opened.trouble)
+      const { columns } = opened.reader.overview(1, 40, 0, 20e6)
+      const damage = opened.reader.damage()
+      opened.reader.close()
+      return { columns, damage }
+    }
+    const whole = look()
+    expect(whole.damage).toEqual([])
+    const db = new Database(path)
+    const { changes } = db
+      .prepare('UPDATE rollup_blocks SET data = CAST(substr(data, 1, 700) || zeroblob(1096) AS BLOB)')
+      .run()
+    expect(changes).toBeGreaterThan(0)
+    db.close()
+    const { columns, damage } = look()
+    expect(columns).toEqual(whole.columns)
+    expect(damage).toEqual([expect.stringMatching(/^the second level of statistics: .*damaged/)])
+  })
+})
+
 describe('a run with two endings, the second of a take-over', () => {
   it('did not end as the first says where the second cannot be read', () => {
     const run = longRun()
@@ -161,7 +187,7 @@ describe('a run file that does not say which block is its last', () => {
 describe('a run file that is cut short', () => {
   it('is shown, listed and exported as far as it goes, and taken as interrupted where its ending is gone', () => {
     const path = written()
-    truncateSync(path, Math.floor(statSync(path).size / 2))
+    truncateSync(path, Math.floor(statSync(path).size * 0.8))
     const shown = slowglow(path, 'show', 'a')
     expect(shown).toMatchObject({ err: '', code: 1 })
     expect(shown.out).toContain(`Run ${known.run}`)
@@ -170,7 +196,7 @@ describe('a run file that is cut short', () => {
     const exported = slowglow(path, 'export', 'a', '--format', 'jsonl', '--json')
     expect(exported.code).toBe(1)
     const { rows } = JSON.parse(exported.out) as { rows: number }
-    expect(rows).toBeGreaterThan(1000)
+    expect(rows).toBeGreaterThan(500)
     expect(rows).toBeLessThan(longRun().length)
     expect(slowglow(path, 'show', 'a', '--note', 'found so').err).toMatch(/is cut short/)
   })

@@ -97,6 +97,8 @@ describe('the seal of a run file', () => {
     ['a changed byte of readings', `UPDATE block_data SET data = zeroblob(length(data)) WHERE block = 2`],
     ['a block taken out', 'DELETE FROM block_data WHERE block = 1'],
     ['a changed roll-up', 'UPDATE rollup SET min = -5'],
+    ['a changed second level', 'UPDATE rollup_blocks SET data = zeroblob(length(data)) WHERE stream = 2'],
+    ['a second level taken out', 'DELETE FROM rollup_blocks WHERE stream = 1'],
     ['ticks changed', 'UPDATE tick_block SET from_us = from_us + 1'],
     ['a changed link', `UPDATE chain SET hash = 'x'`],
   ]
@@ -155,7 +157,7 @@ describe('a run file of format 1', () => {
     run.close()
   })
 
-  it('takes a note: it is brought to today’s format with its measured part as it was', () => {
+  it('takes a note: it is brought to the first format that has them with its measured part as it was', () => {
     const path = join(folder(), 'a.slowglow')
     copyFileSync(kept, path)
     expect(addNote(path, { written: 'w', by: 'b', text: 't' })).toBeNull()

@@ -143,9 +143,9 @@ describe('a run file', () => {
     expect(trouble('cut')).toMatch(/is damaged and cannot be read/)
     copyFileSync(path, join(at, 'newer'))
     const newer = new Database(join(at, 'newer'))
-    newer.pragma('user_version = 3')
+    newer.pragma('user_version = 4')
     newer.close()
-    expect(trouble('newer')).toMatch(/format 3.*newer slowglow/)
+    expect(trouble('newer')).toMatch(/format 4.*newer slowglow/)
   })
 
   it('is open to any tool that reads SQLite', () => {

@@ -1,9 +1,11 @@
 import { connectRecorder } from '../../../src/record/client.js'
+import { median } from '../figures.js'
 import { madeRun } from './made-run.js'
 
 /**
  * The controller's side of a record, in a process of its own: hands a made run to the recorder as fast as it confirms, and
- * says how its memory grew after the first tenth. Arguments: socket, readings.
+ * says how its memory grew from the first tenth to the last: medians, since what the system counts as resident sways with every
+ * message on its way, and what the program itself holds beside it. Arguments: socket, readings.
  */
 const [socket = '', readings = '0'] = process.argv.slice(2)
 /** Confirmations come about once a second, so the queue is what paces this; a controller's is a thousandth of it. */
@@ -30,8 +32,7 @@ const client = connectRecorder(
 let given = 0
 let batches = 0
 let looked = 0
-let first_kB = 0
-let most_kB = 0
+const seen: { readonly given: number; readonly rss: number; readonly held: number }[] = []
 const began = performance.now()
 const until = async (waiting: number): Promise<void> => {
   while (heard.trouble === null && client.unconfirmed().length > waiting)
@@ -48,10 +49,19 @@ for (const batch of madeRun(Number(readings), 1)) {
   looked++
   await until(0)
   globalThis.gc?.()
-  const now_kB = process.memoryUsage().rss / 1024
-  if (given < Number(readings) / 10) first_kB = Math.max(first_kB, now_kB)
-  else most_kB = Math.max(most_kB, now_kB)
+  const { rss, heapUsed, external } = process.memoryUsage()
+  seen.push({ given, rss, held: heapUsed + external })
 }
 await client.close(60_000)
-process.send?.({ growth_MB: (most_kB - first_kB) / 1024, seconds: (performance.now() - began) / 1000, given })
+const tenth = Number(readings) / 10
+const early = seen.filter((look) => look.given <= tenth)
+const late = seen.filter((look) => look.given > given - tenth)
+const MB = (of: 'rss' | 'held', taken: typeof seen): number => median(taken.map((look) => look[of])) / 1e6
+process.send?.({
+  growth_MB: MB('rss', late) - MB('rss', early),
+  held_MB: MB('held', late) - MB('held', early),
+  spread_MB: (Math.max(...seen.map(({ rss }) => rss)) - Math.min(...seen.map(({ rss }) => rss))) / 1e6,
+  seconds: (performance.now() - began) / 1000,
+  given,
+})
 process.disconnect()
