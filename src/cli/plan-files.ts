@@ -3,7 +3,7 @@ import { dirname, resolve } from 'node:path'
 import type { Bench } from '../bench/index.js'
 import { type Equipment, withOwnerChecks } from '../equipment/index.js'
 import { loadAll, type Texts } from '../files/index.js'
-import { makePlan, type Plan, planText } from '../plan/index.js'
+import { makePlan, type Plan, type PlanOptions, planText } from '../plan/index.js'
 import type { Profile } from '../profile/index.js'
 import { exits } from './exits.js'
 import { placed, type PlanProblem, shown } from './problems.js'
@@ -41,6 +41,7 @@ export function planFiles(
   cwd: string,
   env: Readonly<Record<string, string | undefined>> = {},
   texts?: Texts,
+  options: PlanOptions = {},
 ): PlannedFiles {
   const all = loadAll(
     resolve(cwd, profilePath),
@@ -59,7 +60,7 @@ export function planFiles(
   const checked = checksOf(all.equipment?.path, env)
   for (const { path, text } of checked.files) files[shown(path, cwd)] = text
   const equipment = withOwnerChecks(all.value.equipment, checked.checks)
-  const made = makePlan(profile, equipment, bench)
+  const made = makePlan(profile, equipment, bench, options)
   return {
     plan: made.plan === null ? null : hashed(made.plan),
     problems: [...inFiles, ...checked.problems, ...made.problems.map((each) => ({ ...each, at: null }))],

@@ -340,6 +340,12 @@ export const planShape: z.ZodType<Plan> = z.looseObject({
     }),
   ),
   off: offPlanShape,
+  unattended: z
+    .looseObject({
+      layers: z.array(z.looseObject({ port: text, by: z.enum(['dead-man', 'outside timer']), text })),
+      refused: z.array(z.looseObject({ what: text, remedy: text })),
+    })
+    .exactOptional(),
   figures: z.looseObject({
     highest_V: number,
     stored_J: number,

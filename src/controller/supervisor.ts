@@ -56,6 +56,8 @@ export interface Supervisor {
   readonly told: Subject<RunEntry>
   /** The run's clock, µs. */
   run_us(): number
+  /** Supplies to which no spare connection is held, each with the reason. */
+  spareTroubles(): readonly string[]
   /** Kept in the run's record. */
   note(what: string, text: string, data: Readonly<Record<string, unknown>>): void
   readonly controller_pid: number | null
@@ -153,6 +155,15 @@ class RunningSupervisor implements Supervisor {
   /** The same moment on the run's clock, for the record. */
   run_us(): number {
     return Math.round(this.now_us() * this.job.speed)
+  }
+
+  spareTroubles(): readonly string[] {
+    const ports = new Set(this.job.plan.off.channels.map(({ port }) => port))
+    return [...this.spares].flatMap(([port, { state }]) =>
+      state === 'ready' || !ports.has(port)
+        ? []
+        : [`${port}: ${typeof state === 'string' ? 'it is not open yet' : state.text}`],
+    )
   }
 
   note(what: string, text: string, data: Readonly<Record<string, unknown>>): void {

@@ -75,7 +75,10 @@ export type LineRequestBody =
   | { readonly do: 'off' }
   /** Set-point to zero, then current limit to minimum. */
   | { readonly do: 'zero' }
-  /** The supply's dead-man is not fed for this long, so that it is seen to fire: only its proof asks for that. */
-  | { readonly do: 'starve'; readonly for_s: number }
+  /**
+   * The supply's dead-man is not fed for this long, so that it is seen to fire: only its proof asks for that. Where the run goes on
+   * with it afterwards it is armed again once that time is over.
+   */
+  | { readonly do: 'starve'; readonly for_s: number; readonly arm_again?: true }
   /** The dead-man of the whole supply is put to rest and read back: only when every output is confirmed off. */
   | { readonly do: 'disarm' }

@@ -83,6 +83,10 @@ export function feedMoves(d: Draft): readonly Move[] {
   d.fed_us = d.t_us
   const look = (index: number): Move =>
     ask(config, index, config.dialect.measure_amps, { is: 'reading', quantity: 'A' })
+  if (d.arm_again) {
+    d.arm_again = false
+    return armMoves(d)
+  }
   const { feed } = dead_man
   if (feed === null) return d.t_us - d.heard_us <= every_us ? [] : [look(0)]
   const unread = (index: number): boolean => d.t_us - (d.channels[index]?.read_us ?? 0) > every_us

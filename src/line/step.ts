@@ -60,6 +60,7 @@ export function openLine(config: LineConfig): LineState {
     unarmed: true,
     disarmed: false,
     starved_until_us: 0,
+    arm_again: false,
     complaint: null,
     doubted_us: 0,
     heard_us: 0,

@@ -110,6 +110,7 @@ function nextWork(d: Draft): Work | null {
       if (first.do === 'disarm') d.disarmed = true
       // Whatever else is asked of the supply speaks to it again.
       d.starved_until_us = first.do === 'starve' ? d.t_us + Math.round(first.for_s * 1e6) : 0
+      if (first.do === 'starve') d.arm_again = first.arm_again === true
       return { why: 'request', request: first, moves: built.moves, ...start }
     }
     failRequest(d, first, 'refused', 'not done', built.why)

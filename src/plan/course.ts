@@ -64,6 +64,8 @@ export interface StepContext {
   readonly rails: Readonly<Record<RailName, RailPlan>>
   readonly mode: ModeName
   readonly reach: (rail: RailName) => Reach
+  /** Nobody stays. */
+  readonly unattended: boolean
 }
 
 /**

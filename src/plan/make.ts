@@ -17,6 +17,7 @@ import { chainWarmUp, filledStages, isHot, modeOf, railsOf } from './stages.js'
 import type { Built, Reach } from './course.js'
 import { buildSteps } from './steps.js'
 import { supplyFigures } from './supplies.js'
+import { unattendedPlan } from './unattended.js'
 import { unprovedWords } from './unproved.js'
 import { inputRules, meterPlans } from './watch.js'
 import type { Figures, HeaterWatch, Plan, RailPlan, Step } from './types.js'
@@ -24,6 +25,8 @@ import type { Figures, HeaterWatch, Plan, RailPlan, Step } from './types.js'
 export interface PlanOptions {
   /** Same seed, same bands. */
   readonly seed?: number
+  /** Nobody stays: what switches off without this program is proved in each start. */
+  readonly unattended?: boolean
 }
 
 export interface Made {
@@ -58,7 +61,8 @@ export function makePlan(
   const stages = filledStages(profile, equipment, desk, (rail) =>
     Math.min(reach(rail).V, equipment.rails[rail]?.working_V ?? 0),
   )
-  const built = buildSteps({ equipment, bench, profile, desk, rails, mode, reach }, stages)
+  const unattended = options.unattended === true
+  const built = buildSteps({ equipment, bench, profile, desk, rails, mode, reach, unattended }, stages)
   const charted = planCharts(equipment, bench, built.steps)
   const lacks = planLacks(equipment, built.steps)
   const problems = distinct([
@@ -100,6 +104,7 @@ export function makePlan(
     prove_dead: proveDeadAt(equipment, hookup),
     wires: wiresOf(equipment, bench, hookup),
     unproved: unprovedWords({ profile, equipment, rails, built }),
+    ...(unattended && { unattended: unattendedPlan(profile, bench, rails, built.steps) }),
     supplies: supplyFigures(bench, rails),
     ...(charted.charts !== null && { charts: charted.charts }),
     ...(lacks.length > 0 && { lacks }),

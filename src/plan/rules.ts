@@ -35,6 +35,7 @@ export const ruleCodes = [
   'invariant',
   'soft-start',
   'key-time',
+  'unproved',
 ] as const
 export type RuleCode = (typeof ruleCodes)[number]
 
@@ -300,6 +301,14 @@ const starting: Readonly<Record<RuleCode, Starting>> = {
     for_s: 0,
     unit: '× time allowed',
     stricter: 'lower',
+  },
+  unproved: {
+    text: 'Unattended work: what must switch off when this computer falls silent did not do so when it was tried in this start.',
+    warn: null,
+    trip: 1,
+    for_s: 0,
+    unit: 'event',
+    stricter: 'none',
   },
 }
 

@@ -11,6 +11,7 @@ import { cathodeReadings, question } from './questions.js'
 import { defaultsFor, type FilledStage, isHot, railsOf } from './stages.js'
 import { dummyLoadQuestion, intermittent_s, restsFirst } from './key-down.js'
 import { tune } from './tune.js'
+import { proveLayers } from './unattended.js'
 import { leftOut, refuseStrikes } from './strikes.js'
 
 /** Turns filled stages into steps, each with the limits of every rail that stands in it. */
@@ -75,6 +76,7 @@ function take(
   switch (stage.do) {
     case 'hook-up check':
       hookup(course, name)
+      if (course.of.unattended) proveLayers(course)
       break
     case 'mode':
       changeMode(course, name, stage.mode, next)

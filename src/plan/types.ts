@@ -31,6 +31,8 @@ export interface Plan {
   /** Every connection and preparation of the hook-up, in the order in which a person makes and confirms them. */
   readonly wires: readonly Wire[]
   readonly unproved: readonly string[]
+  /** The run is to go on with nobody there: what switches off without this program, and what forbids it; absent = somebody stays. */
+  readonly unattended?: UnattendedPlan
   /** What is known of the supplies that take part. */
   readonly supplies?: readonly SupplyFigures[]
   /** What the handbook's charts add, and where circuit and chart disagree; absent where the file has none. */
@@ -63,6 +65,19 @@ export interface Plan {
   readonly prompt_timeout_s: number
   readonly expected_s: number
   readonly stale_s: number
+}
+
+/** Unattended work: a layer below this program for each supply of plates and screens, and what stands in the way. */
+export interface UnattendedPlan {
+  readonly layers: readonly Layer[]
+  /** Nothing is energised unattended while anything stands here. */
+  readonly refused: readonly { readonly what: string; readonly remedy: string }[]
+}
+/** What switches a supply off when computer and line are gone; a timer is set and confirmed by the person. */
+export interface Layer {
+  readonly port: string
+  readonly by: 'dead-man' | 'outside timer'
+  readonly text: string
 }
 
 /** How far one channel's figures can be trusted. */

@@ -10,7 +10,7 @@ import { accuracy, channelOf, currentStep, enter, off_V, paced_s, resolution, us
 import { amps, volts } from './words.js'
 
 /**
- * Proofs of a supply on a dummy load: something it should do by itself is brought about on purpose and watched. What would
+ * Proofs of a supply on a dummy load, and of its dead-man at a few volts before unattended work: something it should do by itself is brought about on purpose and watched. What would
  * otherwise trip is expected of the rail under test while that lasts; ceiling and over-voltage are judged as ever. Whatever
  * was provoked, the next step finds the output off, or its limits put back.
  */
@@ -162,7 +162,11 @@ function tell({ d, step, proof, rail, state }: Under): void {
       send(d, proof.channel, { do: 'limits', ...usual, over_current_A: proof.level ?? usual.limit_A })
       break
     case 'dead-man':
-      send(d, proof.channel, { do: 'starve', for_s: proof.within_s })
+      send(d, proof.channel, {
+        do: 'starve',
+        for_s: proof.within_s,
+        ...(d.s.plan.kind !== 'qualify' && { arm_again: true }),
+      })
   }
   enter(d, 'prove watch')
 }
@@ -275,11 +279,19 @@ function silent(under: Under, waited_s: number): void {
     rail: rail.name,
     data: { proof: proof.of, result: 'did not fire', waited_s },
   })
-  warn(
-    d,
-    `${rail.name}: ${proof.of} did not fire (${told(proof)}, waited ${waited_s.toFixed(1)} s). It protects nothing: take the supply as having none.`,
-    rail.name,
-  )
+  const text = `${rail.name}: ${proof.of} did not fire (${told(proof)}, waited ${waited_s.toFixed(1)} s). It protects nothing: take the supply as having none.`
+  if (d.s.plan.kind !== 'qualify') {
+    broke(d, {
+      code: 'unproved',
+      rail: rail.name,
+      measured: waited_s,
+      limit: proof.within_s,
+      unit: 's',
+      text,
+    })
+    return
+  }
+  warn(d, text, rail.name)
   enter(d, 'prove off')
 }
 

@@ -5,7 +5,7 @@ import { inputObjection } from './input-state.js'
 import { biasReady, heatersReady } from './interlocks.js'
 import { riseAllowed_V } from './slew.js'
 import type { ChannelState, Draft, State } from './state.js'
-import { channelOf, currentStep, hookedUp, touch_V } from './state.js'
+import { channelOf, currentStep, hookedUp, off_V, touch_V } from './state.js'
 import type { RecordedEvent } from './types.js'
 import { amps, volts } from './words.js'
 
@@ -84,13 +84,17 @@ function objectionTo(s: State, channel: string, request: LineRequestBody): strin
   return interlockObjection(s, step)
 }
 
-/** A supply is left without food only to prove that it notices, at volts that may be touched, with nothing but a load on it. */
+/**
+ * A supply is left without food only to prove that it notices: at volts that may be touched with nothing but a load on it, at those
+ * of a hook-up test with a set.
+ */
 function starveObjection(s: State, step: Step | null, channel: string): string | null {
   const { proof } = step ?? {}
-  if (s.plan.kind !== 'qualify' || proof?.of !== 'dead-man' || proof.channel !== channel)
+  if (proof?.of !== 'dead-man' || proof.channel !== channel)
     return `the dead-man of ${channel} is left unfed in its own proof only.`
   if (s.intent?.recorded !== true) return 'the intent of this segment is not in the record yet.'
-  return (step?.target_V ?? 0) > touch_V ? `the dead-man is proved below ${volts(touch_V)} only.` : null
+  const most_V = s.plan.kind === 'qualify' ? touch_V : off_V
+  return (step?.target_V ?? 0) > most_V ? `the dead-man is proved below ${volts(most_V)} only.` : null
 }
 
 function interlockObjection(s: State, step: Step): string | null {

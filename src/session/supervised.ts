@@ -16,10 +16,11 @@ import type { Known } from '../story/index.js'
 import type { PortLine } from '../supply/index.js'
 import { followWithAlerts } from './alerts.js'
 import { configAtSpeed } from './at-speed.js'
-import { inhibitSleep } from './inhibit.js'
+import { type Awake, inhibitSleep } from './inhibit.js'
 import { offSaid, outputsOpen } from './off-words.js'
 import type { Stops } from './stops.js'
 import type { NotBegun, Ran, Start } from './types.js'
+import { noReserve, objected, sleeps, unattendedObjections, unconfirmed } from './unattended.js'
 
 /** A start whose cautions were acknowledged. */
 export interface Acknowledged {
@@ -27,6 +28,8 @@ export interface Acknowledged {
   readonly places: Readonly<Record<string, PortLine>>
   readonly word: string
   readonly channel: 'terminal' | 'page'
+  /** What leaving it alone needs was confirmed with a word of its own, and the computer is kept awake since. */
+  readonly alone?: { readonly confirmed: string; readonly awake: Awake }
   readonly stops: Stops
   /** Where its record is kept. */
   readonly folder: string
@@ -48,6 +51,8 @@ export interface Acknowledged {
 export async function superviseRun(of: Acknowledged): Promise<Ran | NotBegun> {
   const { start, log, stops } = of
   const { prepared, plan } = start
+  const unfit = await unfitAlone(of)
+  if (unfit !== null) return unfit
   const at = new Date()
   const file = join(of.folder, runFileName(at, plan.equipment, randomInt(0, 2 ** 32) / 2 ** 32))
   const off_plan = `${file}.off.json`
@@ -95,23 +100,30 @@ export async function superviseRun(of: Acknowledged): Promise<Ran | NotBegun> {
     if (shown.kind !== 'view' && shown.kind !== 'health') log.debug(shown)
   })
   alerting.by = followWithAlerts(prepared.bench, { run, plan }, supervisor, of.told, of.env)
-  const awake = inhibitSleep()
+  const awake = of.alone?.awake ?? inhibitSleep()
   of.follow(supervisor, run, file)
   stops.follow(supervisor)
   const untold = keepState(of, supervisor, file, off_plan)
   if (untold !== null) supervisor.stop(untold, true)
   const ready = await supervisor.ready
+  const held = ready === null || of.alone === undefined ? null : noReserve(supervisor.spareTroubles())
+  if (held !== null) supervisor.stop('no connection in reserve', true)
+  else if (of.alone !== undefined) supervisor.note('unattended', of.alone.confirmed, {})
   // A stop asked for at any moment since the word was typed has been passed on: nothing is begun after it.
-  if (ready !== null && untold === null && !stops.stopped() && of.present()) {
+  if (ready !== null && untold === null && held === null && !stops.stopped() && of.present()) {
     log.debug({ identities: ready }, 'ready')
     supervisor.begin(of.word, of.channel, hooked_up_as_in)
   }
   const outcome = await supervisor.finished
-  awake()
+  awake.end()
   log.debug(outcome, 'finished')
   if (outcome.kind === 'ended') {
     if (untold !== null && outcome.ending.outputs_off === 'confirmed')
       return unrecordable(start.state_path, untold)
+    if (held !== null && outcome.ending.outputs_off === 'confirmed') {
+      removeBenchState(start.state_path)
+      return held
+    }
     if (!outputsOpen(offSaid(outcome.ending))) removeBenchState(start.state_path)
     return { kind: 'ran', ending: outcome.ending, run, file, started }
   }
@@ -132,6 +144,16 @@ export async function superviseRun(of: Acknowledged): Promise<Ran | NotBegun> {
           what: `Nothing was energised: ${outcome.text}.`,
         }),
   }
+}
+
+/** The last gate before anything is opened: no way in reaches a run that is to be left alone past it. */
+async function unfitAlone({ start, env, alone }: Acknowledged): Promise<NotBegun | null> {
+  const { plan, prepared } = start
+  if (plan.unattended === undefined) return null
+  const objection = objected(unattendedObjections(plan, prepared.bench, env))
+  if (objection !== null || alone === undefined) return objection ?? unconfirmed
+  const lacking = await alone.awake.lacking
+  return lacking === null ? null : sleeps(lacking)
 }
 
 const unrecordable = (where: string, why: string): NotBegun => ({

@@ -39,6 +39,7 @@ export interface NotBegun {
   readonly kind: 'not begun'
   readonly why:
     | 'usage'
+    | 'not to be left alone'
     | 'busy'
     | 'given up'
     | 'not reachable'

@@ -28,9 +28,9 @@ export class LiveRun {
     })
   }
 
-  /** Reads the word drawn for this start and types it. */
-  async acknowledge(): Promise<void> {
-    const [, word = ''] = await this.session.shows(/type the word: (\w+)/)
+  /** Reads the word drawn for this start and types it; `from`: shown before were words for something else. */
+  async acknowledge(from = 0): Promise<void> {
+    const [, word = ''] = await this.session.shows(/type the word: (\w+)/, 20_000, from)
     this.session.type(`${word}\r`)
     let answered = 0
     this.answering = setInterval(() => {

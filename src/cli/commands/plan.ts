@@ -13,6 +13,7 @@ import type { Register } from './index.js'
 interface Options {
   readonly bench?: string
   readonly svg?: string
+  readonly unattended?: boolean
   readonly json?: boolean
 }
 
@@ -26,6 +27,7 @@ export const registerPlan: Register = (program, io) => {
     .argument('<profile>', 'profile file')
     .option('--bench <file>', 'bench file, in place of the one the profile names')
     .option('--svg <file>', 'also draws expected current, band, trip and ceiling over rail volts, to print')
+    .option('--unattended', 'as it is run with nobody there, with what is proved for that')
     .option('--json', 'one JSON document on standard output')
     .action((profile: string, options: Options) => {
       process.exitCode = plan(profile, options, io)
@@ -34,7 +36,9 @@ export const registerPlan: Register = (program, io) => {
 
 /** Returns the exit code. */
 export function plan(profile: string, options: Options, io: Io): number {
-  const planned = planFiles(profile, options.bench, io.cwd, io.env)
+  const planned = planFiles(profile, options.bench, io.cwd, io.env, undefined, {
+    unattended: options.unattended === true,
+  })
   const json = options.json === true
   const refusal = notPlanned(planned, 'plan', profile)
   if (refusal !== null) return refuse(io, json, refusal)

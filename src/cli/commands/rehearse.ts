@@ -1,7 +1,7 @@
 import { randomInt } from 'node:crypto'
 import { mkdirSync } from 'node:fs'
 import { join } from 'node:path'
-import { cautionsFor } from '../../cautions/index.js'
+import { cautionsFor, unattendedCautions } from '../../cautions/index.js'
 import { createRunFile, RecordTrouble, runFileName, runNameOf, type RunWriter } from '../../record/index.js'
 import { type Rehearsal, rehearse } from '../../rehearse/index.js'
 import { closingText } from '../../session/index.js'
@@ -12,6 +12,7 @@ import { type Io, printJson } from '../io.js'
 import { AlertsTold } from '../live/alerts.js'
 import { exitOf } from '../live/exit-of.js'
 import { collect, whole } from '../live/flags.js'
+import { unattendedObjections } from '../../session/index.js'
 import { prepare, type Prepared } from '../live/prepare.js'
 import { frameOf } from '../live/screen.js'
 import { shown } from '../problems.js'
@@ -26,6 +27,7 @@ interface Flags {
   readonly fault: string[]
   readonly seed?: number
   readonly out?: string
+  readonly unattended?: boolean
   readonly json?: boolean
 }
 
@@ -41,6 +43,7 @@ export const registerRehearse: Register = (program, io) => {
     .option('--fault <spec>', 'PART:KIND[=VALUE][@WHEN]; may be given again', collect, [])
     .addHelpText('after', faultHelp)
     .option('--seed <n>', 'which set and bench are drawn; the bench file’s own unless given', whole)
+    .option('--unattended', 'as it would be run with nobody there; says what would forbid it')
     .option('--out <dir>', runsHelp)
     .option('--json', 'one JSON document on standard output')
     .action((profile: string, flags: Flags) => {
@@ -54,6 +57,10 @@ function command(profilePath: string, flags: Flags, io: Io): Exit {
   const { plan, bench } = prepared
   const json = flags.json === true
   io.err(cautionsFor(plan.figures, plan))
+  if (plan.unattended !== undefined) {
+    io.err(unattendedCautions(plan))
+    for (const text of unattendedObjections(plan, bench, io.env)) io.err(`A run would be refused: ${text}`)
+  }
   io.err('This is a rehearsal: nothing real is energised, and nothing is to be acknowledged.')
   const started = new Date()
   const folder = runsFolder(flags.out, io)

@@ -1,9 +1,11 @@
-import type { Exit } from '../exits.js'
 import { faultHelp } from '../fault-help.js'
 import type { Io } from '../io.js'
 import { energise, type EnergiseFlags } from '../live/energise.js'
 import { collect, speedOf, whole } from '../live/flags.js'
 import { prepare } from '../live/prepare.js'
+import { objected, unattendedObjections } from '../../session/index.js'
+import { type Exit, exits } from '../exits.js'
+import { refuse } from '../refuse.js'
 import { runsHelp } from '../runs-folder.js'
 import type { Register } from './index.js'
 
@@ -22,6 +24,10 @@ export const registerRun: Register = (program, io) => {
     .addHelpText('after', faultHelp)
     .option('--speed <n>', 'virtual bench only: run seconds per second, 1 to 20', speedOf, 1)
     .option('--seed <n>', 'virtual bench only: draws the parts of the set', whole)
+    .option(
+      '--unattended',
+      'nobody stays: asks a confirmation of its own, and is refused where anything it needs is missing',
+    )
     .option('--runs <dir>', runsHelp)
     .option('--log <file>', 'what the supervising process does, as JSON lines')
     .option('--json', 'one JSON document on standard output')
@@ -33,5 +39,13 @@ export const registerRun: Register = (program, io) => {
 async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
   const prepared = prepare('run', profile, flags, io)
   if (typeof prepared === 'number') return prepared
+  const objection = objected(unattendedObjections(prepared.plan, prepared.bench, io.env))
+  if (objection !== null)
+    return refuse(io, flags.json === true, {
+      exit: exits.finding,
+      where: prepared.bench_path,
+      what: objection.what,
+      ...(objection.remedy !== undefined && { remedy: objection.remedy }),
+    })
   return energise({ command: 'run', prepared, flags }, io)
 }

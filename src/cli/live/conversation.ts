@@ -12,7 +12,11 @@ import type { Key, Terminal } from './terminal.js'
 export class Conversation {
   private typing: Typing = { buffer: '', live: false, asking: false }
   private asked: { readonly prompt: number; readonly ask: Ask; shown: number | null } | null = null
-  private word: { readonly text: string; readonly settle: (typed: boolean) => void } | null = null
+  private word: {
+    readonly text: string
+    readonly of: 'run' | 'unattended'
+    readonly settle: (typed: boolean) => void
+  } | null = null
   private run: Supervisor | null = null
   private view: View | null = null
   private health: Readonly<Record<string, LineHealth>> = {}
@@ -41,19 +45,26 @@ export class Conversation {
     return this.health
   }
 
-  /** Waits until this word is typed; false when it was given up. Nothing may be energised before. */
-  acknowledge(word: string): Promise<boolean> {
+  /**
+   * Waits until this word is typed; false when it was given up. Nothing may be energised before. `unattended`: it confirms what
+   * leaving the run alone needs, and the cautions of the run itself are still to come.
+   */
+  acknowledge(word: string, of: 'run' | 'unattended' = 'run'): Promise<boolean> {
     if (this.stops.stopped()) return Promise.resolve(false)
     this.typing = { buffer: '', live: false, asking: true }
-    this.askFor(word)
+    this.askFor(word, of)
     return new Promise((settle) => {
-      this.word = { text: word, settle }
+      this.word = { text: word, of, settle }
     })
   }
 
-  private askFor(word: string): void {
+  private askFor(word: string, of: 'run' | 'unattended'): void {
     this.terminal.line('')
-    this.terminal.line('Read the cautions above and acknowledge them for this start.')
+    this.terminal.line(
+      of === 'run'
+        ? 'Read the cautions above and acknowledge them for this start.'
+        : 'Read what unattended work needs, above, and confirm that all of it is so, in this start.',
+    )
     this.terminal.line(`To do so, type the word: ${word}`)
     this.terminal.frame(['> '])
   }
@@ -99,12 +110,12 @@ export class Conversation {
       this.terminal.line(
         `"${text}" is not the word. Nothing is energised before it is typed; Ctrl-C gives up.`,
       )
-      this.askFor(word.text)
+      this.askFor(word.text, word.of)
       return
     }
     this.word = null
-    this.stops.wordTyped()
-    this.typing = { buffer: '', live: true, asking: false }
+    if (word.of === 'run') this.stops.wordTyped()
+    this.typing = { buffer: '', live: word.of === 'run', asking: false }
     word.settle(true)
   }
 

@@ -1,18 +1,22 @@
 import { randomInt } from 'node:crypto'
 import { resolve } from 'node:path'
 import type { Bench } from '../../bench/index.js'
-import { cautionsFor, drawWord } from '../../cautions/index.js'
+import { cautionsFor, drawWord, unattendedCautions } from '../../cautions/index.js'
 import { benchStatePath } from '../../controller/index.js'
+import type { Plan } from '../../plan/index.js'
 import {
+  type Acknowledged,
   closingText,
   givenUp,
   hookedUpAsIn,
+  inhibitSleep,
   type NotBegun,
   type OpenBench,
   openBench,
   planAtSpeed,
   type Ran,
   type Ready,
+  sleeps,
   type Start,
   superviseRun,
   VirtualHands,
@@ -60,6 +64,7 @@ export interface After {
 
 const exitFor: Readonly<Record<NotBegun['why'], Exit>> = {
   usage: exits.usage,
+  'not to be left alone': exits.finding,
   busy: exits.notReachable,
   'given up': exits.stopped,
   'not reachable': exits.notReachable,
@@ -168,15 +173,21 @@ async function acknowledged(
       terminal.line(text)
     })
   }
+  const alone = await leftAlone(plan, conversation, terminal)
+  if (alone !== null && 'kind' in alone) return alone
   terminal.line(cautionsFor(plan.figures, plan))
-  const word = drawWord({ next: () => randomInt(0, 2 ** 32) / 2 ** 32 })
-  if (!(await conversation.acknowledge(word)) || stops.stopped()) return givenUp
+  const word = newWord()
+  if (!(await conversation.acknowledge(word)) || stops.stopped()) {
+    alone?.awake.end()
+    return givenUp
+  }
   const folder = runsFolder(flags.runs, io)
   return superviseRun({
     start,
     places,
     word,
     channel: 'terminal',
+    ...(alone !== null && { alone }),
     stops,
     folder,
     hookedUpAsIn: () => hookedUpAsIn([folder, ...otherRunsFolders(folder, io)], plan),
@@ -192,6 +203,25 @@ async function acknowledged(
     present: () => !terminal.gone,
   })
 }
+
+/** What leaving it alone needs, confirmed with a word of its own before the cautions of the run; null = somebody stays. */
+async function leftAlone(
+  plan: Plan,
+  conversation: Conversation,
+  terminal: Terminal,
+): Promise<NonNullable<Acknowledged['alone']> | NotBegun | null> {
+  if (plan.unattended === undefined) return null
+  const awake = inhibitSleep()
+  const lacking = await awake.lacking
+  if (lacking !== null) return sleeps(lacking)
+  const confirmed = unattendedCautions(plan)
+  terminal.line(confirmed)
+  if (await conversation.acknowledge(newWord(), 'unattended')) return { confirmed, awake }
+  awake.end()
+  return givenUp
+}
+
+const newWord = (): string => drawWord({ next: () => randomInt(0, 2 ** 32) / 2 ** 32 })
 
 function closed(of: Energised, { ending, file, run, started }: Ran, { lines }: Conversation, io: Io): Exit {
   const after = of.after?.(ending, file)

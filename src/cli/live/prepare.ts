@@ -21,6 +21,8 @@ export interface PrepareFlags {
   /** Run seconds per second; a rehearsal has none. */
   readonly speed?: number
   readonly json?: boolean
+  /** Nobody stays. */
+  readonly unattended?: boolean
 }
 type Where = Pick<Io, 'cwd' | 'env'>
 
@@ -45,7 +47,9 @@ export function prepared(
   io: Where,
   texts?: Texts,
 ): (Prepared & { readonly problems: readonly PlanProblem[] }) | Refusal {
-  const planned = planFiles(profilePath, flags.bench, io.cwd, io.env, texts)
+  const planned = planFiles(profilePath, flags.bench, io.cwd, io.env, texts, {
+    unattended: flags.unattended === true,
+  })
   const { plan, parts, problems, files } = planned
   const refusal = notPlanned(planned, command, profilePath)
   if (refusal !== null) return refusal
