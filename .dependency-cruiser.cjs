@@ -16,12 +16,13 @@ const may = {
   sequencer: ['exchange', 'off', 'plan', 'quantities'],
   line: ['exchange', 'bench', 'quantities'],
   story: ['exchange', 'sequencer', 'plan', 'quantities'],
-  loop: ['exchange', 'line', 'sequencer', 'plan', 'bench', 'quantities'],
+  reform: ['plan', 'profile', 'equipment', 'bench', 'quantities'],
+  loop: ['exchange', 'line', 'sequencer', 'reform', 'plan', 'bench', 'quantities'],
   virtual: ['chance', 'network', 'tubes', 'equipment', 'bench', 'quantities'],
   rehearse: ['chance', 'exchange', 'story', 'loop', 'virtual', 'line', 'sequencer', 'plan', 'limits', 'profile', 'equipment', 'bench', 'network', 'tubes', 'quantities', 'cautions'],
   replay: ['story', 'sequencer', 'plan', 'quantities'],
   qualify: ['exchange', 'story', 'plan', 'profile', 'equipment', 'bench', 'quantities'],
-  files: ['equipment', 'bench', 'profile', 'qualify', 'quantities', 'tubes'],
+  files: ['equipment', 'bench', 'profile', 'qualify', 'reform', 'quantities', 'tubes'],
   supply: ['exchange', 'line', 'bench', 'quantities'],
   record: ['exchange', 'story', 'plan', 'quantities'],
   alerts: ['story', 'plan', 'bench', 'quantities'],
@@ -29,7 +30,7 @@ const may = {
   session: ['alerts', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'supply', 'line', 'plan', 'bench', 'equipment', 'quantities'],
   service: ['session', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'plan', 'profile', 'bench', 'equipment', 'quantities'],
 }
-const pure = ['quantities', 'chance', 'rf', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay', 'qualify']
+const pure = ['quantities', 'chance', 'rf', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay', 'qualify', 'reform']
 module.exports = {
   forbidden: [
     { name: 'no-circles', severity: 'error', from: {}, to: { circular: true, viaOnly: { dependencyTypesNot: ['type-only'] } } },

@@ -7,6 +7,8 @@ import { solve } from '../network/index.js'
  * nothing is known is absent. A rough figure: limits are computed elsewhere.
  */
 export function expectedCurrents(equipment: Equipment): Readonly<Record<RailName, number>> {
+  // What lifted electrolytics draw is what they are judged by, at meters of their own.
+  if (equipment.lifted === true) return {}
   const found: Record<RailName, number> = {}
   for (const [name, rail] of Object.entries(equipment.rails)) {
     const known =

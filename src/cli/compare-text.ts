@@ -96,10 +96,33 @@ export function trendText({ equipment, runs, series, unread, capacitors }: Trend
 
 /** A reform that tells nothing of a capacitor says so: an empty place would be taken for a good one. */
 function capacitorLines(found: Trend['capacitors'], letters: ReadonlyMap<string, string>): string[] {
+  const judged = found.filter(({ leakage }) => leakage !== 'not judged')
+  if (judged.length > 0) return judgedLines(judged, letters)
   const reforms = found.filter(({ reformed }) => reformed)
   const head = 'Leakage and capacitance of each capacitor: not judged'
   if (reforms.length === 0) return ['', `${head}; none of these runs was a reform.`]
   return ['', head, ...reforms.map(({ run, why }) => `  ${letters.get(run) ?? ''}  ${why}`)]
+}
+
+function judgedLines(runs: Trend['capacitors'], letters: ReadonlyMap<string, string>): string[] {
+  const names = [
+    ...new Set(runs.flatMap(({ leakage }) => (leakage === 'not judged' ? [] : Object.keys(leakage)))),
+  ]
+  const cell = ({ leakage, capacitance }: Trend['capacitors'][number], part: string): string => {
+    const found = leakage === 'not judged' ? undefined : leakage[part]
+    const F = capacitance === 'not judged' ? null : (capacitance[part] ?? null)
+    if (found === undefined) return ''
+    const leak = found.amps === null ? 'not read' : formatShort(found.amps, 'A')
+    return `${found.verdict}: ${leak} at ${formatShort(found.volts ?? 0, 'V')}, ${F === null ? 'not measured' : formatShort(F, 'F')}`
+  }
+  return [
+    '',
+    'Leakage and capacitance of each lifted electrolytic',
+    ...columns([
+      ['  part', ...runs.map(({ run }) => letters.get(run) ?? '')],
+      ...names.map((name) => [`  ${name}`, ...runs.map((run) => cell(run, name))]),
+    ]),
+  ]
 }
 
 function seriesCells({ stage, mode, rail, at_V, points, change }: Series, runs: readonly string[]): string[] {

@@ -4,6 +4,7 @@ import type { Bench } from '../bench/index.js'
 import { type Equipment, withOwnerChecks } from '../equipment/index.js'
 import { loadAll, type Texts } from '../files/index.js'
 import { makePlan, type Plan, type PlanOptions, planText } from '../plan/index.js'
+import { type Earlier, liftedSet, reformPlan } from '../reform/index.js'
 import type { Profile } from '../profile/index.js'
 import { exits } from './exits.js'
 import { placed, type PlanProblem, shown } from './problems.js'
@@ -19,6 +20,15 @@ export interface PlanParts {
   readonly bench_path: string
   /** The set behind a virtual bench: the profile's own unless the bench file names another. */
   readonly behind: Equipment
+  /** Electrolytics lifted out of the set: the profile that says which, and the bench as its file has it. */
+  readonly lifted: Lifted | null
+}
+
+export interface Lifted {
+  readonly profile_path: string
+  readonly whole: Bench
+  /** The plan that takes up an earlier run. */
+  readonly again: (earlier: Earlier) => Pick<PlannedFiles, 'plan' | 'problems'>
 }
 
 export interface PlannedFiles {
@@ -60,6 +70,37 @@ export function planFiles(
   const checked = checksOf(all.equipment?.path, env)
   for (const { path, text } of checked.files) files[shown(path, cwd)] = text
   const equipment = withOwnerChecks(all.value.equipment, checked.checks)
+  const { reform } = profile
+  if (reform !== null) {
+    const tried = reformPlan(profile, equipment, bench)
+    // A part that is given up is taken off by hand, and no layer below this program is proved in this plan.
+    const made = options.unattended === true ? { ...tried, plan: null, problems: [...tried.problems, stay] } : tried
+    const behind = all.benchEquipment?.value ?? equipment
+    return {
+      plan: made.plan === null ? null : hashed(made.plan),
+      problems: [...inFiles, ...checked.problems, ...made.problems.map((each) => ({ ...each, at: null }))],
+      noBench,
+      parts: {
+        ...all.value,
+        equipment: made.set,
+        bench: made.bench ?? bench,
+        bench_path: all.bench.path,
+        behind: liftedSet(behind, reform, true),
+        lifted: {
+          profile_path: all.profile.path,
+          whole: bench,
+          again(earlier) {
+            const taken = reformPlan(profile, equipment, bench, earlier)
+            return {
+              plan: taken.plan === null ? null : hashed(taken.plan),
+              problems: taken.problems.map((each) => ({ ...each, at: null })),
+            }
+          },
+        },
+      },
+      files,
+    }
+  }
   const made = makePlan(profile, equipment, bench, options)
   return {
     plan: made.plan === null ? null : hashed(made.plan),
@@ -70,10 +111,17 @@ export function planFiles(
       equipment,
       bench_path: all.bench.path,
       behind: all.benchEquipment?.value ?? equipment,
+      lifted: null,
     },
     files,
   }
 }
+
+const stay = {
+  severity: 'error',
+  what: 'Lifted electrolytics are not formed unattended: no dead-man or outside timer is proved in this plan, and a part that is given up is taken off by hand.',
+  remedy: 'Leave --unattended out, and stay with it.',
+} as const
 
 /** Tube figures the owner checked: in their own data folder and, counting last, beside the set's file. */
 function checksOf(

@@ -2,6 +2,7 @@ import { healthInWords } from '../exchange/index.js'
 import { formatQuantity, formatShort } from '../quantities/index.js'
 import type { RailStory, Story } from '../record/index.js'
 import { columns } from './columns.js'
+import { formedLines } from './formed-text.js'
 import {
   chargeLines,
   chargeOf,
@@ -18,6 +19,7 @@ export function storyText(story: Story, under_way: number | null = null): string
   const parts = [
     heading(story),
     end(story, under_way),
+    formedLines(story),
     off(story),
     steps(story),
     inputs(story),

@@ -245,6 +245,43 @@ const step = z.looseObject({
   hands_clear: z.boolean(),
   expected_s: number,
   only_if: z.looseObject({ over_rating: text, rated_V: number }).optional(),
+  reform: z
+    .looseObject({ what: z.enum(['rung', 'soak', 'top', 're-test']), least_s: number })
+    .exactOptional(),
+  aside: z.literal(true).exactOptional(),
+})
+
+const errors = z.looseObject({ of_reading: number, plus: number, resolution: number })
+const reform = z.looseObject({
+  rail: text,
+  channel: text,
+  top_V: number,
+  rung_V: number,
+  heat_W: number,
+  top_s: number,
+  rest_s: number,
+  supply: errors,
+  said: z.array(text),
+  parts: z.array(
+    z.looseObject({
+      name: text,
+      parts: z.array(text),
+      joined: z.enum(['alone', 'parallel', 'series']),
+      F: number,
+      rated_V: number,
+      feed_ohm: number,
+      feed_error: number,
+      feed_rated_W: number,
+      meter: text,
+      across: z.enum(['part', 'feed']),
+      meter_ohm: number,
+      meter_error: errors,
+      case: text.nullable(),
+      limit: z.looseObject({ target: text, amps: number, after_s: number, text, source: text }),
+      resolves_A: number,
+      formed_V: number,
+    }),
+  ),
 })
 
 export const offPlanShape = z.looseObject({
@@ -375,6 +412,7 @@ export const planShape: z.ZodType<Plan> = z.looseObject({
         .exactOptional(),
     }),
   ),
+  reform: reform.exactOptional(),
   time_budget_s: number,
   prompt_timeout_s: number,
   expected_s: number,

@@ -328,4 +328,6 @@ export interface Equipment {
   readonly charts: Charts
   /** Nodes worth watching by name in plan and prompts (grid return, reservoir…): node → words for people. */
   readonly test_points: Readonly<Record<NodeName, string>>
+  /** No set but electrolytics lifted out of one, to be formed. */
+  readonly lifted?: true
 }

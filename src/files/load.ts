@@ -5,6 +5,7 @@ import { readEquipment, type Equipment } from '../equipment/index.js'
 import { checkProfile, readProfile, type Profile } from '../profile/index.js'
 import type { Problem, Where } from '../quantities/index.js'
 import { qualifiedBench } from '../qualify/index.js'
+import { formingBench, liftedSet } from '../reform/index.js'
 import { qualificationPath, readQualification } from './qualification.js'
 import { disk, type Texts } from './texts.js'
 import { parseYaml } from './yaml.js'
@@ -166,6 +167,12 @@ export interface LoadedAll {
   readonly value: { readonly profile: Profile; readonly equipment: Equipment; readonly bench: Bench } | null
 }
 
+/** What is clipped to what: bench and set, or the parts lifted out of it and the one supply that forms them. */
+function joined(profile: Profile | null, equipment: Equipment, bench: Bench): readonly [Equipment, Bench] {
+  if (profile?.reform == null) return [equipment, bench]
+  return [liftedSet(equipment, profile.reform), formingBench(bench, profile.reform) ?? bench]
+}
+
 /** The bench with what `qualify` measured of it; a file of that which cannot be used is told and left out. */
 function withMeasured(
   bench: Loaded<Bench>,
@@ -235,7 +242,10 @@ export function loadAll(profilePath: string, benchPath?: string, texts: Texts = 
     problems.push(...checkProfile(named, equipment.value, profile.where))
   if (equipment?.value != null && bench?.value != null)
     problems.push(
-      ...groundGraph(equipment.value, bench.value, { equipment: equipment.where, bench: bench.where }),
+      ...groundGraph(...joined(named, equipment.value, bench.value), {
+        equipment: equipment.where,
+        bench: bench.where,
+      }),
     )
   const sound = !problems.some(({ severity }) => severity === 'error')
   return {

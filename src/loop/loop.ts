@@ -1,9 +1,11 @@
-import type { LineEvent, LineHealth, Rung } from '../exchange/index.js'
+import { decimalValue, type LineEvent, type LineHealth, type Rung } from '../exchange/index.js'
 import type { LineConfig, LineInput, LineState } from '../line/index.js'
 import { lineGoOn, lineHear, openLine, urgentWords } from '../line/index.js'
 import type { Plan } from '../plan/index.js'
 import type { Command, Event, State } from '../sequencer/index.js'
 import { begin, step } from '../sequencer/index.js'
+import { follow, openWatch, type ReformWatch, see } from '../reform/index.js'
+import { isSlow, slowPoll_us, standingOf } from './reform.js'
 
 /**
  * Line and sequencer joined by plain calls: a reply goes in, and if it breaks a limit the OFF text comes out of the same call.
@@ -13,6 +15,10 @@ export interface Loop {
   readonly sequencer: State
   readonly lines: Readonly<Record<string, LineState>>
   readonly portOf: Readonly<Record<string, string>>
+  /** Lifted electrolytics, followed beside the decisions; null in every other run. */
+  readonly reform: ReformWatch | null
+  /** Readings are taken seldom: a hold of hours in which nothing moves. */
+  readonly slow: boolean
 }
 
 export type LoopInput =
@@ -44,6 +50,8 @@ export function createLoop(plan: Plan, configs: readonly LineConfig[]): Loop {
     sequencer: begin(plan),
     lines: Object.fromEntries(configs.map((config) => [config.port, openLine(config)])),
     portOf,
+    reform: openWatch(plan),
+    slow: false,
   }
 }
 
@@ -60,6 +68,8 @@ export function loopStep(loop: Loop, input: LoopInput, give: Give = () => undefi
     sequencer: loop.sequencer,
     lines: loop.lines,
     portOf: loop.portOf,
+    reform: loop.reform,
+    slow: loop.slow,
     outputs: [],
     heard: [],
     mayGoOn: new Set(),
@@ -69,7 +79,13 @@ export function loopStep(loop: Loop, input: LoopInput, give: Give = () => undefi
   else drive(work, input.port, input.line)
   settle(work)
   return {
-    loop: { sequencer: work.sequencer, lines: work.lines, portOf: loop.portOf },
+    loop: {
+      sequencer: work.sequencer,
+      lines: work.lines,
+      portOf: loop.portOf,
+      reform: work.reform,
+      slow: work.slow,
+    },
     outputs: work.outputs,
   }
 }
@@ -78,6 +94,8 @@ interface Work {
   sequencer: State
   lines: Readonly<Record<string, LineState>>
   readonly portOf: Readonly<Record<string, string>>
+  reform: ReformWatch | null
+  slow: boolean
   readonly outputs: LoopOutput[]
   /** What lines said and the sequencer has not been fed yet. */
   readonly heard: (LineEvent & { readonly t_us: number })[]
@@ -167,6 +185,34 @@ function feed(work: Work, event: Event): void {
     const port = work.portOf[command.channel]
     if (port !== undefined) drive(work, port, { ...command, kind: 'request', t_us: event.t_us })
   }
+  if (work.reform !== null) judgeParts(work, work.reform, event)
+}
+
+/** Beside the decisions, after all that this event called for: what the estimator says is fed as an event of its own. */
+function judgeParts(work: Work, before: ReformWatch, event: Event): void {
+  const standing = standingOf(work.sequencer)
+  let watch = follow(before, standing)
+  let told: ReturnType<typeof see>['told'] = []
+  const { t_us } = event
+  if (event.kind === 'reading' && event.quantity === 'V' && event.channel === watch.plan.channel)
+    ({ watch, told } = see(watch, { kind: 'supply', volts: decimalValue(event.value), t_us }, standing))
+  else if (event.kind === 'meter')
+    ({ watch, told } = see(
+      watch,
+      { kind: 'meter', meter: event.meter, value: decimalValue(event.value), t_us },
+      standing,
+    ))
+  work.reform = watch
+  for (const judgement of told) feed(work, { kind: 'judged', t_us, judgement })
+  const slow = isSlow(work.sequencer)
+  if (slow === work.slow) return
+  work.slow = slow
+  for (const [port, line] of Object.entries(work.lines))
+    drive(work, port, {
+      kind: 'pace',
+      t_us,
+      poll_us: slow ? slowPoll_us(line.config) : (line.config.poll_us ?? 0),
+    })
 }
 
 /** OFF goes to every port in the moment in which it is decided: the words first, then what each line makes of having said them. */

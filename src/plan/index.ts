@@ -3,6 +3,7 @@ export { ohmWords } from './hookup.js'
 export { open_ohm } from './hookup-tests.js'
 export { isCurrentRead } from './rails.js'
 export type * from './types.js'
+export { reformCodes } from './reform-types.js'
 export {
   debounce,
   isRuleCode,
@@ -16,6 +17,7 @@ export { makePlan, type Made, type PlanOptions } from './make.js'
 export { stepNumbered } from './numbered.js'
 export { driveAsked } from './drive.js'
 export { healthyLeast_A, leadOn_A, openLead_A, openLeadMost_A } from './open-lead.js'
+export { liftAsked } from './lift.js'
 export { isHotRole, offPlanOf } from './off.js'
 export { planText } from './text.js'
 export { guardPlans, inputRules } from './watch.js'

@@ -3,9 +3,11 @@ import type { HeaterSign, LetThrough, RailLimits, RatingWatch, Reason } from '..
 import type { ModeName, NodeName, PartName, RailClass, RailName, RailRole } from '../equipment/index.js'
 import type { PlanCharts } from './chart-types.js'
 import type { OffPlan } from './off-types.js'
+import type { ReformPlan, ReformStep } from './reform-types.js'
 
 export type * from './chart-types.js'
 export type * from './off-types.js'
+export type * from './reform-types.js'
 
 export type { HeaterSign, InputLimit, Measures, RailLimits, RatingWatch, Reason }
 
@@ -56,6 +58,8 @@ export interface Plan {
   readonly off: OffPlan
   readonly figures: Figures
   readonly heaters: readonly HeaterWatch[]
+  /** Lifted electrolytics and what is judged of them; absent in every other plan. */
+  readonly reform?: ReformPlan
   readonly time_budget_s: number
   /**
    * Run seconds per real second where the run's clock goes faster than life (virtual bench only): what is about line and computer
@@ -220,6 +224,10 @@ export interface Step {
   readonly ask: Ask | null
   /** What of the supply is put to the proof (`do: 'prove'`, plans of kind qualify only). */
   readonly proof?: Proof
+  /** Its end is decided by what the estimator says of the parts. */
+  readonly reform?: ReformStep
+  /** Passed over unless a part was given up and is still connected. */
+  readonly aside?: true
   /** Node voltages expected at the end of the step (level 3). */
   readonly nodes: Readonly<Record<NodeName, number>>
   /** Heater steps: in current limit while warming, at most this long. 0 = not planned. */

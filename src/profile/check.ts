@@ -6,6 +6,7 @@ import {
   own,
   type Path,
   type Problem,
+  type Report,
   type Where,
 } from '../quantities/index.js'
 import type { Profile } from './types.js'
@@ -71,5 +72,41 @@ export function checkProfile(profile: Profile, equipment: Equipment, where: Wher
       `HT with cold tubes belongs to a reform, not to kind: ${profile.kind}`,
       'write kind: reform, or leave tubes_cold out',
     )
+  checkReform(profile, equipment, report)
   return report.problems
+}
+
+function checkReform(profile: Profile, equipment: Equipment, report: Report): void {
+  const { reform } = profile
+  if (reform === null) return
+  if (profile.kind !== 'reform')
+    report.error(
+      ['reform'],
+      `lifted electrolytics belong to a reform, not to kind: ${profile.kind}`,
+      'write kind: reform',
+    )
+  if (profile.stages.length > 0)
+    report.error(
+      ['stages'],
+      'lifted electrolytics are formed by steps of their own, as large as their leakage allows',
+      'leave stages out, or form in the circuit: then leave reform: out',
+    )
+  const known = electrolyticsOf(equipment)
+  for (const [name, part] of Object.entries(reform.parts))
+    for (const each of part.of ?? [name]) {
+      if (known.includes(each)) continue
+      const near = nearest(each, known)[0]
+      report.error(
+        ['reform', 'parts', name],
+        `the set has no electrolytic '${each}'`,
+        near === undefined ? `its electrolytics are: ${known.join(', ')}` : `did you mean '${near}'?`,
+      )
+    }
+}
+
+/** Names of a set's electrolytics, with nodes and without. */
+function electrolyticsOf({ parts, rail_capacitors }: Equipment): string[] {
+  return Object.entries({ ...parts, ...rail_capacitors })
+    .filter(([, part]) => 'dielectric' in part && part.dielectric === 'electrolytic')
+    .map(([name]) => name)
 }

@@ -1,4 +1,5 @@
 export type * from './types.js'
+export { reformTargets } from './types.js'
 export { profileShape } from './shape.js'
 export { readProfile } from './read.js'
 export { checkProfile } from './check.js'

@@ -10,7 +10,7 @@ import {
   type Where,
 } from '../quantities/index.js'
 import { profileShape, type WrittenProfile } from './shape.js'
-import type { Profile, Stage } from './types.js'
+import type { Profile, ReformOrder, Stage } from './types.js'
 
 /**
  * Reads a profile file: shape element by element first, then what can be judged without the files it names.
@@ -35,6 +35,7 @@ export function readProfile(
     electrolytics_formed: written.electrolytics_formed ?? null,
     tubes_cold: written.tubes_cold ?? false,
     unattended: written.unattended ?? false,
+    reform: written.reform === undefined ? null : toReform(written.reform),
     rules: Object.fromEntries(
       Object.entries(written.rules ?? {}).map(([code, rule]) => [
         code,
@@ -49,6 +50,30 @@ export function readProfile(
   checkStages(profile, report)
   const wrong = report.problems.some(({ severity }) => severity === 'error')
   return { value: wrong ? null : profile, problems: report.problems }
+}
+
+function toReform(written: NonNullable<WrittenProfile['reform']>): ReformOrder {
+  return {
+    rail: written.rail,
+    target: written.target,
+    built_in: written.built_in,
+    to_V: written.to ?? null,
+    hold_s: written.hold ?? null,
+    rest_s: written.rest ?? null,
+    heat_W: written.heat ?? null,
+    parts: Object.fromEntries(
+      Object.entries(written.parts).map(([name, part]) => [
+        name,
+        {
+          of: part.of ?? null,
+          joined: part.joined,
+          feed_ohm: part.feed,
+          feed_error: part.feed_tolerance,
+          feed_rated_W: part.feed_rated,
+        },
+      ]),
+    ),
+  }
 }
 
 function toStage(stage: WrittenProfile['stages'][number], at: Path, report: Report): Stage {

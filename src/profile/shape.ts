@@ -1,5 +1,6 @@
 import * as z from 'zod'
-import { choice, flag, group, list, name, quantity, table, text } from '../quantities/index.js'
+import { choice, flag, group, list, name, quantity, ratio, table, text } from '../quantities/index.js'
+import { reformTargets } from './types.js'
 
 /* The profile file as a person writes it. */
 
@@ -85,6 +86,32 @@ const stageShape = z
   )
   .describe('a stage')
 
+const reformShape = group(
+  {
+    rail: name('rail of the bench that feeds them').default('HT'),
+    target: choice(reformTargets, 'what their leakage is held against').default('period'),
+    built_in: flag('built into equipment: half of rated volts first').default(false),
+    to: quantity('V', 'last step, where below the rating', { above: 0 }).optional(),
+    hold: quantity('s', 'how long they are held at the top', { above: 0 }).optional(),
+    rest: quantity('s', 'how long they rest before the re-test', { least: 0 }).optional(),
+    heat: quantity('W', 'most that may turn into heat in one can', { above: 0, most: 2 }).optional(),
+    parts: table(
+      group(
+        {
+          of: list(name('a part'), 'parts behind one feed resistor', 12).optional(),
+          joined: choice(['parallel', 'series'], 'how they are joined').default('parallel'),
+          feed: quantity('Ω', 'its own feed resistor', { above: 0 }),
+          feed_tolerance: ratio('how far that may be off').default(0.01),
+          feed_rated: quantity('W', 'what that is rated for', { above: 0 }),
+        },
+        'an electrolytic with its feed resistor',
+      ),
+      'lifted electrolytics',
+    ),
+  },
+  'electrolytics lifted out of the circuit and formed, each behind its own resistor and meter',
+)
+
 const bare = z.number({
   error: () => 'a plain number is wanted here, in the unit of the rule\nwrite it without a unit',
 })
@@ -112,6 +139,7 @@ export const profileShape = z
     electrolytics_formed: text('when and how the electrolytics were formed, in your words').optional(),
     tubes_cold: flag('tubes are pulled or cold: HT without heaters is meant').default(false),
     unattended: flag('nobody watches').default(false),
+    reform: reformShape.optional(),
     rules: table(
       group(
         {

@@ -62,8 +62,35 @@ export interface Profile {
   readonly electrolytics_formed: string | null
   readonly tubes_cold: boolean
   readonly unattended: boolean
+  /** Electrolytics lifted out of the circuit and formed each behind its own feed resistor; null = none. */
+  readonly reform: ReformOrder | null
   /** Tighter starting values of the trip rules, by code. */
   readonly rules: Readonly<
     Record<string, { readonly warn?: number; readonly trip?: number; readonly for_s?: number }>
   >
+}
+
+/** What a profile wants of lifted electrolytics; what is absent is filled in by the plan. */
+export interface ReformOrder {
+  /** Rail of the bench that feeds them. */
+  readonly rail: RailName
+  readonly target: ReformTarget
+  /** Parts built into equipment: held at half of rated volts first. */
+  readonly built_in: boolean
+  /** Last step, where it is to be below the rating. */
+  readonly to_V: number | null
+  readonly hold_s: number | null
+  readonly rest_s: number | null
+  readonly heat_W: number | null
+  readonly parts: Readonly<Record<PartName, ReformOrderPart>>
+}
+export const reformTargets = ['period', 'catalogue 1968', 'general', 'low leakage', 'maker'] as const
+export type ReformTarget = (typeof reformTargets)[number]
+export interface ReformOrderPart {
+  /** Sections in parallel or a string in series behind one resistor; null = the part itself. */
+  readonly of: readonly PartName[] | null
+  readonly joined: 'parallel' | 'series'
+  readonly feed_ohm: number
+  readonly feed_error: number
+  readonly feed_rated_W: number
 }

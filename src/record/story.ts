@@ -9,6 +9,7 @@ import {
   type Rule,
   type Step,
 } from '../plan/index.js'
+import { formedOf, type FormedStory } from './formed.js'
 import type { Standing } from './open.js'
 import type { RunReader } from './reader.js'
 import type { Seal } from './chain.js'
@@ -59,6 +60,8 @@ export interface Story {
   readonly cautions: readonly { readonly t_s: number; readonly text: string }[]
   readonly steps_done: number
   readonly steps: readonly StepStory[]
+  /** Lifted electrolytics that this run formed, each with its verdict; none where it formed none or formed them in the circuit. */
+  readonly electrolytics: readonly FormedStory[]
   readonly duration_s: number
   /** Meters on a line: what they showed over the run. */
   readonly inputs: readonly InputStory[]
@@ -189,6 +192,7 @@ export function storyOf(reader: RunReader, { seal = true }: { readonly seal?: bo
       .map(({ t_us, text }) => ({ t_s: t_us / 1e6, text })),
     steps_done: ending?.steps_done ?? stepsSeen(events, plan),
     steps: plan === null ? [] : stepStories(reader, plan, events, end?.t_us ?? span?.to_us ?? 0),
+    electrolytics: plan === null ? [] : formedOf(plan, events),
     duration_s: ending?.duration_s ?? (span === null ? 0 : (span.to_us - span.from_us) / 1e6),
     inputs: plan === null ? [] : inputStories(reader, plan, span),
     lines: linesOf(events),
@@ -317,8 +321,11 @@ function stepStories(
     }
   })
   // What nothing in this run called for was never one of its steps.
-  return told.filter(({ began_s }, at) => began_s !== null || plan.steps[at]?.only_if === undefined)
+  return told.filter(({ began_s }, at) => began_s !== null || !mayBePassed(plan.steps[at]))
 }
+
+const mayBePassed = (step: Step | undefined): boolean =>
+  step?.only_if !== undefined || step?.aside === true || step?.reform?.what === 'rung'
 
 function inputStories(reader: RunReader, plan: Plan, span: ReturnType<RunReader['span']>): InputStory[] {
   return reader.streams().flatMap(({ id, name: stream, unit }): InputStory[] => {

@@ -1,4 +1,5 @@
 import { listRuns, unlistedIn } from './find.js'
+import type { FormedStory } from './formed.js'
 import { readRun } from './look.js'
 import { type RailStory, type Story, storyOf } from './story.js'
 import type { Known } from './types.js'
@@ -8,7 +9,7 @@ export interface Trend {
   readonly equipment: string
   readonly runs: readonly TrendRun[]
   readonly series: readonly Series[]
-  /** What each run tells of each capacitor: as long as they are formed in circuit, nothing, and why. */
+  /** What each run tells of each capacitor; of those formed in circuit, nothing, and why. */
   readonly capacitors: readonly CapacitorsIn[]
   /** Files of the folder that could not be read, and why: a trend that leaves them out must say so. */
   readonly unread: readonly { readonly file: string; readonly trouble: string }[]
@@ -25,8 +26,20 @@ export interface TrendRun {
 export interface CapacitorsIn {
   readonly run: string
   readonly reformed: boolean
-  readonly leakage: 'not judged'
-  readonly capacitance: 'not judged'
+  /** By part; where nothing is judged of any, why. */
+  readonly leakage:
+    | Readonly<
+        Record<
+          string,
+          {
+            readonly amps: number | null
+            readonly volts: number | null
+            readonly verdict: FormedStory['verdict']
+          }
+        >
+      >
+    | 'not judged'
+  readonly capacitance: Readonly<Record<string, number | null>> | 'not judged'
   readonly why: string
 }
 export interface Series {
@@ -84,7 +97,7 @@ export function trendOf(folder: string, equipment: string, rehearsals: boolean):
     const why = reformed
       ? 'formed in circuit, where other paths draw through the same rail; all its capacitors together leak no more than the rail drew at the end of each hold'
       : 'this run was no reform'
-    capacitors.push({ run, reformed, leakage: 'not judged', capacitance: 'not judged', why })
+    capacitors.push({ run, reformed, ...judgedIn(story.electrolytics, why) })
     for (const step of story.steps)
       for (const rail of step.rails) {
         // A rail is followed in the step that moves it; where it only stands by it says the same again.
@@ -110,6 +123,20 @@ export function trendOf(folder: string, equipment: string, rehearsals: boolean):
     unread,
     capacitors,
     series: [...series.values()].map((each) => ({ ...each, change: changeOf(each.points) })),
+  }
+}
+
+function judgedIn(
+  parts: readonly FormedStory[],
+  why: string,
+): Pick<CapacitorsIn, 'leakage' | 'capacitance' | 'why'> {
+  if (parts.length === 0) return { leakage: 'not judged', capacitance: 'not judged', why }
+  return {
+    leakage: Object.fromEntries(
+      parts.map(({ part, leak_A, volts, verdict }) => [part, { amps: leak_A, volts, verdict }]),
+    ),
+    capacitance: Object.fromEntries(parts.map(({ part, F }) => [part, F])),
+    why: 'lifted, each behind its own resistor and meter',
   }
 }
 

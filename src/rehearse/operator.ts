@@ -1,6 +1,6 @@
 import type { Bench } from '../bench/index.js'
 import type { Equipment } from '../equipment/index.js'
-import { type Ask, driveAsked, type Plan, type Step } from '../plan/index.js'
+import { type Ask, driveAsked, liftAsked, type Plan, type Step } from '../plan/index.js'
 import type { VirtualBench } from '../virtual/index.js'
 
 /** What the person at the rehearsed bench knows when a question comes. */
@@ -42,6 +42,7 @@ export const willing: Operator = (ask, at) => {
   if (off !== undefined) at.world.turn(off, 0)
   const latched = /^clear (.+)$/.exec(ask.about)?.[1]
   if (latched !== undefined) at.world.clear(latched)
+  for (const part of liftAsked(ask.about)) at.world.lift(part)
   const weak = /^below-ask (.+)$/.exec(ask.about)?.[1]
   if (weak !== undefined) return { after_s: readingTakes_s, value: mayGoOn(weak, at) ? 'yes' : 'no' }
   const after_s = knob !== undefined || off !== undefined ? turningTakes_s : readingTakes_s

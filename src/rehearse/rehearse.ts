@@ -55,6 +55,7 @@ export interface Rehearsal {
 
 /** Time between ticks, µs. */
 const tick_us = 50_000
+const slowTick_us = 1_000_000
 /** Readings of one port start no more often than this, µs: five rounds a second, as a line of ordinary speed gives. */
 const poll_us = 200_000
 /** As a live run waits for its ports. */
@@ -158,7 +159,8 @@ class Run {
 
   /** One tick: everything that falls due before it happens at its own time. */
   private next(): void {
-    const end_us = this.t_us + tick_us
+    // In hours in which nothing moves quickly the clock of the loop ticks as seldom as it reads.
+    const end_us = this.t_us + (this.loop.slow ? slowTick_us : tick_us)
     for (;;) {
       const at_us = Math.max(this.t_us, this.soonest())
       if (at_us > end_us) break
@@ -171,7 +173,7 @@ class Run {
     this.event({ kind: 'tick', late_us: 0, slept_us: 0 })
     const step = this.plan.steps[this.loop.sequencer.step]
     if (step !== undefined) this.world.step(step.index)
-    if (end_us % 1_000_000 < tick_us) this.look()
+    if (end_us % 1_000_000 < (this.loop.slow ? slowTick_us : tick_us)) this.look()
   }
 
   private look(): void {

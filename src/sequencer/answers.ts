@@ -8,6 +8,7 @@ import { mercuryStands } from './mercury.js'
 import { cathodeRead } from './over-rating.js'
 import { answerHandOff } from './off.js'
 import { closePrompt } from './prompts.js'
+import { takenOff } from './reform.js'
 import { record, warn } from './send.js'
 import type { Draft, Prompt } from './state.js'
 import { currentStep, us } from './state.js'
@@ -135,6 +136,7 @@ function takeAnswer(d: Draft, value: number | null): void {
       return
     case 'step':
       if (step.ask?.about.startsWith('clear ')) d.s.latched = false
+      if (step.aside === true) takenOff(d)
       if (sample && step.ask?.wants.kind === 'reading' && step.ask.wants.node !== null) {
         d.s.typed = { ...d.s.typed, [`node:${step.ask.wants.node}`]: sample }
       }

@@ -4,6 +4,7 @@ import { htIsOn, leastOf } from './in-force.js'
 import { renewHandReadings } from './knob.js'
 import { noteOverRating, passOver } from './over-rating.js'
 import { ask, confirm } from './prompts.js'
+import { reformHold } from './reform.js'
 import { record, warn } from './send.js'
 import { limitsStand } from './standing.js'
 import type { Draft } from './state.js'
@@ -15,7 +16,14 @@ import { amps, volts } from './words.js'
 export function holdAndSettle(d: Draft, step: Step): void {
   if (d.s.prompt) return
   if (renewHandReadings(d, step)) return
-  if (!limitsStand(d, step, 'step')) return
+  // On the way to taking a part off nothing is to be wider than it stood; the next raise sets its own.
+  if (step.aside !== true && !limitsStand(d, step, 'step')) return
+  if (step.reform !== undefined) {
+    reformHold(d, step, () => {
+      nextStep(d, step)
+    })
+    return
+  }
   if (d.s.part === 'hold') {
     if (d.s.t_us - d.s.part_us < us(step.hold_s)) return
     enter(d, 'settle')

@@ -1,4 +1,5 @@
 import type { RailLimits, RatingWatch, Step } from '../plan/index.js'
+import { reformPasses } from './reform.js'
 import { record, warn } from './send.js'
 import type { Draft, State } from './state.js'
 import { currentStep } from './state.js'
@@ -47,8 +48,10 @@ export function noteOverRating(d: Draft, limits: RailLimits, rail: string, measu
   }
 }
 
-export function isPassedOver(s: State, { only_if }: Step): boolean {
-  return only_if !== undefined && s.over_rating[only_if.over_rating] === undefined
+export function isPassedOver(s: State, step: Step): boolean {
+  const { only_if } = step
+  if (only_if !== undefined) return s.over_rating[only_if.over_rating] === undefined
+  return reformPasses(s, step)
 }
 
 /** Steps that nothing in this run called for. */

@@ -13,6 +13,7 @@ import { heatersLow } from './low-heaters.js'
 import { ask } from './prompts.js'
 import { advanceProof } from './prove.js'
 import { biasReady, heatersReady } from './interlocks.js'
+import { asideAsk, turnsAside } from './reform.js'
 import { record, send } from './send.js'
 import { riseAllowed_V, raiseEvery_s, scale } from './slew.js'
 import { limitsFor, limitsStand, roomMade } from './standing.js'
@@ -49,6 +50,7 @@ function advanceOnce(d: Draft): void {
     return
   }
   if (!outputsProved(d) || !wiresConfirmed(d) || !mercuryAnswered(d)) return
+  if (turnsAside(d)) return
   if (mayPause.has(d.s.part) && step.do !== 'lower' && renewsReadings(d, step)) return
   if (step.do === 'hook-up check') {
     if (step.hookup?.method === 'low volts' && !intentRecorded(d, step)) return
@@ -82,7 +84,7 @@ function advanceOnce(d: Draft): void {
         })
         return
       }
-      ask(d, { kind: 'step' }, step.ask)
+      ask(d, { kind: 'step' }, asideAsk(d.s, step) ?? step.ask)
       enter(d, 'asking')
     }
     return

@@ -15,6 +15,7 @@ import { proofFired, proofOff, proofRefused } from './prove.js'
 import { advance } from './run.js'
 import { answer } from './answers.js'
 import { noteHeater } from './heaters.js'
+import { reformJudged } from './reform.js'
 import { record, warn } from './send.js'
 import { noteNothing } from './start.js'
 import { amps, volts } from './words.js'
@@ -178,6 +179,9 @@ function handle(d: Draft, event: Event): void {
       return
     case 'recorder lost':
       broke(d, { code: 'recorder-lost', text: `The record is not being kept: ${event.text}` })
+      return
+    case 'judged':
+      reformJudged(d, event.judgement)
       return
     case 'parent lost':
       broke(d, { code: 'parent-lost', text: `The supervising process is gone or silent: ${event.text}` })

@@ -1,6 +1,14 @@
 import type { LineFault, LineRequestBody } from '../exchange/index.js'
 import { type OffResult, type OffState, urgentChannels } from '../off/index.js'
-import { type Ask, type ChannelPlan, isHotRole, type Plan, type RailPlan, type Step } from '../plan/index.js'
+import {
+  type Ask,
+  type ChannelPlan,
+  isHotRole,
+  type Plan,
+  type RailPlan,
+  type ReformJudgement,
+  type Step,
+} from '../plan/index.js'
 import type { Broken, Command, ReasonRecord } from './types.js'
 
 /**
@@ -81,6 +89,20 @@ export interface State {
   mercury: 'not asked' | 'as it worked' | 'disturbed'
   /** Outputs that were on when first read back, before this run switched anything. */
   found_on: string[]
+  /** Lifted electrolytics under treatment, by part; empty in every other run. */
+  reform: Readonly<Record<string, ReformState>>
+}
+
+export interface ReformState {
+  /** What the estimator said last of it, and of which step; 0 = nothing yet. */
+  readonly act: 'wait' | 'go on' | 'give up'
+  readonly step: number
+  /** Volts up to which it may be taken, and those that it was held at to their end. */
+  readonly reach_V: number
+  readonly formed_V: number
+  readonly verdict: ReformJudgement['verdict']
+  /** Given up, and taken off its feed resistor. */
+  readonly off: boolean
 }
 
 export type StepPart =
@@ -355,6 +377,12 @@ export function initialState(plan: Plan): State {
     wires_as_in: null,
     mercury: 'not asked',
     found_on: [],
+    reform: Object.fromEntries(
+      (plan.reform?.parts ?? []).map(({ name, formed_V }) => [
+        name,
+        { act: 'wait', step: 0, reach_V: 0, formed_V, verdict: null, off: false },
+      ]),
+    ),
   }
 }
 

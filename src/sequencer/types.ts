@@ -1,5 +1,5 @@
 import type { LineEvent, LineRequestBody } from '../exchange/index.js'
-import type { Ask, RailLimits } from '../plan/index.js'
+import type { Ask, RailLimits, ReformJudgement } from '../plan/index.js'
 
 /** Times are integer microseconds of the run's monotonic clock. */
 export type Event = { readonly t_us: number } & EventBody
@@ -28,6 +28,8 @@ export type EventBody =
   | { readonly kind: 'recorder lost'; readonly text: string }
   /** The parent (supervisor) is gone or silent. */
   | { readonly kind: 'parent lost'; readonly text: string }
+  /** What the estimator, which sees what is fed here, says of a lifted electrolytic. */
+  | { readonly kind: 'judged'; readonly judgement: ReformJudgement }
 
 export type Command =
   | ({ readonly kind: 'line'; readonly id: number; readonly channel: string } & LineRequestBody)

@@ -1,6 +1,7 @@
 import { limitsNow } from './in-force.js'
 import { warmUp_s } from './interlocks.js'
 import { isPassedOver, overRating } from './over-rating.js'
+import { reformWords } from './reform.js'
 import type { State } from './state.js'
 import { currentStep } from './state.js'
 import { inputValue, inputWaited } from './input-state.js'
@@ -104,5 +105,5 @@ function gateWords(s: State): string {
     }
     if (left > 0) return `heaters to warm (${Math.ceil(left)} s)`
   }
-  return waiting[s.part]
+  return reformWords(s) ?? waiting[s.part]
 }

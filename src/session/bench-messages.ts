@@ -11,6 +11,8 @@ export const toBenchShape = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('turn'), rail: z.string(), volts: z.number() }),
   /** The latches of an output cleared at its front panel. */
   z.object({ kind: z.literal('clear'), output: z.string() }),
+  /** A lifted electrolytic taken off its feed resistor. */
+  z.object({ kind: z.literal('lift'), part: z.string() }),
   /** What a hand meter of this resistance shows at a node against another. */
   z.object({
     kind: z.literal('probe'),

@@ -42,6 +42,7 @@ export async function openBench(
     seed: start.seed,
     mode: prepared.plan.steps[0]?.mode ?? '',
     load: start.load ?? null,
+    lifted: start.lifted ?? null,
     givenUp: stops.givenUp,
   })
   if (!('trouble' in bench)) return { kind: 'open', bench, places: placesOf(prepared.bench, bench.places) }

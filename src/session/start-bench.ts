@@ -26,6 +26,8 @@ export interface BenchStart {
   readonly mode: string
   /** A resistor in place of the set: `SUPPLY.CHANNEL=OHMS`, and its tolerance. */
   readonly load: { readonly at: string; readonly tolerance: number } | null
+  /** Electrolytics lifted out of the set instead of the set: the profile that names them. */
+  readonly lifted: string | null
   /** Aborted when nobody waits for the bench any more. */
   readonly givenUp: AbortSignal
 }
@@ -42,6 +44,7 @@ export async function startBench(start: BenchStart): Promise<BenchProcess | { re
     ...(start.load === null
       ? []
       : ['--load', start.load.at, '--load-tolerance', String(start.load.tolerance)]),
+    ...(start.lifted === null ? [] : ['--lifted', start.lifted]),
     ...(start.seed === null ? [] : ['--seed', String(start.seed)]),
     ...start.faults.flatMap((fault) => ['--fault', fault]),
   ]

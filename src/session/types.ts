@@ -30,6 +30,8 @@ export interface Start {
   readonly whole?: Bench
   /** A resistor in place of the set, on a virtual bench: `SUPPLY.CHANNEL=OHMS` and its tolerance. */
   readonly load?: { readonly at: string; readonly tolerance: number }
+  /** Electrolytics lifted out of the set, on a virtual bench: the profile that names them. */
+  readonly lifted?: string
   /** The small file that says what may be live on this bench. */
   readonly state_path: string
 }

@@ -9,5 +9,5 @@ export {
   toldOfRequest,
   type StreamIds,
 } from './tell.js'
-export { fedOf } from './reread.js'
+export { fedOf, judgementOf } from './reread.js'
 export { lastTyped, runEnding, storedCharge } from './ending.js'

@@ -1,11 +1,41 @@
 import { z } from 'zod'
 import { lineFaults } from '../exchange/index.js'
+import { reformCodes, type ReformJudgement } from '../plan/index.js'
 import type { Event } from '../sequencer/index.js'
 import type { RunEntry, Stream } from './types.js'
 
 const text = z.string()
 const t_us = z.number()
 const id = z.number()
+
+const figure = z.number().nullable()
+const judgementShape = z.object({
+  part: text,
+  step: z.number(),
+  act: z.enum(['wait', 'go on', 'give up']),
+  reach_V: z.number(),
+  verdict: z.enum(['good', 'marginal', 'replace', 'not judged']).nullable(),
+  code: z.enum(reformCodes).nullable(),
+  text,
+  figures: z.object({
+    volts: z.number(),
+    leak_A: figure,
+    held_s: z.number(),
+    F: figure,
+    F_error: figure,
+    limit_A: z.number(),
+    resolves_A: z.number(),
+    slope: figure,
+    soonest_s: figure,
+    latest_s: figure,
+  }),
+})
+
+/** A judgement of a lifted electrolytic as a record keeps it; null where it is none. */
+export function judgementOf(data: unknown): ReformJudgement | null {
+  const read = judgementShape.safeParse(data)
+  return read.success ? read.data : null
+}
 
 /** What `toldOfEvent` puts into a record as an event; readings and ticks stand there as entries of their own. */
 const fedShape: z.ZodType<Event> = z.discriminatedUnion('kind', [
@@ -51,6 +81,7 @@ const fedShape: z.ZodType<Event> = z.discriminatedUnion('kind', [
   z.object({ t_us, kind: z.literal('recorded'), intent: z.number() }),
   z.object({ t_us, kind: z.literal('recorder lost'), text }),
   z.object({ t_us, kind: z.literal('parent lost'), text }),
+  z.object({ t_us, kind: z.literal('judged'), judgement: judgementShape }),
 ])
 
 /** What this entry was to the sequencer: null where it was fed nothing, `not understood` where it was but cannot be told from the record. */

@@ -79,6 +79,7 @@ export function toldOfEvent(event: Event, ids: StreamIds, from: RunEvent['from']
     case 'recorded':
     case 'recorder lost':
     case 'parent lost':
+    case 'judged':
       return {
         entry: 'event',
         event: {

@@ -4,6 +4,7 @@ import { drivenStages, type Equipment, type ModeName, sectionName } from '../equ
 import { createTransient, type Element, solve } from '../network/index.js'
 import { createCase } from './case.js'
 import { railGrid_A } from './drive.js'
+import { spoilOxide } from './forming.js'
 import { inputNames, portNames } from './faults.js'
 import { createInput, type VirtualInput } from './inputs.js'
 import { createLines, outputsAt } from './lines.js'
@@ -63,6 +64,8 @@ export function createVirtualBench(
     fed.has(rail) ? [] : [{ rail, limit_A: knob_A[role], V: 0, to_V: 0, V_per_s: 0 }],
   )
   const active: FaultSpec[] = []
+  /** Feed resistors that a person took a part off. */
+  const takenOff: FaultSpec[] = []
   let waiting = [...options.faults]
   let mode = options.mode
   let step = 0
@@ -171,10 +174,12 @@ export function createVirtualBench(
       active.push(fault)
       spoilTube(fault)
       spoilSupply(fault)
+      const oxide = parts.oxides.get(fault.part)
+      if (oxide !== undefined) spoilOxide(oxide, fault.kind, fault.value)
       if (fault.kind === 'another') lines.plugMoved(fault.part.slice('line.'.length))
     }
     lines.faults(active)
-    world.relay(mode, active)
+    world.relay(mode, [...active, ...takenOff])
     world.touched(t_us)
   }
 
@@ -330,10 +335,23 @@ export function createVirtualBench(
       output.face.tripped = null
       world.touched(world.now_us)
     },
+    lift(part) {
+      const text = `${part} taken off`
+      takenOff.push({
+        part: `feed ${part}`,
+        kind: 'open',
+        value: null,
+        other: null,
+        when: { kind: 'always' },
+        text,
+      })
+      world.touched(world.now_us)
+      world.relay(mode, [...active, ...takenOff])
+    },
     mode(next) {
       if (next === mode) return
       mode = next
-      world.relay(mode, active)
+      world.relay(mode, [...active, ...takenOff])
     },
     step(now) {
       step = now

@@ -31,6 +31,11 @@ export const faultKinds: Readonly<Record<Target, Readonly<Record<string, Kind>>>
     leaky: { value: 'Ω', needed: true },
     open: plain,
     low: { value: 'ratio', needed: false },
+    // Of electrolytics: how their leakage falls, where its rest stays, above which share of rated volts the oxide breaks down.
+    'by-steps': plain,
+    'by-exponentials': plain,
+    slow: { value: 'ratio', needed: false },
+    'runs-away': { value: 'ratio', needed: false },
   },
   resistor: { open: plain, short: plain, drift: { value: 'ratio', needed: true } },
   tube: {
@@ -219,9 +224,17 @@ export function faultsOf(part: string, equipment: Equipment, bench: Bench): read
   const cannot = [
     ...(equipment.rails[part]?.role === 'bias' ? [] : ['bias-lost']),
     ...(isDrivenIn(equipment, part) ? [] : ['no-drive', 'off-tune']),
+    ...(isElectrolytic(equipment, part) ? [] : formingKinds),
     ...(!part.startsWith('input.') ? [] : contact ? ['reads'] : ['closed']),
   ]
   return [...new Set(kinds)].filter((kind) => !cannot.includes(kind))
+}
+
+const formingKinds = ['by-steps', 'by-exponentials', 'slow', 'runs-away']
+
+function isElectrolytic(equipment: Equipment, name: string): boolean {
+  const part = equipment.parts[name] ?? equipment.rail_capacitors[name]
+  return part !== undefined && 'dielectric' in part && part.dielectric === 'electrolytic'
 }
 
 function isDrivenIn(equipment: Equipment, part: string): boolean {
@@ -286,6 +299,12 @@ export function checkFault(
     return {
       problem: `${fault.part} is driven in no mode of ${equipment.name}`,
       remedy: 'Choose a tube that has driven: in the set file, or the tube that drives it with no-emission',
+    }
+  }
+  if (formingKinds.includes(fault.kind) && !isElectrolytic(equipment, fault.part)) {
+    return {
+      problem: `${fault.part} is no electrolytic, and only those form`,
+      remedy: `It can be ${faultsOf(fault.part, equipment, bench).join(', ')}`,
     }
   }
   if (fault.kind === 'bias-lost' && equipment.rails[fault.part]?.role !== 'bias') {

@@ -167,9 +167,11 @@ function drawOxides(equipment: Equipment, source: Chance): Map<string, Oxide> {
       F: part.F,
       rated_V: part.rated_V,
       formed_A: periodLimit_A(part.F, part.rated_V) * (0.1 + 0.2 * own.next()),
-      fresh: 1.5 + 1.5 * own.next(),
+      // Lifted for treatment: it has stood for decades, and takes milliamperes at first.
+      fresh: equipment.lifted === true ? 8 + 16 * own.next() : 1.5 + 1.5 * own.next(),
       n: 0.5 + 0.5 * own.next(),
       worked_s: 0,
+      seed: Math.floor(1e6 * source.fork(`bursts ${name}`).next()),
     })
   }
   return oxides

@@ -26,6 +26,8 @@ export interface VirtualBench {
   grid_A(tube: string): number
   /** A person's knob: watched and hand rails (volts at the rail's terminals). */
   turn(rail: string, volts: number): void
+  /** A person takes a lifted electrolytic off its feed resistor. */
+  lift(part: string): void
   /** Set controls to a mode (what the person does when asked). */
   mode(mode: string): void
   /** A person clears the latches of an output (`SUPPLY.CHANNEL`) at its front panel, its output off. */

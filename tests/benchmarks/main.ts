@@ -2,13 +2,14 @@ import { cpus } from 'node:os'
 import type { Figure } from './figures.js'
 import { healthyFigures } from './healthy.js'
 import { planFigures } from './plan.js'
+import { reformFigures } from './reform.js'
 import { reviewFigures } from './review.js'
 import { tripFigures } from './trip.js'
 import { slowDiskFigures } from './trip-on-slow-disk.js'
 
 /**
  * `npm run bench [-- --only NAME] [--json]`; for `healthy` `--sets N --keep FILE`, for `trip` `--trips N --runs N`, for
- * `review` `--longest` (50 million readings too); `slow-disk` is trips while the disk of the record stands. Measures and
+ * `reform` `--parts N --days N`, for `review` `--longest` (50 million readings too); `slow-disk` is trips while the disk of the record stands. Measures and
  * shows; it asserts nothing, and no test does.
  */
 const args = process.argv.slice(2)
@@ -17,6 +18,7 @@ const given = (name: string): string | undefined =>
 const groups: Readonly<Record<string, () => Figure[] | Promise<Figure[]>>> = {
   plan: planFigures,
   healthy: () => healthyFigures(Number(given('--sets') ?? 20), given('--keep')),
+  reform: () => reformFigures(Number(given('--parts') ?? 500), Number(given('--days') ?? 7)),
   review: () => reviewFigures(args.includes('--longest')),
   trip: () => tripFigures(Number(given('--trips') ?? 8000), Number(given('--runs') ?? 100)),
   'slow-disk': slowDiskFigures,

@@ -15,7 +15,7 @@ export function demo(
   name:
     | 'tern-rock/receive'
     | 'tern-rock/transmit'
-    | 'tern-rock/reform'
+    | 'tern-rock/reform-in-place'
     | 'small-receiver/receive'
     | 'small-receiver/receive-charts'
     | 'small-receiver/receive-network',

@@ -29,6 +29,7 @@ describe('the files in profiles/', () => {
     'tern-rock/receive',
     'tern-rock/transmit',
     'tern-rock/reform',
+    'tern-rock/reform-in-place',
     'small-receiver/receive',
     'small-receiver/receive-charts',
   ])('%s passes check without a warning', (name) => {

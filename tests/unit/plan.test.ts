@@ -15,7 +15,7 @@ import { demo, planned, ramp, refusal, withChannel, withRail } from '../helpers/
 
 const receive = demo('tern-rock/receive')
 const transmit = demo('tern-rock/transmit')
-const reform = demo('tern-rock/reform')
+const reform = demo('tern-rock/reform-in-place')
 const small = demo('small-receiver/receive')
 const plans = {
   receive: planned(receive),

@@ -10,6 +10,7 @@ import {
   type Texts,
 } from '../../files/index.js'
 import { makePlan } from '../../plan/index.js'
+import { reformPlan } from '../../reform/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { placed, problemText, shown } from '../problems.js'
@@ -74,7 +75,11 @@ export function checkFiles(
         const { profile, equipment, bench } = all.value
         // What lies in how the files fit together stands at the head of the profile that joins them.
         const place = { file: path, line: 1, column: 1, path: '' }
-        add(makePlan(profile, equipment, bench).problems.map((each) => ({ ...each, ...place })))
+        const made =
+          profile.reform === null
+            ? makePlan(profile, equipment, bench)
+            : reformPlan(profile, equipment, bench)
+        add(made.problems.map((each) => ({ ...each, ...place })))
       }
       for (const loaded of [all.equipment, all.bench, all.benchEquipment])
         if (loaded !== null && !checked.has(shown(loaded.path, cwd)))

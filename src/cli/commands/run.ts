@@ -1,17 +1,19 @@
+import { type Exit, exits } from '../exits.js'
 import { faultHelp } from '../fault-help.js'
 import type { Io } from '../io.js'
 import { energise, type EnergiseFlags } from '../live/energise.js'
+import { earlierForming, earlierText, takenUp } from '../live/earlier.js'
 import { collect, speedOf, whole } from '../live/flags.js'
-import { prepare } from '../live/prepare.js'
-import { objected, unattendedObjections } from '../../session/index.js'
-import { type Exit, exits } from '../exits.js'
+import { prepare, type Prepared } from '../live/prepare.js'
 import { refuse } from '../refuse.js'
-import { runsHelp } from '../runs-folder.js'
+import { otherRunsFolders, runsFolder, runsHelp } from '../runs-folder.js'
+import { objected, unattendedObjections } from '../../session/index.js'
 import type { Register } from './index.js'
 
 interface Flags extends EnergiseFlags {
   readonly bench?: string
   readonly fault: string[]
+  readonly continue?: boolean
 }
 
 export const registerRun: Register = (program, io) => {
@@ -28,12 +30,37 @@ export const registerRun: Register = (program, io) => {
       '--unattended',
       'nobody stays: asks a confirmation of its own, and is refused where anything it needs is missing',
     )
+    .option(
+      '--continue',
+      'a reform that did not come to its end: go on from the last volts held to their end',
+    )
     .option('--runs <dir>', runsHelp)
     .option('--log <file>', 'what the supervising process does, as JSON lines')
     .option('--json', 'one JSON document on standard output')
     .action(async (profile: string, flags: Flags) => {
       process.exitCode = await run(profile, flags, io)
     })
+}
+
+const nothingToContinue = {
+  exit: exits.usage,
+  what: 'There is no reform of this profile that was left unfinished, so there is nothing to continue.',
+  remedy: 'Leave --continue out.',
+} as const
+
+/** Says how far an earlier run of the same parts had come, and takes it up where that is asked for. */
+function takeUp(prepared: Prepared, flags: Flags, io: Io): Prepared | Exit {
+  const json = flags.json === true
+  const folder = runsFolder(flags.runs, io)
+  const found = earlierForming([folder, ...otherRunsFolders(folder, io)], prepared.plan)
+  if (found === null) return flags.continue === true ? refuse(io, json, nothingToContinue) : prepared
+  io.err(earlierText(found, flags.continue === true))
+  if (flags.continue !== true || prepared.lifted === null) return prepared
+  const taken = takenUp(found)
+  if ('what' in taken) return refuse(io, json, { exit: exits.finding, ...taken })
+  const { plan, problems } = prepared.lifted.again(taken.earlier)
+  if (plan !== null) return { ...prepared, plan }
+  return refuse(io, json, { exit: exits.finding, what: 'It cannot be taken up.', problems })
 }
 
 async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
@@ -47,5 +74,13 @@ async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
       what: objection.what,
       ...(objection.remedy !== undefined && { remedy: objection.remedy }),
     })
-  return energise({ command: 'run', prepared, flags }, io)
+  const { lifted } = prepared
+  if (lifted === null) {
+    if (flags.continue !== true) return energise({ command: 'run', prepared, flags }, io)
+    return refuse(io, flags.json === true, { ...nothingToContinue, where: profile })
+  }
+  const taken = takeUp(prepared, flags, io)
+  if (typeof taken === 'number') return taken
+  const more = { whole: lifted.whole, lifted: lifted.profile_path }
+  return energise({ command: 'run', prepared: taken, flags, ...more }, io)
 }

@@ -3,8 +3,9 @@ import { Option } from 'commander'
 import { dirname, resolve } from 'node:path'
 import type { Bench } from '../../bench/index.js'
 import type { Equipment } from '../../equipment/index.js'
-import { loadBench, loadEquipment, type Problem } from '../../files/index.js'
+import { loadBench, loadEquipment, loadProfile, type Problem } from '../../files/index.js'
 import { benchUnderTest, loadAsSet } from '../../qualify/index.js'
+import { formingBench, liftedSet } from '../../reform/index.js'
 import { parseQuantity } from '../../quantities/index.js'
 import { type FromBench, toBenchShape } from '../../session/index.js'
 import { createVirtualBench, type FaultSpec, readFault, type VirtualBench } from '../../virtual/index.js'
@@ -28,6 +29,7 @@ interface Flags {
   readonly mode?: string
   readonly load?: string
   readonly loadTolerance: number
+  readonly lifted?: string
   readonly json?: boolean
 }
 
@@ -49,6 +51,10 @@ export const registerVirtualBench: Register = (program, io) => {
     .option('--seed <n>', 'draws the parts of the set; the bench file’s own unless given', whole)
     .option('--load <at>', 'SUPPLY.CHANNEL=OHMS: a resistor on one output in place of the set')
     .option('--load-tolerance <part>', 'how far that resistor may be off, relative', Number, 0.01)
+    .option(
+      '--lifted <profile>',
+      'in place of the set the electrolytics that this profile has lifted out of it',
+    )
     .option('--mode <name>', 'mode the controls stand in at the start')
     .option('--json', 'messages as JSON lines on standard output')
     .action(async (flags: Flags) => {
@@ -122,6 +128,9 @@ async function serve(flags: Flags, io: Io): Promise<void> {
       case 'clear':
         bench.clear(message.output)
         return
+      case 'lift':
+        bench.lift(message.part)
+        return
       case 'probe':
         bench.advance(world.now_us())
         say({
@@ -193,7 +202,13 @@ function load(flags: Flags, io: Io): { bench: VirtualBench } | null {
   }
   const set = loadEquipment(resolve(dirname(flags.bench), bench.equipment))
   if (set.value === null || broken(set.problems)) return fail(noBench, mend, set.problems)
-  return withFaults(set.value, bench, flags, fail)
+  if (flags.lifted === undefined) return withFaults(set.value, bench, flags, fail)
+  const profile = loadProfile(flags.lifted)
+  const reform = profile.value?.reform ?? null
+  const forming = reform === null ? null : formingBench(bench, reform)
+  if (reform === null || forming === null)
+    return fail(`${flags.lifted} lifts nothing that this bench could feed.`, mend, profile.problems)
+  return withFaults(liftedSet(set.value, reform, true), forming, flags, fail)
 }
 
 /** A resistor on one output, in place of the set. */

@@ -52,6 +52,8 @@ export interface Energised {
   readonly whole?: Bench
   /** A resistor in place of the set, on a virtual bench: `SUPPLY.CHANNEL=OHMS` and its tolerance. */
   readonly load?: { readonly at: string; readonly tolerance: number }
+  /** Electrolytics lifted out of the set, on a virtual bench: the profile that names them. */
+  readonly lifted?: string
   /** What more is done and said once the run has ended and its record is closed. */
   readonly after?: (ending: RunEnding, file: string) => After
 }
@@ -128,6 +130,7 @@ export async function energise(of: Energised, io: Io): Promise<Exit> {
     state_path,
     ...(of.whole !== undefined && { whole: of.whole }),
     ...(of.load !== undefined && { load: of.load }),
+    ...(of.lifted !== undefined && { lifted: of.lifted }),
   }
   let open: OpenBench | NotBegun | null = null
   try {

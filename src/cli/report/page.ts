@@ -12,6 +12,7 @@ import {
 } from '../../session/index.js'
 import { elapsed } from '../replay-text.js'
 import { charts } from './chart.js'
+import { formedParts } from './formed.js'
 import { block, escaped, paragraph, section, table } from './html.js'
 
 /** One file, no script, nothing fetched: it opens the same in thirty years. Printable on A4 and Letter. */
@@ -30,6 +31,7 @@ export function reportPage(reader: RunReader, told: Story): string {
     heading(story),
     '</header><main>',
     section('How it ended', ...ending(story)),
+    section('Electrolytics', ...formedParts(story)),
     section('Outputs and stored charge', ...off(story)),
     section(
       'What was measured',

@@ -88,6 +88,8 @@ export function armed(supplies: number, channels: number): Armed {
       sequencer: rig.state,
       lines: Object.fromEntries(Object.entries(lines).map(([port, world]) => [port, world.state])),
       portOf: Object.fromEntries(names.map(({ port, number }) => [`${port}.${number}`, port])),
+      reform: null,
+      slow: false,
     },
     t_us: Math.max(t_us, ...Object.values(lines).map((line) => line.t_us)) + 1000,
     plan,

@@ -1,0 +1,39 @@
+import type { LineConfig } from '../line/index.js'
+import type { Standing } from '../reform/index.js'
+import type { State } from '../sequencer/index.js'
+
+/* How a reform stands, for the estimator and for the pace of the lines. */
+
+export function standingOf(s: State): Standing {
+  const step = s.phase === 'running' ? (s.plan.steps[s.step] ?? null) : null
+  return {
+    step,
+    holds: step?.reform !== undefined && s.part === 'hold',
+    t_us: s.t_us,
+    run_s: s.begun_us === null ? 0 : (s.t_us - s.begun_us) / 1e6,
+    rest_s: restOf(s),
+    budget_s: s.plan.time_budget_s,
+  }
+}
+
+/** What the steps after this one hold at least. */
+function restOf(s: State): number {
+  let sum = 0
+  for (let at = s.step + 1; at < s.plan.steps.length; at++) sum += s.plan.steps[at]?.hold_s ?? 0
+  return sum
+}
+
+/** Charging and the first leakages are read as fast as the lines allow; after that nothing moves quickly (our choice). */
+const brisk_s = 90
+
+/** Hours in which a part behind its feed resistor does nothing sudden: a reading a second is enough, and a night stays small. */
+export function isSlow(s: State): boolean {
+  const step = s.plan.steps[s.step]
+  if (s.phase !== 'running' || s.prompt !== null || step === undefined) return false
+  const waits = (step.reform !== undefined && s.part === 'hold') || step.do === 'hold'
+  const charging_s = Math.max(0, ...(s.plan.reform?.parts ?? []).map(({ feed_ohm, F }) => 8 * feed_ohm * F))
+  return waits && s.t_us - s.part_us > 1e6 * (brisk_s + charging_s)
+}
+
+/** The rail once a second, what stands still behind a resistor every five. */
+export const slowPoll_us = ({ meter }: LineConfig): number => (meter === null ? 1_000_000 : 5_000_000)
