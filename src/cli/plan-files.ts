@@ -74,7 +74,8 @@ export function planFiles(
   if (reform !== null) {
     const tried = reformPlan(profile, equipment, bench)
     // A part that is given up is taken off by hand, and no layer below this program is proved in this plan.
-    const made = options.unattended === true ? { ...tried, plan: null, problems: [...tried.problems, stay] } : tried
+    const made =
+      options.unattended === true ? { ...tried, plan: null, problems: [...tried.problems, stay] } : tried
     const behind = all.benchEquipment?.value ?? equipment
     return {
       plan: made.plan === null ? null : hashed(made.plan),

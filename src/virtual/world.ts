@@ -54,6 +54,8 @@ export interface World {
 
 /** Longest and shortest step of the coupled world, s; between them by how fast things move. */
 const longest_s = 1
+/** Lifted electrolytics: nothing there warms, and leakage changes over minutes. */
+const longestLifted_s = 10
 const shortest_s = 0.04
 /** Part of a heater's temperature that may pass in one step. */
 const heatStep = 0.01
@@ -68,6 +70,7 @@ export function createWorld(
   start: { readonly mode: string; readonly faults: readonly FaultSpec[] },
 ): World {
   const { equipment } = parts
+  const most_s = equipment.lifted === true ? longestLifted_s : longest_s
   let now_us = 0
   let mode = start.mode
   let faults = start.faults
@@ -181,7 +184,7 @@ export function createWorld(
       output.averaged_A = averaged(output.averaged_A, flowingOut(output, solution.currents), dt_s)
     now_us += Math.round(dt_s * 1e6)
     if (moving || fired || turned.length > 0) step_s = shortest_s
-    else step_s = nextStep(step_s, dt_s, before, solution.volts, haste())
+    else step_s = nextStep(step_s, dt_s, before, solution.volts, haste(), most_s)
   }
 
   const run = (t_us: number): void => {
@@ -229,6 +232,7 @@ function nextStep(
   before: Readonly<Record<string, number>>,
   after: Readonly<Record<string, number>>,
   haste: number,
+  most_s: number,
 ): number {
   let fastest = 1e-9
   for (const node in after) {
@@ -237,7 +241,7 @@ function nextStep(
     if (rate > fastest) fastest = rate
   }
   const allowed = Math.min(1 / fastest, heatStep / Math.max(haste, 1e-9))
-  return Math.max(shortest_s, Math.min(longest_s, allowed, step_s * 2))
+  return Math.max(shortest_s, Math.min(most_s, allowed, step_s * 2))
 }
 
 /** Full gas comes out over half a minute of conduction; grid current per ampere of plate current (common practice, no source). */

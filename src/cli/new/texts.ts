@@ -247,7 +247,9 @@ function profileText(a: Answers, kind: 'reform' | 'receive' | 'transmit'): strin
   const mode = firstMode(a.modes)
   const why =
     kind === 'reform'
-      ? `# Forming the electrolytics with the tubes pulled or cold: HT rises in small steps with long holds. Stay with it.`
+      ? `# Forming the electrolytics with the tubes pulled or cold: HT rises in small steps with long holds. Stay with it.
+# In the circuit their leakage is not judged. For a verdict lift each part and give it a feed resistor and a meter of its own:
+# reform: { parts: { C1: { feed: 100k, feed_rated: 5 W } } } in place of tubes_cold, and in the bench file a meter at: C1 +, against: forming return.`
       : `# The first bring-up: hook-up check, heaters${a.bias === null ? '' : ', bias'}, then HT in steps from a low start.`
   return `${why}
 # No stages are written here: the plan fills them in, each with its reason. See profiles/ for one written out.
