@@ -10,6 +10,7 @@ export function comparisonText({ a, b, differs, steps }: Comparison): string {
       .filter(({ rail, verdict }) => step.rail === null || rail === step.rail || verdict !== 'same')
       .map((rail, i) => [...(i === 0 ? placeCells(step) : ['', '']), ...railCells(rail, step)]),
   )
+  const apart = all.filter(({ verdict }) => verdict === 'not at its volts in both')
   const compared = all.filter(({ change_A }) => change_A !== null)
   const changed = all.filter(({ verdict }) => verdict.startsWith('draws'))
   return [
@@ -27,6 +28,11 @@ export function comparisonText({ a, b, differs, steps }: Comparison): string {
       ? []
       : [`  ${all.length - rows.length} of rails that only stood by were the same; all are in --json.`]),
     '',
+    ...(apart.length === 0
+      ? []
+      : [
+          `${apart.length} not compared: the volts of the step were not reached in both, so its current says nothing.`,
+        ]),
     compared.length === 0
       ? 'Nothing was measured at the same volts in both, so nothing can be compared.'
       : changed.length === 0

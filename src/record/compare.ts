@@ -102,12 +102,18 @@ function compared(a: RailStory, b: RailStory): ComparedRail {
   const what = { rail: a.rail, at_V: a.at_V, a_A: a.amps, b_A: b.amps }
   if (a.amps === null || b.amps === null || a.error_A === null || b.error_A === null)
     return { ...what, change_A: null, error_A: null, verdict: 'not measured in both' }
-  if (!a.reached || !b.reached)
-    return { ...what, change_A: null, error_A: null, verdict: 'not at its volts in both' }
   const change_A = b.amps - a.amps
   const error_A = a.error_A + b.error_A
+  if ((!a.reached || !b.reached) && !saysAllTheSame(a, b, change_A, error_A))
+    return { ...what, change_A: null, error_A: null, verdict: 'not at its volts in both' }
   const verdict = Math.abs(change_A) <= error_A ? 'same' : change_A > 0 ? 'draws more' : 'draws less'
   return { ...what, change_A, error_A, verdict }
+}
+
+/** More current at fewer volts, as from a short that pulled its rail down, is more at any. */
+function saysAllTheSame(a: RailStory, b: RailStory, change_A: number, error_A: number): boolean {
+  if (a.volts === null || b.volts === null || Math.abs(change_A) <= error_A) return false
+  return change_A > 0 ? b.volts < a.volts : a.volts < b.volts
 }
 
 function named({ run, file, equipment, profile, outcome, known, notes }: Story): RunName {

@@ -135,6 +135,13 @@ describe('two runs laid beside each other', () => {
     expect(none).toContain('no such step')
   })
 
+  it('say that a rail draws more where it does so at fewer volts than it should have had', () => {
+    const shorted = story(file(folder(), 'b', runOf('b', '2026-11-01T10:00:00Z', 1.6, 20)))
+    const { rails } = compareRuns(at('a', 1), shorted).steps[1] ?? {}
+    expect(rails).toMatchObject([{ rail: 'HT', verdict: 'draws more' }])
+    expect(compareRuns(shorted, at('a', 1)).steps[1]?.rails[0]?.verdict).toBe('draws less')
+  })
+
   it('say what else was not the same', () => {
     const a = at('a', 1)
     const text = comparisonText(compareRuns(a, { ...a, bench: 'another bench', plan_hash: 'x' }))
