@@ -1,5 +1,7 @@
+import { readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
 import { loadParts } from '../simulator/parts.js'
+import { planted, timesFound } from '../simulator/planted.js'
 import { simulate } from '../simulator/simulation.js'
 
 const parts = loadParts()
@@ -27,5 +29,22 @@ describe('runs with everything simulated and faults drawn on every layer', () =>
     const [first = ''] = found?.faults.keys() ?? []
     const without = simulate(parts, found?.seed ?? 0, new Set([first]))
     expect([...without.faults.keys()]).not.toContain(first)
+  })
+})
+
+describe('mistakes planted on purpose', () => {
+  it.each(planted.map((plant) => [plant.name, plant] as const))(
+    '%s: its text stands once in the program',
+    (_name, plant) => {
+      expect(timesFound(plant)).toBe(1)
+    },
+  )
+
+  it('are all in the table, and all were seen', () => {
+    const table = readFileSync(new URL('../simulator/PLANTED.md', import.meta.url), 'utf8')
+    for (const { name, file } of planted)
+      expect(table).toMatch(
+        new RegExp(`\\| ${name.replaceAll(/[.*+?^()|]/g, '\\$&')} \\| \`src/${file}\` \\| \\d+ \\|`),
+      )
   })
 })

@@ -5,6 +5,9 @@ import type { RunEnding, RunEntry } from '../../src/story/index.js'
 import type { VirtualBench } from '../../src/virtual/index.js'
 import type { Mischief } from './nemesis.js'
 
+/** What takes the bias away by itself: a supply or lead that fails, a word that became another on its way. */
+const bias_goes = ['bias', 'low', 'garble to supply', 'mains dip']
+
 /** What must hold at every step of every run, held against the truth of the world and against every command. */
 export class Invariants {
   readonly broken: { invariant: string; t_s: number; text: string }[] = []
@@ -19,6 +22,10 @@ export class Invariants {
   private readonly heard_us = new Map<string, number>()
   private on_us: number | null = null
   private bias_was_on = false
+  private off_since_us: number | null = null
+  private left_since_us: number | null = null
+  /** Since when something was known that must end a run, and what. */
+  private ends: { readonly what: string; readonly t_us: number } | null = null
   private readonly hot: string
   private readonly bias: string
 
@@ -43,10 +50,21 @@ export class Invariants {
     this.broken.push({ invariant, t_s: t_us / 1e6, text })
   }
 
-  fed(event: Event): void {
+  fed(event: Event, t_us: number): void {
     if (event.kind === 'begin') this.begun = true
     if (event.kind === 'recorded') this.recorded.add(event.intent)
-    if (event.kind === 'reading') this.heard_us.set(`${event.channel}.${event.quantity}`, event.t_us)
+    if (event.kind === 'reading') this.heard_us.set(`${event.channel}.${event.quantity}`, t_us)
+    if (event.kind === 'recorder lost' || event.kind === 'parent lost') this.mustEnd(event.kind, t_us)
+  }
+
+  /** Before a tick is fed. */
+  ticked({ late_us, slept_us }: { late_us: number; slept_us: number }, t_us: number, state: State): void {
+    if (state.phase !== 'running') return
+    if (late_us > 500_000) this.mustEnd(`a tick ${(late_us / 1e6).toFixed(1)} s late`, t_us)
+    if (slept_us > 500_000) this.mustEnd('the computer slept', t_us)
+  }
+  private mustEnd(what: string, t_us: number): void {
+    if (this.begun) this.ends ??= { what, t_us }
   }
 
   command(command: Command, t_us: number, state: State): void {
@@ -85,32 +103,47 @@ export class Invariants {
     this.taken_over = confirmed
   }
 
-  atTick(t_us: number, state: State, awake: boolean): void {
+  /** `awake`: the controller can act; `watched`: its supervisor can. */
+  atTick(
+    t_us: number,
+    state: State,
+    { awake, watched }: { readonly awake: boolean; readonly watched: boolean },
+  ): void {
     const { outputs, rails } = this.world.truth()
     const ht_V = Math.abs(rails['HT']?.volts ?? 0)
     const on = outputs[this.hot] === true
     this.on_us = on ? (this.on_us ?? t_us) : null
-    // A supply or lead that fails by itself, or a word that became another on its way, is another matter.
     const bias_on = outputs[this.bias] === true
-    if (this.bias_was_on && !bias_on && ht_V > 60 && !this.touched('bias', 'low', 'garble to supply'))
+    if (this.bias_was_on && !bias_on && ht_V > 60 && !this.touched(...bias_goes))
       this.broke(
         'bias never goes before HT',
         t_us,
         `HT ${on ? 'is on and ' : ''}stands at ${ht_V.toFixed(0)} V`,
       )
     this.bias_was_on = bias_on
+    if (awake && state.phase === 'running' && this.ends !== null && t_us > this.ends.t_us + 100_000)
+      this.broke('what must end a run ends it at once', t_us, this.ends.what)
+    if (awake && state.phase === 'running' && this.off_us !== null)
+      this.broke('a trip is latched', t_us, 'the run goes on')
+    // What is told OFF over a line that works is off soon, whoever tells it.
+    this.off_since_us = on && awake && this.off_us !== null ? (this.off_since_us ?? t_us) : null
+    if (this.off_since_us !== null && t_us - this.off_since_us > 2e6 && !this.deaf())
+      this.broke('HT is off within 2 s of its OFF', t_us, `${ht_V.toFixed(0)} V`)
+    this.left_since_us = on && !awake && watched && this.begun ? (this.left_since_us ?? t_us) : null
+    if (this.left_since_us !== null && t_us - this.left_since_us > 3e6 && !this.deaf())
+      this.broke('HT of a lost controller is off within 3 s', t_us, `${ht_V.toFixed(0)} V`)
     // Only a message that another message became on its way can make more of it than was sent; the supply's own level bounds that.
     const top_V = Math.max(...this.plan.steps.map((step) => (step.rail === 'HT' ? step.target_V : 0)))
     if (ht_V > top_V + 6 && !this.touched('garble to supply', 'HT:swapped'))
       this.broke('HT never stands above its highest step', t_us, `${ht_V.toFixed(1)} V`)
     if (awake && state.phase === 'running' && this.on_us !== null) {
-      const last_us = Math.max(this.on_us, this.heard_us.get(`${this.hot}.A`) ?? 0)
-      if (t_us - last_us > (this.plan.stale_s + 1.5) * 1e6)
-        this.broke(
-          'every energised moment has a fresh reading',
-          t_us,
-          `${((t_us - last_us) / 1e6).toFixed(1)} s old`,
-        )
+      // While it is told to go on its line has no time for readings; from the first one on they may not stop.
+      const heard_us = this.heard_us.get(`${this.hot}.A`) ?? 0
+      const age_us = t_us - Math.max(this.on_us, heard_us)
+      const slack_s = heard_us > this.on_us ? 0.3 : 1.5
+      const stale_s = this.plan.rails['HT']?.stale_s ?? this.plan.stale_s
+      if (age_us > (stale_s + slack_s) * 1e6)
+        this.broke('every energised moment has a fresh reading', t_us, `${(age_us / 1e6).toFixed(1)} s old`)
     }
   }
 
@@ -140,6 +173,24 @@ export class Invariants {
 
   private touched(...kinds: readonly string[]): boolean {
     return [...this.nemesis.injected.keys()].some((kind) => kinds.some((each) => kind.startsWith(each)))
+  }
+  /** A supply that does not obey, or a line that does not carry. */
+  private deaf(): boolean {
+    return this.touched(
+      'HT:ignores-off',
+      'high:ignores-off',
+      'drop to supply',
+      'garble to',
+      'delay to',
+      'port refuses',
+      'unplugged line',
+      'mains dip',
+      'line.high',
+      'machine sleeps',
+      'clock jumps',
+      'for good: ',
+      'once: ',
+    )
   }
   /** Faults of the supply or its line that no calm ends: then the alarm is the right end. */
   private sticks(): boolean {

@@ -1,12 +1,16 @@
 import { writeFileSync } from 'node:fs'
+import { resolve } from 'node:path'
 import { callKinds, callsOf, failCall } from './every-call.js'
+import { manyRuns } from './many.js'
 import { loadParts } from './parts.js'
+import { type Found, hunt, planted, plantedTable } from './planted.js'
 import { signalTable } from './signals.js'
-import { type Simulated, simulate } from './simulation.js'
 
 /*
- * npm run simulate -- --runs N --seed S [--from K] [--json]: N simulated runs, each with faults drawn by its own seed, every
- * invariant checked at every step. A run that breaks one is told as a short story: what is not needed to break it is left out.
+ * npm run simulate -- --runs N --seed S [--from K] [--jobs J] [--keep FILE] [--kinds] [--json]: N simulated runs over J processes,
+ * each with faults drawn by its own seed, every invariant checked at every step. A run that breaks one is told as a short story: what
+ * is not needed to break it is left out. FILE keeps what was done: stopped and started again, it goes on from there.
+ * npm run simulate -- --planted [FILE] [--runs N] [--only WORDS]: mistakes put into copies of the program, until each is seen.
  * npm run simulate -- --every-call [--stride K] [--json]: the n-th call on a port fails, once and for good, for every K-th n.
  * npm run simulate -- --signals FILE: each reading spoilt in each way at each moment of a run, as a table for people.
  */
@@ -20,69 +24,73 @@ const option = (name: string, otherwise: number): number => {
   return value
 }
 const json = process.argv.includes('--json')
+/** What follows an option; null where it is not given, or nothing follows. */
+const text = (name: string): string | null => {
+  const at = process.argv.indexOf(`--${name}`)
+  const value = at < 0 ? undefined : process.argv[at + 1]
+  return value === undefined || value.startsWith('--') ? null : value
+}
+/** Sources and tools as they were compiled for this call. */
+const compiled = resolve(import.meta.dirname, '../..')
 
-const parts = loadParts()
-const table = process.argv.indexOf('--signals')
-process.exitCode =
-  table >= 0
-    ? allSignals(process.argv[table + 1] ?? 'tests/faults/SIGNALS.md')
+process.exitCode = process.argv.includes('--signals')
+  ? allSignals(text('signals') ?? 'tests/faults/SIGNALS.md')
+  : process.argv.includes('--planted')
+    ? await mistakes(text('planted'))
     : process.argv.includes('--every-call')
       ? everyCall(Math.max(1, option('stride', 1)))
-      : manyRuns(option('runs', 200), option('seed', 1), option('from', 0))
+      : await drawn()
 
 /** Runs with faults drawn by their seeds. Returns the exit code. */
-function manyRuns(runs: number, seed: number, from: number): number {
-  const faults = new Map<string, number>()
-  const ends = new Map<string, number>()
-  const broken: { seed: number; invariant: string; story: readonly string[] }[] = []
-  let virtual_s = 0
+async function drawn(): Promise<number> {
   const began = Date.now()
-  let shown_ms = began
-  for (let i = from; i < from + runs; i++) {
-    const own = seed * 1_000_003 + i
-    const run = simulate(parts, own)
-    virtual_s += run.virtual_s
-    for (const [kind, n] of run.faults) faults.set(kind, (faults.get(kind) ?? 0) + n)
-    ends.set(run.how, (ends.get(run.how) ?? 0) + 1)
-    for (const { invariant, t_s, text } of run.broken) {
-      const short = shortest(run, invariant)
-      const story = [...short.story, `${t_s.toFixed(2).padStart(8)} s  BROKEN: ${invariant}: ${text}`]
-      broken.push({ seed: own, invariant, story })
-      process.stderr.write(`seed ${own}: ${invariant}: ${text}\n${story.join('\n')}\n\n`)
-    }
-    if (process.stderr.isTTY && Date.now() - shown_ms > 1000) {
-      shown_ms = Date.now()
-      const left_s = (((Date.now() - began) / (i + 1 - from)) * (from + runs - i - 1)) / 1000
-      process.stderr.write(
-        `\r${i + 1 - from} of ${runs}, ${broken.length} broken, ${Math.round(left_s)} s left  `,
-      )
-    }
-  }
-  const sorted = (map: ReadonlyMap<string, number>): Record<string, number> =>
-    Object.fromEntries([...map].toSorted(([a], [b]) => a.localeCompare(b)))
-  if (json)
-    process.stdout.write(
-      `${JSON.stringify({ runs, seed, from, virtual_s, faults: sorted(faults), ends: sorted(ends), broken })}\n`,
-    )
+  const seed = option('seed', 1)
+  const totals = await manyRuns({
+    runs: option('runs', 200),
+    seed,
+    from: option('from', 0),
+    jobs: option('jobs', 2),
+    file: text('keep'),
+  })
+  const { runs, virtual_s, faults, ends, broken } = totals
+  if (json) process.stdout.write(`${JSON.stringify(totals)}\n`)
   else {
-    const total = [...faults.values()].reduce((sum, n) => sum + n, 0)
+    const injected = Object.values(faults).reduce((sum, n) => sum + n, 0)
     process.stdout.write(
-      `${runs} runs from seed ${seed}, ${Math.round(virtual_s)} virtual s in ${Math.round((Date.now() - began) / 1000)} s, ${total} faults of ${faults.size} kinds: ${broken.length} broken.\n`,
+      `${runs} runs from seed ${seed}, ${Math.round(virtual_s)} virtual s in ${Math.round((Date.now() - began) / 1000)} s, ${injected} faults of ${Object.keys(faults).length} kinds: ${broken.length} broken.\n`,
     )
-    for (const [how, n] of Object.entries(sorted(ends)))
-      process.stdout.write(`  ${String(n).padStart(6)}  ${how}\n`)
+    for (const counted of [ends, process.argv.includes('--kinds') ? faults : {}])
+      for (const [what, n] of Object.entries(counted).toSorted(([a], [b]) => a.localeCompare(b)))
+        process.stdout.write(`  ${String(n).padStart(6)}  ${what}\n`)
   }
   return broken.length === 0 ? 0 : 1
 }
 
+/** Each planted mistake until it is seen; the table goes where it was asked for. Returns the exit code. */
+async function mistakes(file: string | null): Promise<number> {
+  const [runs, seed] = [option('runs', 100), option('seed', 1)]
+  const only = text('only')
+  const found: Found[] = []
+  for (const plant of planted.filter(({ name }) => only === null || name.includes(only))) {
+    const one = await hunt(plant, compiled, runs, seed)
+    process.stderr.write(
+      `${one.after === null ? 'NOT SEEN' : `run ${one.after}`}  ${one.name}: ${one.invariant}\n`,
+    )
+    found.push(one)
+  }
+  if (file !== null && only === null) writeFileSync(file, plantedTable(found, runs, seed))
+  return found.every(({ after }) => after !== null) ? 0 : 1
+}
+
 function allSignals(file: string): number {
-  const { text, broken } = signalTable(parts, (row) => process.stderr.write(`${row}\n`))
+  const { text, broken } = signalTable(loadParts(), (row) => process.stderr.write(`${row}\n`))
   writeFileSync(file, text)
   return broken === 0 ? 0 : 1
 }
 
 /** Every K-th call of each kind fails once, and for good; each line told is one kind and way. Returns the exit code. */
 function everyCall(stride: number): number {
+  const parts = loadParts()
   const rows = callKinds.flatMap((kind) => {
     const { calls } = callsOf(parts, kind)
     return (['once', 'for good'] as const).map((way) => {
@@ -102,17 +110,4 @@ function everyCall(stride: number): number {
   })
   if (json) process.stdout.write(`${JSON.stringify({ stride, rows })}\n`)
   return rows.every(({ broken }) => broken.length === 0) ? 0 : 1
-}
-
-/** The same run with every fault left out that is not needed to break this invariant. */
-function shortest(run: Simulated, invariant: string): Simulated {
-  const without = new Set<string>()
-  let best = run
-  for (const kind of run.faults.keys()) {
-    const tried = simulate(parts, run.seed, new Set([...without, kind]))
-    if (!tried.broken.some((each) => each.invariant === invariant)) continue
-    without.add(kind)
-    best = tried
-  }
-  return best
 }

@@ -17,9 +17,17 @@ export const nemesisKinds = [
   'controller hangs',
   'controller killed',
   'parent killed',
+  'reordered to controller',
   'machine sleeps',
+  'clock jumps',
+  'power cut',
+  'mains dip',
   'record late',
   'recorder lost',
+  'recorder hangs',
+  'disk full',
+  'disk slow',
+  'disk stalls',
   'answer late',
   'answer never',
   'answer twice',
@@ -32,7 +40,7 @@ export type NemesisKind = (typeof nemesisKinds)[number]
 /** Whoever does things to a run: what the simulation asks of it. `what` says what a call is, for one who picks by that. */
 export type Mischief = Pick<
   Nemesis,
-  'injected' | 'told' | 'calm_us' | 'without' | 'moment' | 'did' | 'between' | 'pick' | 'dice'
+  'injected' | 'told' | 'calm_us' | 'without' | 'moment' | 'high' | 'did' | 'between' | 'pick' | 'dice'
 > & {
   hits(kind: NemesisKind, t_us: number, what?: string): boolean
   /** Shown the sequencer at every tick. */
@@ -61,6 +69,9 @@ export abstract class OneThing implements Mischief {
   moment(): null {
     return null
   }
+  high(): null {
+    return null
+  }
   pick<T>(_of: string, from: readonly T[]): T | undefined {
     return from[0]
   }
@@ -74,6 +85,8 @@ interface Plan {
   readonly share: number
   readonly from_us: number
   readonly to_us: number
+  /** Once: this long after HT first stands high, instead of at `from_us`; null = at `from_us`. */
+  readonly high_us: number | null
 }
 
 /** Kinds that happen once, at a moment of their own. */
@@ -84,7 +97,12 @@ const once: ReadonlySet<NemesisKind> = new Set([
   'controller killed',
   'parent killed',
   'machine sleeps',
+  'clock jumps',
+  'power cut',
+  'mains dip',
   'recorder lost',
+  'recorder hangs',
+  'disk stalls',
   'stop',
   'stop twice',
 ])
@@ -107,15 +125,18 @@ export class Nemesis {
     readonly without: ReadonlySet<string>,
   ) {
     const own = chance.fork('nemesis')
-    this.calm_us = (5 + 55 * own.next()) * 1e6
+    this.calm_us = (5 + 45 * own.next()) * 1e6
     const odds = own.next() * 0.25
+    // Most runs see one of the things that happen once, for certain.
+    const certain = [...once][Math.floor((own.next() / 0.7) * once.size)]
     for (const kind of nemesisKinds) {
-      const drawn = own.next() <= (once.has(kind) ? odds / 2 : odds)
+      const drawn = own.next() <= (once.has(kind) ? odds / 2 : odds) || kind === certain
       const from_us = own.next() * this.calm_us
       const length_us = Math.exp((-1 + 4 * own.next()) * Math.LN10 * 0.75) * 1e6
       const share = Math.exp(-3 * own.next() * Math.LN10)
+      const high_us = own.next() < 0.5 ? Math.exp((4 + 3 * own.next()) * Math.LN10) : null
       if (drawn && !without.has(kind))
-        this.plans.set(kind, { share, from_us, to_us: Math.min(this.calm_us, from_us + length_us) })
+        this.plans.set(kind, { share, from_us, to_us: Math.min(this.calm_us, from_us + length_us), high_us })
     }
   }
 
@@ -130,7 +151,12 @@ export class Nemesis {
 
   /** When a thing that happens once falls due; null where it does not. */
   moment(kind: NemesisKind): number | null {
-    return this.plans.get(kind)?.from_us ?? null
+    const plan = this.plans.get(kind)
+    return plan?.high_us === null ? plan.from_us : null
+  }
+  /** How long after HT first stands high it falls due, 10 ms to 10 s; null where it does not. */
+  high(kind: NemesisKind): number | null {
+    return this.plans.get(kind)?.high_us ?? null
   }
 
   did(kind: string, t_us: number): void {

@@ -54,16 +54,33 @@ const own = [
   'input.grid return meter:stuck',
 ] as const
 
-/** None to two of them, each from the start or at a moment before the calm. */
+/**
+ * Worlds in which the order of going off can be seen: HT that does not obey OFF, or falls slowly, and something that puts
+ * everything off while it stands high.
+ */
+const stays = ['HT:ignores-off', 'high:ignores-off', 'R1:open', 'HT:lead-off'] as const
+const puts_off = ['C2:leaky=3k', 'R1:short', 'V1:heater-open', 'bias:bias-lost', 'V1:strong=3'] as const
+
+/** None to two of them, each from the start, at a moment before the calm, or when HT has passed some volts. */
 export function drawFaults(nemesis: Mischief): FaultSpec[] {
   const dice = nemesis.dice('own')
-  const count = dice < 0.4 ? 0 : dice < 0.75 ? 1 : 2
+  const count = dice < 0.4 ? 0 : dice < 0.65 ? 1 : 2
   const drawn = Array.from({ length: count }, () => {
-    const text = nemesis.pick('own', own) ?? own[0]
+    const text: string = nemesis.pick('own', own) ?? own[0]
     const whenever = nemesis.dice('own')
-    const t_s = nemesis.dice('own') * (nemesis.calm_us / 1e6)
-    return { text, at: whenever < 0.2 ? '' : `@t>${t_s.toFixed(3)}s`, t_us: whenever < 0.2 ? 0 : t_s * 1e6 }
+    const share = nemesis.dice('own')
+    const t_s = share * (nemesis.calm_us / 1e6)
+    if (whenever < 0.2) return { text, at: '', t_us: 0 }
+    return whenever < 0.55
+      ? { text, at: `@HT>${(20 + 125 * share).toFixed(0)}V`, t_us: 0 }
+      : { text, at: `@t>${t_s.toFixed(3)}s`, t_us: t_s * 1e6 }
   })
+  if (dice > 0.65 && dice < 0.95) {
+    const at = `@HT>${(70 + 70 * nemesis.dice('stays')).toFixed(0)}V`
+    drawn.splice(0, drawn.length, { text: nemesis.pick('stays', stays) ?? stays[0], at, t_us: 0 })
+    if (nemesis.dice('stays') < 0.7)
+      drawn.push({ text: nemesis.pick('stays', puts_off) ?? puts_off[0], at: '@HT>145V', t_us: 0 })
+  }
   return drawn
     .filter(({ text }) => !nemesis.without.has(text))
     .map(({ text, at, t_us }): FaultSpec => {

@@ -21,6 +21,7 @@ import type { Ask } from '../../src/plan/index.js'
 import { willing } from '../../src/rehearse/operator.js'
 import type { Command, EventBody } from '../../src/sequencer/index.js'
 import {
+  happened,
   lastTyped,
   runEnding,
   type RunEnding,
@@ -36,14 +37,17 @@ import { createVirtualBench } from '../../src/virtual/index.js'
 import { Invariants } from './invariants.js'
 import { type Mischief, Nemesis } from './nemesis.js'
 import { drawFaults, type Parts } from './parts.js'
+import { Recording, Teller } from './recording.js'
 import { Wire } from './wire.js'
 
 const tick_us = 50_000
 const poll_us = 200_000
 const reopen_us = 200_000
 const start_within_us = 12_000_000
-/** A recorder that has not confirmed for this long is lost (architecture.md). */
-const record_within_us = 10_000_000
+/** More things than this in one tick, and something is due again and again. */
+const most_in_tick = 20_000
+/** HT that counts as high for what is to strike then. */
+const high_V = 100
 
 export interface Simulated {
   readonly seed: number
@@ -59,13 +63,18 @@ export interface Simulated {
 }
 
 /** Controller, supervisor, recorder, person, lines, supplies and set under one clock that the seed drives. */
-export function simulate(parts: Parts, seed: number, without: ReadonlySet<string> = new Set()): Simulated {
-  return simulateWith(parts, seed, new Nemesis(chance(seed), without))
+export function simulate(
+  parts: Parts,
+  seed: number,
+  without: ReadonlySet<string> = new Set(),
+  goesOn = true,
+): Simulated {
+  return simulateWith(parts, seed, new Nemesis(chance(seed), without), goesOn)
 }
 
-/** The same with somebody else doing things to it. */
-export function simulateWith(parts: Parts, seed: number, nemesis: Mischief): Simulated {
-  return new Simulation(parts, seed, nemesis).run()
+/** The same with somebody else doing things to it. `goesOn`: to its end, whatever breaks on the way. */
+export function simulateWith(parts: Parts, seed: number, nemesis: Mischief, goesOn = true): Simulated {
+  return new Simulation(parts, seed, nemesis).run(goesOn)
 }
 
 class Simulation {
@@ -91,7 +100,16 @@ class Simulation {
 
   private supervisor: 'well' | 'dead' = 'well'
   private supervising = superviseBegin(0)
-  private recorder: 'well' | 'dead' = 'well'
+  private readonly recording
+  private readonly own
+  private readonly theirs
+  /** What strikes when HT stands high, and how long after. */
+  private high: { readonly after_us: number; readonly act: () => void }[] = []
+  /** The controller's clock, as far as it has gone from the true one. */
+  private clock_us = 0
+  private jumped_us = 0
+  /** Everybody who answers questions takes this part of an ordinary person's time: most runs are short ones. */
+  private readonly pace
   private safe: SafeOffState | null = null
   private how: string | null = null
 
@@ -111,10 +129,33 @@ class Simulation {
     })
     this.wires = new Map(this.configs.map(({ port }) => [port, new Wire(port, this.world, this.nemesis)]))
     this.checks = new Invariants(plan, this.world, this.nemesis)
-    for (const stream of streamsOf(plan)) this.entries.push({ entry: 'stream', stream })
+    this.pace = this.nemesis.dice('pace') < 0.9 ? 0.05 : 1
+    this.recording = new Recording(this.nemesis)
+    this.own = this.recording.join(
+      new Teller('controller', {
+        recorded: (intent) => {
+          this.event({ kind: 'recorded', intent })
+        },
+        trouble: (text) => {
+          this.event({ kind: 'recorder lost', text })
+        },
+      }),
+    )
+    this.theirs = this.recording.join(
+      new Teller('supervisor', { recorded: () => undefined, trouble: () => undefined }),
+    )
+    const streams = streamsOf(plan).map((stream): RunEntry => ({ entry: 'stream', stream }))
+    this.recording.append(this.theirs, streams, 0)
+    this.entries.push(...streams)
   }
 
-  run(): Simulated {
+  /** What the controller tells the record. */
+  private tell(entry: RunEntry): void {
+    this.entries.push(entry)
+    this.recording.append(this.own, [entry], this.t_us)
+  }
+
+  run(goesOn: boolean): Simulated {
     for (const [i, { port }] of this.configs.entries())
       this.later(20_000 * (i + 1), () => {
         this.toLoop({ kind: 'port', port, line: { kind: 'opened', t_us: this.t_us } })
@@ -122,9 +163,14 @@ class Simulation {
     this.appoint()
     const most_us = this.nemesis.calm_us + (this.parts.plan.time_budget_s + 2000) * 1e6
     try {
-      while (this.how === null && this.t_us < most_us) this.tick()
+      const ends = (): boolean => this.how !== null || (!goesOn && this.checks.broken.length > 0)
+      while (!ends() && this.t_us < most_us) this.tick()
       if (this.how === null) this.checks.broke('ends in bounded time', this.t_us, 'it did not end')
       this.checks.atEnd(this.t_us, this.ending, this.how ?? '', this.entries)
+      this.recording.finish(this.t_us)
+      this.recording.check((invariant, text) => {
+        this.checks.broke(invariant, this.t_us, text)
+      })
     } catch (error) {
       this.checks.broke(
         'throws nothing',
@@ -147,15 +193,18 @@ class Simulation {
   /** Things that happen once, at their moment. */
   private appoint(): void {
     const at = (kind: Parameters<Nemesis['moment']>[0], act: () => void): void => {
-      const moment = this.nemesis.moment(kind)
-      if (moment === null) return
-      this.later(moment, () => {
+      const strike = (): void => {
+        if (this.how !== null) return
         this.nemesis.did(kind, this.t_us)
         act()
-      })
+      }
+      const moment = this.nemesis.moment(kind)
+      const after_us = this.nemesis.high(kind)
+      if (moment !== null) this.later(moment, strike)
+      if (after_us !== null) this.high.push({ after_us, act: strike })
     }
     at('controller stalls', () => {
-      this.busy_until_us = this.t_us + this.nemesis.between('stall', 10_000, 10_000_000)
+      this.busy_until_us = this.t_us + this.nemesis.between('stall', 50_000, 10_000_000)
     })
     at('controller hangs', () => {
       if (this.controller === 'well') this.controller = 'hung'
@@ -164,20 +213,42 @@ class Simulation {
       this.controllerDies('killed')
     })
     at('parent killed', () => {
+      this.parentDies()
+    })
+    at('power cut', () => {
+      this.recording.powerCut(this.t_us)
       this.supervisor = 'dead'
-      this.later(1000, () => {
-        this.parentLost('its end of the connection closed')
-      })
+      this.controllerDies('the computer lost its power')
+    })
+    at('mains dip', () => {
+      for (const name of Object.keys(this.world.truth().outputs)) this.world.clear(name)
+      const dark_us = this.nemesis.between('dip', 50_000, 3_000_000)
+      for (const wire of this.wires.values()) {
+        wire.down_until_us = this.t_us + dark_us
+        wire.fresh()
+      }
+    })
+    at('clock jumps', () => {
+      const by_us = this.nemesis.between('jump', 10_000, 10_000_000)
+      const ahead = this.nemesis.dice('jump') < 0.5
+      this.clock_us += ahead ? by_us : -by_us
+      if (ahead) this.jumped_us += by_us
     })
     at('machine sleeps', () => {
       this.slept_us = this.nemesis.between('sleep', 1_000_000, 60_000_000)
       this.due = this.due.map(({ at_us, act }) => ({ at_us: at_us + this.slept_us, act }))
+      this.recording.slept(this.slept_us)
       this.t_us += this.slept_us
       this.world.advance(this.t_us)
     })
     at('recorder lost', () => {
-      this.recorder = 'dead'
-      this.event({ kind: 'recorder lost', text: 'the recorder went away' })
+      this.recording.kill(this.t_us)
+    })
+    at('recorder hangs', () => {
+      this.recording.hang(this.nemesis.between('hang', 100_000, 30_000_000))
+    })
+    at('disk stalls', () => {
+      this.recording.stall(this.nemesis.between('stall of the disk', 1_000_000, 30_000_000))
     })
     at('unplugged line', () => {
       const wire = this.wires.get(this.nemesis.pick('unplug', [...this.wires.keys()]) ?? '')
@@ -197,15 +268,24 @@ class Simulation {
     })
   }
 
+  private parentDies(): void {
+    this.supervisor = 'dead'
+    this.recording.dies(this.theirs, this.t_us)
+    this.later(1000, () => {
+      this.parentLost('its end of the connection closed')
+    })
+  }
+
   private stop(): void {
     if (this.supervisor === 'well') this.supervise({ kind: 'stop', by: 'Ctrl-C', now: false })
   }
 
   private tick(): void {
     const end_us = this.t_us + tick_us
-    for (;;) {
+    for (let n = 0; ; n++) {
       const at_us = Math.max(this.t_us, this.soonest())
       if (at_us > end_us) break
+      if (n > most_in_tick) throw new Error('time stands still')
       this.t_us = at_us
       this.happen()
       if (this.how !== null) return
@@ -215,7 +295,15 @@ class Simulation {
     this.controllerTick()
     this.supervisorTick()
     if (this.safe !== null) this.toSafe({ kind: 'tick', t_us: this.t_us })
-    this.checks.atTick(this.t_us, this.loop.sequencer, this.controller === 'well' && !this.busy)
+    this.recording.tick(this.t_us)
+    this.checks.atTick(this.t_us, this.loop.sequencer, {
+      awake: this.controller === 'well' && !this.busy,
+      watched: this.supervisor === 'well',
+    })
+    if (this.high.length > 0 && Math.abs(this.world.truth().rails['HT']?.volts ?? 0) > high_V) {
+      for (const { after_us, act } of this.high) this.later(after_us, act)
+      this.high = []
+    }
     this.nemesis.looks?.(this.loop.sequencer, this.t_us)
     const step = this.parts.plan.steps[this.loop.sequencer.step]
     if (step !== undefined) this.world.step(step.index)
@@ -224,8 +312,10 @@ class Simulation {
   private soonest(): number {
     let first = this.world.next_us() ?? Infinity
     for (const wire of this.wires.values()) first = Math.min(first, wire.next_us())
-    if (this.safe === null && this.controller === 'well' && !this.busy)
-      for (const line of Object.values(this.loop.lines)) first = Math.min(first, lineWakeAt(line) ?? Infinity)
+    if (this.safe === null && this.controller === 'well' && this.ending === null && !this.busy)
+      for (const line of Object.values(this.loop.lines))
+        first = Math.min(first, (lineWakeAt(line) ?? Infinity) - this.clock_us)
+    first = Math.min(first, this.recording.next_us())
     for (const { at_us } of this.due) first = Math.min(first, at_us)
     return first
   }
@@ -235,11 +325,13 @@ class Simulation {
       wire.carry(this.t_us)
       for (const text of wire.lines(this.t_us)) this.line(wire.port, { kind: 'text', t_us: this.t_us, text })
     }
-    if (this.safe === null && this.controller === 'well' && !this.busy)
+    if (this.safe === null && this.controller === 'well' && this.ending === null && !this.busy)
       for (const [port, line] of Object.entries(this.loop.lines))
-        if ((lineWakeAt(line) ?? Infinity) <= this.t_us)
+        if ((lineWakeAt(line) ?? Infinity) - this.clock_us <= this.t_us)
           this.toLoop({ kind: 'port', port, line: { kind: 'time', t_us: this.t_us } })
+    this.recording.run(this.t_us)
     const now = this.due.filter(({ at_us }) => at_us <= this.t_us)
+    if (now.length === 0) return
     this.due = this.due.filter(({ at_us }) => at_us > this.t_us)
     for (const { act } of now) act()
   }
@@ -263,7 +355,8 @@ class Simulation {
       this.inbox.push(input)
       return
     }
-    const { loop, outputs } = loopStep(this.loop, input)
+    const own = this.clock_us === 0 ? input : stamped(input, Math.max(0, this.t_us + this.clock_us))
+    const { loop, outputs } = loopStep(this.loop, own)
     this.loop = loop
     for (const output of outputs) if (output.kind === 'write') this.write(output.port, output.text)
     for (const output of outputs) this.carry(output)
@@ -290,8 +383,8 @@ class Simulation {
         this.reopen(output.port)
         return
       case 'fed':
-        this.checks.fed(output.event)
-        this.entries.push(toldOfEvent(output.event, this.ids, 'controller'))
+        this.checks.fed(output.event, this.t_us)
+        this.tell(toldOfEvent(output.event, this.ids, 'controller'))
         return
       case 'command':
         this.obey(output.command, output.t_us)
@@ -300,18 +393,15 @@ class Simulation {
   }
 
   private obey(command: Command, t_us: number): void {
-    this.checks.command(command, t_us, this.loop.sequencer)
+    this.checks.command(command, this.t_us, this.loop.sequencer)
     switch (command.kind) {
       case 'line':
       case 'urgent off':
-        this.entries.push(toldOfRequest(command, t_us, 'controller'))
+        this.tell(toldOfRequest(command, t_us, 'controller'))
         return
-      case 'record': {
-        this.entries.push(toldOfRecord(command.entry, t_us, 'controller'))
-        const { what, intent } = command.entry
-        if (what === 'intent' && intent !== null) this.keep(intent)
+      case 'record':
+        this.tell(toldOfRecord(command.entry, t_us, 'controller'))
         return
-      }
       case 'prompt':
         this.ask(command.prompt, command.ask)
         return
@@ -327,7 +417,8 @@ class Simulation {
         const charge = storedCharge(plan, this.loop.sequencer)
         const ending = runEnding(command.ending, charge, t_us / 1e6, lastTyped(plan, this.loop.sequencer))
         this.ending = ending
-        this.entries.push({ entry: 'ending', t_us, ending })
+        this.tell({ entry: 'ending', t_us, ending })
+        this.recording.close(this.own)
         this.later(1000, () => {
           if (this.supervisor === 'well') {
             this.supervise({ kind: 'ended', ending })
@@ -339,31 +430,16 @@ class Simulation {
     }
   }
 
-  /** The recorder says when an intent is on disk; after ten seconds without a word it is lost. */
-  private keep(intent: number): void {
-    if (this.recorder === 'dead') return
-    const late = this.nemesis.hits('record late', this.t_us, `intent ${intent}`)
-    const after_us = late
-      ? this.nemesis.between('record', 100_000, 20_000_000)
-      : 500 + 10_000 * this.nemesis.dice('disk')
-    if (after_us > record_within_us)
-      this.later(record_within_us, () => {
-        this.event({ kind: 'recorder lost', text: 'nothing was confirmed for 10 s' })
-      })
-    else
-      this.later(after_us, () => {
-        if (this.recorder === 'well') this.event({ kind: 'recorded', intent })
-      })
-  }
-
   private ask(prompt: number, ask: Ask): void {
-    if (this.nemesis.hits('answer never', this.t_us)) return
+    // Nothing is energised while wires are made, and a question there waits for an hour: a run has no end worth waiting for.
+    const wires = ['wire', 'stored charge', 'nothing moved'].includes(ask.about)
+    if (!wires && this.nemesis.hits('answer never', this.t_us)) return
     const { plan, equipment, bench } = this.parts
     const step = plan.steps[this.loop.sequencer.step] ?? null
     const said = willing(ask, { plan, equipment, bench, world: this.world, step })
     if (said === null) return
     const late_us = this.nemesis.hits('answer late', this.t_us)
-      ? this.nemesis.between('answer', 5_000_000, 300_000_000)
+      ? this.nemesis.between('answer', 5_000_000, 90_000_000)
       : 0
     const wrong = this.nemesis.hits('answer wrong', this.t_us)
     const twice = this.nemesis.hits('answer twice', this.t_us)
@@ -374,8 +450,9 @@ class Simulation {
       const heard = !wrong ? right : typeof right === 'number' ? -3 * right - 1 : 'no'
       this.event({ kind: 'answer', prompt, value: heard, by: 'terminal' })
     }
-    this.later(Math.round(said.after_s * 1e6) + late_us, give)
-    if (twice) this.later(Math.round(said.after_s * 1e6) + late_us + 50_000, give)
+    const after_us = Math.round(said.after_s * this.pace * 1e6) + late_us
+    this.later(after_us, give)
+    if (twice) this.later(after_us + 50_000, give)
   }
 
   private reopen(port: string): void {
@@ -404,13 +481,17 @@ class Simulation {
 
   private controllerTick(): void {
     if (this.controller !== 'well' || this.busy || this.ending !== null) return
-    const late_us = this.busy_until_us === 0 ? 0 : Math.max(0, this.t_us - this.last_tick_us - tick_us)
+    const stood_us = this.busy_until_us === 0 ? 0 : Math.max(0, this.t_us - this.last_tick_us - tick_us)
+    const late_us = stood_us + this.jumped_us
+    this.jumped_us = 0
     const held = this.inbox
     this.inbox = []
     for (const input of held) this.toLoop(stamped(input, this.t_us))
     const slept_us = this.slept_us
     this.slept_us = 0
-    this.event({ kind: 'tick', late_us: slept_us > 0 ? 0 : late_us, slept_us })
+    const body = { kind: 'tick', late_us: slept_us > 0 ? 0 : late_us, slept_us } as const
+    this.checks.ticked(body, this.t_us, this.loop.sequencer)
+    this.event(body)
     const gap_us = this.t_us - this.last_tick_us
     this.last_tick_us = this.t_us
     this.parent_beat_us = Math.min(this.t_us, this.parent_beat_us + Math.max(0, gap_us - beat_us))
@@ -450,6 +531,7 @@ class Simulation {
   private controllerDies(how: string): void {
     if (this.controller === 'dead') return
     this.controller = 'dead'
+    this.recording.dies(this.own, this.t_us)
     this.later(2000, () => {
       if (this.supervisor === 'well') this.supervise({ kind: 'exited', how })
       else this.nextStart()
@@ -498,7 +580,11 @@ class Simulation {
       case 'make safe':
         this.makeSafe(false)
         return
-      case 'record':
+      case 'record': {
+        const entry = happened(this.t_us, 'supervisor', act.what, act.text)
+        this.recording.append(this.theirs, [entry], this.t_us)
+        return
+      }
       case 'notice':
         return
       case 'alarm':

@@ -7,6 +7,8 @@ export class Wire {
   private readonly back: { readonly at_us: number; readonly text: string }[] = []
   private partial = ''
   private asked = ''
+  /** Let pass by the one that comes after it. */
+  private overtaken = ''
   down_until_us = 0
 
   constructor(
@@ -45,7 +47,13 @@ export class Wire {
       ? this.nemesis.between('delay', 20_000, 3_000_000)
       : (made?.late_us ?? 0)
     const at_us = Math.max(t_us + late, this.back.at(-1)?.at_us ?? 0)
-    this.back.push({ at_us, text: said })
+    const before = this.overtaken
+    this.overtaken = ''
+    if (before === '' && this.nemesis.hits('reordered to controller', t_us, text)) {
+      this.overtaken = said
+      return
+    }
+    this.back.push({ at_us, text: said + before })
     if (this.nemesis.hits('twice to controller', t_us)) this.back.push({ at_us, text: said })
   }
 
@@ -69,6 +77,7 @@ export class Wire {
   /** A new connection meets nothing of the old one. */
   fresh(): void {
     this.partial = ''
+    this.overtaken = ''
     this.back.length = 0
   }
 }

@@ -1,0 +1,196 @@
+import { cpSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { join, resolve } from 'node:path'
+import { pathToFileURL } from 'node:url'
+import ts from 'typescript'
+import type { loadParts } from './parts.js'
+import type { simulate } from './simulation.js'
+
+/** A mistake put into a copy of the program: text of one source file that becomes another. */
+export interface Planted {
+  readonly name: string
+  /** Below `src`. */
+  readonly file: string
+  readonly find: string
+  readonly put: string
+}
+
+/** Mistakes that a run must not get away with, each of the kind that has been made in such programs before. */
+export const planted: readonly Planted[] = [
+  {
+    name: 'the bias goes off with HT, not after it',
+    file: 'off/rules.ts',
+    find: 'if (d.s.bias_released_by !== null || list.length === 0 || d.s.heaters_off_us === null) return\n  const rule = biasRule(d, plan, list)',
+    put: "if (d.s.bias_released_by !== null || list.length === 0) return\n  const rule = biasRule(d, plan, list) ?? 'at once'",
+  },
+  {
+    name: 'the bias goes by time though HT does not fall',
+    file: 'off/rules.ts',
+    find: 'if (!hot.every(down)) return null',
+    put: "if (!hot.every(down) && d.s.heaters_off_us !== null) return 'by time'",
+  },
+  {
+    name: 'a trip is not latched: the run goes on when the reading is good again',
+    file: 'sequencer/sequencer.ts',
+    find: '  d.s.tick_us = d.s.t_us\n',
+    put: "  d.s.tick_us = d.s.t_us\n  if (d.s.phase === 'making off') {\n    d.s.phase = 'running'\n    d.s.off = null\n  }\n",
+  },
+  {
+    name: 'OFF is not sent to one of the ports',
+    file: 'loop/loop.ts',
+    find: 'if (port === undefined) continue\n    ports.set',
+    put: "if (port === undefined || port === 'high') continue\n    ports.set",
+  },
+  {
+    name: 'a reading may be as old as it likes',
+    file: 'sequencer/judge-time.ts',
+    find: 'if (!leftAlone(d.s, rail.name)) judgeFreshness(d, rail, state)',
+    put: '',
+  },
+  {
+    name: 'a raise does not wait for its intent to be in the record',
+    file: 'sequencer/run.ts',
+    find: 'd.s.intent = { id: intent, recorded: false }',
+    put: 'd.s.intent = { id: intent, recorded: true }',
+  },
+  {
+    name: 'off is believed as soon as the supply says so, without volts or current',
+    file: 'off/confirm.ts',
+    find: 'if (hasAmps(rail) && known.quiet < samples) return\n  const how = known.gone >= samples ? below(rail, V) : fallsAsPredicted(d, rail, known, V)',
+    put: "const how = 'read back as off'",
+  },
+  {
+    name: 'off is believed because it was told',
+    file: 'off/confirm.ts',
+    find: "const known = of(d.s, rail)\n  if (typeof d.s.confirmed[rail.name] === 'string') {",
+    put: "const known = of(d.s, rail)\n  if (known.given_us !== null && d.s.confirmed[rail.name] === null) change(d, rail, { confirmed_us: d.s.t_us, down_us: known.down_us ?? d.s.t_us })\n  if (known.given_us !== null && typeof d.s.confirmed[rail.name] !== 'string') { d.s.confirmed = { ...d.s.confirmed, [rail.name]: 'told' }; return }\n  if (typeof d.s.confirmed[rail.name] === 'string') {",
+  },
+  {
+    name: 'a lost recorder is ignored',
+    file: 'sequencer/sequencer.ts',
+    find: "    case 'recorder lost':\n",
+    put: "    case 'recorder lost':\n      return\n",
+  },
+  {
+    name: 'a lost parent is ignored',
+    file: 'sequencer/sequencer.ts',
+    find: "    case 'parent lost':\n",
+    put: "    case 'parent lost':\n      return\n",
+  },
+  {
+    name: 'a sleep of the computer is ignored',
+    file: 'sequencer/sequencer.ts',
+    find: "if (slept_us > threshold('slept', 'trip', 0.5)) {",
+    put: 'if (slept_us > 1e12) {',
+  },
+  {
+    name: 'the supervisor does not miss the heartbeat',
+    file: 'controller/supervise.ts',
+    find: 'if (age_us >= beat_lost_us) {',
+    put: 'if (age_us >= 1e12) {',
+  },
+  {
+    name: 'the supervisor that takes over sends no OFF and waits for nothing',
+    file: 'controller/supervise.ts',
+    find: "    case 'taking over':\n      return { state: entered(state, 'making safe'), acts: [{ do: 'make safe' }] }",
+    put: "    case 'taking over':\n      return finish(state, { kind: 'taken over', lost: '', confirmed: true, text: '' })",
+  },
+  {
+    name: 'the recorder confirms before it has committed',
+    file: 'record/keep.ts',
+    find: '    outputs: [...lost, ',
+    put: "    outputs: [...lost, { do: 'send', client: id, message: { kind: 'confirmed', seq } }, ",
+  },
+  {
+    name: 'the recorder forgets what waited when its disk fills',
+    file: 'record/keep.ts',
+    find: "          { do: 'divert', entries: [] },\n",
+    put: '',
+  },
+  {
+    name: 'energising needs no cautions, and begins by itself',
+    file: 'sequencer/sequencer.ts',
+    find: '  d.s.tick_us = d.s.t_us\n',
+    put: "  d.s.tick_us = d.s.t_us\n  if (d.s.phase === 'waiting' && d.s.t_us > 3e6) handle(d, { kind: 'begin', word: '', channel: 'rehearsal', hooked_up_as_in: null, t_us: d.s.t_us })\n",
+  },
+]
+
+/** How often this text stands in its file: once, or the plant is out of date. */
+export function timesFound({ file, find }: Planted): number {
+  return readFileSync(join('src', file), 'utf8').split(find).length - 1
+}
+
+export interface Found {
+  readonly name: string
+  readonly file: string
+  /** Runs until the first that broke an invariant; null = none in all of them. */
+  readonly after: number | null
+  readonly seed: number | null
+  readonly invariant: string
+}
+
+interface Program {
+  readonly simulate: typeof simulate
+  readonly loadParts: typeof loadParts
+}
+
+/** The whole program with this mistake in it, run with one seed after another until an invariant breaks. */
+export async function hunt(plant: Planted, compiled: string, runs: number, seed: number): Promise<Found> {
+  if (timesFound(plant) !== 1)
+    throw new Error(`"${plant.name}": its text does not stand once in ${plant.file}`)
+  // A folder of its own for each: what was imported once is not read again.
+  const copy = resolve(compiled, '..', `.planted-${process.pid}-${planted.indexOf(plant)}`)
+  cpSync(compiled, copy, { recursive: true })
+  try {
+    const source = readFileSync(join('src', plant.file), 'utf8').replace(plant.find, () => plant.put)
+    const { outputText } = ts.transpileModule(source, {
+      fileName: plant.file,
+      compilerOptions: {
+        target: ts.ScriptTarget.ES2023,
+        module: ts.ModuleKind.ESNext,
+        verbatimModuleSyntax: true,
+      },
+    })
+    writeFileSync(join(copy, 'src', plant.file.replace(/\.ts$/, '.js')), outputText)
+    const from = (name: string): string => pathToFileURL(join(copy, 'tests/simulator', name)).href
+    const program = {
+      ...((await import(from('simulation.js'))) as object),
+      ...((await import(from('parts.js'))) as object),
+    } as Program
+    const parts = program.loadParts()
+    for (let i = 0; i < runs; i++) {
+      const run = program.simulate(parts, seed * 1_000_003 + i, new Set(), false)
+      const [first] = run.broken
+      if (first !== undefined)
+        return {
+          name: plant.name,
+          file: plant.file,
+          after: i + 1,
+          seed: run.seed,
+          invariant: first.invariant,
+        }
+    }
+    return { name: plant.name, file: plant.file, after: null, seed: null, invariant: '' }
+  } finally {
+    rmSync(copy, { recursive: true, force: true })
+  }
+}
+
+/** For people, from what was found. */
+export function plantedTable(found: readonly Found[], runs: number, seed: number): string {
+  const rows = found.map(
+    ({ name, file, after, invariant }) =>
+      `| ${name} | \`src/${file}\` | ${after === null ? `not in ${runs}` : after} | ${invariant} |`,
+  )
+  return [
+    '# Mistakes planted on purpose, and how many simulated runs it took to see them',
+    '',
+    `Made by \`npm run simulate -- --planted tests/simulator/PLANTED.md --runs ${runs} --seed ${seed}\`. Each mistake is put into a copy of the program`,
+    '(what becomes what stands in `tests/simulator/planted.ts`), which is then simulated with one seed after another until an invariant',
+    'breaks. What a second guard covers is not in the list: a loop that stands still is taken over before it can be seen to go on. A test holds that the text of each still stands in its file, so that the list cannot fall behind the program.',
+    '',
+    '| what was planted | where | runs until seen | by |',
+    '|---|---|---|---|',
+    ...rows,
+    '',
+  ].join('\n')
+}
