@@ -28,8 +28,8 @@ export type ToSide =
   | { readonly do: 'polls'; readonly lines: Lines }
   | { readonly do: 'close' }
 
-/** Whole runs. To the far end: the next current read trips; or all are done. To the runner: one more run on these lines. */
-export type ToWholeFarEnd = { readonly do: 'offend' } | { readonly do: 'tell' }
+/** Whole runs. To the far end: the next current read trips, or no longer; or all are done. To the runner: one more run on these lines. */
+export type ToWholeFarEnd = { readonly do: 'offend' } | { readonly do: 'rest' } | { readonly do: 'tell' }
 export interface ToRunner {
   readonly paths: readonly string[]
 }

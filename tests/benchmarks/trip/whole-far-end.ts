@@ -97,6 +97,7 @@ async function bareTrip(): Promise<void> {
 
 process.on('message', (message: ToWholeFarEnd) => {
   if (message.do === 'offend') armed = true
+  else if (message.do === 'rest') armed = false
   else say({ kind: 'trips', us })
 })
 process.on('disconnect', () => {
