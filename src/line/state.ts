@@ -163,7 +163,8 @@ export function write(d: Draft, text: string, urgent = false): void {
 }
 
 export function setChannel(d: Draft, index: number, change: Partial<ChannelState>): void {
-  d.channels = d.channels.map((channel, i) => (i === index ? { ...channel, ...change } : channel))
+  const channel = d.channels[index]
+  if (channel !== undefined) d.channels = d.channels.with(index, Object.assign({ ...channel }, change))
 }
 
 export function channelName(d: Draft, index: number): string {

@@ -105,15 +105,28 @@ export function lineHear(state: LineState, input: LineInput): Stepped {
   return { state: d, outputs: d.outputs }
 }
 
-/** The second half of `lineStep`: the next question or command, where one is due. */
-export function lineGoOn(state: LineState): Stepped {
-  const d: Draft = { ...state, outputs: [] }
+/**
+ * The second half of `lineStep`: the next question or command, where one is due. `own`: nobody else has this state, so it is
+ * taken as it is and not copied.
+ */
+export function lineGoOn(state: LineState, own = false): Stepped {
+  if (state.flight !== null) return { state, outputs: [] }
+  const d = own ? mine(state) : draftOf(state)
   goOn(d)
   return { state: d, outputs: d.outputs }
 }
 
+/** Copied whole, then emptied: a copy that names what it replaces costs ten times as much, and this is done at every input. */
+function draftOf(state: LineState): Draft {
+  return mine({ ...state })
+}
+function mine(state: LineState): Draft {
+  const fresh: { outputs: LineOutput[] } = { outputs: [] }
+  return Object.assign(state, fresh)
+}
+
 function hear(state: LineState, input: LineInput): Draft {
-  const d: Draft = { ...state, outputs: [] }
+  const d = draftOf(state)
   if (input.t_us > d.t_us) d.t_us = input.t_us
   take(d, input)
   clock(d)

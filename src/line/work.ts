@@ -4,7 +4,9 @@ import { doubtedQuestion, dueInput } from './rounds.js'
 import { failRequest, tellEvent, write, type Draft, type Work } from './state.js'
 import { owed } from './urgent.js'
 
-const start = { at: 0, said: false, missed: 0, again: 0 } as const
+function begin(why: Work['why'], request: Work['request'], moves: readonly Move[]): Work {
+  return { why, request, moves, at: 0, said: false, missed: 0, again: 0 }
+}
 
 /** Work of a fresh connection, before anything else. */
 export function opens(work: Work | null): boolean {
@@ -44,7 +46,7 @@ function openingWork(d: Draft): Work | null {
         ...d.channels.flatMap((known, index) => settingsStill(config, index, known)),
       ]
     : []
-  return { why: 'opening', request: null, moves: [...look, ...again, ...readyMoves(d)], ...start }
+  return begin('opening', null, [...look, ...again, ...readyMoves(d)])
 }
 
 /** Delays and power-on state as the dialect wants them, and the dead-man armed. */
@@ -95,7 +97,7 @@ function finish(d: Draft, work: Work): void {
 
 /** Requests first, in order; else the next question of the round. */
 function nextWork(d: Draft): Work | null {
-  if (d.unproved) return { why: 'reading', request: null, moves: [whoMove(d.config)], ...start }
+  if (d.unproved) return begin('reading', null, [whoMove(d.config)])
   const [first, ...rest] = d.waiting
   if (first !== undefined) {
     d.waiting = rest
@@ -111,16 +113,16 @@ function nextWork(d: Draft): Work | null {
       // Whatever else is asked of the supply speaks to it again.
       d.starved_until_us = first.do === 'starve' ? d.t_us + Math.round(first.for_s * 1e6) : 0
       if (first.do === 'starve') d.arm_again = first.arm_again === true
-      return { why: 'request', request: first, moves: built.moves, ...start }
+      return begin('request', first, built.moves)
     }
     failRequest(d, first, 'refused', 'not done', built.why)
     return nextWork(d)
   }
   if (d.t_us < mute(d) && owed(d).length === 0) return null
   const feed = feedMoves(d)
-  if (feed.length > 0) return { why: 'feeding', request: null, moves: feed, ...start }
+  if (feed.length > 0) return begin('feeding', null, feed)
   const move = nextQuestion(d)
-  return move === null ? null : { why: 'reading', request: null, moves: [move], ...start }
+  return move === null ? null : begin('reading', null, [move])
 }
 
 function nextQuestion(d: Draft): Move | null {

@@ -70,6 +70,7 @@ export function loopStep(loop: Loop, input: LoopInput, give: Give = () => undefi
     portOf: loop.portOf,
     reform: loop.reform,
     slow: loop.slow,
+    made: new Set(),
     outputs: [],
     heard: [],
     mayGoOn: new Set(),
@@ -92,7 +93,10 @@ export function loopStep(loop: Loop, input: LoopInput, give: Give = () => undefi
 
 interface Work {
   sequencer: State
-  lines: Readonly<Record<string, LineState>>
+  /** Those it began with, until one changes: then a copy of its own. */
+  lines: Record<string, LineState>
+  /** Ports whose state was made in this step: nobody else has seen it. */
+  readonly made: Set<string>
   readonly portOf: Readonly<Record<string, string>>
   reform: ReformWatch | null
   slow: boolean
@@ -118,7 +122,7 @@ function settle(work: Work): void {
     } else if (port !== undefined) {
       work.mayGoOn.delete(port)
       const line = work.lines[port]
-      if (line) carry(work, port, lineGoOn(line))
+      if (line) carry(work, port, lineGoOn(line, work.made.has(port)))
     } else {
       return
     }
@@ -140,7 +144,9 @@ function carry(
   t_us = state.t_us,
   given = '',
 ): void {
-  work.lines = { ...work.lines, [port]: state }
+  if (work.made.size === 0) work.lines = { ...work.lines }
+  work.lines[port] = state
+  work.made.add(port)
   // What the line has already written goes first: an OFF that an event causes must be the last word on the wire.
   for (const output of outputs)
     if (output.kind === 'write') {

@@ -41,6 +41,8 @@ export interface Circuit {
   /** Positions in `branches` whose current is not a straight line through its volts. */
   bent: Int32Array
   supplies: Int32Array
+  /** All others: what they conduct does not change from pass to pass. */
+  straight: Int32Array
   readonly where: ReadonlyMap<string, { readonly valve: boolean; readonly at: number }>
   /** Nodes by number that have no path to ground for direct current, and a word on them. */
   floating: Int32Array
@@ -140,6 +142,7 @@ export function layOut(network: Network): Circuit {
     valve_V: new Float64Array(valves.length * electrodes),
     bent: new Int32Array(0),
     supplies: new Int32Array(0),
+    straight: new Int32Array(0),
     where,
     floating: new Int32Array(0),
     trouble: twice === null ? null : `two elements are named ${twice}: give each its own name`,
@@ -157,6 +160,7 @@ function sortBranches(circuit: Circuit): void {
   }
   circuit.bent = pick(isCurved)
   circuit.supplies = pick((branch) => branch.kind === 'supply')
+  circuit.straight = pick((branch) => branch.kind !== 'supply' && !isCurved(branch))
 }
 
 /**
@@ -204,14 +208,17 @@ function sameNodes(one: readonly (string | null)[], other: readonly (string | nu
 
 /** The first element whose values cannot be computed with (no number, or negative where that means nothing), in words. */
 export function unusable(circuit: Circuit): string | null {
-  for (const branch of circuit.branches) if (!usable(branch)) return saidUnusable(branch.name)
-  for (const { name, emission, gas } of circuit.valves)
-    if (!(emission >= 0 && emission < Infinity && Number.isFinite(gas))) return saidUnusable(name)
-  return null
+  const found =
+    circuit.branches.find((branch) => !isUsable(branch)) ?? circuit.valves.find((of) => !isUsable(of))
+  if (found === undefined) return null
+  return `${found.name} has a value that is negative or no number: this solution does not count until it is put right`
 }
 
-function saidUnusable(name: string): string {
-  return `${name} has a value that is negative or no number: this solution does not count until it is put right`
+/** Whether an element's values can be computed with. */
+export function isUsable(element: Element): boolean {
+  if (isValve(element))
+    return element.emission >= 0 && element.emission < Infinity && Number.isFinite(element.gas)
+  return usable(element)
 }
 
 function usable(branch: TwoTerminal): boolean {

@@ -30,7 +30,7 @@ export interface Work {
   readonly right: Float64Array
   readonly anchor: Float64Array
   readonly kept: Float64Array
-  /** Conductance at each node as last linearised. */
+  /** Conductance at each node as last linearised; filled in late passes. */
   readonly stiff: Float64Array
   readonly line: Line
 }
@@ -56,30 +56,20 @@ export function createWork(circuit: Circuit): Work {
 
 /** Straight-line elements at direct current into `g` and `j`: capacitors leak only, chokes are their winding. */
 export function lineAtRest(circuit: Circuit): void {
-  for (const [i, branch] of circuit.branches.entries()) {
-    switch (branch.kind) {
-      case 'resistor':
-      case 'meter':
-      case 'inductor':
-        circuit.g[i] = conductance(branch.ohm)
-        circuit.j[i] = 0
-        break
-      case 'contact':
-        circuit.g[i] = branch.closed ? conductance(branch.ohm) : 0
-        circuit.j[i] = 0
-        break
-      case 'capacitor':
-        circuit.g[i] = branch.leak_S > 0 ? Math.min(branch.leak_S, conductance(0)) : 0
-        circuit.j[i] = 0
-        break
-      case 'supply':
-      case 'junction':
-      case 'diode tube':
-      case 'regulator':
-      case 'heater':
-        break
-    }
+  const { branches, straight, g, j } = circuit
+  for (const i of straight) {
+    const branch = branches[i]
+    if (branch === undefined) continue
+    j[i] = 0
+    if (branch.kind === 'capacitor') g[i] = leakage(branch)
+    else if (branch.kind === 'contact') g[i] = branch.closed ? conductance(branch.ohm) : 0
+    else if ('ohm' in branch) g[i] = conductance(branch.ohm)
   }
+}
+
+/** Siemens that a capacitor leaks. */
+export function leakage({ leak_S }: { readonly leak_S: number }): number {
+  return leak_S > 0 ? Math.min(leak_S, conductance(0)) : 0
 }
 
 /** Lays what does not change from pass to pass. */
@@ -89,33 +79,22 @@ export function layBase(work: Work): void {
   baseRight.fill(0)
   for (const d of circuit.pattern.diagonal) base[d] = everywhere_S
   for (const i of circuit.floating) add(base, circuit.pattern.diagonal[i] ?? 0, floating_S)
-  for (const [i, branch] of circuit.branches.entries()) {
-    switch (branch.kind) {
-      case 'supply':
-      case 'junction':
-      case 'diode tube':
-      case 'regulator':
-      case 'heater':
-        break
-      case 'resistor':
-      case 'meter':
-      case 'inductor':
-      case 'contact':
-      case 'capacitor':
-        stampBranch(circuit, base, baseRight, i)
-    }
-  }
+  stampBranches(circuit, circuit.straight, base, baseRight)
 }
 
-function stampBranch(circuit: Circuit, values: Float64Array, right: Float64Array, i: number): void {
-  const g = circuit.g[i] ?? 0
-  const j = circuit.j[i] ?? 0
-  add(values, circuit.place_aa[i] ?? 0, g)
-  add(values, circuit.place_bb[i] ?? 0, g)
-  add(values, circuit.place_ab[i] ?? 0, -g)
-  add(values, circuit.place_ba[i] ?? 0, -g)
-  add(right, circuit.a[i] ?? 0, -j)
-  add(right, circuit.b[i] ?? 0, j)
+function stampBranches(circuit: Circuit, which: Int32Array, values: Float64Array, right: Float64Array): void {
+  const { a, b, g, j, place_aa, place_ab, place_ba, place_bb } = circuit
+  for (let k = 0; k < which.length; k++) {
+    const i = which[k] ?? 0
+    const S = g[i] ?? 0
+    const I = j[i] ?? 0
+    add(values, place_aa[i] ?? 0, S)
+    add(values, place_bb[i] ?? 0, S)
+    add(values, place_ab[i] ?? 0, -S)
+    add(values, place_ba[i] ?? 0, -S)
+    add(right, a[i] ?? 0, -I)
+    add(right, b[i] ?? 0, I)
+  }
 }
 
 /**
@@ -123,31 +102,21 @@ function stampBranch(circuit: Circuit, values: Float64Array, right: Float64Array
  * `work.anchor`. True when settled.
  */
 export function newton(work: Work, scale: number, pull_S: number, fresh: boolean): boolean {
-  const { circuit, v, values, right, base, baseRight, anchor, stiff } = work
+  const { circuit, v, values, right, stiff } = work
   const { pattern } = circuit
-  const n = pattern.n
+  const { n, diagonal } = pattern
   const straight = circuit.bent.length === 0 && circuit.valves.length === 0
   for (let pass = 0; pass < passes; pass++) {
     work.iterations++
+    const late = pass >= halvedFrom
     const short = linearise(circuit, v, pass === 0, fresh && pass === 1, work.line)
-    lineSupplies(circuit, scale)
-    values.set(base)
-    right.set(baseRight)
-    for (const i of circuit.supplies) stampBranch(circuit, values, right, i)
-    for (const i of circuit.bent) stampBranch(circuit, values, right, i)
-    stampValves(circuit, values, right)
-    if (pull_S > 0) {
-      for (let i = 0; i < n; i++) {
-        add(values, pattern.diagonal[i] ?? 0, pull_S)
-        add(right, i, pull_S * (anchor[i] ?? 0))
-      }
-    }
+    stampAll(work, scale, pull_S)
     right[n] = 0
-    for (let i = 0; i < n; i++) stiff[i] = values[pattern.diagonal[i] ?? 0] ?? 0
+    if (late) for (let i = 0; i < n; i++) stiff[i] = values[diagonal[i] ?? 0] ?? 0
     if (factor(pattern, values)) substitute(pattern, values, right)
     else if (!solveAgain(work, scale, pull_S)) return false
     right[n] = 0
-    const still = move(work, pass >= halvedFrom)
+    const still = move(work, late)
     if (still === null) return false
     const moved = moveSupplies(circuit, v, scale)
     if (!moved && !short && (still || straight)) return true
@@ -157,20 +126,25 @@ export function newton(work: Work, scale: number, pull_S: number, fresh: boolean
 
 /** The diagonal would not serve: stamp once more (factoring is in place) and pivot by rows. */
 function solveAgain(work: Work, scale: number, pull_S: number): boolean {
+  stampAll(work, scale, pull_S)
+  return solveDense(work.circuit.pattern, work.values, work.right)
+}
+
+/** The equations as now linearised. */
+function stampAll(work: Work, scale: number, pull_S: number): void {
   const { circuit, values, right, base, baseRight, anchor } = work
+  const { n, diagonal } = circuit.pattern
   lineSupplies(circuit, scale)
   values.set(base)
   right.set(baseRight)
-  for (const i of circuit.supplies) stampBranch(circuit, values, right, i)
-  for (const i of circuit.bent) stampBranch(circuit, values, right, i)
+  stampBranches(circuit, circuit.supplies, values, right)
+  stampBranches(circuit, circuit.bent, values, right)
   stampValves(circuit, values, right)
-  if (pull_S > 0) {
-    for (let i = 0; i < circuit.pattern.n; i++) {
-      add(values, circuit.pattern.diagonal[i] ?? 0, pull_S)
-      add(right, i, pull_S * (anchor[i] ?? 0))
-    }
+  if (!(pull_S > 0)) return
+  for (let i = 0; i < n; i++) {
+    add(values, diagonal[i] ?? 0, pull_S)
+    add(right, i, pull_S * (anchor[i] ?? 0))
   }
-  return solveDense(circuit.pattern, values, right)
 }
 
 /**

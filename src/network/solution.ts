@@ -1,5 +1,5 @@
-import { type Circuit, electrodes, isCurved, limited } from './circuit.js'
-import { curve, type Line } from './devices.js'
+import { electrodes, isCurved, limited } from './circuit.js'
+import { curve } from './devices.js'
 import { drivenAdd, screenTubeCurrents, triodeCurrents } from '../tubes/index.js'
 import type { ElementCurrents, Solution } from './types.js'
 import type { Work } from './newton.js'
@@ -22,35 +22,10 @@ export function readSolution(
   const currents: Record<string, ElementCurrents> = {}
   const limiting: string[] = []
   for (const [i, branch] of circuit.branches.entries()) {
-    const V = (v[circuit.a[i] ?? 0] ?? 0) - (v[circuit.b[i] ?? 0] ?? 0)
-    currents[branch.name] = branchCurrent(circuit, i, V, work.line)
+    currents[branch.name] = { a: branchAmps(work, i) }
     if (branch.kind === 'supply' && circuit.supplyState[i] === limited) limiting.push(branch.name)
   }
-  for (const [t, valve] of circuit.valves.entries()) {
-    const at = t * electrodes
-    const cathode_V = (v[circuit.valveNode[at + 3] ?? 0] ?? 0) + (valve.reference_V ?? 0)
-    const plate_V = (v[circuit.valveNode[at] ?? 0] ?? 0) - cathode_V
-    const grid_V = (v[circuit.valveNode[at + 2] ?? 0] ?? 0) - cathode_V
-    const screen_V = (v[circuit.valveNode[at + 1] ?? 0] ?? 0) - cathode_V
-    const k = valve.emission
-    const add = valve.driven === undefined ? none : drivenAdd(valve.driven, plate_V, screen_V, grid_V)
-    if (valve.kind === 'triode') {
-      const of = triodeCurrents(valve.model, plate_V, grid_V)
-      const plate_A = of.plate_A + add.plate_A
-      currents[valve.name] = {
-        plate: k * plate_A,
-        grid: k * (of.grid_A + add.grid_A - valve.gas * plate_A),
-      }
-    } else {
-      const of = screenTubeCurrents(valve.model, plate_V, screen_V, grid_V)
-      const plate_A = of.plate_A + add.plate_A
-      currents[valve.name] = {
-        plate: k * plate_A,
-        screen: k * (of.screen_A + add.screen_A),
-        grid: k * (of.grid_A + add.grid_A - valve.gas * plate_A),
-      }
-    }
-  }
+  for (const [t, valve] of circuit.valves.entries()) currents[valve.name] = valveCurrents(work, t)
   return {
     converged: settled && bad === null,
     volts,
@@ -61,11 +36,44 @@ export function readSolution(
   }
 }
 
-function branchCurrent(circuit: Circuit, i: number, V: number, line: Line): ElementCurrents {
+function valveCurrents({ circuit, v }: Work, t: number): ElementCurrents {
+  const valve = circuit.valves[t]
+  if (valve === undefined) return {}
+  const at = t * electrodes
+  const cathode_V = (v[circuit.valveNode[at + 3] ?? 0] ?? 0) + (valve.reference_V ?? 0)
+  const plate_V = (v[circuit.valveNode[at] ?? 0] ?? 0) - cathode_V
+  const grid_V = (v[circuit.valveNode[at + 2] ?? 0] ?? 0) - cathode_V
+  const screen_V = (v[circuit.valveNode[at + 1] ?? 0] ?? 0) - cathode_V
+  const k = valve.emission
+  const add = valve.driven === undefined ? none : drivenAdd(valve.driven, plate_V, screen_V, grid_V)
+  if (valve.kind === 'triode') {
+    const of = triodeCurrents(valve.model, plate_V, grid_V)
+    const plate_A = of.plate_A + add.plate_A
+    return { plate: k * plate_A, grid: k * (of.grid_A + add.grid_A - valve.gas * plate_A) }
+  }
+  const of = screenTubeCurrents(valve.model, plate_V, screen_V, grid_V)
+  const plate_A = of.plate_A + add.plate_A
+  return {
+    plate: k * plate_A,
+    screen: k * (of.screen_A + add.screen_A),
+    grid: k * (of.grid_A + add.grid_A - valve.gas * plate_A),
+  }
+}
+
+/** What flows into an element of this name; nothing where there is none. */
+export function currentsOf(work: Work, name: string): ElementCurrents {
+  const place = work.circuit.where.get(name)
+  if (place === undefined) return {}
+  return place.valve ? valveCurrents(work, place.at) : { a: branchAmps(work, place.at) }
+}
+
+/** Current into the first terminal of a branch. */
+function branchAmps({ circuit, v, line }: Work, i: number): number {
   const branch = circuit.branches[i]
-  if (branch === undefined || !isCurved(branch)) return { a: (circuit.g[i] ?? 0) * V + (circuit.j[i] ?? 0) }
+  const V = (v[circuit.a[i] ?? 0] ?? 0) - (v[circuit.b[i] ?? 0] ?? 0)
+  if (branch === undefined || !isCurved(branch)) return (circuit.g[i] ?? 0) * V + (circuit.j[i] ?? 0)
   curve(branch, V, line)
-  return { a: line.I }
+  return line.I
 }
 
 function wordsOf(work: Work, settled: boolean, others: readonly (string | null)[]): string | null {

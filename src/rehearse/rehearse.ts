@@ -1,7 +1,14 @@
 import type { Bench } from '../bench/index.js'
 import type { LineHealth } from '../exchange/index.js'
 import type { Equipment } from '../equipment/index.js'
-import { healthOf, type LineConfig, type LineInput, lineConfigsOf, lineWakeAt } from '../line/index.js'
+import {
+  healthOf,
+  type LineConfig,
+  type LineInput,
+  type LineState,
+  lineConfigsOf,
+  lineWakeAt,
+} from '../line/index.js'
 import type { Element } from '../network/index.js'
 import { createLoop, type LoopInput, type LoopOutput, loopStep } from '../loop/index.js'
 import type { Ask, Plan } from '../plan/index.js'
@@ -94,6 +101,7 @@ class Run {
   private readonly ids
   private readonly partial = new Map<string, string>()
   private readonly closed = new Set<string>()
+  private readonly wakes = new Map<string, { readonly line: LineState; readonly at_us: number }>()
   private due: Due[] = []
   private ending: RunEnding | null = null
 
@@ -184,7 +192,7 @@ class Run {
 
   private soonest(): number {
     let first = this.world.next_us() ?? Infinity
-    for (const line of Object.values(this.loop.lines)) first = Math.min(first, lineWakeAt(line) ?? Infinity)
+    for (const { port } of this.configs) first = Math.min(first, this.wakeOf(port, this.loop.lines[port]))
     for (const { at_us } of this.due) first = Math.min(first, at_us)
     return first
   }
@@ -192,15 +200,27 @@ class Run {
   /** All that is due now: replies first, then what lines want of the clock, then people. */
   private happen(): void {
     for (const { port } of this.configs) this.hear(port)
-    for (const [port, line] of Object.entries(this.loop.lines)) {
-      if ((lineWakeAt(line) ?? Infinity) <= this.t_us) this.line(port, { kind: 'time', t_us: this.t_us })
+    const { lines } = this.loop
+    for (const { port } of this.configs) {
+      if (this.wakeOf(port, lines[port]) <= this.t_us) this.line(port, { kind: 'time', t_us: this.t_us })
     }
+    if (this.due.length === 0) return
     const now = this.due.filter(({ at_us }) => at_us <= this.t_us)
     this.due = this.due.filter(({ at_us }) => at_us > this.t_us)
     for (const { feed } of now) {
       if (typeof feed === 'function') feed()
       else this.feed(feed)
     }
+  }
+
+  /** When a line wants of the clock: the same as long as its state is the same. */
+  private wakeOf(port: string, line: LineState | undefined): number {
+    if (line === undefined) return Infinity
+    const known = this.wakes.get(port)
+    if (known?.line === line) return known.at_us
+    const at_us = lineWakeAt(line) ?? Infinity
+    this.wakes.set(port, { line, at_us })
+    return at_us
   }
 
   /** Reply text cut into lines at CR or LF, as the gate before a real port does. */

@@ -1,6 +1,6 @@
 import { chance } from '../chance/index.js'
 import type { Bench, Meter } from '../bench/index.js'
-import { drivenStages, type Equipment, type ModeName, sectionName } from '../equipment/index.js'
+import { type Equipment, type ModeName, sectionName } from '../equipment/index.js'
 import { createTransient, type Element, solve } from '../network/index.js'
 import { createCase } from './case.js'
 import { railGrid_A } from './drive.js'
@@ -9,17 +9,9 @@ import { inputNames, portNames } from './faults.js'
 import { createInput, type VirtualInput } from './inputs.js'
 import { createLines, outputsAt } from './lines.js'
 import { across } from './live.js'
-import {
-  averaged,
-  differs,
-  flowingOut,
-  makeOutput,
-  minusOf,
-  type Output,
-  plusOf,
-  readBack,
-} from './outputs.js'
+import { averaged, differs, flowingOut, makeOutput, type Output, readBack } from './outputs.js'
 import { drawParts } from './parts.js'
+import type { VirtualInstrument } from './supplies-types.js'
 import type { FaultSpec, VirtualBench } from './types.js'
 import { createWorld, type Knob } from './world.js'
 
@@ -104,14 +96,11 @@ export function createVirtualBench(
     if (meter.rail !== null && (meter.at === null || meter.measures === 'A')) {
       return meter.measures === 'A' ? railAmps(meter.rail) : world.railVolts(meter.rail)
     }
-    return (
-      shownGrid_V(meter) ??
-      across(world.solution.volts, meter.at ?? '', meter.against ?? equipment.chassis_node)
-    )
+    return shownGrid_V(meter) ?? across(world, meter.at ?? '', meter.against ?? equipment.chassis_node)
   }
   /** Where no circuit holds the resistor that shows a grid current, its stage says what it is. */
   function shownGrid_V(meter: Meter): number | null {
-    for (const { tube, stage } of drivenStages(equipment, mode)) {
+    for (const { tube, stage } of parts.stages(mode)) {
       const { node, against, ohm } = stage.shows ?? {}
       if (ohm === undefined) continue
       if (meter.at === node && meter.against === against) return -grid_A(tube) * ohm
@@ -120,17 +109,16 @@ export function createVirtualBench(
     return null
   }
   function grid_A(tube: string): number {
-    const { volts, currents } = world.solution
-    if (equipment.level < 3) return railGrid_A(parts, mode, active, tube, volts)
+    if (equipment.level < 3) return railGrid_A(parts, mode, active, tube, world)
     const sections = equipment.tubes[tube]?.sections ?? []
     return sections.reduce(
-      (sum, _, at) => sum + (currents[sectionName(tube, sections.length, at)]?.grid ?? 0),
+      (sum, _, at) => sum + (world.currents(sectionName(tube, sections.length, at)).grid ?? 0),
       0,
     )
   }
   /** Current in the rail's positive lead. */
   function railAmps(rail: string): number {
-    return world.solution.currents[`lead ${rail} +`]?.a ?? 0
+    return world.currents(`lead ${rail} +`).a ?? 0
   }
 
   /** What all rails take goes into the case. */
@@ -142,12 +130,10 @@ export function createVirtualBench(
   }
 
   function measure(t_us: number): void {
-    const { volts, currents, limiting } = world.solution
+    const since_s = Math.max(0, t_us - world.now_us) / 1e6
     for (const output of outputs) {
-      const terminal_V = across(volts, plusOf(output.name), minusOf(output.name))
-      const since_s = Math.max(0, t_us - world.now_us) / 1e6
-      const amps = averaged(output.averaged_A, flowingOut(output, currents), since_s)
-      readBack(output, terminal_V, amps, limiting.includes(`supply ${output.name}`))
+      const amps = averaged(output.averaged_A, flowingOut(output, world), since_s)
+      readBack(output, across(world, output.plus, output.minus), amps, world.limits(output.source))
     }
   }
 
@@ -166,6 +152,7 @@ export function createVirtualBench(
 
   /** Lets faults that are due begin. */
   function fail(t_us: number): void {
+    if (waiting.length === 0) return
     const now = waiting.filter((fault) => due(fault, t_us))
     if (now.length === 0) return
     waiting = waiting.filter((fault) => !now.includes(fault))
@@ -236,13 +223,17 @@ export function createVirtualBench(
 
   /** Messages that an instrument has got to by now are acted on, whether or not anybody waits for a reply. */
   function act(t_us: number): void {
-    for (const instrument of [...instruments.values(), ...left]) {
-      const next = left.includes(instrument) ? t_us : instrument.next_us()
-      if (next === null || next > t_us) continue
-      measure(t_us)
-      instrument.receive('', t_us)
-      if (outputs.some(differs)) world.touched(t_us)
+    for (const instrument of instruments.values()) {
+      const next = instrument.next_us()
+      if (next !== null && next <= t_us) actOn(instrument, t_us)
     }
+    for (const instrument of left) actOn(instrument, t_us)
+  }
+
+  function actOn(instrument: VirtualInstrument, t_us: number): void {
+    measure(t_us)
+    instrument.receive('', t_us)
+    if (outputs.some(differs)) world.touched(t_us)
   }
 
   lines.faults(active)
@@ -286,7 +277,8 @@ export function createVirtualBench(
         { ground: equipment.chassis_node, elements: [...world.elements(), meter] },
         volts,
       )
-      return across(clipped.advance(0.5).volts, node, against)
+      clipped.goOn(0.5)
+      return across(clipped, node, against)
     },
     ohms(rail) {
       const now = world.elements()
@@ -308,7 +300,8 @@ export function createVirtualBench(
       }
       const { volts, currents } = solve({ ground: equipment.chassis_node, elements: [...dead, meter] })
       const amps = -(currents['ohmmeter']?.a ?? 0)
-      return amps > 1e-12 ? across(volts, a, b) / amps : Number.POSITIVE_INFINITY
+      const V = (volts[a] ?? 0) - (volts[b] ?? 0)
+      return amps > 1e-12 ? V / amps : Number.POSITIVE_INFINITY
     },
     truth: () => ({
       volts: { ...world.solution.volts, [equipment.chassis_node]: 0 },

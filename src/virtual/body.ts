@@ -3,7 +3,7 @@ import type { Element } from '../network/index.js'
 import { leakage_S } from './forming.js'
 import { isDriven, ownDrive } from './drive.js'
 import { loadElements } from './loads.js'
-import { across, type Live, vigour } from './live.js'
+import { across, type Live, vigour, type Volts } from './live.js'
 import type { Parts } from './parts.js'
 import type { FaultSpec } from './types.js'
 import { chainOhm, heaterOhm } from './warmth.js'
@@ -129,7 +129,7 @@ function liveCapacitor(
   const dielectric = part !== undefined && 'dielectric' in part ? part.dielectric : 'film'
   // Insulation of dielectrics that have stood, s (ohm × farad): paper takes up damp (common practice, no source).
   const insulation_s = dielectric === 'paper' ? 30 + 400 * parts.chance(`damp ${owner}`).next() : 20_000
-  const leak = (volts: Readonly<Record<string, number>>): number =>
+  const leak = (volts: Volts): number =>
     extra_S + (oxide === undefined ? base.F / insulation_s : leakage_S(oxide, across(volts, base.a, base.b)))
   return {
     name: base.name,

@@ -1,13 +1,6 @@
-import {
-  biasRailOf,
-  drivenDraw,
-  type DrivenStage,
-  drivenStages,
-  gridPart,
-  type StageInMode,
-} from '../equipment/index.js'
+import { biasRailOf, type DrivenStage, gridPart, type StageInMode } from '../equipment/index.js'
 import type { Element } from '../network/index.js'
-import { across, vigour } from './live.js'
+import { across, vigour, type Volts } from './live.js'
 import type { Parts } from './parts.js'
 import type { FaultSpec } from './types.js'
 
@@ -73,10 +66,10 @@ const leftBy = { fixed: 0, 'cathode resistor': 1.1, 'grid leak': 2 } as const
 
 export function railStages(parts: Parts, mode: string): RailStage[] {
   const { equipment } = parts
-  return drivenStages(equipment, mode).flatMap((of) => {
+  return parts.stages(mode).flatMap((of) => {
     const rail = equipment.tubes[of.tube]?.rail
     const working_V = rail === undefined ? undefined : equipment.rails[rail]?.working_V
-    const drawn = working_V === undefined ? null : drivenDraw(equipment, of, working_V)
+    const drawn = working_V === undefined ? null : parts.drawn_by(of, working_V)
     if (drawn === null) return []
     const driven_A = drawn.plate_A + drawn.screen_A
     const lost_A = of.stage.by === 'audio' ? drawn.rest_A : leftBy[of.stage.bias] * driven_A
@@ -90,13 +83,13 @@ export function railGrid_A(
   mode: string,
   faults: readonly FaultSpec[],
   tube: string,
-  volts: Readonly<Record<string, number>>,
+  volts: Volts,
 ): number {
   const { equipment } = parts
-  const of = drivenStages(equipment, mode).find((each) => each.tube === tube)
+  const of = parts.stages(mode).find((each) => each.tube === tube)
   const rail = equipment.rails[equipment.tubes[tube]?.rail ?? '']
   if (of === undefined || rail === undefined || !isDriven(parts, tube, faults)) return 0
-  const drawn = drivenDraw(equipment, of, rail.working_V)
+  const drawn = parts.drawn_by(of, rail.working_V)
   const V = across(volts, rail.positive, rail.negative)
   if (drawn === null || V < 0.05 * rail.working_V || vigour(parts, tube) < weakest) return 0
   return drawn.grid_A * gridPart(of, drawn.known, V / rail.working_V)
@@ -108,9 +101,10 @@ export function railGrids_A(
   mode: string,
   faults: readonly FaultSpec[],
   bias: string,
-  volts: Readonly<Record<string, number>>,
+  volts: Volts,
 ): number {
-  return drivenStages(parts.equipment, mode)
+  return parts
+    .stages(mode)
     .filter((of) => biasRailOf(parts.equipment, of) === bias)
     .reduce((sum, { tube }) => sum + railGrid_A(parts, mode, faults, tube, volts), 0)
 }

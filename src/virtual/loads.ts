@@ -1,7 +1,7 @@
 import type { Equipment } from '../equipment/index.js'
 import type { Element } from '../network/index.js'
 import { isDriven, railGrids_A, railStages } from './drive.js'
-import { across, type Live, vigour } from './live.js'
+import { across, type Live, vigour, type Volts } from './live.js'
 import type { Parts } from './parts.js'
 import type { FaultSpec } from './types.js'
 
@@ -72,7 +72,7 @@ function preload(
 ): Live {
   const b = parts.equipment.chassis_node
   const name = `${rail} preload`
-  const conductance = (volts: Readonly<Record<string, number>>): number => {
+  const conductance = (volts: Volts): number => {
     const V = Math.abs(across(volts, node, b))
     const grids_A = V > 1 ? railGrids_A(parts, mode, faults, rail, volts) : 0
     return Math.max(1e-9, 1 / ohm - grids_A / Math.max(1, V))
@@ -107,7 +107,7 @@ function railLoad(parts: Parts, rail: string, mode: string, faults: readonly Fau
   const spread = 1 + 0.1 * Math.max(-1, Math.min(1, chance.normal() / 2))
   const { positive: a, negative: b } = declared
   const name = `load of ${rail}`
-  const conductance = (volts: Readonly<Record<string, number>>): number => {
+  const conductance = (volts: Volts): number => {
     const V = Math.max(0.01 * at_V, Math.abs(across(volts, a, b)))
     const shape = Math.exp((exponent - 1) * Math.log(V / at_V)) / at_V
     const drive = (tube: string): number => {

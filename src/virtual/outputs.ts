@@ -1,6 +1,6 @@
 import type { Chance } from '../chance/index.js'
 import type { Channel } from '../bench/index.js'
-import type { Element, Solution } from '../network/index.js'
+import type { Element, Transient } from '../network/index.js'
 import { calibration } from './draw.js'
 import type { OutputFace } from './types.js'
 
@@ -9,6 +9,10 @@ export interface Output {
   /** `SUPPLY.CHANNEL`. */
   readonly name: string
   readonly rail: string
+  /** Nodes of its terminals, and its source in the network. */
+  readonly plus: string
+  readonly minus: string
+  readonly source: string
   readonly spec: Channel
   readonly face: OutputFace
   /** The settings in force in the world: the face's, as of the last time the world was told. */
@@ -50,8 +54,9 @@ export function apply(output: Output): boolean {
 }
 /** Whether the face has been set to something the world has not been told of. */
 export function differs(output: Output): boolean {
-  const { V, limit_A, live } = settingsOf(output.face)
-  return V !== output.applied.V || limit_A !== output.applied.limit_A || live !== output.applied.live
+  const { face, applied } = output
+  const live = face.on && face.tripped === null
+  return face.set_V !== applied.V || face.limit_A !== applied.limit_A || live !== applied.live
 }
 
 /** A supply takes this long from nothing to its full volts by itself (common practice, no source). */
@@ -78,6 +83,9 @@ export function makeOutput(name: string, spec: Channel, chance: Chance): Output 
   return {
     name,
     rail: spec.feeds,
+    plus: plusOf(name),
+    minus: minusOf(name),
+    source: supplyName(name),
     spec,
     face,
     applied: settingsOf(face),
@@ -94,8 +102,8 @@ export function makeOutput(name: string, spec: Channel, chance: Chance): Output 
   }
 }
 
-export const plusOf = (output: string): string => `bench ${output} +`
-export const minusOf = (output: string): string => `bench ${output} -`
+const plusOf = (output: string): string => `bench ${output} +`
+const minusOf = (output: string): string => `bench ${output} -`
 const supplyName = (output: string): string => `supply ${output}`
 
 /**
@@ -125,12 +133,12 @@ export function slew(output: Output, dt_s: number): boolean {
 }
 
 /** The source itself, as it stands now. */
-export function sourceElement(output: Output): Element {
+export function sourceElement(output: Output): Extract<Element, { kind: 'supply' }> {
   return {
     kind: 'supply',
-    name: supplyName(output.name),
-    a: plusOf(output.name),
-    b: minusOf(output.name),
+    name: output.source,
+    a: output.plus,
+    b: output.minus,
     V: output.regulator_V,
     limit_A: drive(output).limit_A,
     ohm: output_ohm,
@@ -139,9 +147,7 @@ export function sourceElement(output: Output): Element {
 
 /** What else sits across its terminals: output capacitor, read-back divider, bleeder, and the diode that lets a stack's current pass. */
 export function terminalElements(output: Output, stacked: boolean): Element[] {
-  const a = plusOf(output.name)
-  const b = minusOf(output.name)
-  const { spec } = output
+  const { spec, plus: a, minus: b } = output
   const elements: Element[] = [{ kind: 'resistor', name: `divider ${output.name}`, a, b, ohm: divider_ohm }]
   if (spec.output_F > 0) {
     elements.push({
@@ -185,8 +191,8 @@ export function averaged(before_A: number, amps: number, dt_s: number): number {
 }
 
 /** Positive out of the positive terminal; an element's current flows into its `a`. */
-export function flowingOut(output: Output, currents: Solution['currents']): number {
-  return -(currents[supplyName(output.name)]?.a ?? 0)
+export function flowingOut(output: Output, network: Pick<Transient, 'currents'>): number {
+  return -(network.currents(output.source).a ?? 0)
 }
 
 /** Read-back: calibration, some noise, then rounded to the digit the supply has. With the output off the current's zero is true. */

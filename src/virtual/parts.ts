@@ -1,5 +1,5 @@
 import type { Chance } from '../chance/index.js'
-import { type Equipment, recordOf } from '../equipment/index.js'
+import { drivenDraw, drivenStages, type Equipment, recordOf, type StageInMode } from '../equipment/index.js'
 import type { Element } from '../network/index.js'
 import { coldRatio, type TubeRecord } from '../tubes/index.js'
 import { capacitorFactor, coldRatioOf, emissionFactor, heaterFactor, resistorFactor } from './draw.js'
@@ -30,6 +30,9 @@ export interface Parts {
   /** Share of its emission that a cathode long asleep lacks at first. */
   asleep(part: string): number
   chance(name: string): Chance
+  /** The driven stages in a mode, and what one draws at these volts: asked at every reading. */
+  stages(mode: string): readonly StageInMode[]
+  drawn_by(of: StageInMode, working_V: number): ReturnType<typeof drivenDraw>
   /** The circuit's elements with values given from outside, or null where they are drawn here. */
   readonly drawn: ((nominal: readonly Element[]) => readonly Element[]) | null
 }
@@ -59,7 +62,30 @@ export function drawParts(equipment: Equipment, source: Chance, drawn: Parts['dr
     tube: (part) => (drawn === null ? (spread.get(part) ?? 1) : 1),
     asleep: (part) => asleep.get(part) ?? 0,
     chance: (name) => source.fork(name),
+    ...rememberStages(equipment),
     drawn,
+  }
+}
+
+function rememberStages(equipment: Equipment): Pick<Parts, 'stages' | 'drawn_by'> {
+  const byMode = new Map<string, readonly StageInMode[]>()
+  const draws = new Map<
+    StageInMode,
+    { readonly at_V: number; readonly draw: ReturnType<typeof drivenDraw> }
+  >()
+  return {
+    stages(mode) {
+      const known = byMode.get(mode) ?? drivenStages(equipment, mode)
+      byMode.set(mode, known)
+      return known
+    },
+    drawn_by(of, working_V) {
+      const known = draws.get(of)
+      if (known?.at_V === working_V) return known.draw
+      const draw = drivenDraw(equipment, of, working_V)
+      draws.set(of, { at_V: working_V, draw })
+      return draw
+    },
   }
 }
 

@@ -44,7 +44,7 @@ export function createPort(line: Line, words: PortWords, chance: Chance, act: Ac
   let dropping = false
   let faults: LineFaults = {}
   let busy_us = 0
-  let waiting: { message: string; at_us: number }[] = []
+  let waiting: { message: string; query: boolean; at_us: number }[] = []
   let replies: { text: string; at_us: number; due_us: number }[] = []
   let kept: string | null = null
 
@@ -93,12 +93,11 @@ export function createPort(line: Line, words: PortWords, chance: Chance, act: Ac
     if (text.trim() === '') return
     const query = isQuery(text)
     // A question while an answer is still owed: a strict instrument drops the answer.
-    const owing =
-      waiting.some((one) => isQuery(one.message)) || replies.some((reply) => reply.due_us > arrived_us)
+    const owing = waiting.some((one) => one.query) || replies.some((reply) => reply.due_us > arrived_us)
     if (query && owing) abuses.push(`"${text}" was asked before the answer to the question before it`)
     const status = query && /:ERR|ESR|STB|COND/i.test(text)
     busy_us = Math.max(busy_us, arrived_us) + (words.takes_us(text) ?? (status ? status_us : act_us))
-    waiting.push({ message: text, at_us: Math.round(busy_us) })
+    waiting.push({ message: text, query, at_us: Math.round(busy_us) })
   }
   return {
     abuses,
@@ -131,8 +130,10 @@ export function createPort(line: Line, words: PortWords, chance: Chance, act: Ac
       return out
     },
     next_us() {
-      const times = [waiting[0]?.at_us, replies[0]?.at_us].filter((at) => at !== undefined)
-      return times.length === 0 ? null : Math.min(...times)
+      const acts_us = waiting[0]?.at_us ?? Infinity
+      const reply_us = replies[0]?.at_us ?? Infinity
+      const first_us = Math.min(acts_us, reply_us)
+      return first_us === Infinity ? null : first_us
     },
     faults(now) {
       faults = now

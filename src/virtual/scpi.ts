@@ -92,7 +92,7 @@ export function grammar(commands: readonly Command[]): Grammar {
     }
     return null
   }
-  const units = (message: string): Found[] => {
+  const read = (message: string): readonly Found[] => {
     const out: Found[] = []
     let path: readonly string[] = []
     for (const piece of split(message, ';')) {
@@ -104,12 +104,12 @@ export function grammar(commands: readonly Command[]): Grammar {
         path = []
         continue
       }
-      const read = /^(:?)([A-Za-z*][A-Za-z0-9*:]*)(\??)(?:\s+(.*))?$/.exec(text)
-      if (read === null) {
+      const parts = /^(:?)([A-Za-z*][A-Za-z0-9*:]*)(\??)(?:\s+(.*))?$/.exec(text)
+      if (parts === null) {
         out.push({ unit: { header: text, query: false, parameters: [] }, error: errors.syntax })
         return out
       }
-      const [, root = '', header = '', mark, rest = ''] = read
+      const [, root = '', header = '', mark, rest = ''] = parts
       const words = header.toUpperCase().split(':')
       const parameters = rest.trim() === '' ? [] : split(rest, ',').map((parameter) => parameter.trim())
       const unit: Unit = { header: root + header, query: mark === '?', parameters }
@@ -125,8 +125,21 @@ export function grammar(commands: readonly Command[]): Grammar {
     }
     return out
   }
-  return { units }
+  // The same few questions come thousands of times, and what a message says does not change.
+  const known = new Map<string, readonly Found[]>()
+  return {
+    units(message) {
+      const before = known.get(message)
+      if (before !== undefined) return before
+      const found = read(message)
+      if (known.size >= known_most) known.clear()
+      known.set(message, found)
+      return found
+    },
+  }
 }
+/** Messages remembered at most: set-points are ever new. */
+const known_most = 500
 
 function spoken(
   phrases: readonly { readonly command: Command; readonly header: RegExp }[],

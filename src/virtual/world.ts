@@ -3,29 +3,28 @@ import type { Equipment } from '../equipment/index.js'
 import {
   createTransient,
   type Element,
-  regulatorsToChange,
+  regulatorsTurned,
   type Solution,
   type Transient,
 } from '../network/index.js'
 import { type Body, broken_ohm, makeBody } from './body.js'
 import { form } from './forming.js'
-import { across } from './live.js'
+import { across, type Volts } from './live.js'
 import {
   apply,
   averaged,
   flowingOut,
   lead_ohm,
-  minusOf,
   type Output,
-  plusOf,
   protect,
   slew,
   sourceElement,
   terminalElements,
 } from './outputs.js'
+import type { Oxide } from './forming.js'
 import type { Parts } from './parts.js'
 import type { FaultSpec } from './types.js'
-import { chainHaste, warm, warmChain } from './warmth.js'
+import { chainHaste, type Heater, warm, warmChain } from './warmth.js'
 
 /** A rail nobody's program drives: a person's knob behind some resistance. */
 export interface Knob {
@@ -38,7 +37,7 @@ export interface Knob {
 }
 
 /** Supplies, leads and set as one network in time. */
-export interface World {
+export interface World extends Pick<Transient, 'volt' | 'currents' | 'limits'> {
   readonly now_us: number
   /** Goes on to this time; cheap while nothing moves. */
   advance(t_us: number): void
@@ -51,6 +50,17 @@ export interface World {
   elements(): readonly Element[]
   railVolts(rail: string): number
 }
+
+type Source = Extract<Element, { kind: 'supply' }>
+
+/** A part with a state of its own, between two nodes. */
+interface At<Of> {
+  readonly of: Of
+  readonly a: string
+  readonly b: string
+}
+const at = <Of>(of: Of | undefined, { a, b }: Omit<At<Of>, 'of'>): At<Of>[] =>
+  of === undefined ? [] : [{ of, a, b }]
 
 /** Longest and shortest step of the coupled world, s; between them by how fast things move. */
 const longest_s = 1
@@ -76,18 +86,24 @@ export function createWorld(
   let faults = start.faults
   let body: Body
   let transient: Transient
-  let solution: Solution
   let all: Map<string, Element>
+  /** Parts of the network laid that age, with their ends, and the names of its gas regulators. */
+  let oxides: readonly At<Oxide>[] = []
+  let lamps: readonly At<Heater>[] = []
+  let regulators: readonly string[] = []
+  /** Volts of all nodes before the step under way. */
+  let before = new Float64Array(0)
   /** State of the network laid before, whose charges and choke currents the next one takes over. */
   let laid: Solution | undefined
   /** Nothing needs computing before this time while nobody touches anything. */
   let quiet_us = 0
   let step_s = shortest_s
-  const sent = new Map<string, string>()
+  /** What each source was last laid with. */
+  const sent = new Map<string, { readonly V: number; readonly limit_A: number }>()
 
   const lay = (): void => {
     body = makeBody(parts, mode, faults)
-    const volts = laid?.volts ?? {}
+    const volts: Volts = { volt: (node) => laid?.volts[node] ?? 0 }
     const elements: Element[] = [...body.fixed]
     for (const live of body.live) {
       live.last = live.key(volts)
@@ -102,7 +118,15 @@ export function createWorld(
     all = new Map(elements.map((element) => [element.name, element]))
     transient = createTransient({ ground: equipment.chassis_node, elements }, laid?.volts, laid?.currents)
     sent.clear()
-    solution = transient.advance(0, [])
+    transient.goOn(0)
+    oxides = elements.flatMap((element) =>
+      element.kind === 'capacitor' ? at(parts.oxides.get(element.name), element) : [],
+    )
+    lamps = elements.flatMap((element) =>
+      element.kind === 'resistor' ? at(parts.heaters.get(element.name), element) : [],
+    )
+    regulators = elements.flatMap(({ kind, name }) => (kind === 'regulator' ? [name] : []))
+    before = new Float64Array(transient.nodeVolts.length)
     quiet_us = now_us
     step_s = shortest_s
   }
@@ -111,80 +135,73 @@ export function createWorld(
   const changes = (dt_s: number): { readonly elements: Element[]; readonly moving: boolean } => {
     const elements: Element[] = []
     let moving = false
-    const { volts } = solution
     for (const live of body.live) {
-      const key = live.key(volts)
+      const key = live.key(transient)
       if (Math.abs(key - live.last) <= Math.max(live.floor, 1e-3 * Math.abs(live.last))) continue
       live.last = key
-      elements.push(live.element(volts))
+      elements.push(live.element(transient))
     }
     for (const output of outputs) {
       moving = slew(output, dt_s) || moving
-      const source = sourceElement(output)
-      if (source.kind === 'supply') send(elements, source, `${source.V} ${source.limit_A}`)
+      send(elements, sourceElement(output))
     }
     for (const knob of knobs) {
       moving = travel(knob, dt_s) || moving
-      send(elements, knobElement(knob), String(knob.V))
+      send(elements, knobElement(knob))
     }
     return { elements, moving }
   }
-  const send = (elements: Element[], element: Element, key: string): void => {
-    if (sent.get(element.name) === key) return
-    sent.set(element.name, key)
-    elements.push(element)
+  const send = (elements: Element[], source: Source): void => {
+    const last = sent.get(source.name)
+    if (last?.V === source.V && last.limit_A === source.limit_A) return
+    sent.set(source.name, source)
+    elements.push(source)
   }
 
   const age = (dt_s: number): void => {
-    const { volts, currents } = solution
-    for (const chain of parts.chains) warmChain(chain, volt(chain.rail, volts), dt_s)
-    for (const element of all.values()) {
-      if (element.kind === 'capacitor') {
-        const oxide = parts.oxides.get(element.name)
-        if (oxide !== undefined) form(oxide, across(volts, element.a, element.b), dt_s)
-      } else if (element.kind === 'resistor') {
-        const lamp = parts.heaters.get(element.name)
-        if (lamp !== undefined) warm(lamp, across(volts, element.a, element.b), dt_s)
-      }
-    }
+    for (const chain of parts.chains) warmChain(chain, railVolts(chain.rail), dt_s)
+    for (const { of, a, b } of oxides) form(of, across(transient, a, b), dt_s)
+    for (const { of, a, b } of lamps) warm(of, across(transient, a, b), dt_s)
     for (const fault of faults) {
-      if (fault.kind === 'gassy') breathe(parts, fault, currents, dt_s, equipment.level !== 3)
+      if (fault.kind !== 'gassy') continue
+      breathe(parts, fault, transient.solution.currents, dt_s, equipment.level !== 3)
     }
   }
-  const volt = (rail: string, volts: Readonly<Record<string, number>>): number => {
+  const railVolts = (rail: string): number => {
     const declared = equipment.rails[rail]
-    return declared === undefined ? 0 : across(volts, declared.positive, declared.negative)
+    return declared === undefined ? 0 : across(transient, declared.positive, declared.negative)
   }
 
   const haste = (): number => {
     let fastest = 0
     for (const chain of parts.chains) {
-      fastest = Math.max(fastest, chainHaste(chain, volt(chain.rail, solution.volts)))
+      fastest = Math.max(fastest, chainHaste(chain, railVolts(chain.rail)))
     }
     return fastest
   }
 
   const step = (dt_s: number): void => {
-    const before = solution.volts
+    before.set(transient.nodeVolts)
     const { elements, moving } = changes(dt_s)
     for (const element of elements) all.set(element.name, element)
-    solution = transient.advance(dt_s, elements)
+    transient.goOn(dt_s, elements)
     age(dt_s)
-    const turned = regulatorsToChange([...all.values()], solution)
+    const tubes = regulators.flatMap((name) => all.get(name) ?? [])
+    const turned = regulatorsTurned(tubes, (node) => transient.volt(node))
     for (const regulator of turned) {
       parts.lit.set(regulator.name, regulator.lit)
       all.set(regulator.name, regulator)
     }
-    if (turned.length > 0) solution = transient.advance(1e-6, turned)
+    if (turned.length > 0) transient.goOn(1e-6, turned)
     let fired = false
     for (const output of outputs) {
-      fired = protect(output, across(solution.volts, plusOf(output.name), minusOf(output.name))) || fired
+      fired = protect(output, across(transient, output.plus, output.minus)) || fired
     }
     for (const output of outputs)
-      output.averaged_A = averaged(output.averaged_A, flowingOut(output, solution.currents), dt_s)
+      output.averaged_A = averaged(output.averaged_A, flowingOut(output, transient), dt_s)
     now_us += Math.round(dt_s * 1e6)
     if (moving || fired || turned.length > 0) step_s = shortest_s
-    else step_s = nextStep(step_s, dt_s, before, solution.volts, haste(), most_s)
+    else step_s = nextStep(step_s, dt_s, before, transient.nodeVolts, haste(), most_s)
   }
 
   const run = (t_us: number): void => {
@@ -203,8 +220,11 @@ export function createWorld(
       return now_us
     },
     get solution() {
-      return solution
+      return transient.solution
     },
+    volt: (node) => transient.volt(node),
+    currents: (element) => transient.currents(element),
+    limits: (supply) => transient.limits(supply),
     advance(t_us) {
       if (t_us >= quiet_us) run(t_us)
     },
@@ -215,13 +235,13 @@ export function createWorld(
       quiet_us = now_us
     },
     relay(nextMode, nextFaults) {
-      laid = solution
+      laid = transient.solution
       mode = nextMode
       faults = nextFaults
       lay()
     },
     elements: () => [...all.values()],
-    railVolts: (rail) => volt(rail, solution.volts),
+    railVolts,
   }
 }
 
@@ -229,15 +249,15 @@ export function createWorld(
 function nextStep(
   step_s: number,
   dt_s: number,
-  before: Readonly<Record<string, number>>,
-  after: Readonly<Record<string, number>>,
+  before: Float64Array,
+  after: Float64Array,
   haste: number,
   most_s: number,
 ): number {
   let fastest = 1e-9
-  for (const node in after) {
-    const now = after[node] ?? 0
-    const rate = Math.abs(now - (before[node] ?? 0)) / dt_s / (0.05 + 1e-3 * Math.abs(now))
+  for (let i = 0; i < after.length; i++) {
+    const now = after[i] ?? 0
+    const rate = Math.abs(now - (before[i] ?? 0)) / dt_s / (0.05 + 1e-3 * Math.abs(now))
     if (rate > fastest) fastest = rate
   }
   const allowed = Math.min(1 / fastest, heatStep / Math.max(haste, 1e-9))
@@ -271,7 +291,7 @@ function travel(knob: Knob, dt_s: number): boolean {
   return true
 }
 
-function knobElement(knob: Knob): Element {
+function knobElement(knob: Knob): Source {
   return {
     kind: 'supply',
     name: `knob ${knob.rail}`,
@@ -307,11 +327,11 @@ function hookUp(
     for (const [i, output] of channels.entries()) {
       made.push(sourceElement(output), ...terminalElements(output, channels.length > 1))
       const next = channels[i + 1]
-      if (next !== undefined) wire(`link ${output.name}`, minusOf(output.name), plusOf(next.name), 2e-3)
+      if (next !== undefined) wire(`link ${output.name}`, output.minus, next.plus, 2e-3)
     }
     if (knob === undefined && (first === undefined || last === undefined)) continue
-    const top = first === undefined ? `bench ${rail} +` : plusOf(first.name)
-    const bottom = last === undefined ? `bench ${rail} -` : minusOf(last.name)
+    const top = first === undefined ? `bench ${rail} +` : first.plus
+    const bottom = last === undefined ? `bench ${rail} -` : last.minus
     wire(`insulation ${rail}`, bottom, equipment.chassis_node, insulation_ohm)
     made.push(...inLead(equipment, rail, top))
     const clipped = declared.feeds.bench_bleeder_ohm
