@@ -188,6 +188,31 @@ describe('slowglow new', () => {
     expect(value?.hazards).toEqual(['live chassis'])
   })
 
+  it('takes two heater supplies where windings of other volts need one each', async () => {
+    const answers = (volts: string, types: string, chains: string): string[] => [
+      ...['Two windings', '', '', volts, types, chains, '', '75 mA', '16 µF 450 V', ''],
+      ...['', '', '', '', '', 'heaters2'],
+    ]
+    const mixed = answers('6.3 V, 12.6 V', '6SK7, 12SA7, 6V6GT', '')
+    expect(await newSet('set', lines(mixed), false, io())).toBe(0)
+    const { value } = loadEquipment(join(dir, 'set/equipment.yaml'))
+    expect(value?.rails['heaters']).toMatchObject({ role: 'heater', working_V: 6.3 })
+    expect(value?.rails['heaters2']).toMatchObject({ role: 'heater', working_V: 12.6 })
+    expect(value?.rails['heaters2']?.feeds.lift.join()).toMatch(/12\.6 V heater winding/)
+    expect(value?.heater_chains['H1']).toMatchObject({ rail: 'heaters', series: [['V1', 'V3']] })
+    expect(value?.heater_chains['H2']).toMatchObject({ rail: 'heaters2', series: [['V2']] })
+    expect(loadBench(join(dir, 'set/bench.yaml')).value?.meters['heaters2 ammeter']).toBeDefined()
+    const kept = answers('6.3 V, 5 V', '6SK7, 6V6GT, 5Y3GT', 'V1, V2, V3')
+    expect(await newSet('kept', lines(kept), false, io())).toBe(0)
+    const own = loadEquipment(join(dir, 'kept/equipment.yaml')).value
+    expect(own?.heater_chains['H3']).toMatchObject({ rail: 'heaters2' })
+    expect(own?.tubes['V3']).toMatchObject({ rail: 'heaters2' })
+    await newSet('idle', lines(answers('6.3 V, 5 V', '6SK7, 6V6GT, 5Y3GT', '')), false, io())
+    expect(said.join('\n')).toMatch(/nothing here is heated from 5 V: name the chain/)
+    await newSet('near', lines(answers('6.3 V, 6 V', '6SK7, 6V6GT', '')), false, io())
+    expect(said.join('\n')).toMatch(/too near to tell which tube hangs where/)
+  })
+
   it('asks for ammeters in the leads of hand rails, so that their currents are judged', async () => {
     const answers = [...set, '', '', '', '', 'HT 1 mA, heaters']
     expect(await newSet('set', lines(answers), false, io())).toBe(0)

@@ -26,7 +26,8 @@ export interface Answers {
   readonly chassis: 'isolated' | 'live'
   readonly isolating_transformer: string | null
   readonly modes: readonly string[]
-  readonly heater_V: number
+  /** Volts of its heater rails, one or two: see `heaterRails`. */
+  readonly heater_V: readonly number[]
   readonly tubes: readonly TubeAnswer[]
   /** Chains of groups in parallel of tube names, as the file has them. */
   readonly chains: readonly (readonly (readonly string[])[])[]
@@ -37,7 +38,7 @@ export interface Answers {
   readonly bias: { readonly V: number; readonly least_V: number; readonly preload_ohm: number } | null
   readonly virtual: boolean
   readonly HT_supply: SupplyAnswers | null
-  readonly heater_supply: SupplyAnswers | null
+  readonly heater_supplies: Readonly<Record<HeaterRail, SupplyAnswers | null>>
   readonly bias_supply: SupplyAnswers | null
   readonly meter: { readonly ohm: number; readonly resolution_V: number }
   /** Ammeters that stay in a lead while the set runs. */
@@ -45,7 +46,30 @@ export interface Answers {
 }
 
 /** Rails of these files, by the names they have there. */
-export type FedRail = 'HT' | 'heaters' | 'bias'
+export type FedRail = 'HT' | HeaterRail | 'bias'
+export type HeaterRail = 'heaters' | 'heaters2'
+
+/** Heater rails in the order of their volts in the answers. */
+export const heaterRails = ['heaters', 'heaters2'] as const
+
+/** Volts of a chain of groups: those of the first heater of each group, added up. */
+export function chainVolts(chain: Answers['chains'][number], tubes: readonly TubeAnswer[]): number {
+  return chain.reduce((volts, group) => volts + (heaterOf(tubes, group[0] ?? '')?.volts.value ?? 0), 0)
+}
+
+export function heaterOf(tubes: readonly TubeAnswer[], name: string): TubeRecord['heater'] {
+  return tubes.find((tube) => tube.name === name)?.record.heater ?? null
+}
+
+/** Which of these volts lie nearest. */
+export function nearest(volts: number, of: readonly number[]): number {
+  return of.reduce((best, V, at) => (Math.abs(V - volts) < Math.abs((of[best] ?? 0) - volts) ? at : best), 0)
+}
+
+/** The rail that a chain hangs on. */
+export function railOf(chain: Answers['chains'][number], a: Pick<Answers, 'heater_V' | 'tubes'>): HeaterRail {
+  return heaterRails[nearest(chainVolts(chain, a.tubes), a.heater_V)] ?? 'heaters'
+}
 
 /** The mode that the first bring-up and the handbook's total are for: receiving where the set can, else transmitting. */
 export function firstMode(modes: readonly string[]): string {

@@ -1,9 +1,20 @@
 import { bleederFor } from '../../bench/index.js'
 import { formatQuantity } from '../../quantities/index.js'
-import { type Answers, firstMode, isTransmitting, type SupplyAnswers, type TubeAnswer } from './answers.js'
+import {
+  type Answers,
+  type FedRail,
+  firstMode,
+  type HeaterRail,
+  heaterRails,
+  isTransmitting,
+  type SupplyAnswers,
+  type TubeAnswer,
+} from './answers.js'
 import { type Asks, oneOf, quantityOf, quantityOrNone, word } from './dialogue.js'
 import {
   readAmmeters,
+  readHeaterVolts,
+  withDigits,
   biasOrNone,
   pair,
   steps,
@@ -37,9 +48,9 @@ export async function askAll(dialogue: Asks): Promise<Answers> {
     read: readModes,
   })
   const heater_V = await dialogue.ask({
-    ask: 'Volts of its heater supply?',
+    ask: 'Volts of its heater supply? (two, parted by a comma, where windings of other volts need one each)',
     fallback: '6.3 V',
-    read: quantityOf('V', 0, 250),
+    read: readHeaterVolts,
   })
   const tubes = await askTubes(dialogue)
   const chains = await dialogue.ask({
@@ -92,6 +103,16 @@ export async function askAll(dialogue: Asks): Promise<Answers> {
     virtual === 'virtual'
       ? `Is a ${what} supply on a line? (yes or no)`
       : `Serial port of the ${what} supply, if slowglow is to set it?`
+  const heaters = heater_V.map((V, at) => ({
+    rail: heaterRails[at] ?? 'heaters',
+    V,
+    called: heater_V.length > 1 ? `${formatQuantity(V, 'V')} heater` : 'heater',
+  }))
+  const rails: readonly FedRail[] = [
+    'HT',
+    ...heaters.map(({ rail }) => rail),
+    ...(bias === null ? [] : (['bias'] as const)),
+  ]
   // Nothing may put more on the electrolytics than they are marked for, nor much more than the set ever had.
   const HT_max_V = Math.min(HT_V * 1.1, ...capacitors.map(({ rated_V }) => rated_V))
   const capacitance = capacitors.reduce((sum, { F }) => sum + F, 0)
@@ -110,7 +131,7 @@ export async function askAll(dialogue: Asks): Promise<Answers> {
     bias,
     virtual: virtual === 'virtual',
     HT_supply: await askSupply(dialogue, on('HT'), virtual === 'virtual', HT_max_V, capacitance, '1 mA'),
-    heater_supply: await askSupply(dialogue, on('heater'), virtual === 'virtual', heater_V, 0, '10 mA'),
+    heater_supplies: await askHeaterSupplies(dialogue, heaters, on, virtual === 'virtual'),
     bias_supply:
       bias === null
         ? null
@@ -124,11 +145,23 @@ export async function askAll(dialogue: Asks): Promise<Answers> {
       }),
     },
     ammeters: await dialogue.ask({
-      ask: `In which leads does an ammeter stand while the set runs, a series or a panel meter, and what is its last digit? (HT 1 mA, heaters 10 mA${bias === null ? '' : ', bias 100 µA'}; without one the current of a rail on your own knob is not judged)`,
+      ask: `In which leads does an ammeter stand while the set runs, a series or a panel meter, and what is its last digit? (${withDigits(rails)}; without one the current of a rail on your own knob is not judged)`,
       fallback: '',
-      read: (text) => readAmmeters(text, bias !== null),
+      read: (text) => readAmmeters(text, rails),
     }),
   }
+}
+
+async function askHeaterSupplies(
+  dialogue: Asks,
+  heaters: readonly { readonly rail: HeaterRail; readonly V: number; readonly called: string }[],
+  on: (what: string) => string,
+  virtual: boolean,
+): Promise<Answers['heater_supplies']> {
+  const found: Record<HeaterRail, SupplyAnswers | null> = { heaters: null, heaters2: null }
+  for (const { rail, V, called } of heaters)
+    found[rail] = await askSupply(dialogue, on(called), virtual, V, 0, '10 mA')
+  return found
 }
 
 /** All types at once; those that are not in the catalogue are asked for again, one by one. */

@@ -2,20 +2,22 @@ import { stringify } from 'yaml'
 import { formatQuantity } from '../../quantities/index.js'
 import {
   firstMode,
+  type HeaterRail,
+  heaterRails,
   isBattery,
   isPulled,
   isRectifier,
   isTransmitting,
   type Answers,
   type FedRail,
+  railOf,
   type SupplyAnswers,
 } from './answers.js'
 
 /** The files that `slowglow new` writes: name → text. */
 export function textsOf(answers: Answers): Readonly<Record<string, string>> {
-  const supplies = [answers.HT_supply, answers.heater_supply, answers.bias_supply].some(
-    (supply) => supply !== null,
-  )
+  const heaters = Object.values(answers.heater_supplies)
+  const supplies = [answers.HT_supply, ...heaters, answers.bias_supply].some((supply) => supply !== null)
   return {
     'equipment.yaml': equipmentText(answers),
     'bench.yaml': benchText(answers),
@@ -23,7 +25,7 @@ export function textsOf(answers: Answers): Readonly<Record<string, string>> {
       'bench-by-hand.yaml': benchText({
         ...answers,
         HT_supply: null,
-        heater_supply: null,
+        heater_supplies: { heaters: null, heaters2: null },
         bias_supply: null,
         virtual: false,
       }),
@@ -65,7 +67,7 @@ hazards: [${hazards.join(', ')}]
 modes:
 ${a.modes.map((mode) => `  ${q(mode)}:\n    controls: {}\n`).join('')}
 rails:
-${heaters ? heaterRail(a) : ''}${a.bias === null ? '' : biasRail(a.bias)}  HT:
+${heaters ? a.heater_V.map((V, at) => heaterRail(a, heaterRails[at] ?? 'heaters', V)).join('') : ''}${a.bias === null ? '' : biasRail(a.bias)}  HT:
     role: HT
     positive: HT line
     negative: chassis
@@ -82,27 +84,34 @@ ${totals(a)}
 rail_capacitors:
 ${a.capacitors.map(({ F, rated_V }, i) => `  C${i + 1}: { rail: HT, value: ${v(F, 'F')}, rated: ${v(rated_V, 'V')} }\n`).join('') || '  {}\n'}
 tubes:
-${a.tubes.map((tube) => `  ${tube.name}: { type: ${quoted(tube.type)}, rail: ${isRectifier(tube) && !isPulled(tube, a.chains) ? 'heaters' : 'HT'}${isPulled(tube, a.chains) ? ', pulled: true' : ''} }\n`).join('')}${mercuryWords(a)}
+${a.tubes.map((tube) => `  ${tube.name}: { type: ${quoted(tube.type)}, rail: ${isRectifier(tube) && !isPulled(tube, a.chains) ? heatedFrom(a, tube.name) : 'HT'}${isPulled(tube, a.chains) ? ', pulled: true' : ''} }\n`).join('')}${mercuryWords(a)}
 # Every heater has its place: elements of a list are in series, an inner list is in parallel.
 heater_chains:
-${a.chains.map((chain, i) => `  H${i + 1}: { rail: heaters, series: [${chain.map((group) => (group.length === 1 ? (group[0] ?? '') : `[${group.join(', ')}]`)).join(', ')}] }\n`).join('') || '  {}\n'}`
+${a.chains.map((chain, i) => `  H${i + 1}: { rail: ${railOf(chain, a)}, series: [${chain.map((group) => (group.length === 1 ? (group[0] ?? '') : `[${group.join(', ')}]`)).join(', ')}] }\n`).join('') || '  {}\n'}`
 }
 
 /** Types that are digits only would be read as numbers. */
 const quoted = (type: string): string => (/^[0-9.]+$/.test(type) ? `"${type}"` : q(type))
 
-function heaterRail(a: Answers): string {
-  const { heater_V, tubes, chains } = a
-  return `${filamentWords(tubes, chains)}  heaters:
+/** The heater rail of a tube that stands in a chain. */
+function heatedFrom(a: Answers, name: string): HeaterRail {
+  const chain = a.chains.find((each) => each.flat().includes(name))
+  return chain === undefined ? 'heaters' : railOf(chain, a)
+}
+
+function heaterRail(a: Answers, rail: HeaterRail, V: number): string {
+  const own = a.chains.filter((chain) => railOf(chain, a) === rail)
+  const winding = a.heater_V.length > 1 ? `${v(V, 'V')} heater winding` : 'heater winding'
+  return `${filamentWords(a.tubes, own)}  ${rail}:
     role: heater
-    positive: heater line
+    positive: ${rail === 'heaters' ? 'heater line' : 'second heater line'}
     negative: chassis
-    working: ${v(heater_V, 'V')}
-    max: { value: ${v(heater_V * 1.1, 'V')}, source: "common practice, no source: heaters to +10 %" }
+    working: ${v(V, 'V')}
+    max: { value: ${v(V * 1.1, 'V')}, source: "common practice, no source: heaters to +10 %" }
     feeds:
-      positive_at: heater wire that is not at the chassis
+      positive_at: ${a.heater_V.length > 1 ? `${v(V, 'V')} ` : ''}heater wire that is not at the chassis
       negative_at: chassis
-      lift: [${isBattery(a) ? 'both leads of its filament battery' : "both wires of the mains transformer's heater winding"}]
+      lift: [${isBattery(a) ? 'both leads of its filament battery' : `both wires of the mains transformer's ${winding}`}]
 `
 }
 
@@ -164,7 +173,16 @@ function totals({ total, modes, HT_V }: Answers): string {
 function benchText(a: Answers): string {
   const supplies = [
     supplyText('high', 'out', 'HT', 'HT', a.HT_supply, 10),
-    supplyText('heater supply', 'out', 'heaters', 'heater', a.chains.length > 0 ? a.heater_supply : null, 20),
+    ...(a.chains.length === 0 ? [] : heaterRails).map((rail, at) =>
+      supplyText(
+        at === 0 ? 'heater supply' : 'second heater supply',
+        'out',
+        rail,
+        'heater',
+        a.heater_supplies[rail],
+        20 + at,
+      ),
+    ),
     supplyText('bias supply', 'out', 'bias', 'bias', a.bias_supply, 30),
   ].filter((text) => text !== '')
   return `# The bench: what is on a line to this computer, and what a person sets and reads by hand.
@@ -189,7 +207,7 @@ ${a.ammeters
 
 /** A rail that a supply on a line feeds: that supply reads its current. */
 function isSupplied(a: Answers, rail: FedRail): boolean {
-  const supply = { HT: a.HT_supply, heaters: a.heater_supply, bias: a.bias_supply }[rail]
+  const supply = { HT: a.HT_supply, ...a.heater_supplies, bias: a.bias_supply }[rail]
   return supply !== null
 }
 

@@ -1,13 +1,29 @@
 import { coarsest } from '../../bench/index.js'
 import { formatQuantity, parseQuantity } from '../../quantities/index.js'
 import { findTube } from '../../tubes/index.js'
-import { type Answers, type FedRail, isRectifier, type TubeAnswer } from './answers.js'
+import {
+  type Answers,
+  chainVolts,
+  type FedRail,
+  heaterOf,
+  isRectifier,
+  nearest,
+  type TubeAnswer,
+} from './answers.js'
 import { type Answer, items, quantityOf, quantityOrNone } from './dialogue.js'
 
-const fineEnough_A: Readonly<Record<FedRail, number>> = { HT: 0.001, heaters: 0.01, bias: 0.0001 }
+const fineEnough_A: Readonly<Record<FedRail, number>> = {
+  HT: 0.001,
+  heaters: 0.01,
+  heaters2: 0.01,
+  bias: 0.0001,
+}
 
-export function readAmmeters(text: string, hasBias: boolean): Answer<Answers['ammeters']> {
-  const rails: readonly FedRail[] = hasBias ? ['HT', 'heaters', 'bias'] : ['HT', 'heaters']
+/** The rails of such a set, each with the last digit of an ammeter that is fine enough. */
+export const withDigits = (rails: readonly FedRail[]): string =>
+  rails.map((rail) => `${rail} ${formatQuantity(fineEnough_A[rail], 'A')}`).join(', ')
+
+export function readAmmeters(text: string, rails: readonly FedRail[]): Answer<Answers['ammeters']> {
   const found: { rail: FedRail; resolution_A: number }[] = []
   for (const item of items(text)) {
     const [name = '', ...rest] = item.split(/\s+/)
@@ -31,6 +47,34 @@ export function readAmmeters(text: string, hasBias: boolean): Answer<Answers['am
 export function biasOrNone(text: string): Answer<number | null> {
   return quantityOrNone('V')(/^[-−]\s*\d/.test(text) ? text.replace(/^[-−]\s*/, '') : text)
 }
+
+/** Heater volts: one, or two windings of their own. */
+export function readHeaterVolts(text: string): Answer<readonly number[]> {
+  const found: number[] = []
+  for (const item of items(text)) {
+    const read = quantityOf('V', 0, 250)(item)
+    if (!read.ok) return read
+    found.push(read.value)
+  }
+  const [one = 0, two] = found
+  if (found.length === 0 || found.length > 2)
+    return {
+      ok: false,
+      problem: 'one or two heater supplies can be asked for here',
+      remedy:
+        'write the volts of one, or of two parted by a comma; more are written into the set file by hand',
+    }
+  if (two !== undefined && Math.abs(one - two) <= 2 * fits * Math.max(one, two))
+    return {
+      ok: false,
+      problem: `${formatQuantity(one, 'V')} and ${formatQuantity(two, 'V')} are too near to tell which tube hangs where`,
+      remedy: 'give one of them, and write the second heater rail into the set file by hand',
+    }
+  return { ok: true, value: found }
+}
+
+/** What a chain may differ from the volts of its rail, in parts of these. */
+const fits = 0.06
 
 export function pair(text: string, first: 'V' | 'F', second: 'A' | 'V'): Answer<readonly [number, number]> {
   const [a, b, ...more] = items(text)
@@ -118,7 +162,7 @@ export function readTube(type: string, name: string): Answer<TubeAnswer> {
 export function readChains(
   text: string,
   tubes: readonly TubeAnswer[],
-  heater_V: number,
+  heater_V: readonly number[],
 ): Answer<Answers['chains']> {
   const able = tubes.filter((tube) => tube.record.heater !== null)
   const heated = able.filter((tube) => !isRectifier(tube))
@@ -126,7 +170,7 @@ export function readChains(
     text.toLowerCase() === 'parallel'
       ? heated.length === 0
         ? []
-        : [[heated.map(({ name }) => name)]]
+        : inParallel(heated, heater_V)
       : items(text).map((chain) => chain.split('-').map((name) => [name.trim().toUpperCase()]))
   const places = chains.flat(2)
   for (const name of places)
@@ -143,30 +187,37 @@ export function readChains(
       problem: absent === undefined ? 'a tube stands there twice' : `${absent.name} is in no chain`,
       remedy: 'place every heater once',
     }
-  const heaterOf = (name: string) => able.find((tube) => tube.name === name)?.record.heater
+  const idle = heater_V.find(
+    (_, at) => !chains.some((chain) => nearest(chainVolts(chain, tubes), heater_V) === at),
+  )
+  if (heater_V.length > 1 && idle !== undefined)
+    return {
+      ok: false,
+      problem: `nothing here is heated from ${formatQuantity(idle, 'V')}`,
+      remedy:
+        'name the chain that hangs there (a rectifier that stays in its socket too), or begin anew with one heater supply',
+    }
+  const voltsOf = (name: string): number => heaterOf(tubes, name)?.volts.value ?? 0
   for (const chain of chains) {
-    const volts = chain.reduce((sum, group) => sum + (heaterOf(group[0] ?? '')?.volts.value ?? 0), 0)
+    const volts = chainVolts(chain, tubes)
+    const rail_V = heater_V[nearest(volts, heater_V)] ?? 0
     const odd = chain
       .flat()
-      .find(
-        (name) =>
-          Math.abs((heaterOf(name)?.volts.value ?? 0) - (heaterOf(chain[0]?.[0] ?? '')?.volts.value ?? 0)) >
-            0.5 && chain.length === 1,
-      )
+      .find((name) => Math.abs(voltsOf(name) - voltsOf(chain[0]?.[0] ?? '')) > 0.5 && chain.length === 1)
     if (odd !== undefined)
       return {
         ok: false,
-        problem: `${odd} wants ${formatQuantity(heaterOf(odd)?.volts.value ?? 0, 'V')}, others in parallel with it do not`,
-        remedy: parallelRemedy(odd, able, heater_V),
+        problem: `${odd} wants ${formatQuantity(voltsOf(odd), 'V')}, others in parallel with it do not`,
+        remedy: parallelRemedy(odd, able, rail_V),
       }
-    if (Math.abs(volts - heater_V) > 0.06 * heater_V)
+    if (Math.abs(volts - rail_V) > fits * rail_V)
       return {
         ok: false,
-        problem: `${chain.map((group) => group.join('+')).join('-')} wants ${formatQuantity(volts, 'V')}, the heater supply gives ${formatQuantity(heater_V, 'V')}`,
+        problem: `${chain.map((group) => group.join('+')).join('-')} wants ${formatQuantity(volts, 'V')}, the heater ${heater_V.length > 1 ? 'supplies give' : 'supply gives'} ${heater_V.map((V) => formatQuantity(V, 'V')).join(' and ')}`,
         remedy:
           'write chains that add up; where a dropper made up the rest, begin anew with the volts of the chain as those of the heater supply, or write the dropper into the file by hand, see profiles/',
       }
-    const amps = chain.map((group) => heaterOf(group[0] ?? '')?.amps.value ?? 0)
+    const amps = chain.map((group) => heaterOf(tubes, group[0] ?? '')?.amps.value ?? 0)
     if (chain.length > 1 && Math.max(...amps) - Math.min(...amps) > 0.06 * Math.max(...amps))
       return {
         ok: false,
@@ -177,13 +228,23 @@ export function readChains(
   return { ok: true, value: chains }
 }
 
+/** All heaters of the same volts across the rail that has them. */
+function inParallel(heated: readonly TubeAnswer[], heater_V: readonly number[]): Answers['chains'] {
+  const groups = heater_V.map((_, at) =>
+    heated
+      .filter(({ record }) => nearest(record.heater?.volts.value ?? 0, heater_V) === at)
+      .map(({ name }) => name),
+  )
+  return groups.flatMap((group) => (group.length === 0 ? [] : [[group]]))
+}
+
 /** A tube whose filament halves may stand in parallel has a record of its own for that; a second heater winding is a rail of its own. */
 function parallelRemedy(name: string, able: readonly TubeAnswer[], heater_V: number): string {
   const type = able.find((tube) => tube.name === name)?.record.type ?? ''
   const halved = `${type} (${formatQuantity(heater_V, 'V')})`
   return findTube(halved).found?.type === halved
     ? `its filament halves in parallel take ${formatQuantity(heater_V, 'V')}: begin anew and write ${halved} among the types`
-    : 'write the chains one by one; a tube on a heater winding of its own is left out here, and is written into the set file by hand with a heater rail for it'
+    : 'write the chains one by one; where it hangs on a heater winding of its own, begin anew and give the volts of both, parted by a comma'
 }
 
 export function readCapacitors(text: string, HT_V: number): Answer<Answers['capacitors']> {
