@@ -90,6 +90,7 @@ function toChannel(channel: WrittenBench['supplies'][string]['channels'][string]
     remote_sense: channel.remote_sense,
     sinks: channel.sinks,
     bleeder_ohm: channel.bleeder ?? null,
+    ...(channel.bleeder_tolerance !== undefined && { bleeder_tolerance: channel.bleeder_tolerance }),
     off_order: channel.off_order ?? off_orders[channel.role],
     // 60 V and 300 s: architecture.md of the project; common practice, no source.
     bias_release: { below_V: channel.bias_release?.below ?? 60, after_s: channel.bias_release?.after ?? 300 },

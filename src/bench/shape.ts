@@ -78,6 +78,7 @@ const channelShape = group(
     remote_sense: flag('sense leads are used').default(false),
     sinks: flag('it can take current back').default(false),
     bleeder: quantity('Ω', 'fixed resistor across its terminals', { above: 0 }).optional(),
+    bleeder_tolerance: ratio('tolerance of that resistor', 0, 0.5).optional(),
     off_order: count('lower goes off first: HT before heaters before bias', 0, 99).optional(),
     bias_release: group(
       {

@@ -151,6 +151,8 @@ export interface Channel {
   readonly sinks: boolean
   /** Fixed bleeder across the terminals, ohm. */
   readonly bleeder_ohm: number | null
+  /** Its tolerance, where the file states one. */
+  readonly bleeder_tolerance?: number
   /** Lower goes off first; HT before heaters before bias. */
   readonly off_order: number
   readonly bias_release: { readonly below_V: number; readonly after_s: number }

@@ -72,6 +72,7 @@ const rail = z.looseObject({
       stale_s: number.exactOptional(),
       preload_A: number.nullable(),
       bleeder_ohm: number.exactOptional(),
+      bleeder_tolerance: number.exactOptional(),
       source: text,
     })
     .nullable(),

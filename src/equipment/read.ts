@@ -119,6 +119,9 @@ function toRail(rail: NonNullable<Written['rails']>[string], chassis: string): R
       ...(feeds.blocking_diode !== undefined && { blocking_diode: feeds.blocking_diode }),
       ...(feeds.series !== undefined && { series_ohm: feeds.series }),
       ...(feeds.bench_bleeder !== undefined && { bench_bleeder_ohm: feeds.bench_bleeder }),
+      ...(feeds.bench_bleeder_tolerance !== undefined && {
+        bench_bleeder_tolerance: feeds.bench_bleeder_tolerance,
+      }),
     },
     totals: mapValues(totals, ({ at, current, source }) => ({ at_V: at, current_A: current, source })),
     ...(required_bias !== undefined && {

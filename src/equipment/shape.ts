@@ -50,6 +50,7 @@ const railShape = group(
             above: 0,
           },
         ).optional(),
+        bench_bleeder_tolerance: ratio('tolerance of that bleeder', 0, 0.5).optional(),
       },
       'how the bench is joined to the rail',
     ),

@@ -67,6 +67,8 @@ export interface Feeds {
   readonly series_ohm?: number
   /** Fixed bleeder clipped across the supply's terminals, ohm. */
   readonly bench_bleeder_ohm?: number
+  /** Its tolerance, where the file states one. */
+  readonly bench_bleeder_tolerance?: number
 }
 
 export interface Mode {

@@ -85,6 +85,7 @@ function benchRail(name: RailName, rail: Rail, bench: Bench): RailBench {
       lead_ohm: sum(specs, (spec) => (spec.remote_sense ? 0 : spec.lead_ohm)),
       bleeder_ohm: specs.length === 1 ? (specs[0]?.bleeder_ohm ?? null) : stackedBleeder(specs),
       output_F: seriesCapacitance(specs),
+      ...widest(specs.flatMap(({ bleeder_tolerance }) => bleeder_tolerance ?? [])),
     }
   }
   const meterA = amps?.[1]
@@ -108,6 +109,15 @@ function benchRail(name: RailName, rail: Rail, bench: Bench): RailBench {
     bleeder_ohm: null,
     output_F: 0,
   }
+}
+
+function widest(tolerances: readonly number[]): Pick<RailBench, 'bleeder_tolerance'> {
+  return tolerances.length === 0 ? {} : { bleeder_tolerance: Math.max(...tolerances) }
+}
+
+/** The widest tolerance that the files state for a bleeder across the terminals of a rail's supply, where they do. */
+export function bleederTolerance(rail: Rail, bench: RailBench): Pick<RailBench, 'bleeder_tolerance'> {
+  return widest([bench.bleeder_tolerance ?? [], rail.feeds.bench_bleeder_tolerance ?? []].flat())
 }
 
 /** Stacked outputs: a bleeder path exists only where every output has one. */

@@ -12,6 +12,7 @@ export {
   settingStep,
   standingLoad_ohm,
   terminalBleeder_ohm,
+  bleederTolerance,
   type NamedChannel,
 } from './bench-rails.js'
 export { chartCurrents, type ChartCurrents, type ChartShare, type Lack } from './chart-currents.js'

@@ -143,6 +143,8 @@ export interface RailBench {
   readonly lead_ohm: number
   /** All bleeders across the supply's terminals together; null = none. */
   readonly bleeder_ohm: number | null
+  /** The widest tolerance that the bench file states for one of them. */
+  readonly bleeder_tolerance?: number
   readonly output_F: number
   readonly volts_meter: string | null
   readonly amps_meter: string | null

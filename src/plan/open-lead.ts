@@ -7,8 +7,8 @@ import type { BiasPlan, RailLimits, RailPlan, Step } from './types.js'
  * what it gives, so that much of it looks like an open lead: there, a meter at the grid return must tell.
  */
 
-/** A bleeder by its tolerance, 5 % (common practice, no source). */
-const bleederRoom = 1.05
+/** A bleeder's tolerance where no file states it (common practice, no source). */
+const usualTolerance = 0.05
 
 /** With its lead off: what the bleeder at the supply's terminals takes. */
 export function openLead_A({ bleeder_ohm }: BiasPlan, at_V: number): number {
@@ -17,7 +17,9 @@ export function openLead_A({ bleeder_ohm }: BiasPlan, at_V: number): number {
 
 /** The most that an open lead may read. A current this small is no sign of anything but that. */
 export function openLeadMost_A(bias: BiasPlan, at_V: number, resolution_A: number): number {
-  return bleederRoom * openLead_A(bias, at_V) + 2 * resolution_A
+  const { bleeder_tolerance = usualTolerance } = bias
+  // A resistor low by its tolerance takes more by a little more than that.
+  return openLead_A(bias, at_V) / (1 - bleeder_tolerance) + 2 * resolution_A
 }
 
 /** The least that a healthy set draws here. */

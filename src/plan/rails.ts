@@ -6,7 +6,14 @@ import {
   type Rail,
   type RailName,
 } from '../equipment/index.js'
-import { channelsOf, type LimitsDesk, type RailBench, show, terminalBleeder_ohm } from '../limits/index.js'
+import {
+  bleederTolerance,
+  channelsOf,
+  type LimitsDesk,
+  type RailBench,
+  show,
+  terminalBleeder_ohm,
+} from '../limits/index.js'
 import { dischargeOf } from './discharge.js'
 import { staleOf_s, staleWhileOn_s } from './stale.js'
 import type { BiasPlan, ChannelPlan, RailPlan } from './types.js'
@@ -146,7 +153,7 @@ function biasPlan(
     meter: meter?.[0] ?? null,
     ...(meter !== undefined && { stale_s: staleOf_s(bench, [meter[0]]) }),
     preload_A: preload_A(equipment, required.node, rail, Math.abs(required.nominal_V)),
-    ...(bleeder_ohm !== null && { bleeder_ohm }),
+    ...(bleeder_ohm !== null && { bleeder_ohm, ...bleederTolerance(rail, side) }),
     source: `${name}: ${required.source}`,
   }
 }

@@ -156,6 +156,8 @@ export interface BiasPlan {
   readonly preload_A: number | null
   /** Bleeder at the supply's own terminals: what it still feeds with the lead to the set off; absent = none. */
   readonly bleeder_ohm?: number
+  /** Its tolerance, where a file states one. */
+  readonly bleeder_tolerance?: number
   readonly source: string
 }
 export interface MeterPlan {

@@ -89,7 +89,7 @@ function loadedBy(d: Draft, step: Step, rail: RailPlan): Modulated | undefined {
   return step.modulated?.find((each) => each.rail === rail.name && d.s.rails[each.by]?.energised)
 }
 
-/** Half of what the modulated stage takes is gone. A rail that a person accepted as weak is measured by what it then drew. */
+/** Below this the modulated stage is taken as gone (see `modulatedAt`). A rail that a person accepted as weak is measured by what it then drew. */
 export function leastLoaded_A(d: Draft, { rail, least }: Modulated, limits: RailLimits): number {
   return least * Math.min(1, d.s.weak[rail] ?? 1) * limits.expected_A
 }

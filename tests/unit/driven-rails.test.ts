@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { type Equipment, readEquipment } from '../../src/equipment/index.js'
-import { makePlan, type Plan } from '../../src/plan/index.js'
+import { makePlan, openLeadMost_A, type Plan } from '../../src/plan/index.js'
 import { rehearse, willing } from '../../src/rehearse/index.js'
 import { parseFault } from '../../src/virtual/index.js'
 import { demo } from '../helpers/small-set.js'
@@ -304,40 +304,66 @@ describe('a driven mode of a set known by its rails', () => {
   })
 
   it('has modulators on a rail of their own after the stage they modulate, only where they work', () => {
-    const own = set((raw) => {
-      Object.assign(raw.modes, { tone: { driven: true, controls: { 'send switch': 'send' } } })
-      Object.assign(raw.rails, { speech: { ...raw.rails.HT, positive: 'speech line', totals: {} } })
-      const audio = {
-        in: ['tone'],
-        by: 'audio',
-        service: 'class AB1',
-        bias: 'fixed',
-        modulates: 'V12',
-        figures: { at: '385 V', bias: '-45 V', plate: '30 mA', source: 'a test' },
-        rating: { plate: '120 mA', source: 'a test' },
-      }
-      for (const tube of [raw.tubes.V13, raw.tubes.V14])
-        Object.assign(tube, { rail: 'speech', driven: audio })
-      Object.assign(raw.rails.HT.totals, { tone: { at: '400 V', current: '100 mA', source: 'a test' } })
-      return V12(raw, { in: ['key down', 'tone'] })
-    })
+    const totalled = (current: string) =>
+      set((raw) => {
+        Object.assign(raw.modes, { tone: { driven: true, controls: { 'send switch': 'send' } } })
+        Object.assign(raw.rails, { speech: { ...raw.rails.HT, positive: 'speech line', totals: {} } })
+        const audio = {
+          in: ['tone'],
+          by: 'audio',
+          service: 'class AB1',
+          bias: 'fixed',
+          modulates: 'V12',
+          figures: { at: '385 V', bias: '-45 V', plate: '30 mA', source: 'a test' },
+          rating: { plate: '120 mA', source: 'a test' },
+        }
+        for (const tube of [raw.tubes.V13, raw.tubes.V14])
+          Object.assign(tube, { rail: 'speech', driven: audio })
+        Object.assign(raw.rails.HT.totals, { tone: { at: '400 V', current, source: 'a test' } })
+        return V12(raw, { in: ['key down', 'tone'] })
+      })
+    const own = totalled('100 mA')
     const up = (rail: string, to_V: number[]) => ({ ...quick, rail, do: 'ramp' as const, name: rail, to_V })
     const supplies = profile.stages.slice(0, -1)
-    const made = (mode: string, ...stages: ReturnType<typeof up>[]) =>
-      makePlan({ ...profile, mode, stages: [...supplies, ...stages] }, own, base.bench)
+    const made = (mode: string, ...stages: ReturnType<typeof up>[]) => planOf(own, mode, ...stages)
+    const planOf = (of: Equipment, mode: string, ...stages: ReturnType<typeof up>[]) =>
+      makePlan({ ...profile, mode, stages: [...supplies, ...stages] }, of, base.bench)
     const said = (of: ReturnType<typeof made>) => of.problems.map(({ what }) => what).join('\n')
     const [HT, speech] = [up('HT', [250, 340, 380]), up('speech', [100, 300])]
     expect(said(made('tone', speech, HT))).toMatch(/raises speech before HT.*flashes over/)
     expect(said(made('tone', HT, speech, up('HT', [0])))).toMatch(/lowers HT before speech/)
     const right = made('tone', HT, speech)
     expect(said(right)).not.toMatch(/before/)
-    const [loaded] = right.plan?.steps.findLast(({ rail }) => rail === 'speech')?.modulated ?? []
-    // 67 mA of the stage, of some 113 mA.
+    const last = right.plan?.steps.findLast(({ rail }) => rail === 'speech')
+    const [loaded] = last?.modulated ?? []
+    const { expected_A = 0, lower_A = 0 } = last?.limits['HT'] ?? {}
+    // 67 mA of the stage, of some 113 mA: known by its total alone, a healthy set may draw little more than half of that.
     expect(loaded).toMatchObject({ rail: 'HT', by: 'speech', tube: 'V12' })
-    expect(loaded?.least).toBeCloseTo(0.7, 1)
+    const least_A = (loaded?.least ?? 0) * expected_A
+    expect(least_A).toBeLessThan(lower_A)
+    expect(least_A).toBeGreaterThan(expected_A - (loaded?.own_A ?? 0))
+    // Where the stage is the smaller part of such a total, its loss and a healthy set cannot be told apart.
+    expect(said(planOf(totalled('200 mA'), 'tone', HT, speech))).toMatch(
+      /V12 \(807\) is modulated from speech.*a healthy set may give as little as .* could not be seen there/,
+    )
     const idle = made('transmit', speech, HT)
     expect(said(idle)).not.toMatch(/flashes over/)
     expect(idle.plan?.steps.every(({ needs_plate }) => needs_plate === null)).toBe(true)
+  })
+
+  it('takes the tolerance of a bleeder from the file that states it, for what an open lead may read', () => {
+    const { low } = base.bench.supplies
+    const bias = low?.channels['bias']
+    if (low === undefined || bias === undefined) throw new Error('the demo bench has changed')
+    const most_A = (stated: { bleeder_tolerance?: number }): number => {
+      const channels = { ...low.channels, bias: { ...bias, bleeder_ohm: 100_000, ...stated } }
+      const bench = { ...base.bench, supplies: { ...base.bench.supplies, low: { ...low, channels } } }
+      const of = makePlan(profile, set(), bench).plan?.rails['bias']?.bias
+      return of == null ? Number.NaN : openLeadMost_A(of, 60, 0)
+    }
+    expect(most_A({})).toBeCloseTo(60 / 95_000, 6)
+    expect(most_A({ bleeder_tolerance: 0.2 })).toBeCloseTo(60 / 80_000, 6)
+    expect(most_A({ bleeder_tolerance: 0.01 })).toBeCloseTo(60 / 99_000, 6)
   })
 
   it('wants a meter at the grid return where grid current hides what an open bias lead would read', () => {

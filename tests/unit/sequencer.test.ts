@@ -378,6 +378,45 @@ describe('a bias supply that grid current relieves', () => {
       }),
     ).start()
 
+  /** HT has been lowered, and its grid current goes: from 6 mA the supply comes to give `to_A`. */
+  const lowered = (to_A: number): Rig => {
+    const { plan } = driven(0.005, 0.006)
+    const BIAS = limitsAt(40, 0.01, { expected_A: 0.006, lower_A: 0.005, upper_A: 0.007, ask_A: 0 })
+    const last = plan.steps[7]!
+    const down = {
+      ...last,
+      index: 9,
+      stage: 'down',
+      do: 'lower' as const,
+      rail: 'HT',
+      target_V: 100,
+      hold_s: 90,
+      limits: { ...last.limits, BIAS, HT: limitsAt(100, 0.02) },
+    }
+    delete (down as { drive?: unknown }).drive
+    const rig = new Rig({ ...plan, steps: [...plan.steps, down] }).start()
+    rig.until('HT is up', () => rig.state.step === 5 && (rig.state.rails['HT']?.V?.value ?? 0) > 60)
+    rig.extra_A['BIAS'] = -0.004
+    rig.until('HT is down', () => rig.state.step === 8 && rig.state.part === 'hold')
+    rig.until('what grid current leaves', () => {
+      rig.extra_A['BIAS'] = Math.min(to_A - 0.01, (rig.extra_A['BIAS'] ?? 0) + 0.00002)
+      return rig.extra_A['BIAS'] === to_A - 0.01 || rig.state.phase !== 'running'
+    })
+    return rig
+  }
+
+  it('gives more on the way down, as far as the preload alone takes: no tube runs away', () => {
+    const ending = lowered(0.01).toTheEnd()
+    expect(ending.reason).toBeNull()
+    expect(ending.outcome).toBe('completed')
+  })
+
+  it('trips as rising on the way down above what it gives with no grid current at all', () => {
+    const ending = lowered(0.0125).toTheEnd()
+    expect(ending.reason).toMatchObject({ code: 'rising', rail: 'BIAS', unit: 'A' })
+    expect(ending.outputs_off).toBe('confirmed')
+  })
+
   it('still shows an open lead where it gives less than half of its preload', () => {
     const rig = driven(0.003, 0.004)
     rig.until('HT stands', () => rig.state.step === 5 && rig.state.part === 'hold')
