@@ -32,7 +32,12 @@ function markOf(rig: Rig): string {
   return alarm ? 'wont-fall' : (rig.state.off?.reason?.code ?? 'none')
 }
 
-const marks: Readonly<Record<RuleCode, () => Rig>> = {
+/** A dead-man that does not fire needs a supply that has one: its case is in `unattended.test.ts`. */
+const elsewhere = 'unproved'
+type Here = Exclude<RuleCode, typeof elsewhere>
+const here = (code: RuleCode): code is Here => code !== elsewhere
+
+const marks: Readonly<Record<Here, () => Rig>> = {
   'over-ceiling': () => {
     const rig = full()
     rig.extra_A['HT'] = 0.2
@@ -255,7 +260,7 @@ const marks: Readonly<Record<RuleCode, () => Rig>> = {
 }
 
 describe('the mark of each trip rule', () => {
-  it.each(ruleCodes)('%s', (code) => {
+  it.each(ruleCodes.filter(here))('%s', (code) => {
     expect(markOf(marks[code]())).toBe(code)
   })
 
@@ -266,6 +271,6 @@ describe('the mark of each trip rule', () => {
       .map((name) => readFileSync(join(folder, name), 'utf8'))
       .join('\n')
     expect(ruleCodes.filter((code) => !new RegExp(`['\`]${code}['\` ]`).test(made))).toEqual([])
-    expect(Object.keys(marks).toSorted()).toEqual([...ruleCodes].toSorted())
+    expect(Object.keys(marks).toSorted()).toEqual(ruleCodes.filter(here).toSorted())
   })
 })

@@ -1,11 +1,11 @@
-import { chmodSync, mkdtempSync, writeFileSync } from 'node:fs'
+import { chmodSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, describe, expect, it } from 'vitest'
 import { Broker, password, skipWithoutBroker, user } from '../helpers/broker.js'
 import { LiveRun } from '../helpers/live-run.js'
 import { skipWithoutSocat } from '../helpers/pty.js'
-import { gone } from '../helpers/terminal.js'
+import { gone, plain } from '../helpers/terminal.js'
 import { fitFiles } from '../helpers/unattended.js'
 
 const closers: (() => Promise<void>)[] = []
@@ -78,5 +78,25 @@ describe.skipIf(skipWithoutBroker() || skipWithoutSocat())('a run that is left a
     expect(await run.exit()).toBe(7)
     expect(run.session.seen).toContain('Given up before anything was energised')
     expect(run.file).toBeNull()
+  })
+})
+
+describe('a rehearsal of a run that is to be left alone', () => {
+  it('shows what is to be confirmed and what would forbid it, and lists the alerts that such a run would send', async () => {
+    const folder = mkdtempSync(join(tmpdir(), 'slowglow-test-'))
+    closers.push(() => Promise.resolve(rmSync(folder, { recursive: true, force: true })))
+    const profile = fitFiles(folder, {
+      alerts:
+        '  - { kind: webhook, url: "https://alerts.example/x", headers_from: { Authorization: NO_SUCH_VARIABLE } }\n  - { kind: command, run: [notify], least: alarm }',
+    })
+    const { out, err, code } = await plain(['rehearse', profile, '--unattended', '--json', '--out', folder])
+    expect([0, 1]).toContain(code)
+    expect(err).toContain('UNATTENDED')
+    expect(err).toMatch(/A run would be refused: NO_SUCH_VARIABLE is not set/)
+    const { alerts } = JSON.parse(out) as { alerts: { kind: string; to: string[] }[] }
+    expect(alerts[0]).toMatchObject({ kind: 'start', to: ['webhook alerts.example'] })
+    expect(alerts.at(-1)?.kind).toBe('finish')
+    expect(alerts.filter(({ kind }) => kind === 'step').length).toBeGreaterThan(5)
+    expect(alerts.some(({ to }) => to.includes('command notify'))).toBe(false)
   })
 })
