@@ -14,6 +14,7 @@ import { registerRf } from './rf.js'
 import { registerPlan } from './plan.js'
 import { registerRuns } from './runs.js'
 import { registerSafeOff } from './safe-off.js'
+import { registerServe } from './serve.js'
 import { registerShow } from './show.js'
 import { registerSupplies } from './supplies.js'
 import { registerTrend } from './trend.js'
@@ -39,6 +40,7 @@ export const commands: readonly Register[] = [
   registerRf,
   registerAerial,
   registerVirtualBench,
+  registerServe,
   registerRun,
   registerQualify,
   registerSafeOff,

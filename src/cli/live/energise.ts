@@ -64,7 +64,7 @@ export interface After {
   readonly finding: boolean
 }
 
-const exitFor: Readonly<Record<NotBegun['why'], Exit>> = {
+export const exitFor: Readonly<Record<NotBegun['why'], Exit>> = {
   usage: exits.usage,
   'not to be left alone': exits.finding,
   busy: exits.notReachable,

@@ -1,5 +1,6 @@
 import * as z from 'zod'
 import type { LineHealth } from '../../exchange/index.js'
+import type { RailLimits } from '../../plan/index.js'
 import type { RailView, View } from '../../sequencer/index.js'
 import type { RunEnding } from '../../story/index.js'
 import { documented, errorCodes, pathField, problemShape } from './common.js'
@@ -63,6 +64,15 @@ export const handsBody = z.strictObject({
   prompt: z.number().int(),
   clear: z.boolean().describe('true: hands, clips and tools are clear; false: they are not'),
 })
+export const eventsQuery = z.strictObject({
+  browser: z
+    .string()
+    .regex(/^[\w-]{1,40}$/)
+    .optional()
+    .describe(
+      'the same word from every page of one browser: it has few connections, and of its streams the oldest beyond three is let go',
+    ),
+})
 /** May be left out altogether: a stop needs nothing. */
 export const stopBody = z
   .object({
@@ -92,7 +102,25 @@ const reason = z.looseObject({
 })
 
 /** `measured_ms`: when its older figure was measured; null where there is none. Past `stale_ms` after that it says nothing about now. */
-export type LiveRail = RailView & { readonly measured_ms: number | null; readonly stale_ms: number }
+export type LiveRail = Omit<RailView, 'limits' | 'age_s'> & {
+  readonly measured_ms: number | null
+  readonly stale_ms: number
+  /** The figures; why each is what it is stands in the plan (`livePlan`), step by step. */
+  readonly limits: LiveLimits | null
+}
+export type LiveLimits = Pick<
+  RailLimits,
+  | 'at_V'
+  | 'expected_A'
+  | 'lower_A'
+  | 'upper_A'
+  | 'ask_A'
+  | 'trip_A'
+  | 'ceiling_A'
+  | 'charge_A'
+  | 'over_voltage_V'
+  | 'manual'
+>
 export type LiveView = Omit<View, 'rails'> & {
   readonly rails: readonly LiveRail[]
   /** When this view was heard from the controller. */

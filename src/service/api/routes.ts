@@ -13,7 +13,15 @@ import {
   writeFileBody,
   writtenShape,
 } from './files.js'
-import { acknowledgeBody, answerBody, handsBody, snapshotShape, startBody, stopBody } from './live.js'
+import {
+  acknowledgeBody,
+  answerBody,
+  eventsQuery,
+  handsBody,
+  snapshotShape,
+  startBody,
+  stopBody,
+} from './live.js'
 import { type RouteName, paths } from './paths.js'
 import { planBody, planDocumentShape, plannedShape, suppliesBody, suppliesShape } from './plans.js'
 import {
@@ -244,6 +252,7 @@ export const routes = {
     act: 'see',
     tag: 'live',
     summary: 'The run as it goes: server-sent events, named and shaped as in the schema `LiveEvents`',
+    query: eventsQuery,
     reply: z.string(),
     media: 'text/event-stream',
     errors: { 503: ['too many'] },

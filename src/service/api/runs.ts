@@ -1,6 +1,6 @@
 import * as z from 'zod'
 import type { Plan } from '../../plan/index.js'
-import type { Comparison, RunLine, Story, Trend } from '../../record/index.js'
+import type { Band, Comparison, RunLine, Story, Trend } from '../../record/index.js'
 import { documented, pathField, runField } from './common.js'
 
 export const runParams = z.strictObject({ run: runField })
@@ -45,7 +45,13 @@ export const runsShape = z.object({
 export type Runs = z.output<typeof runsShape>
 
 /** Times in s of the run, SI units. */
-export type ApiStory = Story & { readonly under_way: boolean; readonly closing: readonly string[] }
+export type ApiStory = Story & {
+  readonly under_way: boolean
+  readonly closing: readonly string[]
+  readonly bands: readonly ApiBand[]
+}
+/** What a rail's current was held against while a step lasted; `lowering`: trip and ceiling held, the band was no yardstick. */
+export type ApiBand = Omit<Band, 'from_us' | 'to_us'> & { readonly from_s: number; readonly to_s: number }
 export const storyShape = documented<ApiStory>(
   z
     .looseObject({
@@ -110,6 +116,21 @@ export const storyShape = documented<ApiStory>(
       ),
       damage: z.array(z.string()),
       under_way: z.boolean(),
+      bands: z.array(
+        z.looseObject({
+          rail: z.string(),
+          step: z.number(),
+          from_s: z.number(),
+          to_s: z.number(),
+          at_V: z.number(),
+          expected_A: z.number(),
+          lower_A: z.number(),
+          upper_A: z.number(),
+          trip_A: z.number(),
+          ceiling_A: z.number(),
+          lowering: z.boolean(),
+        }),
+      ),
       closing: z.array(z.string()).describe('how it ended, in the words that the run itself closed with'),
     })
     .describe('The document of `slowglow show --json`, without its plots'),
@@ -135,9 +156,17 @@ export const tracesQuery = z.strictObject({
     .optional()
     .describe('only these; all unless given'),
 })
+const streamShape = z.object({
+  id: z.number(),
+  name: z.string(),
+  unit: z.enum(['V', 'A', '°C', 'contact']),
+  rail: z.string().nullable(),
+  resolution: z.number(),
+})
+const figures = z.array(z.number())
 /**
- * Of each pixel column of a stream the first, last, lowest and highest reading: a spike of one sample stays. Arrays of one
- * length, only columns with readings, left to right. Column c lies at from_s + (c + 0.5) / width × (to_s − from_s).
+ * Zoomed in, each reading; zoomed out, of each pixel column with readings the first, last, lowest and highest: a spike of one
+ * sample stays. Arrays of one length, left to right. Column c lies at from_s + (c + 0.5) / width × (to_s − from_s).
  */
 export const tracesShape = z.object({
   run: z.string(),
@@ -146,19 +175,18 @@ export const tracesShape = z.object({
   span_s: z.tuple([z.number(), z.number()]).nullable().describe('first and last moment of the whole run'),
   width: z.number(),
   streams: z.array(
-    z.object({
-      id: z.number(),
-      name: z.string(),
-      unit: z.enum(['V', 'A', '°C', 'contact']),
-      rail: z.string().nullable(),
-      resolution: z.number(),
-      column: z.array(z.number()),
-      n: z.array(z.number()),
-      first: z.array(z.number()),
-      last: z.array(z.number()),
-      min: z.array(z.number()),
-      max: z.array(z.number()),
-    }),
+    z.discriminatedUnion('is', [
+      streamShape.extend({ is: z.literal('readings'), t_s: figures, value: figures }),
+      streamShape.extend({
+        is: z.literal('columns'),
+        column: figures,
+        n: figures,
+        first: figures,
+        last: figures,
+        min: figures,
+        max: figures,
+      }),
+    ]),
   ),
   damage: z.array(z.string()),
 })

@@ -1,0 +1,182 @@
+import { mkdtempSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
+import { realPath, runsUnderWay } from '../../controller/index.js'
+import {
+  addNote,
+  bandsOf,
+  compareRuns,
+  exportRun,
+  findRun,
+  listRuns,
+  lookAt,
+  openRunFile,
+  RecordTrouble,
+  runNameOf,
+  type RunReader,
+  storyOf,
+  trendOf,
+  unlistedIn,
+} from '../../record/index.js'
+import { type DeskQuestions, Refused } from '../../service/index.js'
+import { closingText } from '../../session/index.js'
+import { replayOf } from '../commands/replay.js'
+import { isWanted } from '../commands/runs.js'
+import { nameAmong } from '../commands/trend.js'
+import { reportPage } from '../report/page.js'
+import { pathIn, refusedAs, textsOf, type Where } from './place.js'
+
+type RunsDesk = Pick<
+  DeskQuestions,
+  'runs' | 'run' | 'runPlan' | 'traces' | 'addNote' | 'report' | 'export' | 'replay' | 'compare' | 'trend'
+>
+
+export function runsDesk(where: Where): RunsDesk {
+  const { runs: folder, elsewhere, env } = where
+  const withRun = <T>(run: string, work: (reader: RunReader) => T): T => opened(pathOf(where, run), work)
+  return {
+    runs: (wish) => {
+      const alive = runsUnderWay(env)
+      const found = listRuns(folder)
+        .map((line) => ({
+          ...line,
+          under_way: line.outcome === 'interrupted' && alive.has(realPath(line.file)),
+        }))
+        .filter((line) => isWanted(line, wish))
+      const bytes = found.reduce((sum, line) => sum + line.bytes, 0)
+      return { folder, bytes, runs: found, elsewhere: [...elsewhere], unlisted: unlistedIn(folder) }
+    },
+    run: ({ run }) =>
+      withRun(run, (reader) => {
+        const story = storyOf(reader)
+        const under_way = story.outcome === 'interrupted' && runsUnderWay(env).has(realPath(reader.path))
+        const ending = reader.ending()?.ending ?? null
+        const closing =
+          ending === null
+            ? []
+            : closingText(ending, null, story.lines, story.known?.command ?? 'run').split('\n')
+        const bands = bandsOf(reader).map(({ from_us, to_us, ...band }) => ({
+          ...band,
+          from_s: from_us / 1e6,
+          to_s: to_us / 1e6,
+        }))
+        return { ...story, under_way, closing, bands }
+      }),
+    runPlan: ({ run }) =>
+      withRun(run, (reader) => {
+        const known = reader.known()
+        if (known === null)
+          throw new Refused(503, 'record not available', 'This record does not say which plan was run.', {
+            where: run,
+          })
+        return known.plan
+      }),
+    traces: ({ run, width, from_s, to_s, streams: wanted }) =>
+      withRun(run, (reader) => {
+        const span = reader.span()
+        const from_us = from_s === undefined ? (span?.from_us ?? 0) : Math.round(from_s * 1e6)
+        const to_us = to_s === undefined ? (span?.to_us ?? 0) : Math.round(to_s * 1e6)
+        if (to_us < from_us)
+          throw new Refused(400, 'bad request', 'The window ends before it begins.', {
+            remedy: 'Give the earlier moment as from_s.',
+          })
+        const ids = wanted === undefined ? null : new Set(wanted.split(',').map(Number))
+        const streams = reader.streams().filter(({ id }) => ids?.has(id) ?? true)
+        return {
+          run,
+          from_s: from_us / 1e6,
+          to_s: to_us / 1e6,
+          span_s: span === null ? null : [span.from_us / 1e6, span.to_us / 1e6],
+          width,
+          streams: streams.map(({ id, name, unit, rail, resolution }) => {
+            const stream = { id, name, unit, rail, resolution }
+            const seen = lookAt(reader, { trace: id, from_us, to_us, width })
+            if (seen === null) throw new Refused(400, 'bad request', 'There is no such window.')
+            if (seen.is === 'readings')
+              return {
+                ...stream,
+                is: 'readings' as const,
+                t_s: Array.from(seen.t_us, (t) => t / 1e6),
+                value: Array.from(seen.value),
+              }
+            const { column, n, first, last, min, max } = seen
+            return {
+              ...{ ...stream, is: 'columns' as const, column: Array.from(column), n: Array.from(n) },
+              ...{ first: Array.from(first), last: Array.from(last) },
+              ...{ min: Array.from(min), max: Array.from(max) },
+            }
+          }),
+          damage: [...reader.damage()],
+        }
+      }),
+    addNote: ({ run, text, by }) => {
+      const path = pathOf(where, run)
+      const note = { written: new Date().toISOString(), by, text }
+      const trouble = addNote(path, note)
+      if (trouble !== null) throw new Refused(409, 'record not available', trouble, { where: run })
+      return { run, ...note }
+    },
+    report: ({ run }) =>
+      withRun(run, (reader) => ({
+        html: reportPage(reader, storyOf(reader)),
+        name: `${runNameOf(reader.path)}.html`,
+      })),
+    export: ({ run, format }) =>
+      withRun(run, (reader) => {
+        const name = `${runNameOf(reader.path)}.${format}`
+        const file = join(mkdtempSync(join(tmpdir(), 'slowglow-export-')), name)
+        exportRun(reader, format, file)
+        return { file, name }
+      }),
+    replay: ({ run, profile, bench }) => {
+      for (const path of [profile, bench]) if (path !== undefined) pathIn(where, path)
+      return withRun(run, (reader) => {
+        const options = { ...(profile !== undefined && { profile }), ...(bench !== undefined && { bench }) }
+        const found = replayOf(reader, options, { cwd: where.folder, env }, textsOf(where))
+        if ('exit' in found) throw refusedAs(found)
+        return { ...found.document, text: found.text }
+      })
+    },
+    compare: ({ a, b }) =>
+      withRun(a, (first) => withRun(b, (second) => compareRuns(storyOf(first), storyOf(second)))),
+    trend: ({ set, rehearsals }) => {
+      const name = nameAmong(folder, set)
+      if (name === null)
+        throw new Refused(
+          404,
+          'not found',
+          `${set} is not the name of one set among the runs in ${folder}.`,
+          {
+            remedy: 'The list of runs has the names.',
+            where: set,
+          },
+        )
+      return { ...trendOf(folder, name, rehearsals), elsewhere: [...elsewhere] }
+    },
+  }
+}
+
+/** By its whole name among the runs that are kept, here or elsewhere; never by a path. */
+function pathOf({ runs, elsewhere }: Where, run: string): string {
+  for (const folder of [runs, ...elsewhere]) {
+    const found = findRun(run, folder, folder)
+    if ('path' in found && runNameOf(found.path) === run) return found.path
+  }
+  throw new Refused(404, 'not found', `There is no run ${run}.`, {
+    remedy: 'The list of runs has their names.',
+    where: run,
+  })
+}
+
+function opened<T>(path: string, work: (reader: RunReader) => T): T {
+  const found = openRunFile(path)
+  if ('trouble' in found) throw new Refused(503, 'record not available', found.trouble, { where: path })
+  try {
+    return work(found.reader)
+  } catch (error) {
+    if (!(error instanceof RecordTrouble)) throw error
+    throw new Refused(503, 'record not available', error.message, { where: path })
+  } finally {
+    found.reader.close()
+  }
+}

@@ -1,0 +1,510 @@
+import { randomBytes, randomInt } from 'node:crypto'
+import type { Logger } from 'pino'
+import { drawWord } from '../cautions/index.js'
+import type { Shown, Supervisor } from '../controller/index.js'
+import { formatQuantity } from '../quantities/index.js'
+import type { Ask } from '../plan/index.js'
+import {
+  answerOf,
+  givenUp,
+  noMeans,
+  type NotBegun,
+  openBench,
+  type Ran,
+  type Start,
+  Stops,
+  superviseRun,
+  VirtualHands,
+} from '../session/index.js'
+import {
+  type Body,
+  type ErrorCode,
+  may,
+  type Message,
+  type Phase,
+  type Prompt,
+  Refused,
+  type Reply,
+  type Snapshot,
+} from './api/index.js'
+import type { Desk } from './desk.js'
+import type { PreparedStart } from './desk-questions.js'
+import { endedOf } from './ended.js'
+import type { Who } from './guard.js'
+import { liveViewOf } from './live-view.js'
+import type { Streams } from './streams.js'
+
+type Started = Omit<Body<'start'>, 'faults' | 'speed'> & {
+  readonly faults: readonly string[]
+  readonly speed: number
+}
+
+export interface LiveJob {
+  readonly desk: Desk
+  readonly epoch: string
+  readonly now_ms: () => number
+  readonly env: Readonly<Record<string, string | undefined>>
+  readonly log: Logger
+  /** What the terminal of the service shows too. */
+  readonly say: (text: string) => void
+}
+
+/** Kept for whoever comes later. */
+const most_messages = 200
+const codeOf: Readonly<Record<NotBegun['why'], ErrorCode>> = {
+  usage: 'bad request',
+  busy: 'busy',
+  'given up': 'nothing under way',
+  'not reachable': 'not reachable',
+  'outputs not confirmed off': 'outputs not confirmed off',
+  'record not available': 'record not available',
+  'rig failed': 'our fault',
+}
+
+/** The run of this service, one at a time: what a person at a terminal is to a run, pages and devices are together. */
+export class Live {
+  streams: Streams | null = null
+  private state: Omit<Snapshot, 'epoch' | 'now_ms' | 'messages' | 'viewers' | 'cautions'> = {
+    phase: 'none',
+    live: null,
+    run: null,
+    view: null,
+    lines: {},
+    prompt: null,
+    hands_clear: null,
+    stop: null,
+    ended: null,
+    refused: null,
+  }
+  private cautions: { readonly text: string; readonly word: string } | null = null
+  private messages: Message[] = []
+  private said = 0
+  private preparing = false
+  private current: Current | null = null
+  private document: string | null = null
+  /** How the last run ended, or why there was none; settles anew with each. */
+  over: Promise<Ran | NotBegun> = Promise.resolve(givenUp)
+
+  constructor(private readonly job: LiveJob) {}
+
+  get phase(): Phase {
+    return this.state.phase
+  }
+
+  get underWay(): boolean {
+    return this.current !== null
+  }
+
+  /** The last run's plan as it is obeyed; as JSON text. */
+  plan(): string {
+    if (this.document === null)
+      throw new Refused(409, 'nothing under way', 'There has been no run since the service began.')
+    return this.document
+  }
+
+  snapshot(who: Pick<Who, 'role'>): Snapshot {
+    const { cautions } = this
+    return {
+      ...this.state,
+      epoch: this.job.epoch,
+      now_ms: this.job.now_ms(),
+      cautions:
+        cautions === null
+          ? null
+          : { text: cautions.text, word: may[who.role].includes('start') ? cautions.word : null },
+      messages: this.messages,
+      viewers: this.streams?.count ?? 0,
+    }
+  }
+
+  /** Everything judged, then the bench opened up to the cautions. Energises nothing. */
+  async start(asked: Started, who: Who): Promise<void> {
+    if (this.current !== null || this.preparing)
+      throw new Refused(409, 'busy', 'A run is under way here already.', {
+        remedy: 'It is on the page now. Stop it, or wait for its end.',
+      })
+    this.preparing = true
+    try {
+      const { profile, bench, faults, speed } = asked
+      const prepared = await this.job.desk.told('prepare', { profile, bench, faults, speed })
+      this.over = this.lead(asked, prepared, who)
+      this.over.catch(() => undefined)
+    } finally {
+      this.preparing = false
+    }
+  }
+
+  /** The word of the cautions, typed. */
+  acknowledge({ live, word }: Body<'acknowledge'>, who: Who): void {
+    const current = this.of(live)
+    const { cautions } = this
+    if (cautions === null || this.state.phase !== 'cautions')
+      throw new Refused(409, 'nothing under way', 'No cautions are waiting to be acknowledged.')
+    if (word.trim().toLowerCase() !== cautions.word)
+      throw new Refused(
+        409,
+        'wrong word',
+        `"${word}" is not the word. Nothing is energised before it is typed.`,
+        {
+          remedy: 'Read the cautions, and type the word that stands below them.',
+        },
+      )
+    current.stops.wordTyped()
+    this.act(`${who.called}: cautions acknowledged with the word ${cautions.word}.`, who)
+    this.enter('starting', { cautions: null })
+    current.typed()
+  }
+
+  answer({ live, prompt, answer }: Body<'answer'>, who: Who): void {
+    const current = this.of(live)
+    const asked = this.asked(current, prompt)
+    const shown = this.state.prompt?.meter?.value ?? null
+    const given = answerOf(answer.trim(), asked, shown)
+    if ('problem' in given) throw new Refused(422, 'bad answer', given.problem)
+    const needs = needsOf(asked)
+    if (!may[who.role].includes(needs))
+      throw new Refused(403, 'not allowed', 'This question is answered on the bench machine only.', {
+        remedy: 'From here you can stop, answer a reading, and give or withhold "hands clear".',
+      })
+    current.give(prompt, asked, given.value)
+    this.act(`${who.called} answered "${answer.trim()}" to: ${asked.text}`, who)
+  }
+
+  hands({ live, prompt, clear }: Body<'hands'>, who: Who): void {
+    const current = this.of(live)
+    const asked = this.asked(current, prompt)
+    if (asked.about !== 'hands clear')
+      throw new Refused(409, 'no such question', 'The question is not about hands.')
+    current.give(prompt, asked, clear ? 'yes' : 'no')
+    this.act(`${who.called}: hands ${clear ? 'are clear' : 'are NOT clear'}.`, who)
+  }
+
+  /** First of all the stop goes out; who it was is put down after. */
+  stop(now: boolean, who: Pick<Who, 'called'>, by: 'control' | 'key' | undefined): void {
+    const { current } = this
+    if (current === null) {
+      if (this.preparing)
+        throw new Refused(409, 'busy', 'Nothing is energised yet; the run is still being prepared.')
+      throw new Refused(409, 'nothing under way', 'No run is under way here: there is nothing to stop.', {
+        remedy: 'slowglow safe-off --bench FILE puts the outputs of a bench off, whatever runs or does not.',
+      })
+    }
+    const called =
+      by === undefined ? who.called : `${who.called}, ${by === 'key' ? 'stop key' : 'stop control'}`
+    current.stops.stop(called, now)
+    const how = now ? 'off now' : 'run down'
+    this.state = {
+      ...this.state,
+      stop: { how, by: called, at_ms: this.job.now_ms(), done: 'asked' },
+    }
+    this.act(`${called}: ${how}.`, who)
+    this.streams?.send('stop', { now_ms: this.job.now_ms(), stop: this.state.stop })
+  }
+
+  private of(live: string): Current {
+    if (this.current === null || this.state.live !== live)
+      throw new Refused(409, 'nothing under way', 'That run is not under way here.', {
+        remedy: 'Look at what the page shows now.',
+      })
+    return this.current
+  }
+
+  private asked(current: Current, prompt: number): Ask {
+    if (current.asked?.prompt === prompt) return current.asked.ask
+    throw new Refused(409, 'no such question', 'That question is no longer open.', {
+      remedy: 'Look at the one that stands now; somebody else may have answered.',
+    })
+  }
+
+  /** A run from here to its end; whatever happens, it is over afterwards. */
+  private async lead(asked: Started, prepared: PreparedStart, who: Who): Promise<Ran | NotBegun> {
+    const { ready, plan } = prepared
+    const current = new Current((text) => {
+      this.message('notice', text)
+    })
+    this.current = current
+    this.messages = []
+    this.document = JSON.stringify(prepared.document)
+    this.enter('preparing', {
+      live: randomBytes(6).toString('hex'),
+      run: runOf(asked, prepared, who),
+      view: null,
+      lines: {},
+      prompt: null,
+      hands_clear: null,
+      stop: null,
+      ended: null,
+      refused: null,
+      cautions: null,
+    })
+    this.act(`${who.called}: start of ${asked.profile}.`, who)
+    const start: Start = {
+      command: 'run',
+      prepared: ready,
+      plan,
+      speed: asked.speed,
+      seed: asked.seed ?? null,
+      faults: asked.faults,
+      state_path: prepared.state_path,
+    }
+    let over: Ran | NotBegun
+    try {
+      over = await this.through(start, prepared, current)
+    } catch (error) {
+      const what = error instanceof Error ? error.message : String(error)
+      over = { kind: 'not begun', why: 'rig failed', what: `Our own fault: ${what}` }
+    }
+    this.current = null
+    this.close(over)
+    return over
+  }
+
+  private async through(start: Start, prepared: PreparedStart, current: Current): Promise<Ran | NotBegun> {
+    const { stops } = current
+    const open = await openBench(start, stops, (text) => {
+      this.message(text.startsWith('ALARM: ') ? 'alarm' : 'notice', text)
+    })
+    if (open.kind === 'not begun') return open
+    try {
+      if (open.bench !== null) {
+        current.hands = new VirtualHands(open.bench, start.plan, start.prepared.equipment, start.speed)
+        open.bench.lost((text) => {
+          this.message('alarm', text)
+        })
+      }
+      const word = drawWord({ next: () => randomInt(0, 2 ** 32) / 2 ** 32 })
+      if (stops.stopped()) return givenUp
+      const typed = current.waitForWord()
+      this.enter('cautions', { cautions: { text: prepared.cautions, word } })
+      if (!(await typed) || stops.stopped()) return givenUp
+      const { desk, env, log } = this.job
+      return await superviseRun({
+        start,
+        places: open.places,
+        word,
+        channel: 'page',
+        stops,
+        folder: prepared.folder,
+        hookedUpAsIn: async () => (await desk.told('hookedUpAsIn', { plan: start.plan })).run,
+        version: prepared.version,
+        log,
+        env,
+        told: (text) => {
+          this.message('notice', text)
+        },
+        follow: (run, name) => {
+          this.follow(run, name, current, start)
+        },
+        present: () => true,
+      })
+    } finally {
+      open.bench?.end()
+    }
+  }
+
+  private follow(run: Supervisor, name: string, current: Current, start: Start): void {
+    current.join(run)
+    const { run: described } = this.state
+    this.enter('starting', { run: described === null ? null : { ...described, run: name } })
+    run.shown.subscribe((shown) => {
+      this.show(shown, current, start)
+    })
+  }
+
+  private show(shown: Shown, current: Current, { plan, speed }: Start): void {
+    const now_ms = this.job.now_ms()
+    switch (shown.kind) {
+      case 'view': {
+        current.hands?.stepIs(shown.view.step)
+        const view = liveViewOf(shown.view, plan, speed, now_ms)
+        this.state = { ...this.state, view }
+        const phase = phaseOf(shown.view.phase)
+        if (phase !== null && phase !== this.state.phase) this.enter(phase, {})
+        else this.streams?.send('view', { now_ms, view })
+        if (shown.view.reason !== null && !current.reasonSaid) {
+          current.reasonSaid = true
+          this.message('alarm', `Why it goes off: ${shown.view.reason.text}`)
+        }
+        return
+      }
+      case 'health':
+        this.state = { ...this.state, lines: { ...this.state.lines, [shown.port]: shown.health } }
+        this.streams?.send('line', { now_ms, port: shown.port, health: shown.health })
+        return
+      case 'prompt':
+        current.asked = { prompt: shown.prompt, ask: shown.ask }
+        this.prompt(promptOf(shown, now_ms + (shown.left_s * 1000) / speed))
+        void this.virtualMeter(shown.prompt, shown.ask, current)
+        return
+      case 'prompt closed':
+        if (current.asked?.prompt !== shown.prompt) return
+        current.asked = null
+        this.prompt(null)
+        return
+      case 'alarm':
+      case 'notice':
+        this.message(shown.kind, shown.text)
+        return
+      case 'hands clear': {
+        const hands_clear = { until_ms: now_ms + (shown.for_s * 1000) / speed }
+        this.state = { ...this.state, hands_clear }
+        this.streams?.send('hands', { now_ms, hands_clear })
+        return
+      }
+    }
+  }
+
+  private async virtualMeter(prompt: number, ask: Ask, current: Current): Promise<void> {
+    if (ask.wants.kind !== 'reading') return
+    const value = (await current.hands?.meter(ask)) ?? null
+    const { prompt: open } = this.state
+    if (value === null || open?.prompt !== prompt) return
+    const text = `The virtual meter shows ${formatQuantity(value, ask.wants.unit)}.`
+    this.prompt({ ...open, meter: { value, text } })
+  }
+
+  private prompt(prompt: Prompt | null): void {
+    this.state = { ...this.state, prompt }
+    this.streams?.send('prompt', { now_ms: this.job.now_ms(), prompt })
+  }
+
+  private close(over: Ran | NotBegun): void {
+    const stop = this.state.stop
+    if (over.kind === 'ran') {
+      const { ending } = over
+      this.enter('ended', {
+        prompt: null,
+        hands_clear: null,
+        cautions: null,
+        ended: endedOf(ending, this.state.lines, 'run'),
+        stop: stop === null ? null : { ...stop, done: ending.outputs_off },
+      })
+      this.job.say(`${over.run}: ${this.state.ended?.sentence ?? ''} ${this.state.ended?.outputs ?? ''}`)
+      return
+    }
+    const { why, what, remedy = null, where = null } = over
+    this.enter('refused', {
+      prompt: null,
+      hands_clear: null,
+      cautions: null,
+      refused: { code: codeOf[why], what, remedy, where, problems: [] },
+    })
+    this.job.say(remedy === null ? what : `${what} ${remedy}`)
+  }
+
+  /** A change of phase goes to everybody whole. */
+  private enter(
+    phase: Phase,
+    { cautions, ...change }: Partial<Live['state']> & { cautions?: Live['cautions'] },
+  ): void {
+    if (cautions !== undefined) this.cautions = cautions
+    this.state = { ...this.state, ...change, phase }
+    this.streams?.sendBoth('snapshot', this.snapshot({ role: 'bench' }), this.snapshot({ role: 'paired' }))
+  }
+
+  /** Who did what: for everybody who watches, and for the record. */
+  private act(text: string, who: Pick<Who, 'called'> & Partial<Who>): void {
+    const data = {
+      who: who.called,
+      channel: 'page',
+      role: who.role ?? 'terminal',
+      device: who.device ?? null,
+    }
+    this.current?.note(text, data)
+    this.message('act', text)
+  }
+
+  private message(kind: Message['kind'], text: string): void {
+    const message = { n: ++this.said, at_ms: this.job.now_ms(), kind, text }
+    this.messages = [...this.messages.slice(-(most_messages - 1)), message]
+    if (kind === 'alarm') this.job.say(text.startsWith('ALARM') ? text : `ALARM: ${text}`)
+    this.streams?.send('message', { now_ms: message.at_ms, message })
+  }
+}
+
+/** What belongs to one start. */
+class Current {
+  readonly stops: Stops
+  hands: VirtualHands | null = null
+  run: Supervisor | null = null
+  asked: { readonly prompt: number; readonly ask: Ask } | null = null
+  reasonSaid = false
+  private settle: (typed: boolean) => void = () => undefined
+  /** Acts of before there was a record, written as soon as there is one. */
+  private acts: { readonly text: string; readonly data: Readonly<Record<string, unknown>> }[] = []
+
+  constructor(told: (text: string) => void) {
+    this.stops = new Stops(told)
+    this.stops.givenUp.addEventListener('abort', () => {
+      this.settle(false)
+    })
+  }
+
+  waitForWord(): Promise<boolean> {
+    return new Promise((resolve) => {
+      this.settle = resolve
+    })
+  }
+
+  typed(): void {
+    this.settle(true)
+  }
+
+  give(prompt: number, ask: Ask, value: number | 'yes' | 'no' | 'go on'): void {
+    this.hands?.answered(ask, value)
+    this.run?.answer(prompt, value, 'page')
+  }
+
+  join(run: Supervisor): void {
+    this.run = run
+    for (const { text, data } of this.acts) run.note('act', text, data)
+    this.acts = []
+  }
+
+  note(text: string, data: Readonly<Record<string, unknown>>): void {
+    if (this.run === null) this.acts.push({ text, data })
+    else this.run.note('act', text, data)
+  }
+}
+
+function phaseOf(phase: string): Phase | null {
+  if (phase === 'running') return 'running'
+  return phase === 'making off' ? 'going off' : null
+}
+
+function needsOf(ask: Ask): Prompt['needs'] {
+  if (ask.wants.kind === 'reading') return 'answer a reading'
+  return ask.about === 'hands clear' ? 'hands clear' : 'answer'
+}
+
+function promptOf({ prompt, ask }: Extract<Shown, { kind: 'prompt' }>, until_ms: number): Prompt {
+  return {
+    prompt,
+    text: ask.text,
+    about: ask.about,
+    wants: ask.wants,
+    needs: needsOf(ask),
+    no_means: noMeans(ask),
+    inside: ask.inside,
+    until_ms: Math.round(until_ms),
+    meter: null,
+  }
+}
+
+function runOf(asked: Started, { ready, plan }: PreparedStart, who: Who): NonNullable<Reply<'live'>['run']> {
+  return {
+    run: null,
+    profile: asked.profile,
+    profile_name: plan.profile,
+    equipment: plan.equipment,
+    bench: plan.bench,
+    bench_kind: plan.bench_kind,
+    level: plan.level,
+    plan_hash: plan.hash,
+    speed: asked.speed,
+    faults: ready.faults.map(({ text }) => text),
+    by: who.called,
+    asked_at: new Date().toISOString(),
+    rails: Object.values(plan.rails).map(({ name, role, class: by }) => ({ rail: name, role, class: by })),
+  }
+}

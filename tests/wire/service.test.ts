@@ -1,0 +1,295 @@
+import { once } from 'node:events'
+import { createServer } from 'node:http'
+import { connect } from 'node:net'
+import { networkInterfaces } from 'node:os'
+import { setTimeout as sleep } from 'node:timers/promises'
+import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest'
+import { findRun, openRunFile } from '../../src/record/index.js'
+import { replayExactly } from '../../src/replay/index.js'
+import { runsShape, type Snapshot, storyShape, tracesShape } from '../../src/service/api/index.js'
+import { Streams } from '../../src/service/streams.js'
+import { PageRun, ServeProcess, Watcher } from '../helpers/serve.js'
+
+const short = 'tests/helpers/short/receive.yaml'
+let serve: ServeProcess
+let run: PageRun | null = null
+beforeAll(async () => {
+  serve = await ServeProcess.start('.')
+})
+afterEach(() => {
+  run?.end()
+  run = null
+})
+afterAll(async () => {
+  await serve.end()
+  serve.forget()
+})
+
+/** What its record holds; and replayed, it goes the same way to the last digit. */
+function record(name: string | null | undefined) {
+  const found = findRun(name ?? '', serve.runs, serve.runs)
+  if ('trouble' in found) throw new Error(found.trouble)
+  const opened = openRunFile(found.path)
+  if ('trouble' in opened) throw new Error(opened.trouble)
+  const { reader } = opened
+  const known = reader.known()
+  const told = { known, events: [...reader.events()], ending: reader.ending()?.ending ?? null }
+  expect(
+    known === null ? null : replayExactly(known.plan, reader.entries(), 'controller').difference,
+  ).toBeNull()
+  reader.close()
+  return told
+}
+
+describe('a run from the page', () => {
+  it('goes from its cautions to confirmed outputs, for two viewers alike, and every act is recorded with who', async () => {
+    const other = new Watcher(serve)
+    run = new PageRun(serve)
+    const early = await serve.ask('stop')
+    expect(early.status).toBe(409)
+    await run.begin(short)
+    const again = await serve.ask('start', {
+      body: { profile: short, speed: 20 },
+    })
+    expect(again).toMatchObject({ status: 409, body: { error: { code: 'busy' } } })
+    const wrong = await serve.ask('answer', { body: { live: 'another', prompt: 1, answer: 'y' } })
+    expect(wrong.status).toBe(409)
+    await run.htAbove(30)
+    // What a rail's figure is of now, and how old it may be, comes with it; what was measured so far can be drawn.
+    const { view, run: described, live } = await run.page.shows(({ phase }) => phase === 'running')
+    const HT = view?.rails.find(({ rail }) => rail === 'HT')
+    expect(HT?.limits?.trip_A).toBeGreaterThan(0)
+    expect((view?.heard_ms ?? 0) - (HT?.measured_ms ?? 0)).toBeLessThan(2 * (HT?.stale_ms ?? 0))
+    const drawn = tracesShape.parse(
+      (await serve.ask('traces', { run: described?.run ?? '', query: '?width=200' })).body,
+    )
+    expect(drawn.streams.length).toBeGreaterThan(2)
+    const busy = await serve.ask('supplies', { body: { bench: 'profiles/tern-rock/bench.yaml' } })
+    expect(busy.status).toBe(409)
+    const { ended } = await run.page.shows(({ phase }) => phase === 'ended', 150_000)
+    expect(ended).toMatchObject({ outcome: 'completed', outputs_off: 'confirmed', alarm: false })
+    expect(ended?.outputs).toContain('Outputs confirmed off')
+    expect(ended?.charge_words).toBe('Measure before touching.')
+    expect(ended?.charge.every(({ text }) => text !== '')).toBe(true)
+    expect(JSON.stringify(ended).toLowerCase()).not.toMatch(/safe to/)
+    const seen = await other.shows(({ phase }) => phase === 'ended')
+    expect(seen.ended).toEqual(ended)
+    expect(seen.live).toBe(live)
+    expect(run.page.counts.view).toBeGreaterThan(20)
+    expect(run.page.counts.beat).toBeGreaterThan(10)
+    other.end()
+    const { events, known } = record(described?.run)
+    expect(known?.command).toBe('run')
+    const acts = events.filter(({ what }) => what === 'act')
+    expect(acts[0]?.data).toMatchObject({
+      who: 'the page on the bench machine',
+      role: 'bench',
+      channel: 'page',
+    })
+    expect(acts.some(({ text }) => /cautions acknowledged with the word/.test(text))).toBe(true)
+    expect(acts.some(({ text }) => /answered "y"/.test(text))).toBe(true)
+    expect(events.some(({ what, data }) => what === 'begin' && JSON.stringify(data).includes('page'))).toBe(
+      true,
+    )
+    const { runs } = runsShape.parse((await serve.ask('runs')).body)
+    expect(runs.map(({ outcome }) => outcome)).toEqual(['completed'])
+    const story = storyShape.parse((await serve.ask('run', { run: described?.run ?? '' })).body)
+    expect(story.bands.length).toBeGreaterThan(0)
+    expect(story.closing.join(' ')).toContain('easure before touching')
+    const replayed = await serve.ask('replay', { run: described?.run ?? '' })
+    expect(replayed.body['agrees']).toBe(true)
+    const report = await serve.ask('report', { run: described?.run ?? '' })
+    expect(report.text).toContain('<!')
+    const csv = await serve.ask('export', { run: described?.run ?? '', query: '?format=csv' })
+    expect(csv.text.split('\n').length).toBeGreaterThan(100)
+    const note = await serve.ask('addNote', { run: described?.run ?? '', body: { text: 'as it should be' } })
+    expect(note.status).toBe(200)
+  })
+
+  it('is stopped from the page in one act without a body: outputs off now, and shown as done only when measured', async () => {
+    run = new PageRun(serve)
+    await run.begin(short)
+    await run.htAbove(60)
+    const stopped = await serve.ask('stop')
+    expect(stopped.status).toBe(200)
+    expect(stopped.body['stop']).toMatchObject({ how: 'off now', done: 'asked' })
+    const { ended, stop, run: described } = await run.page.shows(({ phase }) => phase === 'ended')
+    expect(ended).toMatchObject({ outcome: 'stopped', outputs_off: 'confirmed' })
+    expect(stop).toMatchObject({ done: 'confirmed', by: 'the page on the bench machine' })
+    const { events } = record(described?.run)
+    expect(events.some(({ what, text }) => what === 'act' && text.includes('off now'))).toBe(true)
+  })
+
+  it('trips on a fault, with its reason in words and figures', async () => {
+    run = new PageRun(serve)
+    await run.begin(short, ['C1b:short@HT>50V'])
+    const { ended } = await run.page.shows(({ phase }) => phase === 'ended', 90_000)
+    expect(ended).toMatchObject({ outcome: 'tripped', outputs_off: 'confirmed', reason: { rail: 'HT' } })
+    expect(ended?.figures).toMatch(/measured .*limit/)
+  })
+
+  it('gives up at a stop before the word, with nothing energised', async () => {
+    run = new PageRun(serve)
+    const { page } = run
+    await serve.ask('start', { body: { profile: short, speed: 20 } })
+    const { live } = await page.shows(({ phase }) => phase === 'cautions')
+    const wrong = await serve.ask('acknowledge', {
+      body: { live, word: 'no such' },
+    })
+    expect(wrong.body).toMatchObject({ error: { code: 'wrong word' } })
+    expect((await serve.ask('runDown')).status).toBe(200)
+    const { refused } = await page.shows(({ phase }) => phase === 'refused')
+    expect(refused?.what).toContain('Given up before anything was energised')
+  })
+
+  it('is refused before anything is opened where its files are wrong', async () => {
+    const absent = await serve.ask('start', {
+      body: { profile: 'absent.yaml', speed: 1 },
+    })
+    expect(absent.status).toBe(422)
+    expect(absent.body).toMatchObject({ error: { problems: [{ severity: 'error' }] } })
+    const fault = await serve.ask('start', { body: { profile: short, faults: ['C99:short'], speed: 1 } })
+    expect(fault.status).toBe(422)
+  })
+
+  it('is run down by SIGTERM as in a terminal, and a service started anew is found again by the page', async () => {
+    run = new PageRun(serve)
+    await run.begin(short)
+    await run.htAbove(60)
+    const { run: described, epoch } = await run.page.shows(({ phase }) => phase === 'running')
+    const { port, runs } = serve
+    serve.kill('SIGTERM')
+    expect(await serve.exit()).toBe(7)
+    const { ending } = record(described?.run)
+    expect(ending).toMatchObject({ outcome: 'stopped', outputs_off: 'confirmed' })
+    serve = await ServeProcess.start('.', { port, runs })
+    const back = await run.page.shows((now) => now.epoch !== epoch)
+    expect(back).toMatchObject({ phase: 'none', run: null, live: null })
+    expect(run.page.connected).toBeGreaterThan(1)
+  })
+})
+
+/** An address of this machine on a network; without one there is nobody to pair. */
+const address = Object.values(networkInterfaces())
+  .flat()
+  .find((each) => each?.family === 'IPv4' && !each.internal)?.address
+
+describe.skipIf(address === undefined)('a paired device', () => {
+  it('watches, answers what it may and stops; it starts nothing, and every act is recorded as its own', async () => {
+    const open = await ServeProcess.start('.', { listen: address ?? '' })
+    run = new PageRun(open)
+    try {
+      const url = `http://${address ?? ''}:${open.port}`
+      let cookie = ''
+      const device = async (path: string, body?: object): Promise<{ status: number; text: string }> => {
+        const response = await fetch(`${url}${path}`, {
+          method: body === undefined ? 'GET' : 'POST',
+          headers: { origin: url, cookie, ...(body !== undefined && { 'content-type': 'application/json' }) },
+          ...(body !== undefined && { body: JSON.stringify(body) }),
+        })
+        cookie = response.headers.get('set-cookie')?.split(';')[0] ?? cookie
+        return { status: response.status, text: await response.text() }
+      }
+      expect((await device('/api/live')).status).toBe(401)
+      const code = /give this code: ([\w-]+)/.exec(open.said)?.[1] ?? ''
+      expect((await device('/api/pair', { code, name: 'tablet' })).status).toBe(200)
+      expect((await device('/api/live/start', { profile: short })).status).toBe(403)
+      // A question of the bench is left open until the device has been refused at it.
+      let refused = false
+      await run.begin(short, [], (needs) => needs === 'hands clear' || (needs === 'answer' && !refused))
+      const first = await run.page.shows(({ prompt }) => prompt?.needs === 'answer')
+      const asBench = { live: first.live, prompt: first.prompt?.prompt, answer: 'y' }
+      expect((await device('/api/live/answer', asBench)).status).toBe(403)
+      refused = true
+      // The word is for the bench machine alone.
+      expect((await device('/api/live')).text).not.toMatch(/"word":"/)
+      const asked = await run.page.shows(({ prompt }) => prompt?.needs === 'hands clear', 90_000)
+      const { live, prompt } = asked
+      const hands = await device('/api/live/hands', { live, prompt: prompt?.prompt, clear: true })
+      expect(hands.status).toBe(200)
+      await run.htAbove(20)
+      expect((await device('/api/live/stop', {})).status).toBe(200)
+      const { ended, stop, run: described } = await run.page.shows(({ phase }) => phase === 'ended')
+      expect(ended).toMatchObject({ outcome: 'stopped', outputs_off: 'confirmed' })
+      expect(stop).toMatchObject({ by: 'paired device "tablet"', done: 'confirmed' })
+      const found = findRun(described?.run ?? '', open.runs, open.runs)
+      const opened = 'path' in found ? openRunFile(found.path) : found
+      if (!('reader' in opened)) throw new Error(opened.trouble)
+      const acts = opened.reader
+        .events()
+        .filter(({ what, data }) => what === 'act' && data['role'] === 'paired')
+      expect(acts.map(({ text }) => text)).toEqual([
+        'paired device "tablet": hands are clear.',
+        'paired device "tablet": off now.',
+      ])
+      opened.reader.close()
+    } finally {
+      await open.end()
+      open.forget()
+    }
+  })
+})
+
+describe('many who watch', () => {
+  it('are let in up to a bound, which is told, and keep nobody from stopping', async () => {
+    const controllers = Array.from({ length: 70 }, () => new AbortController())
+    const statuses = await Promise.all(
+      controllers.map(async ({ signal }) => (await fetch(`${serve.url}/api/live/events`, { signal })).status),
+    )
+    expect(statuses.filter((status) => status === 200).length).toBeLessThanOrEqual(56)
+    expect(statuses).toContain(503)
+    const status = await serve.ask('status')
+    expect(status.body['viewers']).toBeLessThanOrEqual(56)
+    expect(status.body['refused_viewers']).toBeGreaterThan(0)
+    expect((await serve.ask('stop')).status).toBe(409)
+    for (const controller of controllers) controller.abort()
+    for (let spent = 0; spent < 5000; spent += 20) {
+      const { body } = await serve.ask('status')
+      if (body['viewers'] === 0) return
+      await sleep(20)
+    }
+    throw new Error('Who left is still counted.')
+  })
+
+  it('and do not keep up lose figures first, then their stream, while the others get everything', async () => {
+    const streams = new Streams(() => ({ now_ms: 0, phase: 'running', viewers: 0 }))
+    const snapshot = { phase: 'running' } as unknown as Snapshot
+    const server = createServer((_, raw) => {
+      raw.writeHead(200, { 'content-type': 'text/event-stream' })
+      streams.add({ raw, here: true, browser: null }, snapshot)
+    })
+    server.listen(0, '127.0.0.1')
+    await once(server, 'listening')
+    const address = server.address()
+    const port = typeof address === 'object' && address !== null ? address.port : 0
+    let got = 0
+    const reader = connect(port, '127.0.0.1')
+    reader.on('data', (bytes: Buffer) => (got += bytes.length))
+    const sleeper = connect(port, '127.0.0.1')
+    sleeper.pause()
+    sleeper.on('error', () => undefined)
+    for (const socket of [reader, sleeper]) socket.write('GET / HTTP/1.1\r\nhost: x\r\n\r\n')
+    while (streams.count < 2) await sleep(5)
+    const view = { text: 'x'.repeat(50_000) }
+    let sent = 0
+    while (streams.dropped === 0 && sent < 4000) {
+      streams.send('view', { now_ms: sent, view } as never)
+      streams.send('message', {
+        now_ms: sent,
+        message: { n: sent, at_ms: 0, kind: 'notice', text: 'y'.repeat(20_000) },
+      })
+      sent += 1
+      await new Promise((resolve) => setImmediate(resolve))
+    }
+    expect(streams.skipped).toBeGreaterThan(0)
+    expect(streams.dropped).toBe(1)
+    expect(streams.count).toBe(1)
+    const wanted = sent * 20_000
+    for (let spent = 0; spent < 10_000 && got < wanted; spent += 20) await sleep(20)
+    expect(got).toBeGreaterThan(wanted)
+    streams.end('over')
+    reader.destroy()
+    sleeper.destroy()
+    server.close()
+  })
+})
