@@ -76,6 +76,8 @@ export interface PreparedStart {
   readonly state_path: string
   readonly folder: string
   readonly version: string
+  /** Electrolytics lifted out of the set: the profile that names them, and the bench as its file has it. */
+  readonly lifted: { readonly profile_path: string; readonly whole: Ready['bench'] } | null
 }
 
 /** What the desk must know of where it stands; given to it at its start. */

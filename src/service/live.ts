@@ -53,6 +53,7 @@ export interface LiveJob {
 const most_messages = 200
 const codeOf: Readonly<Record<NotBegun['why'], ErrorCode>> = {
   usage: 'bad request',
+  'not to be left alone': 'not allowed',
   busy: 'busy',
   'given up': 'nothing under way',
   'not reachable': 'not reachable',
@@ -246,6 +247,7 @@ export class Live {
       seed: asked.seed ?? null,
       faults: asked.faults,
       state_path: prepared.state_path,
+      ...(prepared.lifted !== null && { lifted: prepared.lifted.profile_path, whole: prepared.lifted.whole }),
     }
     let over: Ran | NotBegun
     try {

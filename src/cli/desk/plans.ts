@@ -84,7 +84,12 @@ export function plansDesk(where: Where): PlansDesk {
       const flags = { fault: faults, speed, ...(bench !== undefined && { bench }) }
       const made = prepared('run', profile, flags, { cwd: folder, env }, texts())
       if ('exit' in made) throw refusedAs(made)
-      const { equipment, bench: on, bench_path, files, problems } = made
+      if (made.plan.unattended !== undefined)
+        throw new Refused(422, 'not allowed', 'A run that nobody stays with is not started from the page.', {
+          remedy: 'Start it in a terminal of the bench machine: slowglow run --unattended PROFILE.',
+          where: profile,
+        })
+      const { equipment, bench: on, bench_path, files, problems, lifted } = made
       const plan = hashed(planAtSpeed(made.plan, speed))
       return {
         ready: {
@@ -101,6 +106,7 @@ export function plansDesk(where: Where): PlansDesk {
         state_path: benchStatePath(bench_path, env),
         folder: where.runs,
         version: versionOf(),
+        lifted: lifted === null ? null : { profile_path: lifted.profile_path, whole: lifted.whole },
       }
     },
     hookedUpAsIn: ({ plan }) => ({ run: hookedUpAsIn([where.runs, ...where.elsewhere], plan) }),
