@@ -22,13 +22,22 @@ export function conclude(d: Draft, plan: OffPlan): void {
     (rail) => rail.class === 'hand' && !isDownByHand(d.s, rail) && d.s.hand[rail.name] === undefined,
   )
   if (open.length === 0 && !hands) end(d, 'confirmed')
-  else if (nextHand(d.s, d.rails) === null && d.s.t_us - d.s.since_us >= us(patience_s(d, plan, open)))
+  else if (
+    nextHand(d.s, d.rails) === null &&
+    d.s.t_us - d.s.since_us >= us(patience_s(d, plan, open)) &&
+    d.s.t_us - d.s.awake_us >= us(shortest_s(d, plan))
+  )
     end(d, open.length === 0 ? 'confirmed' : 'not confirmed')
 }
 
-function patience_s(d: Draft, plan: OffPlan, open: readonly OffRail[]): number {
+/** What it tries at least, and again after a gap, before it gives up. */
+function shortest_s(d: Draft, plan: OffPlan): number {
   // An accelerated bench answers no sooner for it: its stale limit says how fast it can be.
-  if (d.s.live !== 'yes') return Math.max(nothing_s, 5 * plan.stale_s)
+  return d.s.live === 'yes' ? fallWithin_s + giveUp_s : Math.max(nothing_s, 5 * plan.stale_s)
+}
+
+function patience_s(d: Draft, plan: OffPlan, open: readonly OffRail[]): number {
+  if (d.s.live !== 'yes') return shortest_s(d, plan)
   // What was told late, by a rule or after a person, has its full time from then on.
   const told_s = open.map((rail) => {
     const { given_us } = of(d.s, rail)

@@ -15,6 +15,8 @@ import type { Draft, OffAct, OffInput, OffStart, OffState } from './types.js'
  */
 
 const lookWithin_s = 2
+/** Nothing for so long, not even a tick: computer or process stood still. */
+const gap_s = 5
 
 interface Turn {
   readonly state: OffState
@@ -31,6 +33,7 @@ export function offBegin(plan: OffPlan, start: OffStart): Turn {
       how: start.how,
       t_us: start.t_us,
       since_us: start.t_us,
+      awake_us: start.t_us,
       looking_until_us: null,
       ht_waits: false,
       ht_was_up: start.ht_was_up,
@@ -67,6 +70,7 @@ export function offStep(plan: OffPlan, before: OffState, input: OffInput): Turn 
   if (before.result !== null) return { state: before, acts: [] }
   const d: Draft = { rails: railsOf(plan), out: [], s: { ...before } }
   d.s.t_us = Math.max(before.t_us, input.t_us)
+  if (d.s.t_us - before.t_us > us(gap_s * Math.max(1, plan.stale_s))) d.s.awake_us = d.s.t_us
   switch (input.kind) {
     case 'tick':
       tick(d, plan)

@@ -125,6 +125,8 @@ export interface OffState {
   readonly t_us: number
   /** When going off began: the first OFF. */
   readonly since_us: number
+  /** Since when it has been fed without a gap: a computer that slept has tried nothing meanwhile. */
+  readonly awake_us: number
   /** While outputs are read back before anything is told: until then at the latest. */
   readonly looking_until_us: number | null
   /** HT and others wait for the screens of a run-down to read back as off. */

@@ -15,6 +15,13 @@ describe('runs with everything simulated and faults drawn on every layer', () =>
     expect(broken).toEqual([])
   })
 
+  it.each([
+    [7_001_567, 'the computer slept while a run was going off, and it gave up as it woke'],
+    [7_003_956, 'the same after the supervisor had taken over, with HT up'],
+  ])('seed %i holds, which once did not: %s', (seed) => {
+    expect(simulate(parts, seed).broken).toEqual([])
+  })
+
   it('go the same way from the same seed', () => {
     const [once, again] = [simulate(parts, 1003), simulate(parts, 1003)]
     expect([once.virtual_s, once.how, [...once.faults]]).toEqual([

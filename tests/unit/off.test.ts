@@ -198,3 +198,33 @@ describe('alarms', () => {
     expect(bench.alarms().join('\n')).toContain('HT does not fall')
   })
 })
+
+describe('a computer that slept', () => {
+  it.each([
+    ['an hour while HT is going off', 'yes', 3600],
+    ['twenty seconds before anything was on', 'no', 20],
+  ] as const)('%s tries again before it gives up', (_, live, slept_s) => {
+    const bench = new Bench(offPlan(), { live })
+    bench.ignoresOff.add('HTS.1')
+    bench.on['HTS.1'] = true
+    bench.pass(1)
+    bench.t_us += slept_s * 1e6
+    bench.feed({ kind: 'tick' })
+    expect(bench.result).toBeNull()
+    bench.on['HTS.1'] = false
+    bench.pass(5)
+    expect(bench.result?.outputs_off).toBe('confirmed')
+  })
+
+  it('still gives up in bounded time', () => {
+    const bench = new Bench(offPlan())
+    bench.ignoresOff.add('HTS.1')
+    bench.on['HTS.1'] = true
+    bench.pass(1)
+    bench.t_us += 3600 * 1e6
+    bench.pass(69)
+    expect(bench.result).toBeNull()
+    bench.pass(2)
+    expect(bench.result?.outputs_off).toBe('not confirmed')
+  })
+})
