@@ -10,6 +10,7 @@ const may = {
   profile: ['equipment', 'network', 'tubes', 'quantities'],
   limits: ['chance', 'equipment', 'bench', 'profile', 'network', 'tubes', 'quantities'],
   plan: ['chance', 'limits', 'profile', 'equipment', 'bench', 'network', 'tubes', 'quantities'],
+  faults: ['chance', 'plan', 'limits', 'equipment', 'bench', 'network', 'tubes', 'quantities'],
   cautions: ['plan', 'quantities'],
   exchange: [],
   off: ['plan', 'equipment', 'quantities'],
@@ -30,7 +31,7 @@ const may = {
   session: ['alerts', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'supply', 'line', 'plan', 'bench', 'equipment', 'quantities'],
   service: ['session', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'plan', 'profile', 'bench', 'equipment', 'quantities'],
 }
-const pure = ['quantities', 'chance', 'rf', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay', 'qualify', 'reform']
+const pure = ['quantities', 'chance', 'rf', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'faults', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay', 'qualify', 'reform']
 module.exports = {
   forbidden: [
     { name: 'no-circles', severity: 'error', from: {}, to: { circular: true, viaOnly: { dependencyTypesNot: ['type-only'] } } },

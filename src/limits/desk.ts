@@ -73,7 +73,7 @@ export interface LimitsDesk {
 const samples = 48
 
 /** Voltmeters on a line stay where they are through the whole run, and are part of the circuit. */
-function clippedOn(equipment: Equipment, bench: Bench): ClippedMeter[] {
+export function clippedOn(equipment: Equipment, bench: Bench): ClippedMeter[] {
   return Object.entries(bench.meters).flatMap(([name, meter]): ClippedMeter[] => {
     if ((meter.line === null && meter.on === null) || meter.measures !== 'V' || meter.at === null) return []
     return [

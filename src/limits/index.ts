@@ -28,7 +28,7 @@ export { linesIn, nodeOhm } from './chart-lines.js'
 export { lostUntold } from './driven-rails.js'
 export { lackingOf } from './lacking.js'
 export { networkOhms, networkReadings, type NetworkReading } from './chart-network.js'
-export { createLimits, type LimitsDesk, type PointLimits, type Raising } from './desk.js'
+export { clippedOn, createLimits, type LimitsDesk, type PointLimits, type Raising } from './desk.js'
 export {
   chainsOf,
   heatersOn,
@@ -44,7 +44,7 @@ export { heaterSigns } from './heater-signs.js'
 export type { GasStates } from './paths.js'
 export { inWords, type SetPoints } from './guards.js'
 export { letThrough } from './let-through.js'
-export { sampleElements } from './sampling.js'
-export { ratingFactor } from './ratings.js'
+export { ownerOf, sampleElements } from './sampling.js'
+export { ratingFactor, type Stress, stresses } from './ratings.js'
 export { floor_A, show } from './rail-limits.js'
 export { fitLogNormal, logNormalPoint, quantile } from './spread.js'

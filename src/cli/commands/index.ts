@@ -3,6 +3,7 @@ import type { Io } from '../io.js'
 import { registerAerial } from './aerial.js'
 import { registerCheck } from './check.js'
 import { registerCompare } from './compare.js'
+import { registerCoverage } from './coverage.js'
 import { registerExport } from './export.js'
 import { registerNew } from './new.js'
 import { registerRun } from './run.js'
@@ -29,6 +30,7 @@ export const commands: readonly Register[] = [
   registerCheck,
   registerTube,
   registerPlan,
+  registerCoverage,
   registerRehearse,
   registerRuns,
   registerShow,

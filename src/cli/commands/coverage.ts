@@ -1,0 +1,50 @@
+import { coverageOf } from '../../faults/index.js'
+import { coverageText } from '../coverage-text.js'
+import { type Exit, exits } from '../exits.js'
+import { type Io, printJson } from '../io.js'
+import { notPlanned, planFiles } from '../plan-files.js'
+import { problemText } from '../problems.js'
+import { refuse } from '../refuse.js'
+import type { Register } from './index.js'
+
+interface Options {
+  readonly bench?: string
+  readonly all?: boolean
+  readonly json?: boolean
+}
+
+/** `slowglow coverage PROFILE`: every single fault of the set tried against the plan, before any power. */
+export const registerCoverage: Register = (program, io) => {
+  program
+    .command('coverage')
+    .description(
+      'which single faults the plan notices, at which step and with what stress; which it cannot see',
+    )
+    .argument('<profile>', 'profile file')
+    .option('--bench <file>', 'bench file, in place of the one the profile names')
+    .option('--all', 'every fault and every hand check, none left out')
+    .option('--json', 'one JSON document on standard output')
+    .action((profile: string, options: Options) => {
+      process.exitCode = coverage(profile, options, io)
+    })
+}
+
+function coverage(profile: string, { bench, all = false, json = false }: Options, io: Io): Exit {
+  const planned = planFiles(profile, bench, io.cwd, io.env)
+  const refusal = notPlanned(planned, 'coverage', profile)
+  if (refusal !== null) return refuse(io, json, refusal)
+  const { plan, parts } = planned
+  if (plan === null || parts === null) return exits.finding
+  for (const problem of planned.problems) io.err(problemText(problem))
+  if (parts.lifted !== null)
+    return refuse(io, json, {
+      exit: exits.usage,
+      where: profile,
+      what: 'This profile forms electrolytics that are lifted out of the set: there is no circuit of which a fault could be tried.',
+      remedy: 'Name a profile that brings the set up.',
+    })
+  const covered = coverageOf({ equipment: parts.equipment, bench: parts.bench, plan })
+  if (json) printJson(io, covered)
+  else io.out(coverageText(covered, all))
+  return covered.total === 0 ? exits.finding : exits.done
+}

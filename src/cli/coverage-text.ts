@@ -1,0 +1,92 @@
+import type { Coverage, CoveredFault } from '../faults/index.js'
+import { columns } from './columns.js'
+
+/** Lines of a list before the rest is only counted. */
+const shownFirst = 24
+
+/** What a plan notices of every single fault, on a page. */
+export function coverageText(coverage: Coverage, all: boolean): string {
+  const { faults, caught, total, late, burns_unseen, harmless_unseen, share } = coverage
+  const most = all ? Infinity : shownFirst
+  if (total === 0) return [`${coverage.equipment}, ${coverage.profile}`, ...coverage.notes].join('\n')
+  const burning = faults.filter((each) => !each.caught && !each.early)
+  const tooLate = faults.filter((each) => each.caught && !each.early)
+  const inTime = faults.filter((each) => each.caught && each.early)
+  const rest = faults.filter((each) => !each.caught && each.early)
+  return [
+    `${coverage.equipment}, ${coverage.profile}`,
+    `Of ${total} single faults this plan notices ${caught} before any part stands beyond what its rating allows (${percent(share)}), ${late} too late;`,
+    `${burns_unseen} burn a part and are never noticed, ${harmless_unseen} are never noticed and harm no part whose rating is known.`,
+    ...section(
+      'Burns a part and is never noticed',
+      columns(burning.map((each) => [each.text, stressWords(each)])),
+      most,
+    ),
+    ...section(
+      'Noticed too late',
+      columns(
+        tooLate.map((each) => [
+          each.text,
+          `step ${each.step ?? ''}: ${each.noticed ?? ''}`,
+          stressWords(each),
+        ]),
+      ),
+      most,
+    ),
+    ...section(
+      'Noticed in time',
+      columns(
+        inTime.map((each) => [
+          each.text,
+          `step ${each.step ?? ''}`,
+          each.how ?? '',
+          each.noticed ?? '',
+          each.surely ? '' : 'not in every set',
+        ]),
+      ),
+      most,
+    ),
+    ...(all
+      ? section(
+          'Never noticed, no known rating passed',
+          rest.map(({ text }) => text),
+          most,
+        )
+      : []),
+    ...section(
+      'To look for by hand, with the set off, its charge measured away first',
+      coverage.hand_checks.map(({ text, burns }) => (burns ? `${text} A part may burn here.` : text)),
+      most,
+    ),
+    ...section(
+      'What would see more',
+      coverage.suggestions.map(({ text, saved }) =>
+        saved > 0 ? `${text} ${saved} of them burn a part now.` : text,
+      ),
+      Infinity,
+    ),
+    '',
+    ...coverage.notes,
+  ].join('\n')
+}
+
+function section(title: string, lines: readonly string[], most: number): string[] {
+  if (lines.length === 0) return []
+  const more = lines.length - most
+  return [
+    '',
+    `${title}:`,
+    ...lines.slice(0, most).map((line) => `  ${line}`),
+    ...(more > 0 ? [`  and ${more} more (--all)`] : []),
+  ]
+}
+
+function stressWords({ stress }: CoveredFault): string {
+  return stress === null
+    ? ''
+    : `${stress.what} at ${percent(stress.of_rating)} of ${stress.rating} in step ${stress.step}`
+}
+
+function percent(part: number): string {
+  return `${(100 * part).toFixed(0)} %`
+}

@@ -1,0 +1,6 @@
+export { coverageOf, type Coverage, type CoverageOf, type CoveredFault } from './coverage.js'
+export type { Suggestion } from './suggest.js'
+export { doubleFaults, faultsOf } from './library.js'
+export { createBed, faulted, railAmps, type Bed } from './bed.js'
+export { pointOf, pointsOf, type PlanPoint } from './points.js'
+export type * from './types.js'
