@@ -11,6 +11,7 @@ const may = {
   limits: ['chance', 'equipment', 'bench', 'profile', 'network', 'tubes', 'quantities'],
   plan: ['chance', 'limits', 'profile', 'equipment', 'bench', 'network', 'tubes', 'quantities'],
   faults: ['chance', 'plan', 'limits', 'equipment', 'bench', 'network', 'tubes', 'quantities'],
+  worksheet: ['plan', 'limits', 'equipment', 'network', 'tubes', 'quantities'],
   cautions: ['plan', 'quantities'],
   exchange: [],
   off: ['plan', 'equipment', 'quantities'],
@@ -26,12 +27,13 @@ const may = {
   files: ['equipment', 'bench', 'profile', 'qualify', 'reform', 'quantities', 'tubes'],
   supply: ['exchange', 'line', 'bench', 'quantities'],
   record: ['exchange', 'story', 'plan', 'quantities'],
+  book: ['worksheet', 'plan', 'equipment', 'quantities'],
   alerts: ['story', 'plan', 'bench', 'quantities'],
   controller: ['exchange', 'off', 'story', 'cautions', 'loop', 'line', 'sequencer', 'supply', 'record', 'plan', 'bench', 'quantities'],
-  session: ['alerts', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'supply', 'line', 'plan', 'bench', 'equipment', 'quantities'],
+  session: ['alerts', 'book', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'supply', 'line', 'plan', 'bench', 'equipment', 'quantities'],
   service: ['session', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'plan', 'profile', 'bench', 'equipment', 'quantities'],
 }
-const pure = ['quantities', 'chance', 'rf', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'faults', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay', 'qualify', 'reform']
+const pure = ['quantities', 'chance', 'rf', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'faults', 'worksheet', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay', 'qualify', 'reform']
 module.exports = {
   forbidden: [
     { name: 'no-circles', severity: 'error', from: {}, to: { circular: true, viaOnly: { dependencyTypesNot: ['type-only'] } } },

@@ -33,3 +33,8 @@ export function processIo(): Io {
 export function printJson(io: Io, value: unknown): void {
   io.out(JSON.stringify(value, null, 2))
 }
+
+/** Who is at the keyboard, as the system names them. */
+export function userName({ env }: Pick<Io, 'env'>): string {
+  return env['USER'] ?? env['LOGNAME'] ?? 'not named'
+}

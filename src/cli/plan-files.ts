@@ -7,6 +7,7 @@ import { makePlan, type Plan, type PlanOptions, planText } from '../plan/index.j
 import { type Earlier, liftedSet, reformPlan } from '../reform/index.js'
 import type { Profile } from '../profile/index.js'
 import { exits } from './exits.js'
+import { withColdChecks } from './plan-cold.js'
 import { placed, type PlanProblem, shown } from './problems.js'
 import type { Refusal } from './refuse.js'
 import { checksPath, readChecks } from './tube/checks-file.js'
@@ -18,6 +19,8 @@ export interface PlanParts {
   readonly equipment: Equipment
   readonly bench: Bench
   readonly bench_path: string
+  /** The set's own file; absent where parts lifted out of it are on the bench and not the set. */
+  readonly set_path?: string
   /** The set behind a virtual bench: the profile's own unless the bench file names another. */
   readonly behind: Equipment
   /** Electrolytics lifted out of the set: the profile that says which, and the bench as its file has it. */
@@ -103,14 +106,18 @@ export function planFiles(
     }
   }
   const made = makePlan(profile, equipment, bench, options)
+  const set_path = all.equipment?.path ?? null
+  const plan =
+    made.plan === null || set_path === null ? made.plan : withColdChecks(made.plan, equipment, set_path)
   return {
-    plan: made.plan === null ? null : hashed(made.plan),
+    plan: plan === null ? null : hashed(plan),
     problems: [...inFiles, ...checked.problems, ...made.problems.map((each) => ({ ...each, at: null }))],
     noBench,
     parts: {
       ...all.value,
       equipment,
       bench_path: all.bench.path,
+      ...(set_path !== null && { set_path }),
       behind: all.benchEquipment?.value ?? equipment,
       lifted: null,
     },

@@ -10,6 +10,7 @@ export function planPage(plan: Plan): string {
   const parts = [
     `${plan.profile}\n${plan.equipment}, on ${plan.bench}${plan.bench_kind === 'virtual' ? ' (virtual bench)' : ''}`,
     `File level ${plan.level} of 3. About ${lasting(plan.expected_s)}; time budget ${lasting(plan.time_budget_s)}.`,
+    section('COLD CHECKS: THE SET GETS NO POWER', blocked(plan)),
     section('HOOK-UP', hookup(plan)),
     section('RAILS', rails(plan)),
     section('WATCHED INPUTS', inputs(plan)),
@@ -51,6 +52,11 @@ export function planPage(plan: Plan): string {
 
 function section(title: string, lines: readonly string[]): string {
   return lines.length === 0 ? '' : [title, ...lines].join('\n')
+}
+
+/** Readings of the cold set that keep it from power; waived ones and what was not taken stand at the end of the page. */
+function blocked({ cold_checks }: Plan): string[] {
+  return (cold_checks?.blocks ?? []).flatMap(({ item, text }) => wrapped(`- ${item}: ${text}`, '  '))
 }
 
 function hookup(plan: Plan): string[] {

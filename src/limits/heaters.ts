@@ -155,3 +155,8 @@ export function softStart_s(
   const predicted_s = softStart.warm_s + target_V / slew_V_per_s
   return { predicted_s, allowed_s: softStart.allowed * predicted_s }
 }
+
+/** What a chain of the file names, where that is known; none where its place is empty. */
+export function heaterElements(equipment: Equipment, part: PartName): readonly HeaterElement[] {
+  return elementOf(equipment, part, [])
+}

@@ -31,6 +31,8 @@ export { networkOhms, networkReadings, type NetworkReading } from './chart-netwo
 export { clippedOn, createLimits, type LimitsDesk, type PointLimits, type Raising } from './desk.js'
 export {
   chainsOf,
+  type HeaterElement,
+  heaterElements,
   heatersOn,
   heaterWindow,
   heaterWindow_ohm,

@@ -43,6 +43,8 @@ export interface Plan {
   readonly lacks?: readonly { readonly rail: RailName; readonly lacks: string; readonly add: string }[]
   /** Limits stated by hand, each with its written reason: every later view of the plan and its runs says so. */
   readonly by_hand?: readonly { readonly rail: RailName; readonly trip_A: number; readonly text: string }[]
+  /** What the set's cold checks say to this plan, as its book stood when it was made; absent where no set is joined to the bench. */
+  readonly cold_checks?: ColdChecks
   /** Directly heated stages and what the polarity of their supply does; absent where there is none. */
   readonly filaments?: readonly FilamentPlan[]
   readonly steps: readonly Step[]
@@ -69,6 +71,23 @@ export interface Plan {
   readonly prompt_timeout_s: number
   readonly expected_s: number
   readonly stale_s: number
+}
+
+/** What the readings of the cold set, kept in its book, say to a plan. */
+export interface ColdChecks {
+  /** Nothing is energised while anything stands here. */
+  readonly blocks: readonly {
+    readonly item: string
+    readonly why: 'out of range' | 'not taken' | 'book'
+    readonly text: string
+  }[]
+  /** On a virtual bench: what a real one would ask for before its first volt, and nobody has read. */
+  readonly not_asked: readonly string[]
+  /** All else that was not taken. */
+  readonly not_taken: readonly string[]
+  readonly marginal: readonly string[]
+  /** With their written reasons: every later view of the plan and its runs says so. */
+  readonly waived: readonly { readonly item: string; readonly text: string }[]
 }
 
 /** Unattended work: a layer below this program for each supply of plates and screens, and what stands in the way. */

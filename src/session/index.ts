@@ -1,6 +1,7 @@
 export { type Answer, answerOf, noMeans } from './answer.js'
 export { configAtSpeed, offAtSpeed, planAtSpeed } from './at-speed.js'
 export { type FromBench, toBenchShape } from './bench-messages.js'
+export { coldObjection } from './cold-checks.js'
 export { byHand, closingText, endingSentence, lineFaultLines } from './closing.js'
 export { hookedUpAsIn } from './hooked-up.js'
 export {

@@ -1,4 +1,5 @@
 import type { PortLine } from '../supply/index.js'
+import { coldObjectionNow } from './cold-checks.js'
 import { clearFormerRun } from './former-run.js'
 import { placesOf, virtualAs } from './places.js'
 import { type BenchProcess, startBench } from './start-bench.js'
@@ -32,6 +33,8 @@ export async function openBench(
   const left = await clearFormerRun(whole, start.state_path, told)
   if (left !== null) return left
   if (stops.stopped()) return givenUp
+  const cold = coldObjectionNow(start)
+  if (cold !== null) return cold
   const as = virtualAs(prepared.bench)
   if (as === null) return { kind: 'open', bench: null, places: placesOf(prepared.bench, {}) }
   const bench = await startBench({

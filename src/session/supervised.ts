@@ -15,6 +15,7 @@ import { runFileName, runNameOf } from '../record/index.js'
 import type { Known } from '../story/index.js'
 import type { PortLine } from '../supply/index.js'
 import { followWithAlerts } from './alerts.js'
+import { coldObjectionNow, runInBook } from './cold-checks.js'
 import { configAtSpeed } from './at-speed.js'
 import { type Awake, inhibitSleep } from './inhibit.js'
 import { offSaid, outputsOpen } from './off-words.js'
@@ -51,7 +52,7 @@ export interface Acknowledged {
 export async function superviseRun(of: Acknowledged): Promise<Ran | NotBegun> {
   const { start, log, stops } = of
   const { prepared, plan } = start
-  const unfit = await unfitAlone(of)
+  const unfit = coldObjectionNow(start) ?? (await unfitAlone(of))
   if (unfit !== null) return unfit
   const at = new Date()
   const file = join(of.folder, runFileName(at, plan.equipment, randomInt(0, 2 ** 32) / 2 ** 32))
@@ -125,6 +126,13 @@ export async function superviseRun(of: Acknowledged): Promise<Ran | NotBegun> {
       return held
     }
     if (!outputsOpen(offSaid(outcome.ending))) removeBenchState(start.state_path)
+    const unbooked = runInBook(
+      start,
+      outcome.ending,
+      file,
+      of.env['USER'] ?? of.env['LOGNAME'] ?? 'not named',
+    )
+    if (unbooked !== null) of.told(`The run is not in the book of its set: ${unbooked}`)
     return { kind: 'ran', ending: outcome.ending, run, file, started }
   }
   if (untold !== null) return unrecordable(start.state_path, untold)

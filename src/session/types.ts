@@ -9,6 +9,8 @@ export interface Ready {
   readonly equipment: Equipment
   readonly bench: Bench
   readonly bench_path: string
+  /** The set's own file, beside which its book lies; absent where no set is joined to the bench. */
+  readonly set_path?: string
   /** Input files as they were: path → text. */
   readonly files: Readonly<Record<string, string>>
   /** Those of the bench file, then those given with this start. */

@@ -1,8 +1,9 @@
 import { type ChildProcess, spawn } from 'node:child_process'
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { copyFileSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { setTimeout as sleep } from 'node:timers/promises'
+import { readSet } from './read-set.js'
 import { program } from './terminal.js'
 
 const demo = 'profiles/tern-rock'
@@ -11,6 +12,8 @@ const demo = 'profiles/tern-rock'
 export class BenchProgram {
   readonly folder = mkdtempSync(join(tmpdir(), 'slowglow-bench-'))
   readonly bench_file = join(this.folder, 'bench.yaml')
+  /** The short receive profile on that bench, of a set whose cold checks were taken. */
+  readonly profile_file = join(this.folder, 'receive.yaml')
   paths: Readonly<Record<string, string>> = {}
   private said = ''
   private constructor(private readonly child: ChildProcess) {
@@ -43,6 +46,16 @@ export class BenchProgram {
     writeFileSync(
       this.bench_file,
       text.replace('kind: virtual', 'kind: real').replace(/^(equipment|seed): .*$/gm, ''),
+    )
+    const set = join(this.folder, 'equipment.yaml')
+    copyFileSync(`${demo}/equipment.yaml`, set)
+    readSet(set)
+    const profile = readFileSync('tests/helpers/short/receive.yaml', 'utf8')
+    writeFileSync(
+      this.profile_file,
+      profile
+        .replace(/^equipment: .*$/m, 'equipment: equipment.yaml')
+        .replace(/^bench: .*$/m, 'bench: bench.yaml'),
     )
   }
 

@@ -1,7 +1,7 @@
 import { writeFileSync } from 'node:fs'
 import { setTimeout as sleep } from 'node:timers/promises'
 import { afterEach, describe, expect, it } from 'vitest'
-import { LiveRun, shortProfile } from '../helpers/live-run.js'
+import { LiveRun } from '../helpers/live-run.js'
 import { BenchProgram } from '../helpers/virtual-bench.js'
 
 const ends: (() => Promise<void> | void)[] = []
@@ -28,7 +28,7 @@ async function leftOn(...args: string[]): Promise<BenchProgram> {
 describe('outputs found on at the start of a run', () => {
   it('go off in order over all ports: HT before heaters and bias, all confirmed, and no run follows', async () => {
     const bench = await leftOn()
-    const run = new LiveRun([shortProfile, '--bench', bench.bench_file])
+    const run = new LiveRun([bench.profile_file])
     ends.push(() => run.end())
     await run.acknowledge()
     let bias_first = false

@@ -1,7 +1,7 @@
 import { writeFileSync } from 'node:fs'
 import { setTimeout as sleep } from 'node:timers/promises'
 import { afterEach, describe, expect, it } from 'vitest'
-import { LiveRun, shortProfile } from '../helpers/live-run.js'
+import { LiveRun } from '../helpers/live-run.js'
 import { BenchProgram } from '../helpers/virtual-bench.js'
 
 /** Supplies are found set to something by whoever used them last. */
@@ -16,7 +16,7 @@ async function found(said: Readonly<Record<string, string>>, ...args: string[]):
   ends.push(() => bench.end())
   for (const [port, text] of Object.entries(said)) writeFileSync(bench.paths[port] ?? '', text)
   await sleep(1500)
-  const run = new LiveRun([shortProfile, '--bench', bench.bench_file])
+  const run = new LiveRun([bench.profile_file])
   ends.push(() => run.end())
   await run.acknowledge()
   return run

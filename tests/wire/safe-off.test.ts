@@ -126,7 +126,7 @@ describe('the next start', () => {
 
   it('takes a state file that cannot be read for an earlier run that left something on', async () => {
     const bench = await benchWithHtOn()
-    const next = new LiveRun([shortProfile, '--bench', bench.bench_file])
+    const next = new LiveRun([bench.profile_file])
     ends.push(() => next.end())
     writeFileSync(benchStatePath(bench.bench_file, { XDG_RUNTIME_DIR: next.folder }), '{"format":"slowg')
     await next.session.shows('its state, but it cannot be read', 60_000)

@@ -21,6 +21,8 @@ import { registerSupplies } from './supplies.js'
 import { registerTrend } from './trend.js'
 import { registerTube } from './tube.js'
 import { registerVirtualBench } from './virtual-bench.js'
+import { registerBook } from './book.js'
+import { registerWorksheet } from './worksheet.js'
 
 /** A command registers itself; its action sets `process.exitCode` (exits.ts). */
 export type Register = (program: Command, io: Io) => void
@@ -29,6 +31,8 @@ export const commands: readonly Register[] = [
   registerNew,
   registerCheck,
   registerTube,
+  registerWorksheet,
+  registerBook,
   registerPlan,
   registerCoverage,
   registerRehearse,

@@ -12,7 +12,7 @@ import { type Io, printJson } from '../io.js'
 import { AlertsTold } from '../live/alerts.js'
 import { exitOf } from '../live/exit-of.js'
 import { collect, whole } from '../live/flags.js'
-import { unattendedObjections } from '../../session/index.js'
+import { coldObjection, unattendedObjections } from '../../session/index.js'
 import { prepare, type Prepared } from '../live/prepare.js'
 import { frameOf } from '../live/screen.js'
 import { shown } from '../problems.js'
@@ -61,6 +61,8 @@ function command(profilePath: string, flags: Flags, io: Io): Exit {
     io.err(unattendedCautions(plan))
     for (const text of unattendedObjections(plan, bench, io.env)) io.err(`A run would be refused: ${text}`)
   }
+  const cold = coldObjection(plan)
+  if (cold !== null) io.err(`A run would be refused. ${cold.what.replace(/\nNothing was energised\.$/, '')}`)
   io.err('This is a rehearsal: nothing real is energised, and nothing is to be acknowledged.')
   const started = new Date()
   const folder = runsFolder(flags.out, io)

@@ -2,7 +2,7 @@ import { realPath, runsUnderWay } from '../../controller/index.js'
 import { parseQuantity } from '../../quantities/index.js'
 import { addNote, type RunReader, type Story, storyOf } from '../../record/index.js'
 import { type Exit, exits } from '../exits.js'
-import { type Io, printJson } from '../io.js'
+import { type Io, printJson, userName } from '../io.js'
 import { refuse } from '../refuse.js'
 import { momentOf, plottedFigures, type PlotWish, railsOf, railsWorthALook, runPlots } from '../run-plot.js'
 import { eventsText, storyText } from '../story-text.js'
@@ -121,8 +121,4 @@ function moment(text: string): number | null {
     const parsed = parseQuantity(written, 's')
     return parsed.ok ? parsed.value : null
   })
-}
-
-function userName({ env }: Io): string {
-  return env['USER'] ?? env['LOGNAME'] ?? 'not named'
 }

@@ -1,0 +1,266 @@
+import { existsSync, readFileSync, statSync } from 'node:fs'
+import { basename, resolve } from 'node:path'
+import {
+  appendToBook,
+  type BookBody,
+  type ColdState,
+  coldState,
+  most_bytes,
+  type NewEntry,
+  photographOf,
+  sha256,
+  writeArchive,
+} from '../../book/index.js'
+import { listRuns } from '../../record/index.js'
+import { bookPage, imageType } from '../book/book-page.js'
+import { archiveFiles } from '../book/archive-files.js'
+import { bookText, type Life, lifeLines } from '../book/book-text.js'
+import { type Exit, exits } from '../exits.js'
+import { type Io, printJson, userName } from '../io.js'
+import { collect } from '../live/flags.js'
+import { type Refusal, refuse } from '../refuse.js'
+import { otherRunsFolders, runsFolder, runsHelp } from '../runs-folder.js'
+import { type SetFile, setFile } from '../set-file.js'
+import type { Register } from './index.js'
+import { written } from './worksheet.js'
+
+interface Options {
+  readonly describe?: string
+  readonly serial: string[]
+  readonly photo?: string
+  readonly caption?: string
+  readonly finding?: string
+  readonly repair?: string
+  readonly part: string[]
+  readonly replaced?: string
+  readonly was?: string
+  readonly now?: string
+  readonly waive?: string
+  readonly because?: string
+  readonly by?: string
+  readonly on?: string
+  readonly html?: string
+  readonly export?: string
+  readonly runs?: string
+  readonly json?: boolean
+}
+
+/** `slowglow book EQUIPMENT`: one record of a set over its whole life; what is written stays. */
+export const registerBook: Register = (program, io) => {
+  program
+    .command('book')
+    .description(
+      "the set's life: findings, repairs, worksheets, runs, proofs; adds to it, prints it, exports it",
+    )
+    .argument('<file>', "the set's equipment file, or a profile that names it")
+    .option('--describe <text>', 'what the set is')
+    .option('--serial <what=number>', 'a number on it, as "serial=1234"; may be given again', collect, [])
+    .option('--photo <file>', 'attaches a photograph, which is copied into the book')
+    .option('--caption <text>', 'what it shows')
+    .option('--finding <text>', 'what was found')
+    .option(
+      '--repair <text>',
+      'what was done: cold checks of the parts, and those that must be taken, are then read again',
+    )
+    .option('--part <name>', 'part that a finding or repair is about; may be given again', collect, [])
+    .option('--replaced <part>', 'a part was replaced, with --was and --now')
+    .option('--was <value>', 'what stood there')
+    .option('--now <value>', 'what stands there now')
+    .option(
+      '--waive <item>',
+      'lets a cold check stand as it is, with --because; it stays in every later view',
+    )
+    .option('--because <reason>', 'the written reason of a waiver, or why a part was replaced')
+    .option('--by <name>', 'who writes; unless given: the user’s name')
+    .option('--on <day>', 'day on which it was done, as 2026-11-29; unless given: now')
+    .option('--html <file>', 'writes the book as one HTML file to print; never written over')
+    .option('--export <file>', 'writes one archive (tar): book, sheet, photographs, the set’s file, its runs')
+    .option('--runs <dir>', runsHelp)
+    .option('--json', 'one JSON document on standard output')
+    .action((file: string, options: Options) => {
+      process.exitCode = book(file, options, io)
+    })
+}
+
+/** Returns the exit code. */
+function book(file: string, options: Options, io: Io): Exit {
+  const { json = false } = options
+  const set = setFile(file, io)
+  if ('exit' in set) return refuse(io, json, set)
+  const unreadable = (what: string): Exit =>
+    refuse(io, json, { exit: exits.recordNotAvailable, where: file, what })
+  const before = coldState(set.equipment, set.path)
+  if ('trouble' in before) return unreadable(before.trouble)
+  const asked = entriesOf(options, before, io)
+  if ('exit' in asked) return refuse(io, json, asked)
+  if (asked.length > 0) {
+    const stamp = {
+      at: new Date().toISOString(),
+      by: options.by ?? userName(io),
+      expects: before.book.entries.length,
+    }
+    const on = options.on ?? null
+    const done = appendToBook(
+      before.book.path,
+      stamp,
+      asked.map((entry) => ({ ...entry, on })),
+    )
+    if ('trouble' in done) return unreadable(done.trouble)
+  }
+  const state = asked.length > 0 ? coldState(set.equipment, set.path) : before
+  if ('trouble' in state) return unreadable(state.trouble)
+  return shownAs(state, set, options, io)
+}
+
+function shownAs(state: ColdState, set: SetFile, options: Options, io: Io): Exit {
+  const { json = false, html, export: archive, runs } = options
+  const folder = runsFolder(runs, io)
+  const folders = runs === undefined ? [folder, ...otherRunsFolders(folder, io)] : [folder]
+  const own = folders
+    .flatMap((each) => listRuns(each))
+    .filter(({ equipment, command }) => equipment === set.equipment.name && command === 'run')
+  const life: Life = {
+    equipment: set.equipment.name,
+    path: state.book.path,
+    entries: state.book.entries,
+    runs: own,
+    last: state.book.last,
+  }
+  const printed = new Date().toISOString().slice(0, 10)
+  const page = (): string =>
+    bookPage(life, state.standing, (entry) => photographOf(state.book.path, entry), printed)
+  if (html !== undefined) {
+    const trouble = written(resolve(io.cwd, html), page(), io)
+    if (trouble !== null) return refuse(io, json, trouble)
+  }
+  if (archive !== undefined) {
+    const trouble = archived(resolve(io.cwd, archive), () => archiveFiles(state, life, set, page(), printed))
+    if (trouble !== null) return refuse(io, json, trouble)
+  }
+  if (json)
+    printJson(io, {
+      ...{ equipment: life.equipment, book: life.path, last: life.last, entries: life.entries },
+      life: lifeLines(life),
+    })
+  else
+    io.out(
+      [
+        bookText(life),
+        ...[html, archive].flatMap((each) => (each === undefined ? [] : [`Written: ${each}`])),
+      ].join('\n'),
+    )
+  return exits.done
+}
+
+function archived(path: string, files: () => ReturnType<typeof archiveFiles>): Refusal | null {
+  try {
+    writeArchive(path, files(), new Date())
+    return null
+  } catch (error) {
+    const why = error instanceof Error ? error.message : String(error)
+    return {
+      exit: exits.usage,
+      where: path,
+      what: existsSync(path)
+        ? `${path} exists already and is not written over.`
+        : `The archive could not be written: ${why}.`,
+      remedy: 'Give another name.',
+    }
+  }
+}
+
+/** What is to be written, all of it sound, or why not. */
+function entriesOf(options: Options, state: ColdState, io: Io): NewEntry[] | Refusal {
+  const {
+    describe,
+    serial,
+    photo,
+    caption = '',
+    finding,
+    repair,
+    part: parts,
+    replaced,
+    was,
+    now,
+    because,
+  } = options
+  const usage = (what: string, remedy: string): Refusal => ({ exit: exits.usage, what, remedy })
+  const bodies: BookBody[] = []
+  if (describe !== undefined) bodies.push({ kind: 'description', text: describe })
+  for (const each of serial) {
+    const [what = '', number = ''] = each.split('=', 2)
+    if (what === '' || number === '') return usage(`'${each}' is no number of a set.`, 'Write WHAT=NUMBER.')
+    bodies.push({ kind: 'serial', what, number })
+  }
+  if (finding !== undefined) bodies.push({ kind: 'finding', text: finding, parts })
+  if (repair !== undefined) bodies.push({ kind: 'repair', text: repair, parts })
+  if (parts.length > 0 && finding === undefined && repair === undefined)
+    return usage('--part says what a finding or a repair is about.', 'Give --finding or --repair with it.')
+  if (replaced !== undefined) {
+    if (was === undefined || now === undefined)
+      return usage(`What ${replaced} was and what it is now is not said.`, 'Give --was and --now.')
+    bodies.push({ kind: 'replaced', part: replaced, was, now, text: because ?? '' })
+  }
+  if (options.waive !== undefined) {
+    const waiver = waiverOf(options.waive, because ?? '', state)
+    if ('exit' in waiver) return waiver
+    bodies.push(waiver)
+  }
+  const entries: NewEntry[] = bodies.map((body) => ({ body }))
+  if (photo === undefined) return entries
+  const picture = photographed(resolve(io.cwd, photo), caption)
+  return 'exit' in picture ? picture : [...entries, picture]
+}
+
+/** A waiver says what it lets stand and why; what life hangs on is not waived. */
+function waiverOf(item: string, reason: string, { standing }: ColdState): BookBody | Refusal {
+  const found = standing.find((each) => each.item.toLowerCase() === item.toLowerCase())
+  if (found === undefined)
+    return {
+      exit: exits.usage,
+      what: `There is no cold check '${item}'.`,
+      remedy: 'slowglow worksheet names them.',
+    }
+  if (reason.trim().length < 10)
+    return {
+      exit: exits.usage,
+      what: `Why ${found.item} may stand as it is is not said.`,
+      remedy: 'Give --because with a reason that somebody else will understand in ten years.',
+    }
+  if (found.check?.waivable === false)
+    return {
+      exit: exits.finding,
+      what: `${found.item} is not waived: a life hangs on it, and taking it costs minutes.`,
+      remedy: 'Make it good, and read it.',
+    }
+  if (found.state === 'in range' || found.state === 'marginal')
+    return { exit: exits.usage, what: `${found.item} is ${found.state}: there is nothing to waive.` }
+  const { text, reading } = found
+  return { kind: 'waiver', item: found.item, of: reading?.seq ?? null, about: text, reason: reason.trim() }
+}
+
+function photographed(path: string, caption: string): NewEntry | Refusal {
+  const refused = (what: string): Refusal => ({
+    exit: exits.usage,
+    where: path,
+    what,
+    remedy: 'Give a JPEG, PNG or WebP file.',
+  })
+  try {
+    if (statSync(path).size > most_bytes) return refused('That is too large for a photograph.')
+    const data = readFileSync(path)
+    if (imageType(data) === null) return refused('That is no photograph.')
+    const body = {
+      kind: 'photograph',
+      name: basename(path),
+      caption,
+      bytes: data.length,
+      sha256: sha256(data),
+    } as const
+    return { body, data }
+  } catch (error) {
+    return refused(
+      `The photograph cannot be read: ${error instanceof Error ? error.message : String(error)}.`,
+    )
+  }
+}

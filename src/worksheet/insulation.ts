@@ -1,0 +1,174 @@
+import type { Equipment, NodeName } from '../equipment/index.js'
+import { formatShort } from '../quantities/index.js'
+import { insulationCautions, leastInsulation } from './charge.js'
+import { ours, practice, reading } from './check.js'
+import type { ColdOhms } from './cold-ohms.js'
+import type { ColdCheck } from './types.js'
+
+/** What a digital meter on volts is to what stands in series with it (common practice, no source). */
+const meter_ohm = 10e6
+const mainsTest_V = 500
+
+/** Leakage through a meter on volts in series with the test supply: the meter's own resistance measures it. */
+function seriesMeter(test_V: number, least_ohm: number): Pick<ColdCheck, 'method' | 'meter' | 'volts'> {
+  const most_V = (test_V * meter_ohm) / (least_ohm + meter_ohm)
+  return {
+    method: `Insulation tester at ${formatShort(test_V, 'V')}; or ${formatShort(test_V, 'V')} from the bench supply, its limit at 1 mA, through a meter on DC volts in series: it may show ${formatShort(most_V, 'V')} at most once it stands still. Type ohms, or those volts.`,
+    meter: `insulation tester, or a voltmeter of ${formatShort(meter_ohm, 'Ω')} in series (its resistance is counted)`,
+    volts: { by: 'series meter', test_V, meter_ohm },
+  }
+}
+
+export function insulationChecks(equipment: Equipment): ColdCheck[] {
+  const checks: ColdCheck[] = []
+  if (equipment.chassis === 'live')
+    checks.push(
+      reading('Ω', {
+        item: 'live chassis isolation',
+        group: 'insulation',
+        what: `from the chassis, the set plugged into ${equipment.isolating_transformer ?? 'its isolating transformer'} and that transformer unplugged from the mains, to mains earth, and to each pin of that transformer's mains plug`,
+        low: 1e6,
+        because:
+          'this chassis is joined to a mains pin of the set: only that transformer parts it, and you, from the mains',
+        source: leastInsulation.source,
+        ...seriesMeter(mainsTest_V, 1e6),
+        cautions: insulationCautions,
+        must: true,
+        waivable: false,
+      }),
+    )
+  else if (equipment.power !== 'battery')
+    checks.push(
+      reading('Ω', {
+        item: 'mains insulation',
+        group: 'insulation',
+        what: 'both mains pins of the set joined, its mains switch on, to the chassis',
+        low: 1e6,
+        because:
+          'a primary that leaks to the core or the chassis; suppressor capacitors to chassis are lifted first, and replaced by ones made for it',
+        source: `${leastInsulation.source}; test volts ${leastInsulation.tested}`,
+        ...seriesMeter(mainsTest_V, 1e6),
+        cautions: insulationCautions,
+      }),
+    )
+  for (const [name, rail] of Object.entries(equipment.rails)) {
+    if (rail.role !== 'HT' && rail.role !== 'screen') continue
+    const least = Math.max(1e6, 1000 * rail.working_V)
+    checks.push(
+      reading('Ω', {
+        item: `${name} insulation`,
+        group: 'insulation',
+        what: `${rail.positive} to ${rail.negative}, with everything lifted that goes across: electrolytics, bleeders, dividers, gas tubes, and the tubes out`,
+        low: least,
+        because: `wiring, sockets, transformers and chokes alone; worth its trouble after damp, and where ${name} forward is low and nothing says why`,
+        source: leastInsulation.source,
+        ...seriesMeter(rail.working_V, least),
+        cautions: [
+          ...insulationCautions,
+          'Nothing that is rated for less than the test volts may stay joined: paper capacitors are tested at their rated volts or 500 V, whichever is lower.',
+        ],
+        rails: [name],
+      }),
+    )
+  }
+  return checks
+}
+
+/** Grid shift that a leak may cause before the check is out of range, and before it is told. */
+const shift_V = 0.5
+const told_V = 0.1
+/** The lower of a capacitor's rating and this (MIL-PRF-11693 4.7.5). */
+const paperTest_V = 500
+
+/** Capacitors from a plate to a grid: a leak pulls that grid positive and drives its tube hard on. */
+export function couplingChecks(equipment: Equipment, ohms: ColdOhms): ColdCheck[] {
+  const grids = new Map<NodeName, string>()
+  for (const [name, { sections }] of Object.entries(equipment.tubes))
+    for (const { grid, cathode } of sections)
+      if (grid !== undefined && grid !== cathode) grids.set(grid, name)
+  const highest_V = Math.max(
+    0,
+    ...Object.values(equipment.rails).flatMap(({ role, working_V }) => (role === 'HT' ? [working_V] : [])),
+  )
+  return Object.entries(equipment.parts).flatMap(([name, part]) => {
+    if (part.kind !== 'capacitor' || part.between.includes(equipment.chassis_node) || highest_V === 0)
+      return []
+    const grid = part.between.find((node) => grids.has(node))
+    const Rg = grid === undefined ? null : ohms.between(grid, equipment.chassis_node)
+    if (grid === undefined || Rg === null) return []
+    const leastFor = (shift: number): number => Rg.high * (highest_V / shift - 1)
+    const at = leastFor(shift_V)
+    const test_V = Math.min(part.rated_V, paperTest_V)
+    return [
+      reading('Ω', {
+        item: `${name} leak`,
+        group: 'coupling capacitors',
+        what: `leakage of ${name} (${part.between.join(' to ')}), its end at ${grid} lifted`,
+        low: at,
+        near_low: leastFor(told_V),
+        because: `with up to ${formatShort(highest_V, 'V')} before it and ${formatShort(Rg.usual, 'Ω')} at the grid of ${grids.get(grid) ?? ''}, ${formatShort(at, 'Ω')} shifts that grid by ${formatShort(shift_V, 'V')}; a tube of 6 mA/V then draws ${formatShort(shift_V * 0.006, 'A')} more, and a grid that goes positive may burn its transformer`,
+        source: `computed: shift = V·Rg/(Rleak + Rg) (published, second-hand); that ${formatShort(shift_V, 'V')} is the limit and ${formatShort(told_V, 'V')} is told: ${ours}. Test volts: its rating or 500 V, the lower (MIL-PRF-11693 4.7.5)`,
+        ...seriesMeter(test_V, at),
+        cautions: [
+          ...insulationCautions,
+          'An ordinary ohmmeter says nothing of a paper capacitor: it leaks at its volts, not at half a volt.',
+        ],
+        parts: [name],
+      }),
+    ]
+  })
+}
+
+/** Bench earth to the chassis, and the chassis to where each supply's chassis lead is clipped. */
+export function bondChecks(equipment: Equipment): ColdCheck[] {
+  const A = 1
+  const by = (most_ohm: number): Pick<ColdCheck, 'method' | 'meter' | 'volts'> => ({
+    method: `1 A from the bench supply (lowest volts, limit at 1 A) through the bond; read millivolts right at its two ends, not at the clips: ${formatShort(most_ohm * A, 'V')} at most. Off at once after reading. Type ohms, or the volts.`,
+    meter: 'supply with a current limit and a millivoltmeter: an ohmmeter shows its own leads there',
+    volts: { by: 'current', A },
+  })
+  const earth =
+    equipment.chassis === 'live'
+      ? []
+      : [
+          reading('Ω', {
+            item: 'chassis bond',
+            group: 'bonds',
+            what: "from the bench's protective earth to bare metal of the chassis, through the conductor that will stay joined",
+            low: 0,
+            high: 0.1,
+            because:
+              'with a fault to the chassis this conductor alone keeps it at earth and lets fuse or supply end it; all chassis of the set must be joined to it',
+            source: `0.1 Ω: ${practice}`,
+            ...by(0.1),
+            must: true,
+          }),
+        ]
+  const clips = new Map<string, string[]>()
+  for (const [name, { positive, negative, feeds }] of Object.entries(equipment.rails)) {
+    const at =
+      negative === equipment.chassis_node
+        ? feeds.negative_at
+        : positive === equipment.chassis_node
+          ? feeds.positive_at
+          : null
+    if (at !== null) clips.set(at, [...(clips.get(at) ?? []), name])
+  }
+  return [
+    ...earth,
+    ...[...clips].map(([at, rails]) =>
+      reading('Ω', {
+        item: `bond ${rails.join(' and ')}`,
+        group: 'bonds',
+        what: `from ${at}, where the chassis lead of ${rails.join(' and ')} is clipped, to bare metal of each other chassis of the set`,
+        low: 0,
+        high: 0.05,
+        because:
+          'a bond that was never made, or rust under it, carries the heater current and is found as hum, or as the chassis of a unit standing at volts',
+        source: `50 mΩ: ${practice}`,
+        ...by(0.05),
+        rails,
+      }),
+    ),
+  ]
+}

@@ -1,0 +1,136 @@
+import type { ColdChecks } from '../plan/index.js'
+import { judgeValue, valueText } from './judge.js'
+import type { ColdCheck, ColdValue, ColdVerdict, Worksheet } from './types.js'
+
+/** What of a set's book bears on its cold checks, in the order in which it was written. */
+export type ColdFact = { readonly seq: number; readonly at: string; readonly by: string } & (
+  | {
+      readonly kind: 'reading'
+      readonly item: string
+      readonly value: ColdValue
+      /** As judged when it was taken: counts where the set's file no longer has the check. */
+      readonly verdict: ColdVerdict
+      readonly wanted: string
+      readonly unit: ColdCheck['unit']
+    }
+  /** `of`: the reading it was written about; null = none was taken. */
+  | { readonly kind: 'waiver'; readonly item: string; readonly of: number | null; readonly reason: string }
+  /** Something was done to the set: what was read before of these parts no longer tells of them. */
+  | { readonly kind: 'repair'; readonly parts: readonly string[]; readonly text: string }
+)
+type Reading = Extract<ColdFact, { kind: 'reading' }>
+type Waiver = Extract<ColdFact, { kind: 'waiver' }>
+
+export interface ItemStanding {
+  readonly item: string
+  /** Null where the set's file no longer has it. */
+  readonly check: ColdCheck | null
+  readonly state: ColdVerdict | 'not taken' | 'to be read again'
+  readonly reading: Reading | null
+  readonly text: string
+  /** In force for this very reading, or for its never having been taken. */
+  readonly waiver: Waiver | null
+}
+
+/** Every check of the sheet, and every reading of a check that is no longer on it. */
+export function standingOf(sheet: Worksheet, facts: readonly ColdFact[]): ItemStanding[] {
+  const known = new Map(sheet.checks.map((check) => [check.item, check]))
+  const gone = facts.flatMap((fact) => (fact.kind !== 'repair' && !known.has(fact.item) ? [fact.item] : []))
+  return [...known.keys(), ...new Set(gone)].map((item) => itemStanding(item, known.get(item) ?? null, facts))
+}
+
+function itemStanding(item: string, check: ColdCheck | null, facts: readonly ColdFact[]): ItemStanding {
+  const reading =
+    facts.findLast((fact): fact is Reading => fact.kind === 'reading' && fact.item === item) ?? null
+  // The job begins anew after a repair: what must be taken is taken again, other readings where they are about the part.
+  const repair = facts.findLast(
+    (fact) =>
+      fact.kind === 'repair' &&
+      (check?.must === true || check?.parts.some((part) => fact.parts.includes(part)) === true),
+  )
+  const stale = reading !== null && repair !== undefined && repair.seq > reading.seq
+  const last = facts.findLast((fact): fact is Waiver => fact.kind === 'waiver' && fact.item === item)
+  const waiver =
+    last !== undefined &&
+    check?.waivable !== false &&
+    last.of === (reading?.seq ?? null) &&
+    last.seq > (repair?.seq ?? -1)
+      ? last
+      : null
+  const common = { item, check, reading, waiver }
+  if (reading === null)
+    return { ...common, state: 'not taken', text: `not taken; wanted: ${check?.wanted ?? 'no longer known'}` }
+  if (stale)
+    return {
+      ...common,
+      state: 'to be read again',
+      text: `${valueText(reading.unit, reading.value)} was read before a repair${repair.kind === 'repair' && repair.text !== '' ? ` (${repair.text})` : ''}: to be read again; wanted: ${check?.wanted ?? reading.wanted}`,
+    }
+  if (check === null)
+    return {
+      ...common,
+      state: reading.verdict,
+      text: `${valueText(reading.unit, reading.value)}; wanted when it was taken: ${reading.wanted}. The set's file no longer has this check`,
+    }
+  const judged = judgeValue(check, reading.value)
+  return { ...common, state: judged.verdict, text: judged.text }
+}
+
+/** A reading that a repair made old still stands for a fault until it is read again. */
+function isBad({ state, reading, check }: ItemStanding): boolean {
+  if (state === 'out of range') return true
+  if (state !== 'to be read again' || reading === null) return false
+  return check === null
+    ? reading.verdict === 'out of range'
+    : judgeValue(check, reading.value).verdict === 'out of range'
+}
+
+/**
+ * What the cold checks say to a plan that drives these rails. On a virtual bench nothing real can be hurt: readings that were
+ * never taken are only named there; one that was found out of range blocks power there too.
+ */
+export function coldChecksOf(
+  standing: readonly ItemStanding[],
+  rails: readonly string[],
+  bench_kind: 'real' | 'virtual',
+): ColdChecks {
+  const blocks: ColdChecks['blocks'][number][] = []
+  const not_asked: string[] = []
+  const not_taken: string[] = []
+  const marginal: string[] = []
+  for (const each of standing) {
+    const { item, state, check, waiver, text } = each
+    const concerns =
+      check === null || check.rails.length === 0 || check.rails.some((rail) => rails.includes(rail))
+    const open = state === 'not taken' || state === 'to be read again'
+    if (waiver === null) {
+      if (isBad(each)) {
+        blocks.push({ item, why: 'out of range', text })
+        continue
+      }
+      if (open && check?.must === true && concerns) {
+        if (bench_kind === 'real') blocks.push({ item, why: 'not taken', text })
+        else not_asked.push(item)
+        continue
+      }
+    }
+    if (open) not_taken.push(item)
+    else if (state === 'marginal') marginal.push(`${item}: ${text}`)
+  }
+  return { blocks, not_asked, not_taken, marginal, waived: waivedOf(standing) }
+}
+
+function waivedOf(standing: readonly ItemStanding[]): ColdChecks['waived'] {
+  return standing.flatMap(({ item, text, waiver }) =>
+    waiver === null
+      ? []
+      : [
+          {
+            item,
+            text: `${item}: ${trimmed(text)}. Waived by ${waiver.by} on ${waiver.at.slice(0, 10)}: ${waiver.reason}`,
+          },
+        ],
+  )
+}
+
+const trimmed = (text: string): string => text.replace(/\.$/, '')
