@@ -3,6 +3,7 @@ const may = {
   quantities: [],
   chance: [],
   rf: [],
+  proof: ['rf', 'equipment', 'quantities'],
   tubes: ['quantities'],
   network: ['tubes', 'quantities'],
   equipment: ['network', 'tubes', 'quantities'],
@@ -33,7 +34,7 @@ const may = {
   session: ['alerts', 'book', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'supply', 'line', 'plan', 'bench', 'equipment', 'quantities'],
   service: ['session', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'plan', 'profile', 'bench', 'equipment', 'quantities'],
 }
-const pure = ['quantities', 'chance', 'rf', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'faults', 'worksheet', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay', 'qualify', 'reform']
+const pure = ['quantities', 'chance', 'rf', 'proof', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'faults', 'worksheet', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay', 'qualify', 'reform']
 module.exports = {
   forbidden: [
     { name: 'no-circles', severity: 'error', from: {}, to: { circular: true, viaOnly: { dependencyTypesNot: ['type-only'] } } },

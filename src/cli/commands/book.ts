@@ -11,15 +11,15 @@ import {
   sha256,
   writeArchive,
 } from '../../book/index.js'
-import { listRuns } from '../../record/index.js'
 import { bookPage, imageType } from '../book/book-page.js'
 import { archiveFiles } from '../book/archive-files.js'
-import { bookText, type Life, lifeLines } from '../book/book-text.js'
+import { bookText, lifeLines } from '../book/book-text.js'
+import { lifeOf } from '../book/life.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson, userName } from '../io.js'
 import { collect } from '../live/flags.js'
 import { type Refusal, refuse } from '../refuse.js'
-import { otherRunsFolders, runsFolder, runsHelp } from '../runs-folder.js'
+import { runsHelp } from '../runs-folder.js'
 import { type SetFile, setFile } from '../set-file.js'
 import type { Register } from './index.js'
 import { written } from './worksheet.js'
@@ -114,18 +114,7 @@ function book(file: string, options: Options, io: Io): Exit {
 
 function shownAs(state: ColdState, set: SetFile, options: Options, io: Io): Exit {
   const { json = false, html, export: archive, runs } = options
-  const folder = runsFolder(runs, io)
-  const folders = runs === undefined ? [folder, ...otherRunsFolders(folder, io)] : [folder]
-  const own = folders
-    .flatMap((each) => listRuns(each))
-    .filter(({ equipment, command }) => equipment === set.equipment.name && command === 'run')
-  const life: Life = {
-    equipment: set.equipment.name,
-    path: state.book.path,
-    entries: state.book.entries,
-    runs: own,
-    last: state.book.last,
-  }
+  const life = lifeOf(state, set, runs, io)
   const printed = new Date().toISOString().slice(0, 10)
   const page = (): string =>
     bookPage(life, state.standing, (entry) => photographOf(state.book.path, entry), printed)

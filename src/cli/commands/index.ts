@@ -22,6 +22,8 @@ import { registerTrend } from './trend.js'
 import { registerTube } from './tube.js'
 import { registerVirtualBench } from './virtual-bench.js'
 import { registerBook } from './book.js'
+import { registerProof } from './proof.js'
+import { registerRecordSheet } from './record-sheet.js'
 import { registerWorksheet } from './worksheet.js'
 
 /** A command registers itself; its action sets `process.exitCode` (exits.ts). */
@@ -33,6 +35,8 @@ export const commands: readonly Register[] = [
   registerTube,
   registerWorksheet,
   registerBook,
+  registerProof,
+  registerRecordSheet,
   registerPlan,
   registerCoverage,
   registerRehearse,

@@ -1,0 +1,16 @@
+import type { ColdState } from '../../book/index.js'
+import { listRuns } from '../../record/index.js'
+import type { Io } from '../io.js'
+import { otherRunsFolders, runsFolder } from '../runs-folder.js'
+import type { SetFile } from '../set-file.js'
+import type { Life } from './book-text.js'
+
+/** The set's book with the runs of it that lie in the folders of runs; rehearsals are no part of a life. */
+export function lifeOf({ book }: ColdState, { equipment }: SetFile, runs: string | undefined, io: Io): Life {
+  const folder = runsFolder(runs, io)
+  const folders = runs === undefined ? [folder, ...otherRunsFolders(folder, io)] : [folder]
+  const own = folders
+    .flatMap((each) => listRuns(each))
+    .filter((run) => run.equipment === equipment.name && run.command === 'run')
+  return { equipment: equipment.name, path: book.path, entries: book.entries, runs: own, last: book.last }
+}
