@@ -6,7 +6,7 @@ export default tseslint.config(
   { ignores: ['dist/', 'node_modules/', 'coverage/', 'tests/fixtures/', '**/*.cjs', '**/*.mjs', 'eslint.config.js', '**/*.generated.ts'] },
   ...tseslint.configs.strictTypeChecked,
   {
-    languageOptions: { parserOptions: { project: './tsconfig.test.json', tsconfigRootDir: import.meta.dirname } },
+    languageOptions: { parserOptions: { project: ['./tsconfig.test.json', './tsconfig.console.json'], tsconfigRootDir: import.meta.dirname } },
     rules: {
       '@typescript-eslint/restrict-template-expressions': ['error', { allowNumber: true, allowBoolean: true }],
       '@typescript-eslint/no-non-null-assertion': 'error',
@@ -33,7 +33,7 @@ export default tseslint.config(
   },
   {
     // The serial library's poller is bound to the main loop: in a worker thread a port opens, writes, and hears nothing.
-    files: ['src/**/*.ts'],
+    files: ['src/**/*.ts', 'src/**/*.tsx'],
     rules: {
       'no-restricted-imports': ['error', { name: 'node:worker_threads', message: 'A port in a worker receives nothing: use a process.' }],
     },

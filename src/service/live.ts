@@ -51,6 +51,7 @@ export interface LiveJob {
 
 /** Kept for whoever comes later. */
 const most_messages = 200
+const most_looks = 20
 const codeOf: Readonly<Record<NotBegun['why'], ErrorCode>> = {
   usage: 'bad request',
   'not to be left alone': 'not allowed',
@@ -168,7 +169,8 @@ export class Live {
         remedy: 'From here you can stop, answer a reading, and give or withhold "hands clear".',
       })
     current.give(prompt, asked, given.value)
-    this.act(`${who.called} answered "${answer.trim()}" to: ${asked.text}`, who)
+    const said = given.value === 'go on' ? 'said go on' : `answered "${answer.trim()}"`
+    this.act(`${who.called} ${said} to: ${asked.text}`, who)
   }
 
   hands({ live, prompt, clear }: Body<'hands'>, who: Who): void {
@@ -321,6 +323,8 @@ export class Live {
         const view = liveViewOf(shown.view, plan, speed, now_ms)
         this.state = { ...this.state, view }
         const phase = phaseOf(shown.view.phase)
+        if (phase === 'going off' || now_ms >= (this.state.hands_clear?.until_ms ?? Infinity))
+          this.handsClear(null)
         if (phase !== null && phase !== this.state.phase) this.enter(phase, {})
         else this.streams?.send('view', { now_ms, view })
         if (shown.view.reason !== null && !current.reasonSaid) {
@@ -348,9 +352,7 @@ export class Live {
         this.message(shown.kind, shown.text)
         return
       case 'hands clear': {
-        const hands_clear = { until_ms: now_ms + (shown.for_s * 1000) / speed }
-        this.state = { ...this.state, hands_clear }
-        this.streams?.send('hands', { now_ms, hands_clear })
+        this.handsClear({ until_ms: now_ms + (shown.for_s * 1000) / speed })
         return
       }
     }
@@ -358,11 +360,22 @@ export class Live {
 
   private async virtualMeter(prompt: number, ask: Ask, current: Current): Promise<void> {
     if (ask.wants.kind !== 'reading') return
-    const value = (await current.hands?.meter(ask)) ?? null
-    const { prompt: open } = this.state
-    if (value === null || open?.prompt !== prompt) return
-    const text = `The virtual meter shows ${formatQuantity(value, ask.wants.unit)}.`
-    this.prompt({ ...open, meter: { value, text } })
+    // A busy machine may not answer in time: the meter is looked at until it shows something, or nobody asks any more.
+    for (let looks = 0; looks < most_looks; looks++) {
+      const value = (await current.hands?.meter(ask)) ?? null
+      const { prompt: open } = this.state
+      if (open?.prompt !== prompt) return
+      if (value !== null) {
+        this.prompt({ ...open, meter: { value, text: formatQuantity(value, ask.wants.unit) } })
+        return
+      }
+    }
+  }
+
+  private handsClear(hands_clear: Snapshot['hands_clear']): void {
+    if (hands_clear === this.state.hands_clear) return
+    this.state = { ...this.state, hands_clear }
+    this.streams?.send('hands', { now_ms: this.job.now_ms(), hands_clear })
   }
 
   private prompt(prompt: Prompt | null): void {

@@ -39,10 +39,11 @@ export class VirtualHands {
     if (ask.wants.kind !== 'reading') return null
     const { node, rail, unit } = ask.wants
     if (rail !== null && unit === 'V' && this.plan.rails[rail]?.class !== 'programmed') {
-      const target = ask.about.startsWith('hand off')
-        ? 0
-        : (stepNumbered(this.plan, this.step)?.target_V ?? 0)
-      if (!ask.about.startsWith('renew')) bench.tell({ kind: 'turn', rail, volts: target })
+      const step = stepNumbered(this.plan, this.step)
+      // Asked to read it once more while another rail's step is on, nobody turns its knob.
+      if (ask.about.startsWith('hand off')) bench.tell({ kind: 'turn', rail, volts: 0 })
+      else if (step?.rail === rail && !ask.about.startsWith('renew'))
+        bench.tell({ kind: 'turn', rail, volts: step.target_V })
       await new Promise((resolve) => setTimeout(resolve, 4000 / this.speed))
     }
     const shown = await this.reads(node, rail, unit)

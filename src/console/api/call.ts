@@ -1,0 +1,94 @@
+import type * as z from 'zod'
+import { errorShape, type ApiError } from '../../service/api/index.js'
+import { paths, type RouteName } from '../../service/api/paths.js'
+
+/** What came of a call: the document, or why not in words for a person. Never throws. */
+export type Came<T> = { readonly ok: true; readonly value: T } | { readonly ok: false; readonly why: Why }
+export interface Why {
+  readonly code: ApiError['error']['code'] | 'no connection'
+  readonly what: string
+  readonly remedy: string | null
+  readonly problems: ApiError['error']['problems']
+}
+interface With {
+  readonly params?: Readonly<Record<string, string>>
+  readonly query?: Readonly<Record<string, string | number | undefined>>
+  readonly body?: unknown
+  /** Given up after this; a call that answers nothing is not waited for for ever. */
+  readonly within_ms?: number
+  readonly signal?: AbortSignal
+}
+
+/** The address of a route, with what belongs into it. */
+export function addressFor(route: RouteName, given: Pick<With, 'params' | 'query'> = {}): string {
+  const path = paths[route][1].replace(/:(\w+)/g, (_, name: string) =>
+    encodeURIComponent(given.params?.[name] ?? ''),
+  )
+  const query = Object.entries(given.query ?? {}).flatMap(([name, value]) =>
+    value === undefined ? [] : [`${name}=${encodeURIComponent(value)}`],
+  )
+  return query.length === 0 ? path : `${path}?${query.join('&')}`
+}
+
+/** Asks the service; whatever it sends is held against its shape before anything believes it. */
+export async function call<T>(route: RouteName, shape: z.ZodType<T>, given: With = {}): Promise<Came<T>> {
+  const timeout = AbortSignal.timeout(given.within_ms ?? 30_000)
+  try {
+    const response = await fetch(addressFor(route, given), {
+      method: paths[route][0],
+      headers: given.body === undefined ? {} : { 'content-type': 'application/json' },
+      ...(given.body !== undefined && { body: JSON.stringify(given.body) }),
+      signal: given.signal === undefined ? timeout : AbortSignal.any([timeout, given.signal]),
+      credentials: 'same-origin',
+      cache: 'no-store',
+      // A stop that was sent while the page closes is still to arrive.
+      keepalive: given.body === undefined || JSON.stringify(given.body).length < 1000,
+    })
+    const text = await response.text()
+    const raw = parsed(text)
+    if (!response.ok) return { ok: false, why: whyOf(raw, response.status) }
+    const read = shape.safeParse(raw)
+    if (read.success) return { ok: true, value: read.data }
+    const issue = read.error.issues[0]
+    return failed(
+      'our fault',
+      `The service answered with something this page does not understand (${route}: ${issue?.path.join('.') ?? ''} ${issue?.message ?? ''}).`,
+      'Load the page again: it and the service may be of two versions.',
+    )
+  } catch (error) {
+    return failed(
+      'no connection',
+      timeout.aborted ? 'The service did not answer in time.' : 'The service was not reached.',
+      error instanceof DOMException && error.name === 'AbortError'
+        ? null
+        : 'Look whether slowglow serve still runs on the bench machine, and at the network between.',
+    )
+  }
+}
+
+function failed(
+  code: Why['code'],
+  what: string,
+  remedy: string | null,
+): { readonly ok: false; readonly why: Why } {
+  return { ok: false, why: { code, what, remedy, problems: [] } }
+}
+
+function whyOf(raw: unknown, status: number): Why {
+  const read = errorShape.safeParse(raw)
+  if (read.success) return read.data.error
+  return {
+    code: 'our fault',
+    what: `The service refused without saying why (status ${status}).`,
+    remedy: 'Look at what it says in its terminal.',
+    problems: [],
+  }
+}
+
+function parsed(text: string): unknown {
+  try {
+    return JSON.parse(text) as unknown
+  } catch {
+    return undefined
+  }
+}

@@ -1,0 +1,188 @@
+import { useEffect, useRef } from 'preact/hooks'
+import uPlot from 'uplot'
+import 'uplot/dist/uPlot.min.css'
+import './chart.css'
+import { drawnAs } from '../shell/theme.js'
+import { duration } from '../words/figures.js'
+import { coloursNow, drawLimits, drawMoment } from './draw.js'
+import type { LimitPoint } from './limits.js'
+
+export interface Trace {
+  readonly t_s: readonly number[]
+  readonly A: readonly (number | null)[]
+}
+export interface Moment {
+  readonly t_s: number
+  readonly words: string
+  readonly bad?: boolean
+}
+interface Props {
+  /** Said to who cannot see it; the figures stand in words beside every chart. */
+  readonly describes: string
+  readonly inAmps: boolean
+  readonly trace: Trace
+  /** Another run laid over it, drawn dashed. */
+  readonly over?: Trace | undefined
+  readonly limits: readonly LimitPoint[]
+  readonly from_s: number
+  readonly to_s: number
+  readonly moments?: readonly Moment[]
+  readonly height?: number
+  readonly onZoom?: (from_s: number, to_s: number) => void
+}
+
+const none: Trace = { t_s: [], A: [] }
+
+/** One rail: its current over time, what it should be and where it would be stopped. */
+export function RailChart(props: Props) {
+  const box = useRef<HTMLDivElement>(null)
+  const chart = useRef<uPlot | null>(null)
+  const latest = useRef(props)
+  latest.current = props
+  const drawn = drawnAs.value
+
+  useEffect(() => {
+    const element = box.current
+    if (element === null) return
+    const made = make(element, () => latest.current)
+    chart.current = made
+    show(made, latest.current)
+    const watch = new ResizeObserver(() => {
+      made.setSize(sizeOf(element, latest.current))
+    })
+    watch.observe(element)
+    return () => {
+      watch.disconnect()
+      made.destroy()
+      chart.current = null
+    }
+  }, [props.inAmps, drawn, props.onZoom === undefined])
+
+  useEffect(() => {
+    if (chart.current !== null) show(chart.current, props)
+  })
+  return <div class="chart" role="img" aria-label={props.describes} ref={box} />
+}
+
+const scaleOf = ({ inAmps }: Props): number => (inAmps ? 1 : 1000)
+
+function sizeOf(element: HTMLElement, { height }: Props): { width: number; height: number } {
+  const width = Math.max(200, element.clientWidth)
+  return {
+    width,
+    height: height ?? Math.round(Math.max(150, Math.min(width * 0.38, window.innerHeight * 0.34))),
+  }
+}
+
+function make(element: HTMLElement, props: () => Props): uPlot {
+  const colours = coloursNow()
+  const axis: uPlot.Axis = {
+    stroke: colours.quiet,
+    grid: { stroke: colours.line, width: 0.5 },
+    ticks: { stroke: colours.line, width: 0.5 },
+    font: '13px system-ui, sans-serif',
+  }
+  const line = (width: number, dash?: number[]): uPlot.Series => ({
+    stroke: colours.text,
+    width,
+    points: { show: false },
+    spanGaps: false,
+    ...(dash !== undefined && { dash }),
+  })
+  const given = props()
+  const options: uPlot.Options = {
+    ...sizeOf(element, given),
+    legend: { show: false },
+    cursor:
+      given.onZoom === undefined
+        ? { show: false }
+        : { drag: { x: true, y: false, setScale: false }, y: false },
+    scales: { x: { time: false, auto: false }, y: { auto: false } },
+    axes: [
+      { ...axis, values: (_, ticks) => ticks.map((t) => (t < 0 ? '' : duration(t))) },
+      {
+        ...axis,
+        size: 58,
+        label: given.inAmps ? 'A' : 'mA',
+        labelSize: 18,
+        labelFont: '13px system-ui, sans-serif',
+      },
+    ],
+    series: [{}, line(2.5), line(2, [6, 4])],
+    hooks: {
+      drawClear: [
+        (u) => {
+          drawLimits(u, props().limits, scaleOf(props()), colours)
+        },
+      ],
+      draw: [
+        (u) => {
+          props().moments?.forEach(({ t_s, words, bad }, i) => {
+            drawMoment(u, t_s, words, bad === true ? colours.bad : colours.mark, i % 3)
+          })
+        },
+      ],
+      setSelect: [
+        (u) => {
+          const { left, width } = u.select
+          if (width < 4) return
+          props().onZoom?.(u.posToVal(left, 'x'), u.posToVal(left + width, 'x'))
+          u.setSelect({ left: 0, top: 0, width: 0, height: 0 }, false)
+        },
+      ],
+    },
+  }
+  return new uPlot(options, [[], [], []], element)
+}
+
+function show(u: uPlot, props: Props): void {
+  const scale = scaleOf(props)
+  const scaled = (values: Trace['A']): (number | null)[] =>
+    values.map((each) => (each === null ? null : each * scale))
+  const { trace, over = none } = props
+  const data: uPlot.AlignedData =
+    over.t_s.length === 0
+      ? [trace.t_s as number[], scaled(trace.A), trace.A.map(() => null)]
+      : uPlot.join([
+          [trace.t_s as number[], scaled(trace.A)],
+          [over.t_s as number[], scaled(over.A)],
+        ])
+  u.batch(() => {
+    u.setData(data, false)
+    u.setScale('x', { min: props.from_s, max: Math.max(props.to_s, props.from_s + 1e-6) })
+    u.setScale('y', heightOf(props, scale))
+  })
+}
+
+/** From nothing to a little above the ceiling in sight; readings that go beyond stay in sight too. */
+function heightOf(
+  { trace, over = none, limits, from_s, to_s }: Props,
+  scale: number,
+): { min: number; max: number } {
+  let [min, max] = [0, 0]
+  for (const { t_s, A } of [trace, over])
+    for (let i = 0; i < t_s.length; i++) {
+      const [t, amps] = [t_s[i] ?? 0, A[i] ?? 0]
+      if (t < from_s || t > to_s) continue
+      min = Math.min(min, amps)
+      max = Math.max(max, amps)
+    }
+  limits.forEach(({ t_s, limits: each }, i) => {
+    const [before, after] = [limits[i - 1]?.t_s ?? t_s, limits[i + 1]?.t_s ?? t_s]
+    if (each !== null && after >= from_s && before <= to_s)
+      max = Math.max(max, each.ceiling_A * 1.12, each.trip_A * 1.2)
+  })
+  if (max === 0) max = 0.001
+  return { min: min * scale * 1.1, max: max * scale * 1.02 }
+}
+
+/** What the areas are, in words: the same everywhere, below the charts. */
+export function ChartKey() {
+  return (
+    <p class="chart-key quiet">
+      <span class="key band" aria-hidden="true" /> band it should draw within, dashed: expected;{' '}
+      <span class="key trip" aria-hidden="true" /> above the trip, the run is stopped;{' '}
+      <span class="key ceiling" aria-hidden="true" /> above the ceiling, at the first reading.
+    </p>
+  )
+}

@@ -1,0 +1,125 @@
+import { useSignal } from '@preact/signals'
+import { useEffect } from 'preact/hooks'
+import * as z from 'zod'
+import { filesShape, type Files } from '../../service/api/index.js'
+import { call, type Why } from '../api/call.js'
+import { mayDo, me } from '../live/state.js'
+import { addressOf } from '../shell/places.js'
+import { Refused } from '../shell/refused.js'
+
+export interface StartOrder {
+  readonly profile: string
+  readonly faults: readonly string[]
+  readonly speed: number
+  readonly seed?: number
+}
+/** Asks for a run. Nothing is energised by it: its cautions come next. */
+export const askForRun = (order: StartOrder) => call('start', z.unknown(), { body: order })
+
+/** No run is under way: which one shall it be. */
+export function Start({ after = false }: { readonly after?: boolean }) {
+  const files = useSignal<Files['files']>([])
+  const chosen = useSignal('')
+  const speed = useSignal('1')
+  const fault = useSignal('')
+  const why = useSignal<Why | null>(null)
+  useEffect(() => {
+    void call('files', filesShape).then((came) => {
+      if (came.ok) files.value = came.value.files
+      else why.value = came.why
+    })
+  }, [])
+  const profiles = files.value.filter(({ kind }) => kind === 'profile')
+  const found = profiles.find(({ path }) => path === chosen.value) ?? profiles[0]
+  const bench = files.value.find(({ path }) => path === found?.bench)
+  const virtual = bench?.is === 'virtual'
+  const begin = (): void => {
+    if (found === undefined) return
+    why.value = null
+    const faults = fault.value.split(/[\n,]/).flatMap((each) => (each.trim() === '' ? [] : [each.trim()]))
+    void askForRun({
+      profile: found.path,
+      faults: virtual ? faults : [],
+      speed: virtual ? Number(speed.value) : 1,
+    }).then((came) => {
+      if (!came.ok) why.value = came.why
+    })
+  }
+  return (
+    <section class="panel" aria-labelledby="start-title">
+      {after ? <h2 id="start-title">Another run</h2> : <h1 id="start-title">No run is under way</h1>}
+      {me.value !== null && !mayDo('start') ? (
+        <p>
+          A run is started on the bench machine, at its own page or terminal. It shows here as soon as it is.
+        </p>
+      ) : (
+        <form
+          onSubmit={(event) => {
+            event.preventDefault()
+            begin()
+          }}
+        >
+          <div class="row">
+            <p>
+              <label for="start-profile">Profile</label>
+              <select
+                id="start-profile"
+                value={found?.path ?? ''}
+                onChange={(event) => {
+                  chosen.value = event.currentTarget.value
+                }}
+              >
+                {profiles.map(({ path, name }) => (
+                  <option key={path} value={path}>
+                    {name ?? path} ({path})
+                  </option>
+                ))}
+              </select>
+            </p>
+            {virtual && (
+              <>
+                <p>
+                  <label for="start-speed">Speed, virtual bench</label>
+                  <select
+                    id="start-speed"
+                    value={speed.value}
+                    onChange={(event) => {
+                      speed.value = event.currentTarget.value
+                    }}
+                  >
+                    {['1', '5', '10', '20'].map((each) => (
+                      <option key={each} value={each}>
+                        {each} × life
+                      </option>
+                    ))}
+                  </select>
+                </p>
+                <p>
+                  <label for="start-fault">Faults put in, virtual bench</label>
+                  <input
+                    id="start-fault"
+                    placeholder="C12:short@HT>150V"
+                    value={fault.value}
+                    onInput={(event) => {
+                      fault.value = event.currentTarget.value
+                    }}
+                  />
+                </p>
+              </>
+            )}
+            <p>
+              <button type="submit" class="chief" disabled={found === undefined}>
+                To the cautions
+              </button>
+            </p>
+          </div>
+          <p class="quiet">
+            Nothing is energised by this: the cautions are read and their word is typed first. What the plan
+            will do stands in <a href={addressOf('prepare')}>Prepare</a>.
+          </p>
+        </form>
+      )}
+      <Refused why={why.value} />
+    </section>
+  )
+}

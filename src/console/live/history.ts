@@ -1,0 +1,96 @@
+import { signal } from '@preact/signals'
+import type { RailLimits } from '../../plan/index.js'
+import type { LiveView } from '../../service/api/index.js'
+
+/** What this page has seen of the run under way, for its charts. The record has all of it; this is bounded. */
+export interface Seen {
+  readonly t_s: number[]
+  readonly A: (number | null)[]
+  readonly V: (number | null)[]
+  readonly lower_A: (number | null)[]
+  readonly upper_A: (number | null)[]
+  readonly trip_A: (number | null)[]
+  readonly ceiling_A: (number | null)[]
+}
+const most = 12_000
+let rails = new Map<string, Seen>()
+let of: string | null = null
+let measured = new Map<string, number>()
+/** Rises with every view kept. */
+export const kept = signal(0)
+/** When each step was first seen, on the run's clock. */
+export const stepBegan = new Map<number, number>()
+
+export const seenOf = (rail: string): Seen | null => rails.get(rail) ?? null
+
+export function keepAnew(live: string | null): void {
+  if (live === of) return
+  of = live
+  rails = new Map()
+  measured = new Map()
+  stepBegan.clear()
+  kept.value++
+}
+
+export function keep(view: LiveView): void {
+  if (!stepBegan.has(view.step)) stepBegan.set(view.step, view.elapsed_s)
+  for (const rail of view.rails) {
+    // The same reading told again is no new one: a gap in the readings stays a gap.
+    if (rail.measured_ms !== null && measured.get(rail.rail) === rail.measured_ms) continue
+    if (rail.measured_ms !== null) measured.set(rail.rail, rail.measured_ms)
+    const seen = rails.get(rail.rail) ?? begin()
+    rails.set(rail.rail, seen)
+    // The run's clock only goes forward; what says otherwise is of no place in the trace.
+    if (view.elapsed_s < (seen.t_s.at(-1) ?? 0)) continue
+    seen.t_s.push(view.elapsed_s)
+    seen.A.push(rail.amps)
+    seen.V.push(rail.volts)
+    seen.lower_A.push(rail.limits?.lower_A ?? null)
+    seen.upper_A.push(rail.limits?.upper_A ?? null)
+    seen.trip_A.push(rail.limits?.trip_A ?? null)
+    seen.ceiling_A.push(rail.limits?.ceiling_A ?? null)
+    if (seen.t_s.length > most) rails.set(rail.rail, thinned(seen))
+  }
+  kept.value++
+}
+
+/** What was measured before this page looked; what it has seen itself stands. */
+export function keepBefore(
+  rail: string,
+  points: readonly (readonly [t_s: number, A: number])[],
+  limitsAt: (t_s: number) => Pick<RailLimits, 'lower_A' | 'upper_A' | 'trip_A' | 'ceiling_A'> | null,
+): void {
+  const seen = rails.get(rail) ?? begin()
+  rails.set(rail, seen)
+  const first_s = seen.t_s[0] ?? Infinity
+  const earlier = points.filter(([t_s]) => t_s < first_s)
+  const limits = earlier.map(([t_s]) => limitsAt(t_s))
+  seen.t_s.unshift(...earlier.map(([t_s]) => t_s))
+  seen.A.unshift(...earlier.map(([, A]) => A))
+  seen.V.unshift(...earlier.map(() => null))
+  for (const key of ['lower_A', 'upper_A', 'trip_A', 'ceiling_A'] as const)
+    seen[key].unshift(...limits.map((each) => each?.[key] ?? null))
+  kept.value++
+}
+
+const begin = (): Seen => ({ t_s: [], A: [], V: [], lower_A: [], upper_A: [], trip_A: [], ceiling_A: [] })
+
+/** Of each eight the lowest and the highest current stay: a spike of one sample is evidence. */
+function thinned(seen: Seen): Seen {
+  const left = begin()
+  const half = Math.floor(seen.t_s.length / 2)
+  const take = (i: number): void => {
+    for (const key of Object.keys(left) as (keyof Seen)[])
+      (left[key] as (number | null)[]).push(seen[key][i] ?? null)
+  }
+  for (let from = 0; from < half; from += 8) {
+    let [low, high] = [from, from]
+    for (let i = from; i < Math.min(half, from + 8); i++) {
+      if ((seen.A[i] ?? Infinity) < (seen.A[low] ?? Infinity)) low = i
+      if ((seen.A[i] ?? -Infinity) > (seen.A[high] ?? -Infinity)) high = i
+    }
+    for (const i of low === high ? [low] : [Math.min(low, high), Math.max(low, high)]) take(i)
+  }
+  for (let i = half; i < seen.t_s.length; i++) take(i)
+  return left
+}

@@ -1,0 +1,106 @@
+import { computed, effect, signal } from '@preact/signals'
+import { meShape, type Act, type Me } from '../../service/api/index.js'
+import type { EventData, EventName, Snapshot } from '../../service/api/index.js'
+import { call } from '../api/call.js'
+import { say, sayAtOnce } from '../shell/say.js'
+import { sound } from '../shell/sound.js'
+import { heard } from './clock.js'
+import { keep, keepAnew } from './history.js'
+
+/** What the service last told of the run under way. Null until it has told anything. */
+export const snapshot = signal<Snapshot | null>(null)
+export const me = signal<Me | null>(null)
+
+const livePhases: readonly Snapshot['phase'][] = ['preparing', 'starting', 'running', 'going off']
+/** Outputs may be on: those of an earlier run while they are made safe, and from the typed word to the ending. */
+export const isLive = computed(() => livePhases.includes(snapshot.value?.phase ?? 'none'))
+export const mayDo = (act: Act): boolean => me.value?.may.includes(act) === true
+
+/** Takes what came over the stream. Each kind of event changes its own part; a snapshot is everything. */
+export function take<K extends EventName>(kind: K, data: EventData<K>): void
+export function take(kind: EventName, data: EventData<EventName>): void {
+  const before = snapshot.peek()
+  heard(data.now_ms, kind === 'snapshot' ? (data as Snapshot).epoch : (before?.epoch ?? ''))
+  if (kind === 'snapshot') {
+    takeWhole(data as Snapshot, before)
+    return
+  }
+  if (before === null) return
+  snapshot.value = changed(kind, data, before)
+  const view = kind === 'view' ? (data as EventData<'view'>).view : null
+  if (view !== null) keep(view)
+}
+
+function changed(kind: EventName, data: EventData<EventName>, before: Snapshot): Snapshot {
+  switch (kind) {
+    case 'view':
+      return { ...before, view: (data as EventData<'view'>).view }
+    case 'line': {
+      const { port, health } = data as EventData<'line'>
+      return { ...before, lines: { ...before.lines, [port]: health } }
+    }
+    case 'prompt':
+      return { ...before, prompt: (data as EventData<'prompt'>).prompt }
+    case 'hands':
+      return { ...before, hands_clear: (data as EventData<'hands'>).hands_clear }
+    case 'stop':
+      return { ...before, stop: (data as EventData<'stop'>).stop }
+    case 'message': {
+      const { message } = data as EventData<'message'>
+      return {
+        ...before,
+        messages: [...before.messages.filter(({ n }) => n !== message.n), message].slice(-200),
+      }
+    }
+    case 'beat': {
+      const { phase, viewers } = data as EventData<'beat'>
+      return phase === before.phase && viewers === before.viewers ? before : { ...before, phase, viewers }
+    }
+    case 'bye':
+    case 'snapshot':
+      return before
+  }
+}
+
+function takeWhole(next: Snapshot, before: Snapshot | null): void {
+  if (before === null || next.live !== before.live || next.epoch !== before.epoch) keepAnew(next.live)
+  if (before?.epoch !== next.epoch) void askWhoIAm()
+  snapshot.value = next
+  if (next.view !== null) keep(next.view)
+}
+
+export async function askWhoIAm(): Promise<void> {
+  const came = await call('me', meShape)
+  if (came.ok) me.value = came.value
+}
+
+/** What a person hears without asking: each change once. */
+let said = { step: 0, prompt: -1, message: -1, ended: '', hands: false }
+effect(() => {
+  const now = snapshot.value
+  if (now === null) return
+  const { view, prompt, messages, ended, hands_clear } = now
+  if (view !== null && isLive.value && view.step !== said.step) {
+    said = { ...said, step: view.step }
+    say(`Step ${view.step} of ${view.steps}: ${view.stage}`)
+  }
+  if (prompt !== null && prompt.prompt !== said.prompt) {
+    said = { ...said, prompt: prompt.prompt }
+    sayAtOnce(`Question: ${prompt.text}`)
+    sound('question')
+  }
+  if (hands_clear !== null && !said.hands) {
+    sayAtOnce('Hands clear: HT rises in a few seconds.')
+    sound('hands clear')
+  }
+  said = { ...said, hands: hands_clear !== null }
+  const newest = messages.filter(({ kind }) => kind === 'alarm').at(-1)
+  if (newest !== undefined && newest.n !== said.message) {
+    said = { ...said, message: newest.n }
+    sayAtOnce(`Alarm: ${newest.text}`)
+    sound('alarm')
+  }
+  const end = ended === null ? '' : `${now.live ?? ''} ${ended.sentence} ${ended.outputs}`
+  if (ended !== null && end !== said.ended) sayAtOnce(`${ended.sentence} ${ended.outputs}`)
+  said = { ...said, ended: end }
+})

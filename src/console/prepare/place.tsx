@@ -1,0 +1,203 @@
+import { effect } from '@preact/signals'
+import type { ComponentType } from 'preact'
+import { signal } from '@preact/signals'
+import { useEffect } from 'preact/hooks'
+import { askForRun } from '../energise/start.js'
+import { isLive, mayDo } from '../live/state.js'
+import { addressOf, go } from '../shell/places.js'
+import { Refused, sentence } from '../shell/refused.js'
+import type { Why } from '../api/call.js'
+import { Drop } from './drop.js'
+import { PlanView } from './plan-view.js'
+import './prepare.css'
+import {
+  drafts,
+  files,
+  filesWhy,
+  listFiles,
+  openView,
+  plan,
+  planned,
+  planning,
+  planWhy,
+  profile,
+  profiles,
+  view,
+  type ViewName,
+  views,
+} from './state.js'
+
+const titles: Readonly<Record<ViewName, string>> = {
+  plan: 'Plan',
+  set: 'The set',
+  rehearse: 'Rehearse',
+  bench: 'Bench',
+  files: 'Files',
+  new: 'A new set',
+}
+
+/** Editor, drawing and the core are large: each comes when it is gone to. */
+const later: Readonly<Record<Exclude<ViewName, 'plan'>, () => Promise<{ readonly View: ComponentType }>>> = {
+  set: () => import('./set-view.js'),
+  rehearse: () => import('./rehearse-view.js'),
+  bench: () => import('./bench-view.js'),
+  files: () => import('./files-view.js'),
+  new: () => import('./new-view.js'),
+}
+const loaded = signal<Partial<Record<ViewName, ComponentType>>>({ plan: PlanView })
+
+const startWhy = signal<Why | null>(null)
+/** Unwritten texts are settled for a moment before they are planned. */
+const settle_ms = 500
+
+export function Place() {
+  const now = view.value
+  useEffect(() => {
+    void listFiles()
+    let timer: ReturnType<typeof setTimeout> | undefined
+    const stop = effect(() => {
+      const [path, texts] = [profile.value, drafts.value]
+      clearTimeout(timer)
+      timer = setTimeout(() => {
+        void plan(path, texts)
+      }, settle_ms)
+    })
+    return () => {
+      stop()
+      clearTimeout(timer)
+    }
+  }, [])
+  useEffect(() => {
+    if (now === 'plan' || loaded.peek()[now] !== undefined) return
+    void later[now]().then(
+      ({ View }) => {
+        loaded.value = { ...loaded.peek(), [now]: View }
+      },
+      () => undefined,
+    )
+  }, [now])
+  const View = loaded.value[now]
+  return (
+    <>
+      <Head />
+      <nav class="tabs no-print" aria-label="Prepare">
+        <ul>
+          {views.map((each) => (
+            <li key={each}>
+              <a
+                href={addressOf('prepare', each, ...(profile.value === null ? [] : [profile.value]))}
+                aria-current={each === now ? 'page' : undefined}
+              >
+                {titles[each]}
+              </a>
+            </li>
+          ))}
+        </ul>
+      </nav>
+      {(now === 'plan' || now === 'set' || now === 'rehearse' || now === 'bench') && <Found />}
+      {View === undefined ? <p class="quiet">Being fetched.</p> : <View />}
+    </>
+  )
+}
+
+/** Which set, which profile, and on to the bench with it. */
+function Head() {
+  const unwritten = Object.keys(drafts.value)
+  const chosen = files.value?.files.find(({ path }) => path === profile.value)
+  const start = (): void => {
+    const path = profile.peek()
+    if (path === null) return
+    startWhy.value = null
+    void askForRun({ profile: path, faults: [], speed: 1 }).then((came) => {
+      if (came.ok) go('energise')
+      else startWhy.value = came.why
+    })
+  }
+  return (
+    <section class="panel prepare-head" aria-label="What is prepared">
+      <div class="row">
+        <p>
+          <label for="profile">Profile</label>
+          <select
+            id="profile"
+            value={profile.value ?? ''}
+            onChange={(event) => {
+              openView(view.peek(), event.currentTarget.value)
+            }}
+          >
+            {profiles.value.length === 0 && <option value="">none yet</option>}
+            {profiles.value.map(({ path, name }) => (
+              <option key={path} value={path}>
+                {name ?? path} ({path})
+              </option>
+            ))}
+          </select>
+        </p>
+        <Drop />
+        {mayDo('start') && (
+          <p class="no-print">
+            <button
+              type="button"
+              class="chief"
+              disabled={isLive.value || planned.value === null || unwritten.length > 0 || planning.value}
+              onClick={start}
+            >
+              To the cautions of this run
+            </button>
+          </p>
+        )}
+      </div>
+      {chosen?.equipment != null && (
+        <p class="quiet">
+          Set {chosen.equipment}
+          {chosen.bench !== null && `, bench ${chosen.bench}`}
+        </p>
+      )}
+      {unwritten.length > 0 && (
+        <p class="remark">
+          Not written yet: {unwritten.join(', ')}. What is shown counts them in; a run is started from written
+          files only.{' '}
+          <a href={addressOf('prepare', 'files', ...(profile.value === null ? [] : [profile.value]))}>
+            Write them in Files.
+          </a>
+        </p>
+      )}
+      <Refused why={startWhy.value} />
+      <Refused why={filesWhy.value} />
+    </section>
+  )
+}
+
+/** What stands in the way of a plan, and what goes with it. */
+function Found() {
+  const warnings = planned.value?.plan.problems ?? []
+  return (
+    <div aria-live="polite">
+      {planning.value && <p class="quiet">The plan is being made.</p>}
+      {planWhy.value !== null && (
+        <>
+          <Refused why={planWhy.value} />
+          <p>
+            <a href={addressOf('prepare', 'files', ...(profile.value === null ? [] : [profile.value]))}>
+              Mend it in Files: each error is marked where it stands.
+            </a>
+          </p>
+        </>
+      )}
+      {warnings.length > 0 && (
+        <details class="remark">
+          <summary>
+            △ {warnings.length} {warnings.length === 1 ? 'remark' : 'remarks'} on the files
+          </summary>
+          <ul>
+            {warnings.map(({ what, remedy }, i) => (
+              <li key={i}>
+                {sentence(what)} {sentence(remedy)}
+              </li>
+            ))}
+          </ul>
+        </details>
+      )}
+    </div>
+  )
+}

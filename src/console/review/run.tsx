@@ -1,0 +1,342 @@
+import { useSignal } from '@preact/signals'
+import { useEffect } from 'preact/hooks'
+import type { Plan } from '../../plan/index.js'
+import { runPlanShape, storyShape, tracesShape, type ApiStory, type Traces } from '../../service/api/index.js'
+import { addressFor, call, type Why } from '../api/call.js'
+import { streamsOf } from '../../story/index.js'
+import { ChartKey, RailChart, type Moment } from '../charts/chart.js'
+import { addressOf } from '../shell/places.js'
+import { Refused } from '../shell/refused.js'
+import { railsInOrder, readsInAmps } from '../words/course.js'
+import { duration, durationWords, inA, inV, moment } from '../words/figures.js'
+import { Compared, OtherRun } from './compare.js'
+import { Notes } from './notes.js'
+import { Replay } from './replay.js'
+import { currentOf, limitsOf, traceOf } from './traces.js'
+
+const most_columns = 2000
+
+/** One run, told whole: how it ended, its charts, its steps, what happened; and another laid over it. */
+export function OneRun({ run, other }: { readonly run: string; readonly other: string | null }) {
+  const story = useSignal<ApiStory | null>(null)
+  const plan = useSignal<Plan | null>(null)
+  const why = useSignal<Why | null>(null)
+  const tell = (): void => {
+    void call('run', storyShape, { params: { run } }).then((came) => {
+      if (came.ok) story.value = came.value
+      else why.value = came.why
+    })
+  }
+  useEffect(() => {
+    tell()
+    void call('runPlan', runPlanShape, { params: { run } }).then((came) => {
+      if (came.ok) plan.value = came.value
+    })
+  }, [run])
+  const told = story.value
+  if (told === null)
+    return why.value === null ? <p class="quiet">The run is being read.</p> : <Refused why={why.value} />
+  return (
+    <article>
+      <p class="no-print">
+        <a href={addressOf('review')}>All runs</a>
+      </p>
+      <h1>
+        {told.equipment ?? run}
+        {told.profile !== null && `: ${told.profile}`}
+      </h1>
+      <p class="quiet">
+        {moment(told.known?.started ?? null)}, {told.bench ?? 'bench not known'}
+        {told.bench_kind === 'virtual' && ' (virtual)'}, lasted {durationWords(told.duration_s)}. {run}
+      </p>
+      {told.damage.map((text) => (
+        <p class="finding" key={text}>
+          ✕ Damaged: {text}
+        </p>
+      ))}
+      <section class="panel closing" aria-label="How it ended">
+        {told.closing.map((line, i) => (
+          <p key={i} class={/NOT CONFIRMED/.test(line) ? 'finding' : i === 0 ? 'first' : ''}>
+            {line}
+          </p>
+        ))}
+      </section>
+      {plan.value !== null && <Charts run={run} other={other} story={told} plan={plan.value} />}
+      <OtherRun run={run} equipment={told.equipment} other={other} />
+      {other !== null && <Compared a={run} b={other} />}
+      <Steps story={told} plan={plan.value} />
+      <Events story={told} />
+      <Notes run={run} notes={told.notes} added={tell} />
+      <TakeAway run={run} />
+      <Replay run={run} />
+    </article>
+  )
+}
+
+function Charts({
+  run,
+  other,
+  story,
+  plan,
+}: {
+  readonly run: string
+  readonly other: string | null
+  readonly story: ApiStory
+  readonly plan: Plan
+}) {
+  const whole = { from_s: 0, to_s: Math.max(1, story.duration_s) }
+  const window = useSignal(whole)
+  const traces = useSignal<Traces | null>(null)
+  const over = useSignal<Traces | null>(null)
+  const why = useSignal<Why | null>(null)
+  const { from_s, to_s } = window.value
+  useEffect(() => {
+    const asked = new AbortController()
+    const width = Math.min(
+      most_columns,
+      Math.max(200, Math.round(document.body.clientWidth * devicePixelRatio)),
+    )
+    // Currents alone: volts are as many again, and stand in the table.
+    const streams = streamsOf(plan).flatMap(({ id, unit, rail }) =>
+      unit === 'A' && rail !== null ? [id] : [],
+    )
+    const query = { width, from_s, to_s, streams: streams.length > 0 ? streams.join(',') : undefined }
+    void call('traces', tracesShape, { params: { run }, query, signal: asked.signal }).then((came) => {
+      if (asked.signal.aborted) return
+      if (came.ok) {
+        traces.value = came.value
+        // Measured by `npm run bench -- --only page`.
+        requestAnimationFrame(() => performance.mark('traces drawn'))
+      }
+      why.value = came.ok ? null : came.why
+    })
+    if (other !== null)
+      void call('traces', tracesShape, {
+        params: { run: other },
+        query: { width, from_s, to_s },
+        signal: asked.signal,
+      }).then((came) => {
+        if (came.ok && !asked.signal.aborted) over.value = came.value
+      })
+    return () => {
+      asked.abort()
+    }
+  }, [run, other, from_s, to_s])
+  const look = (from: number, to: number): void => {
+    const [least, most] = [whole.from_s, whole.to_s]
+    const wide = Math.min(most - least, Math.max(0.2, to - from))
+    const left = Math.max(least, Math.min(most - wide, from))
+    window.value = { from_s: left, to_s: left + wide }
+  }
+  const middle = (from_s + to_s) / 2
+  const half = (to_s - from_s) / 2
+  const moments = momentsOf(story, from_s, to_s)
+  return (
+    <section
+      class="panel"
+      aria-label="Charts"
+      data-drawn={traces.value === null ? undefined : `${traces.value.from_s} ${traces.value.to_s}`}
+    >
+      <div class="row no-print" role="group" aria-label="What part of the run is shown">
+        <button
+          type="button"
+          onClick={() => {
+            look(middle - half / 2, middle + half / 2)
+          }}
+        >
+          Closer
+        </button>
+        <button
+          type="button"
+          onClick={() => {
+            look(middle - half * 2, middle + half * 2)
+          }}
+        >
+          Wider
+        </button>
+        <button
+          type="button"
+          onClick={() => {
+            look(from_s - half, to_s - half)
+          }}
+        >
+          Earlier
+        </button>
+        <button
+          type="button"
+          onClick={() => {
+            look(from_s + half, to_s + half)
+          }}
+        >
+          Later
+        </button>
+        <button
+          type="button"
+          onClick={() => {
+            look(whole.from_s, whole.to_s)
+          }}
+        >
+          Whole run
+        </button>
+        <p role="status">
+          {duration(from_s)} to {duration(to_s)}
+        </p>
+      </div>
+      <p class="quiet no-print">
+        Or draw across a chart. Every column shows its first, last, lowest and highest reading.
+      </p>
+      <Refused why={why.value} />
+      {traces.value !== null &&
+        railsInOrder(plan).map((rail) => {
+          const found = traces.value
+          const stream = found === null ? null : currentOf(found, rail)
+          if (found === null || stream === null) return null
+          const laid = over.value
+          return (
+            <figure key={rail}>
+              <figcaption>{rail}</figcaption>
+              <RailChart
+                describes={`Current of ${rail} from ${durationWords(from_s)} to ${durationWords(to_s)} with the limits of each step. The table of steps has the figures.`}
+                inAmps={readsInAmps(plan, rail)}
+                trace={traceOf(found, stream)}
+                over={laid === null || other === null ? undefined : traceOf(laid, currentOf(laid, rail))}
+                limits={limitsOf(story, rail)}
+                from_s={from_s}
+                to_s={to_s}
+                moments={moments}
+                onZoom={look}
+              />
+            </figure>
+          )
+        })}
+      {other !== null && <p class="quiet">Dashed: the other run.</p>}
+      <ChartKey />
+    </section>
+  )
+}
+
+const shown = new Set(['trip', 'alarm', 'warning', 'ending', 'prompt', 'off'])
+const most_moments = 12
+
+/** What happened, where there is room for it; all of it stands in the list. */
+function momentsOf({ events }: ApiStory, from_s: number, to_s: number): Moment[] {
+  const inside = events.filter(({ what, t_s }) => shown.has(what) && t_s >= from_s && t_s <= to_s)
+  const weighty = inside.length > most_moments ? inside.filter(({ what }) => what !== 'prompt') : inside
+  return weighty.slice(0, most_moments).map(({ t_s, what }) => ({
+    t_s,
+    words: what === 'prompt' ? 'question' : what,
+    bad: what === 'trip' || what === 'alarm',
+  }))
+}
+
+function Steps({ story, plan }: { readonly story: ApiStory; readonly plan: Plan | null }) {
+  const steps = story.steps.filter(({ began_s, rails }) => began_s !== null && rails.length > 0)
+  if (steps.length === 0) return null
+  return (
+    <section class="panel">
+      <h2 id="run-steps">Steps, as measured at the end of each</h2>
+      <div class="scroll" tabIndex={0} role="region" aria-labelledby="run-steps">
+        <table>
+          <thead>
+            <tr>
+              <th scope="col">step</th>
+              <th scope="col">rail</th>
+              <th scope="col" class="n">
+                volts
+              </th>
+              <th scope="col" class="n">
+                current
+              </th>
+              <th scope="col" class="n">
+                band
+              </th>
+              <th scope="col" class="n">
+                trip
+              </th>
+              <th scope="col">verdict</th>
+            </tr>
+          </thead>
+          <tbody>
+            {steps.flatMap((step) =>
+              step.rails.map((rail, i) => {
+                const inAmps = plan !== null && readsInAmps(plan, rail.rail)
+                return (
+                  <tr key={`${step.index} ${rail.rail}`}>
+                    {i === 0 && (
+                      <th scope="rowgroup" rowSpan={step.rails.length}>
+                        {step.index} {step.stage}, {duration(step.began_s ?? 0)}
+                      </th>
+                    )}
+                    <td>{rail.rail}</td>
+                    <td class="n">{inV(rail.volts)}</td>
+                    <td class="n">{inA(rail.amps, inAmps)}</td>
+                    <td class="n">
+                      {rail.verdict === 'lowered'
+                        ? ''
+                        : `${inA(rail.lower_A, inAmps)} to ${inA(rail.upper_A, inAmps)}`}
+                    </td>
+                    <td class="n">{inA(rail.trip_A, inAmps)}</td>
+                    <td>{rail.verdict}</td>
+                  </tr>
+                )
+              }),
+            )}
+          </tbody>
+        </table>
+      </div>
+    </section>
+  )
+}
+
+function Events({ story }: { readonly story: ApiStory }) {
+  const told = story.events.filter(({ what }) => what !== 'line health')
+  return (
+    <details class="panel">
+      <summary>What happened, by time ({told.length})</summary>
+      <div class="scroll" tabIndex={0} role="region" aria-label="What happened, by time">
+        <table>
+          <thead>
+            <tr>
+              <th scope="col" class="n">
+                time
+              </th>
+              <th scope="col">what</th>
+              <th scope="col">rail</th>
+              <th scope="col">in words</th>
+            </tr>
+          </thead>
+          <tbody>
+            {told.map(({ t_s, what, rail, text }, i) => (
+              <tr key={i}>
+                <td class="n">{duration(t_s)}</td>
+                <td>{what}</td>
+                <td>{rail}</td>
+                <td>{text}</td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </div>
+    </details>
+  )
+}
+
+function TakeAway({ run }: { readonly run: string }) {
+  return (
+    <section class="panel no-print">
+      <h2>Take away</h2>
+      <ul>
+        <li>
+          <a href={addressFor('report', { params: { run } })}>Report, one page to print and keep</a>
+        </li>
+        {(['csv', 'jsonl', 'parquet'] as const).map((format) => (
+          <li key={format}>
+            <a href={addressFor('export', { params: { run }, query: { format } })} download>
+              Every reading and event as {format}
+            </a>
+          </li>
+        ))}
+      </ul>
+    </section>
+  )
+}

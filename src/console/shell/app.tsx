@@ -1,0 +1,170 @@
+import { signal } from '@preact/signals'
+import type { ComponentType } from 'preact'
+import { useEffect } from 'preact/hooks'
+import { connection, freshAt } from '../live/clock.js'
+import { isLive, me, snapshot } from '../live/state.js'
+import { clock } from '../words/figures.js'
+import { Pairing } from './pairing.js'
+import { addressOf, go, type PlaceName, places, where } from './places.js'
+import { Said } from './say.js'
+import { StopBar } from './stop.js'
+import { type Theme, theme, themes } from './theme.js'
+
+const titles: Readonly<Record<PlaceName, string>> = {
+  prepare: 'Prepare',
+  energise: 'Energise',
+  review: 'Review',
+}
+
+/** Each place comes when it is first gone to; the one at the bench is small and is fetched at once, whatever is shown first. */
+const loaded = signal<Partial<Record<PlaceName, ComponentType>>>({})
+const trouble = signal<string | null>(null)
+const load: Readonly<Record<PlaceName, () => Promise<{ readonly Place: ComponentType }>>> = {
+  prepare: () => import('../prepare/place.js'),
+  energise: () => import('../energise/place.js'),
+  review: () => import('../review/place.js'),
+}
+async function fetchPlace(place: PlaceName): Promise<void> {
+  if (loaded.peek()[place] !== undefined) return
+  try {
+    const { Place } = await load[place]()
+    loaded.value = { ...loaded.peek(), [place]: Place }
+    trouble.value = null
+  } catch {
+    trouble.value = `The part of the page for ${titles[place]} did not come. It is asked for again when you go there again.`
+  }
+}
+
+function Top() {
+  const now = where.value.place
+  return (
+    <header class="top">
+      <a
+        class="skip"
+        href={location.hash}
+        onClick={(event) => {
+          event.preventDefault()
+          document.querySelector('main')?.focus()
+        }}
+      >
+        To the content
+      </a>
+      <span class="name">slowglow</span>
+      <nav aria-label="Places">
+        <ul>
+          {places.map((place) => (
+            <li key={place}>
+              <a href={addressOf(place)} aria-current={place === now ? 'page' : undefined}>
+                {titles[place]}
+              </a>
+            </li>
+          ))}
+        </ul>
+      </nav>
+      <Connection />
+      <label class="no-print">
+        <span class="heard">Light or dark</span>
+        <select
+          value={theme.value}
+          onChange={(event) => {
+            theme.value = event.currentTarget.value as Theme
+          }}
+        >
+          {themes.map((each) => (
+            <option key={each} value={each}>
+              {each}
+            </option>
+          ))}
+        </select>
+      </label>
+    </header>
+  )
+}
+
+function Connection() {
+  const is = connection.value
+  const viewers = snapshot.value?.viewers ?? 0
+  const words =
+    is === 'waiting'
+      ? 'connecting'
+      : is === 'stale'
+        ? 'no connection'
+        : `live${viewers > 1 ? `, ${viewers} viewers` : ''}`
+  return (
+    <span class="connection" data-is={is}>
+      {words}
+    </span>
+  )
+}
+
+/** Said once and in full; while it stands, every figure on the page is struck. */
+function StaleLine() {
+  if (connection.value !== 'stale') return null
+  const since = freshAt.value
+  return (
+    <p class="stale-line" role="alert">
+      ✕ Stale{since === null ? '' : ` since ${clock(since)}`}: the connection to the bench machine is lost.
+      What is shown is of then, not of now. It is tried again without end.
+      {isLive.value &&
+        ' A run was under way and may go on: this page cannot see it. Esc and the stop below are tried all the same; to be sure, cut the mains of the HT sources at the bench.'}
+    </p>
+  )
+}
+
+/** Whoever is elsewhere while a run needs them is told on every place. */
+function CallBack() {
+  const now = snapshot.value
+  if (now === null || where.value.place === 'energise') return null
+  const alarm = now.ended?.alarm === true
+  const wants =
+    now.prompt !== null
+      ? 'A question waits'
+      : now.phase === 'cautions'
+        ? 'Cautions wait for their word'
+        : null
+  if (!isLive.value && wants === null && !alarm) return null
+  return (
+    <p class={alarm ? 'finding' : 'remark'}>
+      {alarm ? now.ended?.outputs : (wants ?? 'A run is under way')}:{' '}
+      <a href={addressOf('energise')}>go to Energise</a>
+    </p>
+  )
+}
+
+export function App() {
+  const { place } = where.value
+  useEffect(() => {
+    document.title = `${titles[place]}, slowglow`
+    void fetchPlace(place)
+    if (place !== 'energise') void fetchPlace('energise')
+  }, [place])
+  const Place = loaded.value[place]
+  const nobody = me.value?.role === 'none'
+  return (
+    <>
+      <Top />
+      <StaleLine />
+      <main tabIndex={-1} aria-label={titles[place]} data-connection={connection.value}>
+        {nobody ? (
+          <Pairing />
+        ) : (
+          <>
+            <CallBack />
+            {Place === undefined ? (
+              <p class="quiet">{trouble.value ?? 'This place is being fetched.'}</p>
+            ) : (
+              <Place />
+            )}
+          </>
+        )}
+      </main>
+      <StopBar />
+      <Said />
+    </>
+  )
+}
+
+/** A start draws everybody who may act to the place where it is read. */
+export function openAtStart(): void {
+  if (location.hash === '') go(isLive.peek() ? 'energise' : 'prepare')
+}

@@ -1,0 +1,135 @@
+import { computed, effect, signal } from '@preact/signals'
+import { useEffect, useRef } from 'preact/hooks'
+import * as z from 'zod'
+import { call } from '../api/call.js'
+import { connection } from '../live/clock.js'
+import { isLive, snapshot } from '../live/state.js'
+import { durationWords } from '../words/figures.js'
+import { sayAtOnce } from './say.js'
+
+/**
+ * The stop. One control and one key, on every place, asking nothing back: Esc, which types nothing into a text field and so can
+ * mean the same there. What it shows has three stages that are never mixed: being sent, heard at the bench, measured off.
+ */
+const again_ms = 300
+type Sending =
+  | { readonly is: 'no' }
+  | { readonly is: 'sending' | 'heard' }
+  | { readonly is: 'not sent'; readonly why: string }
+const sending = signal<Sending>({ is: 'no' })
+let pressed = 0
+
+/** A lost connection hides nothing that was live: it may be live still. */
+export const stopShows = computed(
+  () => isLive.value || (sending.value.is !== 'no' && sending.value.is !== 'heard'),
+)
+
+/** Sent again until the service has heard it: putting off is never done once too often. */
+export async function stop(by: 'control' | 'key'): Promise<void> {
+  const mine = ++pressed
+  sending.value = { is: 'sending' }
+  sayAtOnce('Stop is being sent.')
+  while (mine === pressed) {
+    const came = await call('stop', z.unknown(), { body: { by }, within_ms: 2000 })
+    if (mine !== pressed) return
+    if (came.ok || came.why.code === 'nothing under way') {
+      sending.value = { is: 'heard' }
+      return
+    }
+    sending.value = { is: 'not sent', why: came.why.what }
+    sayAtOnce('Stop was not sent. Cut the mains of the HT sources.')
+    await new Promise((resolve) => setTimeout(resolve, again_ms))
+  }
+}
+
+async function runDown(): Promise<void> {
+  await call('runDown', z.unknown(), { body: {}, within_ms: 2000 })
+}
+
+addEventListener(
+  'keydown',
+  (event) => {
+    if (event.key !== 'Escape' || !isLive.peek()) return
+    event.preventDefault()
+    event.stopImmediatePropagation()
+    if (!event.repeat) void stop('key')
+  },
+  { capture: true },
+)
+
+/** A new run is not stopped by what was said of the one before. */
+let of: string | null = null
+effect(() => {
+  const live = snapshot.value?.live ?? null
+  if (live === of) return
+  of = live
+  pressed++
+  sending.value = { is: 'no' }
+})
+
+function told(): string | null {
+  const { is } = sending.value
+  const asked = snapshot.value?.stop ?? null
+  if (is === 'not sent')
+    return `NOT SENT YET: ${sending.value.why} It is tried again without end. Cut the mains of the HT sources now (not of the bias).`
+  if (is === 'sending') return 'Stop: being sent …'
+  if (asked !== null) {
+    const who = `${asked.how === 'off now' ? 'Stop' : 'Run down'} (${asked.by})`
+    if (asked.done === 'confirmed') return `${who}: done. Outputs measured off. Measure before touching.`
+    if (asked.done === 'not confirmed')
+      return `${who}: OUTPUTS NOT CONFIRMED OFF. Cut the mains of the HT sources now (not of the bias).`
+    return `${who}: sent and heard at the bench; the outputs are being measured …`
+  }
+  return is === 'heard' ? 'Stop: heard at the bench.' : null
+}
+
+/** Fixed at the bottom, above everything. The page below is as much longer as this is high, so that it lies over nothing. */
+export function StopBar() {
+  const bar = useRef<HTMLElement>(null)
+  const shows = stopShows.value
+  useEffect(() => {
+    const root = document.documentElement
+    const element = bar.current
+    if (!shows || element === null) {
+      root.style.setProperty('--stop-height', '0px')
+      return
+    }
+    const watch = new ResizeObserver(() => {
+      root.style.setProperty('--stop-height', `${element.offsetHeight}px`)
+    })
+    watch.observe(element)
+    return () => {
+      watch.disconnect()
+      root.style.setProperty('--stop-height', '0px')
+    }
+  }, [shows])
+  if (!shows) return null
+  const words = told()
+  const left = snapshot.value?.view?.left_s ?? null
+  return (
+    <section class="stop-bar" aria-label="Stop" ref={bar}>
+      {words !== null && <p class="sent">{words}</p>}
+      <button
+        type="button"
+        class="stop"
+        aria-keyshortcuts="Escape"
+        onClick={() => {
+          void stop('control')
+        }}
+      >
+        ■ STOP <kbd>Esc</kbd>
+        <small>outputs off now, nothing is asked</small>
+      </button>
+      <button
+        type="button"
+        title={left === null ? undefined : `Without it the run goes on for about ${durationWords(left)}`}
+        disabled={connection.value !== 'live'}
+        onClick={() => {
+          void runDown()
+        }}
+      >
+        run down
+      </button>
+    </section>
+  )
+}
