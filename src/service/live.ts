@@ -55,6 +55,7 @@ const most_looks = 20
 const codeOf: Readonly<Record<NotBegun['why'], ErrorCode>> = {
   usage: 'bad request',
   'not to be left alone': 'not allowed',
+  'cold checks': 'findings',
   busy: 'busy',
   'given up': 'nothing under way',
   'not reachable': 'not reachable',

@@ -57,10 +57,9 @@ function objected({ blocks }: ColdChecks): NotBegun | null {
   )
 }
 
-/** `why` is that of every finding that keeps a run from beginning. */
 const refused = (lines: readonly string[], remedy: string): NotBegun => ({
   kind: 'not begun',
-  why: 'not to be left alone',
+  why: 'cold checks',
   what: `The cold checks of this set keep it from power:\n${lines.map((line) => `- ${line}`).join('\n')}\nNothing was energised.`,
   remedy: `${remedy}.`,
 })

@@ -44,6 +44,7 @@ export interface NotBegun {
   readonly why:
     | 'usage'
     | 'not to be left alone'
+    | 'cold checks'
     | 'busy'
     | 'given up'
     | 'not reachable'

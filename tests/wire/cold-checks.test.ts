@@ -3,6 +3,7 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, afterEach, expect, it } from 'vitest'
 import { readBook } from '../../src/book/index.js'
+import { PageRun, ServeProcess } from '../helpers/serve.js'
 import { LiveRun } from '../helpers/live-run.js'
 import { plain } from '../helpers/terminal.js'
 
@@ -34,6 +35,17 @@ it('a cold fault keeps the set from power until it is waived in writing; the wai
   expect(await refused.exit()).toBe(1)
   expect(refused.session.seen).toContain('keep it from power')
   expect(refused.session.seen).not.toContain('type the word')
+  const serve = await ServeProcess.start(dir)
+  ends.push(async () => {
+    await serve.end()
+    serve.forget()
+  })
+  const page = new PageRun(serve)
+  await serve.ask('start', { body: { profile: 'receive.yaml', speed: 20 } })
+  const shown = await page.page.shows(({ phase }) => phase === 'refused' || phase === 'cautions')
+  expect(shown.refused).toMatchObject({ code: 'findings' })
+  expect(shown.refused?.what).toContain('keep it from power')
+  page.end()
   expect((await plain(['book', set, '--waive', 'C17 leak', '--because', 'V8 is watched by hand'])).code).toBe(
     0,
   )

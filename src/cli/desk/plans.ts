@@ -99,6 +99,7 @@ export function plansDesk(where: Where): PlansDesk {
           bench_path,
           files,
           faults: made.faults.map(({ text }) => ({ text })),
+          ...(made.set_path !== undefined && { set_path: made.set_path }),
         },
         plan,
         cautions: cautionsFor(plan.figures, plan),

@@ -67,6 +67,7 @@ export interface After {
 export const exitFor: Readonly<Record<NotBegun['why'], Exit>> = {
   usage: exits.usage,
   'not to be left alone': exits.finding,
+  'cold checks': exits.finding,
   busy: exits.notReachable,
   'given up': exits.stopped,
   'not reachable': exits.notReachable,
