@@ -1,0 +1,204 @@
+import { readFileSync, rmSync } from 'node:fs'
+import { setTimeout as sleep } from 'node:timers/promises'
+import { openRunFile } from '../../src/record/index.js'
+import { replayExactly } from '../../src/replay/index.js'
+import type { RunEnding } from '../../src/story/index.js'
+import { Bench, speed, version } from './bench-run.js'
+import type { Truth } from './inside.js'
+import type { Kind, Moment } from './kinds.js'
+
+export type Way = 'pty' | 'tcp'
+
+export interface Result {
+  readonly kind: string
+  readonly moment: Moment
+  readonly as: Way
+  /** From what was done to HT's output being off, ms; null where HT stayed on, or was off already. */
+  readonly off_ms: number | null
+  readonly outputs: string
+  readonly reason: string
+  readonly exit: number | null
+  /** The commit that was tried. */
+  readonly version: string
+  /** What was not as it must be; empty = the cell holds. */
+  readonly wrong: readonly string[]
+}
+
+/** Volts that may be touched, and what a sample of the truth may lag behind. */
+const low_V = 60
+const ht = 'high.out'
+const bias = 'low.bias'
+
+/** One kind at one moment, from a start of its own to the end of every process. */
+export async function tryCell(kind: Kind, moment: Moment, as: Way): Promise<Result> {
+  const args = kind.fault === undefined ? [] : ['--fault', `${kind.fault}@step=99`]
+  const run = Bench.start(as, args, kind.name.includes('tmpfs'))
+  let bench: number | null = null
+  try {
+    await run.acknowledge()
+    await run.until(moment)
+    bench = run.pid('bench')
+    // Whoever must be gone in the end; the recorder ends by itself last.
+    const pids = [run.pid('supervisor'), run.pid('controller'), run.pid('recorder')]
+    const at = Date.now()
+    if (kind.fault !== undefined) run.letLoose()
+    await kind.act?.(run)
+    await kind.after?.(run)
+    run.answerAll()
+    const wrong: string[] = []
+    const exit = await ended(run, kind, pids, wrong)
+    return judged(kind, moment, as, run, { at, exit, wrong })
+  } catch (error) {
+    const text = error instanceof Error ? (error.message.split('\n')[0] ?? '') : String(error)
+    return {
+      kind: kind.name,
+      moment,
+      as,
+      off_ms: null,
+      outputs: '–',
+      reason: '–',
+      exit: null,
+      version,
+      wrong: [`not tried: ${text}`],
+    }
+  } finally {
+    await run.end(bench)
+  }
+}
+
+const end_within_ms = 180_000
+
+/** Waits for the end of whoever has to end; the exit code of the command, where there is one. */
+async function ended(
+  run: Bench,
+  kind: Kind,
+  pids: readonly number[],
+  wrong: string[],
+): Promise<number | null> {
+  if (kind.end === 'next start') {
+    const next = run.again()
+    await next.shows('did not end well', 60_000)
+    await next.shows(/type the word: \w+/, 120_000)
+    next.type('\u0003')
+    const code = await next.exit(30_000)
+    if (!next.seen.includes('Outputs confirmed off'))
+      wrong.push('the next start did not confirm the outputs off')
+    if (!next.seen.includes('take it as charged')) wrong.push('the next start says nothing of the charge')
+    await next.end()
+    return code
+  }
+  const from = Date.now()
+  // A terminal that was closed has no exit code of the command to give.
+  const code = await run.session.exit(kind.name === 'terminal closed' ? 1 : end_within_ms).catch(() => null)
+  // Where the command is gone the controller may still be putting outputs off; the bench leaves when they are.
+  while (Date.now() - from < end_within_ms && pids.some(isThere)) await sleep(100)
+  if (pids.some(isThere)) wrong.push('it did not end')
+  return code
+}
+
+function isThere(pid: number): boolean {
+  try {
+    return process.kill(pid, 0)
+  } catch {
+    return false
+  }
+}
+
+interface Told {
+  readonly at: number
+  readonly exit: number | null
+  readonly wrong: string[]
+}
+
+function judged(kind: Kind, moment: Moment, as: Way, run: Bench, { at, exit, wrong }: Told): Result {
+  const truth = run.truth
+  wrong.push(...outOfOrder(truth, kind))
+  const before = truth.findLast((each) => each.at <= at)
+  const off = truth.find((each) => each.at >= at && each.outputs[ht] === false)
+  const left = Object.entries(truth.at(-1)?.outputs ?? {}).flatMap(([name, on]) => (on ? [name] : []))
+  const record = readBack(run, wrong)
+  const ending = record?.ending ?? null
+  // Where the record can be kept no more its end stands in a file elsewhere, and on the terminal.
+  const elsewhere = ending === null ? keptElsewhere(run) : null
+  const told_off = elsewhere !== null && run.session.seen.includes('Outputs confirmed off')
+  const confirmed = ending?.outputs_off === 'confirmed' || told_off || kind.end === 'next start'
+  if (confirmed && left.length > 0) wrong.push(`confirmed off, and ${left.join(', ')} on`)
+  const alarm = run.session.seen.includes('OUTPUTS NOT CONFIRMED OFF') || (record?.alarms ?? 0) > 0
+  if (!confirmed && !alarm) wrong.push('neither confirmed off nor the alarm')
+  if (kind.end === 'confirmed' && !confirmed)
+    wrong.push(`outputs not confirmed off: ${JSON.stringify(ending?.details['off'] ?? null).slice(0, 600)}`)
+  if (kind.end === 'alarm' && confirmed && left.length > 0) wrong.push('no alarm')
+  const code = ending?.reason?.code ?? elsewhere
+  const known = code === null || kind.codes === undefined || kind.codes.includes(code)
+  // Who is going off already keeps the first reason; who answers no more at a question is timed out or goes on.
+  const first = moment === 'make-safe' && code === 'operator'
+  if (!known && !first) wrong.push(`reason "${code}"`)
+  if (code === null && ending !== null && kind.harmless !== true && moment !== 'make-safe')
+    wrong.push('nothing ended the run')
+  return {
+    kind: kind.name,
+    moment,
+    as,
+    off_ms: before?.outputs[ht] !== true || off === undefined ? null : off.at - at,
+    outputs: left.length > 0 ? `${left.join(', ')} on, alarm` : confirmed ? 'confirmed off' : 'off, alarm',
+    reason: code ?? (ending === null ? 'next start' : ending.outcome),
+    exit,
+    version,
+    wrong,
+  }
+}
+
+/** What ended a run whose record went elsewhere; null where none did. */
+function keptElsewhere(run: Bench): string | null {
+  const [, path] = /is kept in\s+(\S+\.jsonl)/.exec(run.session.seen) ?? []
+  if (path === undefined) return null
+  const text = readFileSync(path, 'utf8')
+  rmSync(path)
+  return /"code":"([\w-]+)"/.exec(text)?.[1] ?? 'not told'
+}
+
+/** Bias before HT is low, in what really stood there. */
+function outOfOrder(truth: readonly Truth[], kind: Kind): string[] {
+  if (kind.takes_bias === true) return []
+  for (const [i, now] of truth.entries()) {
+    const before = truth[i - 1]
+    const ht_V = Math.abs(now.volts['HT'] ?? 0)
+    if (before?.outputs[bias] === true && now.outputs[bias] === false && ht_V > low_V)
+      return [`bias off with HT at ${ht_V.toFixed(0)} V`]
+  }
+  return []
+}
+
+/** The record opens, is replayed exactly, and holds what was read up to a second before the end of whoever wrote it. */
+function readBack(run: Bench, wrong: string[]): { ending: RunEnding | null; alarms: number } | null {
+  const opened = openRunFile(run.file ?? '')
+  if ('trouble' in opened) {
+    wrong.push(`the record does not open: ${opened.trouble}`)
+    return null
+  }
+  const { reader } = opened
+  try {
+    const events = [...reader.events()]
+    const known = reader.known()
+    if (known === null) wrong.push('the record does not say what was known')
+    else {
+      const { difference } = replayExactly(known.plan, reader.entries(), 'controller')
+      if (difference !== null)
+        wrong.push(`replayed it goes another way: ${JSON.stringify(difference).slice(0, 200)}`)
+    }
+    let last_us = 0
+    for (const stream of reader.streams())
+      last_us = Math.max(last_us, reader.readings(stream.id).t_us.at(-1) ?? 0)
+    const begun_us = events.find(({ what }) => what === 'begin')?.t_us ?? 0
+    const seen_us = begun_us + (run.view?.elapsed_s ?? 0) * 1e6
+    const elsewhere = run.session.seen.includes('is kept in') || events.some(({ what }) => what === 'dropped')
+    if (!elsewhere && seen_us - last_us > 1e6 * speed)
+      wrong.push(`${((seen_us - last_us) / 1e6 / speed).toFixed(1)} s of readings are not in the record`)
+    return {
+      ending: reader.ending()?.ending ?? null,
+      alarms: events.filter(({ what }) => what === 'alarm').length,
+    }
+  } finally {
+    reader.close()
+  }
+}

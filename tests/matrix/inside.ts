@@ -1,0 +1,160 @@
+import { closeSync, fstatSync, mkdirSync, openSync, readFileSync, readSync, writeFileSync } from 'node:fs'
+import { join } from 'node:path'
+import { z } from 'zod'
+
+/**
+ * What the matrix has inside the processes of a run, given as NODE_OPTIONS: the program itself holds nothing for it. The controller's views
+ * and the bench's truth are copied out; on SIGUSR2 the controller's clocks jump, its memory fills or it breaks, the recorder's disk
+ * fills or stands, and the bench lets the fault begin that waits for step 99.
+ */
+const code = (folder: string): string => `
+import { appendFileSync, existsSync, readFileSync, renameSync, writeFileSync } from 'node:fs'
+import { createRequire, syncBuiltinESMExports } from 'node:module'
+import os from 'node:os'
+const folder = ${JSON.stringify(folder)}
+const program = process.argv[1] ?? ''
+const write = (name, said) => {
+  writeFileSync(folder + '/' + name + '.' + process.pid, JSON.stringify(said))
+  renameSync(folder + '/' + name + '.' + process.pid, folder + '/' + name)
+}
+const wish = () => (existsSync(folder + '/wish') ? readFileSync(folder + '/wish', 'utf8') : '')
+if (program.includes('controller.process')) {
+  const send = process.send.bind(process)
+  process.send = (message, ...rest) => {
+    if (message?.kind === 'view') {
+      const { phase, step, waiting_for, elapsed_s, rails } = message.view
+      write('view', { phase, step, waiting_for, elapsed_s, rails: rails.map(({ rail, set_V, volts, output }) => ({ rail, set_V, volts, output })) })
+    }
+    return send(message, ...rest)
+  }
+  process.on('SIGUSR2', () => {
+    const [what, by] = wish().split(' ')
+    if (what === 'throw') throw new Error('broken by the matrix')
+    if (what === 'sleep') {
+      const { uptime } = os
+      os.uptime = () => uptime() + Number(by)
+      syncBuiltinESMExports()
+    }
+    if (what === 'wall') {
+      const { now } = Date
+      Date.now = () => now() + 1000 * Number(by)
+    }
+    if (what === 'clock') {
+      const now = process.hrtime.bigint
+      process.hrtime.bigint = () => now() + BigInt(by) * 1000000000n
+    }
+    if (what === 'memory') {
+      const held = []
+      const filling = setInterval(() => {
+        for (let i = 0; i < 40; i++) held.push(Array.from({ length: 2000 }, (_, j) => ({ i, j })))
+        if (held.length > 2000) held.splice(0, 1500)
+      }, 5)
+      setTimeout(() => clearInterval(filling), 5000)
+    }
+  })
+}
+if (program.includes('recorder.process')) {
+  const { prototype } = createRequire(program)('better-sqlite3')
+  const { exec } = prototype
+  let db = null
+  let stands = false
+  prototype.exec = function (sql) {
+    db = this
+    if (sql === 'COMMIT' && stands) {
+      stands = false
+      Atomics.wait(new Int32Array(new SharedArrayBuffer(4)), 0, 0, 4000)
+    }
+    return exec.call(this, sql)
+  }
+  process.on('SIGUSR2', () => {
+    if (wish() === 'full') db?.pragma('max_page_count = 1')
+    if (wish() === 'stands') stands = true
+  })
+}
+if (process.argv.includes('virtual-bench') && process.send !== undefined) {
+  const send = process.send.bind(process)
+  const us = 987654321
+  process.send = (message, ...rest) => {
+    if (message?.id === us) {
+      const volts = Object.fromEntries(Object.entries(message.rails).map(([name, { volts }]) => [name, volts]))
+      appendFileSync(folder + '/truth', JSON.stringify({ at: Date.now(), outputs: message.outputs, volts }) + '\\n')
+      return true
+    }
+    return process.channel ? send(message, ...rest) : false
+  }
+  Object.defineProperty(process, 'connected', { get: () => true, set: () => undefined })
+  setInterval(() => process.emit('message', { kind: 'truth', id: us }), 50).unref()
+  // Again for a while: the run tells its own steps in between, and a fault looks only when something happens.
+  process.on('SIGUSR2', () => {
+    const loose = setInterval(() => process.emit('message', { kind: 'step', step: 99 }), 2)
+    setTimeout(() => clearInterval(loose), 1000)
+  })
+}`
+
+export function inside(folder: string): string {
+  mkdirSync(folder, { recursive: true })
+  return `--import=data:text/javascript,${encodeURIComponent(code(folder))}`
+}
+
+export function wishFor(folder: string, what: string): void {
+  writeFileSync(join(folder, 'wish'), what)
+}
+
+const viewShape = z.object({
+  phase: z.string(),
+  step: z.number(),
+  waiting_for: z.string(),
+  elapsed_s: z.number(),
+  rails: z.array(
+    z.object({ rail: z.string(), set_V: z.number(), volts: z.number().nullable(), output: z.string() }),
+  ),
+})
+export type SeenView = z.infer<typeof viewShape>
+
+/** The controller's newest view; null before the first. */
+export function newestView(folder: string): SeenView | null {
+  const text = read(join(folder, 'view'))
+  return text === '' ? null : viewShape.parse(JSON.parse(text))
+}
+
+const truthShape = z.object({
+  at: z.number(),
+  outputs: z.record(z.string(), z.boolean()),
+  volts: z.record(z.string(), z.number()),
+})
+export type Truth = z.infer<typeof truthShape>
+
+/** What really stood at the set, twenty times a second, on the clock of the wall. */
+export function truths(folder: string): Truth[] {
+  return read(join(folder, 'truth'))
+    .split('\n')
+    .filter((line) => line.endsWith('}'))
+    .map((line) => truthShape.parse(JSON.parse(line)))
+}
+
+/** The newest of them; null before the first. */
+export function newestTruth(folder: string): Truth | null {
+  const path = join(folder, 'truth')
+  try {
+    const handle = openSync(path, 'r')
+    const { size } = fstatSync(handle)
+    const tail = Buffer.alloc(Math.min(size, 2000))
+    readSync(handle, tail, 0, tail.length, size - tail.length)
+    closeSync(handle)
+    const line = tail
+      .toString('utf8')
+      .split('\n')
+      .findLast((each) => each.startsWith('{') && each.endsWith('}'))
+    return line === undefined ? null : truthShape.parse(JSON.parse(line))
+  } catch {
+    return null
+  }
+}
+
+function read(path: string): string {
+  try {
+    return readFileSync(path, 'utf8')
+  } catch {
+    return ''
+  }
+}

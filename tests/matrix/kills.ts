@@ -1,0 +1,111 @@
+import { setTimeout as sleep } from 'node:timers/promises'
+import { chance } from '../../src/chance/index.js'
+import { openRunFile } from '../../src/record/index.js'
+import { plain } from '../helpers/terminal.js'
+import { Bench, version, type Who } from './bench-run.js'
+
+export interface Killed {
+  readonly n: number
+  readonly whom: readonly Who[]
+  /** Step and what the run waited for when it was killed. */
+  readonly when: string
+  readonly events: number
+  readonly readings: number
+  readonly how: string
+  readonly version: string
+  readonly wrong: readonly string[]
+}
+
+const victims: readonly (readonly Who[])[] = [
+  ['controller'],
+  ['supervisor'],
+  ['recorder'],
+  ['controller', 'supervisor'],
+  ['controller', 'supervisor', 'recorder'],
+]
+/** Steps of the matrix's profile; kills fall in any of them, and some before and after. By steps, for a busy machine stretches the questions. */
+const steps = 8
+
+const everybodyDead = (whom: readonly Who[]): boolean =>
+  whom.includes('controller') && whom.includes('supervisor')
+
+/** Kills at a moment drawn by the seed, then reads what is left, then starts again on the same bench. */
+export async function killAnywhere(seed: number, n: number): Promise<Killed> {
+  const dice = chance(seed).fork(`kill ${n}`)
+  const whom = victims[Math.floor(dice.next() * victims.length)] ?? ['controller']
+  const [step, after_ms] = [Math.floor(dice.next() * (steps + 1)), dice.next() * 1500]
+  const run = Bench.start(dice.next() < 0.7 ? 'pty' : 'tcp', [])
+  let bench: number | null = null
+  const wrong: string[] = []
+  let when = 'before the cautions'
+  let how = ''
+  try {
+    await run.acknowledge()
+    bench = run.pid('bench')
+    for (let i = 0; i < 7200 && (run.view?.step ?? -1) < step && run.isRunning; i++) await sleep(25)
+    await sleep(after_ms)
+    const { view } = run
+    if (view !== null) when = `${view.phase}, step ${view.step}, ${view.waiting_for}`
+    try {
+      run.kill('SIGKILL', ...whom)
+    } catch {
+      how = 'it was over'
+    }
+    const orphaned = whom.includes('supervisor')
+    const everybody = everybodyDead(whom)
+    if (!orphaned) how ||= `exit ${(await run.session.exit(180_000)) ?? '?'}`
+    else if (!everybody) for (let i = 0; i < 1800 && run.isOn; i++) await sleep(100)
+    if (everybody && run.isOn && how === '') {
+      const next = run.again()
+      await next.shows('did not end well', 60_000)
+      await next.shows(/type the word: \w+/, 120_000)
+      next.type('\u0003')
+      await next.exit(30_000)
+      if (!/Found on: /.test(next.seen)) wrong.push('the next start does not say what was left on')
+      if (!next.seen.includes('Outputs confirmed off'))
+        wrong.push('the next start did not confirm the outputs off')
+      how = 'made safe at the next start'
+    }
+    if (run.isOn) wrong.push(`left on: ${JSON.stringify(run.truth.at(-1)?.outputs ?? {})}`)
+    // A recorder with nobody left ends by itself after some seconds.
+    if (orphaned && !whom.includes('recorder')) await sleep(6000)
+    const told = await tells(run, wrong)
+    return {
+      n,
+      whom,
+      when,
+      ...told,
+      how: how !== '' ? how : everybodyDead(whom) ? 'nothing was on' : 'put off by the controller',
+      version,
+      wrong,
+    }
+  } catch (error) {
+    const text = error instanceof Error ? (error.message.split('\n')[0] ?? '') : String(error)
+    return { n, whom, when, events: 0, readings: 0, how, version, wrong: [...wrong, text] }
+  } finally {
+    await run.end(bench)
+  }
+}
+
+/** The file opens, its seal holds, every segment that was raised has its intent, and `show` tells it. */
+async function tells(run: Bench, wrong: string[]): Promise<{ events: number; readings: number }> {
+  const opened = openRunFile(run.file ?? '')
+  if ('trouble' in opened) {
+    wrong.push(`the record does not open: ${opened.trouble}`)
+    return { events: 0, readings: 0 }
+  }
+  const { reader } = opened
+  const events = [...reader.events()]
+  let readings = 0
+  for (const stream of reader.streams()) readings += reader.readings(stream.id).n.length
+  // Acknowledged to the controller: it raises only after the intent of the segment was confirmed as recorded.
+  const intents = new Set(events.flatMap(({ what, intent }) => (what === 'intent' ? [intent] : [])))
+  const entries = [...reader.entries()]
+  for (const entry of entries)
+    if (entry.entry === 'event' && entry.event.what === 'recorded' && !intents.has(entry.event.intent))
+      wrong.push(`intent ${entry.event.intent} was acknowledged and is not in the record`)
+  reader.close()
+  const { code, out } = await plain(['show', run.file ?? ''], { XDG_RUNTIME_DIR: run.folder })
+  if (code === 70 || out.trim() === '') wrong.push(`show says nothing (exit ${code})`)
+  return { events: events.length, readings }
+}
