@@ -63,14 +63,14 @@ export function createBed(
   mode: ModeName,
   rails: Readonly<Record<RailName, RailBench>>,
   meters: readonly ClippedMeter[],
+  /** More elements: what somebody may clip on. */
+  extra: readonly Element[] = [],
 ): Bed {
   const feeds: Record<RailName, Feed> = {}
   for (const { name, role, lead_ohm } of Object.values(rails))
     if (role !== 'heater') feeds[name] = { V: 0, limit_A: 1e3, ohm: Math.max(lead_ohm, 1e-3) }
-  const network = withJoints(
-    equipment,
-    toNetwork(equipment, mode, feeds, { heaters: false, lit: () => false, meters }),
-  )
+  const laid = toNetwork(equipment, mode, feeds, { heaters: false, lit: () => false, meters })
+  const network = withJoints({ ...laid, elements: [...laid.elements, ...extra] })
   const elements = new Map(network.elements.map((element) => [element.name, element]))
   const supplies = network.elements.filter((element): element is Supply => element.kind === 'supply')
   const regulators = network.elements.filter((element): element is Regulator => element.kind === 'regulator')
@@ -130,7 +130,7 @@ export function createBed(
 }
 
 /** Pins that can be open and electrodes that can touch, as elements of their own. */
-function withJoints(equipment: Equipment, network: Network): Network {
+function withJoints(network: Network): Network {
   const made: Element[] = []
   const resistor = (name: string, a: string, b: string, ohm: number): void => {
     made.push({ kind: 'resistor', name, a, b, ohm })

@@ -1,6 +1,16 @@
 export { coverageOf, type Coverage, type CoverageOf, type CoveredFault } from './coverage.js'
 export type { Suggestion } from './suggest.js'
 export { doubleFaults, faultsOf } from './library.js'
-export { createBed, faulted, railAmps, type Bed } from './bed.js'
+export { changedElement, createBed, faulted, railAmps, type Bed } from './bed.js'
 export { pointOf, pointsOf, type PlanPoint } from './points.js'
 export type * from './types.js'
+export { diagnosisOf, type DiagnosisOf } from './diagnosis.js'
+export type {
+  Diagnosis,
+  Hypothesis,
+  NextMeasurement,
+  Predicted,
+  Reading,
+  Seen,
+  SeenStep,
+} from './seen.js'

@@ -1,4 +1,5 @@
 import { cpus } from 'node:os'
+import { faultsFigures } from './faults.js'
 import type { Figure } from './figures.js'
 import { healthyFigures } from './healthy.js'
 import { planFigures } from './plan.js'
@@ -9,7 +10,7 @@ import { slowDiskFigures } from './trip-on-slow-disk.js'
 
 /**
  * `npm run bench [-- --only NAME] [--json]`; for `healthy` `--sets N --keep FILE`, for `trip` `--trips N --runs N`, for
- * `reform` `--parts N --days N`, for `review` `--longest` (50 million readings too); `slow-disk` is trips while the disk of the record stands. Measures and
+ * `faults` `--cases N --sets N`, for `reform` `--parts N --days N`, for `review` `--longest` (50 million readings too); `slow-disk` is trips while the disk of the record stands. Measures and
  * shows; it asserts nothing, and no test does.
  */
 const args = process.argv.slice(2)
@@ -18,6 +19,7 @@ const given = (name: string): string | undefined =>
 const groups: Readonly<Record<string, () => Figure[] | Promise<Figure[]>>> = {
   plan: planFigures,
   healthy: () => healthyFigures(Number(given('--sets') ?? 20), given('--keep')),
+  faults: () => faultsFigures(Number(given('--cases') ?? 500), Number(given('--sets') ?? 200)),
   reform: () => reformFigures(Number(given('--parts') ?? 500), Number(given('--days') ?? 7)),
   review: () => reviewFigures(args.includes('--longest')),
   trip: () => tripFigures(Number(given('--trips') ?? 8000), Number(given('--runs') ?? 100)),

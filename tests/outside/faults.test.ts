@@ -1,8 +1,9 @@
 import { describe, expect, it } from 'vitest'
-import { createBed, type Fault, faulted, faultsOf, railAmps } from '../../src/faults/index.js'
+import { changedElement, createBed, type Fault, faulted, faultsOf, railAmps } from '../../src/faults/index.js'
 import { loadAll } from '../../src/files/index.js'
 import { benchRails } from '../../src/limits/index.js'
-import type { Network } from '../../src/network/index.js'
+import { type Element, type Network, solve } from '../../src/network/index.js'
+import { C, net, pentode, R, supply } from '../helpers/networks.js'
 import { ngspice, stateIn, stateProblems } from '../helpers/ngspice.js'
 
 /*
@@ -49,5 +50,39 @@ describe('signatures of faulted networks agree with ngspice', () => {
     const theirs = (250 - (reference.volts['HT line']?.[0] ?? NaN)) / 0.3
     // A thousandth of a volt of the lead's drop is 3 mA: where it is lost in rounding the nodes have told already.
     if (theirs > 0.01) expect(Math.abs(amps - theirs)).toBeLessThanOrEqual(5e-3 * theirs + 1e-4)
+  })
+})
+
+/* Worked cases of published tables (standards, section 6): a coupling capacitor that leaks lifts the grid that it feeds. */
+describe('a leaky coupling capacitor', () => {
+  const coupled = (ohm: number, ...more: readonly Element[]) => {
+    const leaks = changedElement(C('C1', 'B', 'g', 1e-8), { element: 'C1', is: 'leaks', ohm })
+    if (leaks === null) throw new Error('a capacitor can leak')
+    return solve(net(supply('HT', 'B', '0', 250), leaks, R('Rg', 'g', '0', 470e3), ...more))
+  }
+  it.each([
+    [100e6, 1.17],
+    [20e6, 5.74],
+  ])('of %d ohm shifts the grid by %d V (T6.01)', (ohm, volts) => {
+    expect(coupled(ohm).volts['g']).toBeCloseTo(volts, 2)
+  })
+  it('raises the plate current by shift times transconductance (T6.04, with the 4.1 mS of a 6V6GT)', () => {
+    const stage = [
+      supply('bias', '0', 'k', 12.5),
+      { ...pentode('6V6GT', 'V1', 'B', 'B', 'g', 'up'), name: 'V1' },
+      // Cathode 12.5 V up, so that the grid stands at -12.5 V without a leak.
+      supply('lift', 'up', '0', 12.5, 1, 1e-3),
+      R('sink', 'up', '0', 100),
+    ]
+    const whole = coupled(1e13, ...stage).currents['V1']?.plate ?? 0
+    const shifted = coupled(100e6, ...stage).currents['V1']?.plate ?? 0
+    expect((shifted - whole) / (1.17 * 4.1e-3)).toBeGreaterThan(0.85)
+    expect((shifted - whole) / (1.17 * 4.1e-3)).toBeLessThan(1.2)
+  })
+  it('makes 24.39 kΩ of a bleeder of 25 kΩ beside a leak of 1 MΩ, 10.25 mA at 250 V (T6.06)', () => {
+    const leaks = changedElement(C('C1', 'B', '0', 8e-6), { element: 'C1', is: 'leaks', ohm: 1e6 })
+    if (leaks === null) throw new Error('a capacitor can leak')
+    const { currents } = solve(net(supply('HT', 'B', '0', 250, 1, 1e-3), leaks, R('R1', 'B', '0', 25e3)))
+    expect(-1000 * (currents['HT']?.a ?? 0)).toBeCloseTo(10.25, 2)
   })
 })

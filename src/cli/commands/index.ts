@@ -4,6 +4,7 @@ import { registerAerial } from './aerial.js'
 import { registerCheck } from './check.js'
 import { registerCompare } from './compare.js'
 import { registerCoverage } from './coverage.js'
+import { registerDiagnose } from './diagnose.js'
 import { registerExport } from './export.js'
 import { registerNew } from './new.js'
 import { registerRun } from './run.js'
@@ -44,6 +45,7 @@ export const commands: readonly Register[] = [
   registerShow,
   registerCompare,
   registerTrend,
+  registerDiagnose,
   registerReplay,
   registerExport,
   registerReport,

@@ -1,0 +1,116 @@
+import type { Bench } from '../../bench/index.js'
+import type { Equipment } from '../../equipment/index.js'
+import { diagnosisOf, type Reading } from '../../faults/index.js'
+import { fromText } from '../../files/index.js'
+import { parseQuantity } from '../../quantities/index.js'
+import type { RunReader } from '../../record/index.js'
+import { diagnosisText } from '../diagnosis-text.js'
+import { type Exit, exits } from '../exits.js'
+import { type Io, printJson } from '../io.js'
+import { refuse } from '../refuse.js'
+import { seenIn } from '../seen-in.js'
+import { withRun } from '../with-run.js'
+import type { Register } from './index.js'
+
+interface Options {
+  readonly reading: readonly string[]
+  readonly json?: boolean
+}
+
+/** `slowglow diagnose RUN`: what is wrong, and where the meter goes next. */
+export const registerDiagnose: Register = (program, io) => {
+  program
+    .command('diagnose')
+    .description('ranked causes of what a run measured, and the next reading that parts them best')
+    .argument('<run>', 'run file, or the beginning or end of its name among the runs')
+    .option(
+      '--reading <place=value>',
+      'a reading taken since, volts or ohms against chassis: "v8 cathode=14.2 V", "v8 cathode=390 Ω"; may be given again',
+      (text: string, all: readonly string[]) => [...all, text],
+      [],
+    )
+    .option('--json', 'one JSON document on standard output')
+    .action((run: string, options: Options) => {
+      process.exitCode = withRun(run, options.json === true, io, (reader) =>
+        diagnose(reader, run, options, io),
+      )
+    })
+}
+
+function diagnose(reader: RunReader, run: string, { reading, json = false }: Options, io: Io): Exit {
+  const known = reader.known()
+  const files = known === null ? null : filesIn(known.files, known.plan)
+  if (known === null || files === null)
+    return refuse(io, json, {
+      exit: exits.recordNotAvailable,
+      where: reader.path,
+      what: 'This record does not hold the files of its set and bench, so nothing can be reckoned.',
+    })
+  const readings: Reading[] = []
+  for (const text of reading) {
+    const made = readingOf(text, files.equipment)
+    if ('what' in made) return refuse(io, json, { exit: exits.usage, where: run, ...made })
+    readings.push(made)
+  }
+  const diagnosis = diagnosisOf({ ...files, plan: known.plan, seen: seenIn(reader), readings })
+  if (json) printJson(io, { run: known.run, ...diagnosis })
+  else io.out(diagnosisText(known.run, diagnosis))
+  return exits.done
+}
+
+/** Set and bench as they were when the run was made. */
+function filesIn(
+  files: Readonly<Record<string, string>>,
+  plan: { readonly equipment: string; readonly bench: string },
+): { readonly equipment: Equipment; readonly bench: Bench } | null {
+  let equipment: Equipment | null = null
+  let bench: Bench | null = null
+  for (const [path, text] of Object.entries(files)) {
+    if (/^slowglow:\s*equipment/m.test(text)) {
+      const { value } = fromText(text, path, 'equipment')
+      if (value?.name === plan.equipment) equipment ??= value
+    }
+    if (/^slowglow:\s*bench/m.test(text)) {
+      const { value } = fromText(text, path, 'bench')
+      if (value?.name === plan.bench) bench ??= value
+    }
+  }
+  return equipment === null || bench === null ? null : { equipment, bench }
+}
+
+/** A reading as a person writes it. */
+function readingOf(
+  text: string,
+  equipment: Equipment,
+): Reading | { readonly what: string; readonly remedy: string } {
+  const form = 'Write PLACE=VALUE with its unit: "v8 cathode=14.2 V" or "v8 cathode=390 Ω".'
+  const cut = text.lastIndexOf('=')
+  const place = text.slice(0, Math.max(0, cut)).trim()
+  const value = text.slice(cut + 1).trim()
+  if (cut < 0 || place === '') return { what: `"${text}" is no reading.`, remedy: form }
+  const nodes = nodesOfParts(equipment)
+  if (!nodes.has(place)) {
+    const near = [...nodes].filter((node) => node.toLowerCase().startsWith(place.slice(0, 2).toLowerCase()))
+    return {
+      what: `${equipment.name} has no place "${place}".`,
+      remedy: `Places are the nodes of its file${near.length > 0 ? `: ${near.slice(0, 12).join(', ')}` : ''}.`,
+    }
+  }
+  const volts = parseQuantity(value, 'V')
+  if (volts.ok && /V\s*$/.test(value)) return { place, unit: 'V', value: volts.value }
+  const ohms = parseQuantity(value, 'Ω')
+  if (ohms.ok) return { place, unit: 'Ω', value: ohms.value }
+  return { what: `"${value}" is neither volts nor ohms.`, remedy: form }
+}
+
+function nodesOfParts(equipment: Equipment): Set<string> {
+  const nodes = new Set<string>()
+  for (const part of Object.values(equipment.parts)) {
+    if ('between' in part) for (const node of part.between ?? []) nodes.add(node)
+    if ('ends' in part) for (const node of [...part.ends, part.wiper]) nodes.add(node)
+  }
+  for (const { sections } of Object.values(equipment.tubes))
+    for (const { plate, screen, grid, cathode } of sections)
+      for (const node of [plate, screen, grid, cathode]) if (node !== undefined) nodes.add(node)
+  return nodes
+}

@@ -1,0 +1,54 @@
+import type { Diagnosis } from '../faults/index.js'
+import { show } from '../limits/index.js'
+import { columns } from './columns.js'
+
+/** Causes told before the rest is only counted, and predictions of the next reading. */
+const causesShown = 6
+const predictionsShown = 10
+
+/** What is wrong, why, and where the meter goes next, on a page. */
+export function diagnosisText(run: string, diagnosis: Diagnosis): string {
+  const { hypotheses, none, nothing, verdict, from, next, notes } = diagnosis
+  const lines = [run, verdict]
+  if (from.length > 0) lines.push('', 'Reckoned from:', ...from.map((line) => `  ${line}`))
+  if (hypotheses.length > 0) {
+    lines.push('', 'Causes:')
+    for (const { text, probability, tied_with, explains } of hypotheses.slice(0, causesShown)) {
+      lines.push(`  ${percent(probability)}  ${text}`)
+      if (tied_with.length > 0) lines.push(`        cannot be told from ${listed(tied_with)}`)
+      lines.push(`        ${explains}`)
+    }
+    const more = hypotheses.length - causesShown
+    if (more > 0) lines.push(`  and ${more} less likely`)
+  }
+  if (hypotheses.length > 0 || nothing.probability > 0)
+    lines.push(
+      `  ${percent(nothing.probability)}  nothing that shows here (${nothing.cannot_show} faults cannot show in these readings)`,
+      `  ${percent(none)}  none of the known faults`,
+    )
+  if (next !== null) {
+    lines.push(
+      '',
+      `Next: ${next.measure} at ${next.where}`,
+      `  ${next.how}`,
+      `  ${next.why}`,
+      '  What it would read:',
+    )
+    lines.push(
+      ...columns(
+        next.predicts.slice(0, predictionsShown).map(({ fault, value, unit }) => [fault, show(value, unit)]),
+      ).map((line) => `    ${line}`),
+    )
+    lines.push(`  Then: slowglow diagnose ${run} --reading "${next.place}=VALUE"`)
+  }
+  if (notes.length > 0) lines.push('', ...notes)
+  return lines.join('\n')
+}
+
+function listed(names: readonly string[]): string {
+  return names.length <= 8 ? names.join(', ') : `${names.slice(0, 8).join(', ')} and ${names.length - 8} more`
+}
+
+function percent(part: number): string {
+  return `${(100 * part).toFixed(0)} %`.padStart(5)
+}

@@ -1,0 +1,32 @@
+import { decimal } from '../exchange/index.js'
+import type { Seen, SeenStep } from '../faults/index.js'
+import { bandsOf, type RunReader, storyOf } from '../record/index.js'
+
+/** A meter's reading older than this at the end of a step does not speak for it, µs. */
+const lookBack_us = 60e6
+
+/** What a recorded run measured, as a diagnosis takes it. */
+export function seenIn(reader: RunReader): Seen {
+  const story = storyOf(reader, { seal: false })
+  const ends = new Map(bandsOf(reader).map(({ step, to_us }) => [step, to_us]))
+  const streams = reader.streams().filter(({ name, unit }) => name.startsWith('meter.') && unit === 'V')
+  const steps = story.steps.flatMap(({ index, do: what, began_s, rails }): SeenStep[] => {
+    if (began_s === null || (what !== 'raise' && what !== 'hold')) return []
+    const read = rails.flatMap(({ rail, volts, amps }) =>
+      volts === null || amps === null ? [] : [[rail, { volts, amps }] as const],
+    )
+    const to_us = ends.get(index)
+    const meters = streams.flatMap(({ id, name }) => {
+      if (to_us === undefined) return []
+      const { n, k } = reader.readings(id, to_us - lookBack_us, to_us)
+      const last = n.length - 1
+      return last < 0 ? [] : [[name.slice('meter.'.length), decimal(n[last] ?? 0, k[last] ?? 0)] as const]
+    })
+    return [{ step: index, rails: Object.fromEntries(read), meters: Object.fromEntries(meters) }]
+  })
+  const { reason, outcome } = story
+  return {
+    steps,
+    tripped: outcome === 'tripped' && reason !== null ? { step: reason.step, text: reason.text } : null,
+  }
+}

@@ -1,0 +1,77 @@
+/*
+ * Likelihood of what was measured, with every tolerance: signals on a scale that is logarithmic for large values and straight
+ * near nothing, their spread over healthy sets as one covariance. Written without `Math.pow`, small matrices only.
+ */
+
+/** asinh: sign-preserving, logarithmic above `scale`. */
+export function scaled(value: number, scale: number): number {
+  const x = value / scale
+  return x < 0 ? -Math.log(-x + Math.sqrt(x * x + 1)) : Math.log(x + Math.sqrt(x * x + 1))
+}
+
+/** Slope of `scaled` against the logarithm: near 1 for large values, 0 at nothing. */
+export function slope(value: number, scale: number): number {
+  return Math.abs(value) / Math.sqrt(value * value + scale * scale)
+}
+
+export type Matrix = readonly (readonly number[])[]
+
+/** Covariance of rows of samples. */
+export function covariance(rows: readonly (readonly number[])[]): {
+  readonly mean: number[]
+  readonly cov: number[][]
+} {
+  const n = rows[0]?.length ?? 0
+  const mean = Array.from(
+    { length: n },
+    (_, i) => rows.reduce((sum, row) => sum + (row[i] ?? 0), 0) / Math.max(1, rows.length),
+  )
+  const cov = Array.from({ length: n }, (_, i) =>
+    Array.from({ length: n }, (_, j) => {
+      let sum = 0
+      for (const row of rows) sum += ((row[i] ?? 0) - (mean[i] ?? 0)) * ((row[j] ?? 0) - (mean[j] ?? 0))
+      return sum / Math.max(1, rows.length - 1)
+    }),
+  )
+  return { mean, cov }
+}
+
+/** Lower triangle of a symmetric matrix; a diagonal that rounding made too small is lifted. */
+export function cholesky(matrix: Matrix): number[][] {
+  const n = matrix.length
+  const lower = Array.from({ length: n }, () => new Array<number>(n).fill(0))
+  for (let i = 0; i < n; i++)
+    for (let j = 0; j <= i; j++) {
+      let sum = matrix[i]?.[j] ?? 0
+      for (let k = 0; k < j; k++) sum -= (lower[i]?.[k] ?? 0) * (lower[j]?.[k] ?? 0)
+      const row = lower[i]
+      if (row === undefined) continue
+      row[j] = i === j ? Math.sqrt(Math.max(sum, 1e-10)) : sum / (lower[j]?.[j] ?? 1)
+    }
+  return lower
+}
+
+/** Squared distance by the covariance whose triangle is given. */
+export function distance(lower: Matrix, off: readonly number[]): number {
+  const y: number[] = []
+  let sum = 0
+  for (const [i, row] of lower.entries()) {
+    let value = off[i] ?? 0
+    for (let k = 0; k < i; k++) value -= (row[k] ?? 0) * (y[k] ?? 0)
+    value /= row[i] ?? 1
+    y.push(value)
+    sum += value * value
+  }
+  return sum
+}
+
+/** Degrees of freedom of the likelihood's tails: a reading further out than its tolerance does not decide all alone (our choice). */
+const tails = 8
+
+/** Logarithm of a many-dimensional t density, without its constant (which is the same for all). */
+export function logLikelihood(lower: Matrix, off: readonly number[]): number {
+  const n = lower.length
+  let logDeterminant = 0
+  for (const [i, row] of lower.entries()) logDeterminant += Math.log(row[i] ?? 1)
+  return -logDeterminant - ((tails + n) / 2) * Math.log(1 + distance(lower, off) / tails)
+}

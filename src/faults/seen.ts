@@ -1,0 +1,73 @@
+import type { RailName } from '../equipment/index.js'
+
+/** What a run measured, as far as a diagnosis needs it: where each step ended, or stood when the run was stopped. */
+export interface Seen {
+  readonly steps: readonly SeenStep[]
+  /** The rule that ended the run; null where it came to its end. */
+  readonly tripped: { readonly step: number | null; readonly text: string } | null
+}
+export interface SeenStep {
+  /** Number of the step in the plan. */
+  readonly step: number
+  readonly rails: Readonly<Record<RailName, { readonly volts: number; readonly amps: number }>>
+  /** Meters on lines, by name. */
+  readonly meters: Readonly<Record<string, number>>
+}
+
+/** A reading taken afterwards, at the place that was asked for or any other. */
+export interface Reading {
+  /** A node, against chassis. */
+  readonly place: string
+  /** Volts with the rails where `measured_at` of the diagnosis says; ohms with the set off and its charge measured away. */
+  readonly unit: 'V' | 'Ω'
+  readonly value: number
+}
+
+export interface Diagnosis {
+  /** Likeliest first; causes that cannot be told apart by what is known stand as one. */
+  readonly hypotheses: readonly Hypothesis[]
+  /** That none of the known faults explains this. */
+  readonly none: number
+  /** That nothing of it is wrong that shows: a healthy set, or one of `cannot_show` faults that these readings do not reveal. */
+  readonly nothing: {
+    readonly probability: number
+    readonly cannot_show: number
+    readonly faults: readonly string[]
+  }
+  readonly verdict: string
+  /** What of the run it was reckoned from. */
+  readonly from: readonly string[]
+  /** Where volts are to be read, for all readings of this run; null where no step was reached. */
+  readonly measured_at: { readonly step: number; readonly volts: Readonly<Record<RailName, number>> } | null
+  readonly next: NextMeasurement | null
+  readonly notes: readonly string[]
+}
+export interface Hypothesis {
+  readonly fault: string
+  readonly part: string
+  readonly text: string
+  /** Of all that are tied together. */
+  readonly probability: number
+  readonly tied_with: readonly string[]
+  readonly explains: string
+  readonly predicted: readonly Predicted[]
+}
+export interface Predicted {
+  readonly what: string
+  readonly unit: 'V' | 'A' | 'Ω'
+  readonly predicted: number
+  readonly measured: number
+}
+export interface NextMeasurement {
+  readonly measure: 'volts' | 'ohms'
+  /** The node; `where` is the same in words. */
+  readonly place: string
+  readonly where: string
+  readonly how: string
+  readonly why: string
+  readonly meter: { readonly name: string; readonly ohm: number } | null
+  readonly predicts: readonly { readonly fault: string; readonly value: number; readonly unit: 'V' | 'Ω' }[]
+  /** Causes expected to be left, of those that stand now. */
+  readonly leaves: number
+  readonly of: number
+}

@@ -1,0 +1,121 @@
+import { describe, expect, it } from 'vitest'
+import { diagnosisOf, type Fault, faultsOf } from '../../src/faults/index.js'
+import { cholesky, covariance, distance } from '../../src/faults/likelihood.js'
+import { loadAll } from '../../src/files/index.js'
+import { makePlan } from '../../src/plan/index.js'
+import { faultySets } from '../helpers/faulty-sets.js'
+
+const all = loadAll('profiles/small-receiver/receive-network.yaml').value
+if (all === null) throw new Error('the small receiver does not load')
+const { equipment, bench } = all
+const { plan } = makePlan(all.profile, equipment, bench)
+if (plan === null) throw new Error('no plan')
+const set = { equipment, bench, plan }
+const draw = faultySets(equipment, bench, plan)
+const named = (name: string): Fault => {
+  const fault = faultsOf(equipment).find(({ fault: each }) => each === name)
+  if (fault === undefined) throw new Error(`${name} is not in the library`)
+  return fault
+}
+
+describe('the likelihood', () => {
+  it('measures distances by a covariance', () => {
+    const lower = cholesky([
+      [4, 2],
+      [2, 3],
+    ])
+    // By hand: the inverse of [[4, 2], [2, 3]] is [[3, -2], [-2, 4]] / 8.
+    expect(distance(lower, [2, 1])).toBeCloseTo((3 * 4 - 2 * 2 * 2 + 4) / 8, 9)
+  })
+  it('takes covariance from rows', () => {
+    const { mean, cov } = covariance([
+      [1, 2],
+      [3, 6],
+    ])
+    expect(mean).toEqual([2, 4])
+    expect(cov).toEqual([
+      [2, 4],
+      [4, 8],
+    ])
+  })
+})
+
+describe('diagnosis of a run', () => {
+  it('that tripped on a leaky coupling capacitor names it first, with what cannot be told from it', () => {
+    const told = diagnosisOf({ ...set, seen: draw(named('C5:leaky=1000k'), 4).seen })
+    const [first] = told.hypotheses
+    expect([first?.fault, ...(first?.tied_with ?? [])]).toContain('C5:leaky=1000k')
+    expect(first?.predicted.length).toBeGreaterThan(0)
+    expect(told.next).not.toBeNull()
+    expect(told.next?.predicts.map(({ fault }) => fault)).toContain('nothing wrong')
+  })
+  it('is sharper after the reading that it asks for', () => {
+    const faulty = draw(named('C5:leaky=1000k'), 4)
+    const before = diagnosisOf({ ...set, seen: faulty.seen })
+    if (before.next === null) throw new Error('it asks for nothing')
+    const reading = faulty.read(
+      before.next.place,
+      before.next.measure,
+      before.measured_at?.volts ?? {},
+      'receive',
+    )
+    const after = diagnosisOf({ ...set, seen: faulty.seen, readings: [reading] })
+    const [first] = after.hypotheses
+    expect([first?.fault, ...(first?.tied_with ?? [])]).toContain('C5:leaky=1000k')
+    expect(first?.tied_with.length).toBeLessThan(before.hypotheses[0]?.tied_with.length ?? 0)
+    expect(after.next?.place === reading.place && after.next.measure === before.next.measure).toBe(false)
+  })
+  it('of a whole set names nothing, and says how many faults would not show', () => {
+    const told = diagnosisOf({ ...set, seen: draw(null, 9).seen })
+    expect(told.nothing.probability).toBeGreaterThan(told.hypotheses[0]?.probability ?? 0)
+    expect(told.nothing.cannot_show).toBeGreaterThan(0)
+    expect(told.verdict).toMatch(/cannot show/)
+  })
+  it('of what no fault makes says that none explains it', () => {
+    const { seen } = draw(null, 9)
+    const steps = seen.steps.map((step, at) => ({
+      ...step,
+      rails: Object.fromEntries(
+        Object.entries(step.rails).map(([rail, { volts, amps }]) => [
+          rail,
+          { volts, amps: at % 2 === 0 ? 0.02 * amps : 3 * amps },
+        ]),
+      ),
+    }))
+    expect(diagnosisOf({ ...set, seen: { steps, tripped: null } }).verdict).toMatch(
+      /^None of the known faults/,
+    )
+  })
+  it('adds up to one, with pairs, with none and with nothing', () => {
+    const told = diagnosisOf({ ...set, seen: draw(named('V4:no-emission'), 5).seen })
+    const sum =
+      told.hypotheses.reduce((total, { probability }) => total + probability, 0) +
+      told.none +
+      told.nothing.probability
+    expect(sum).toBeGreaterThan(0.95)
+    expect(sum).toBeLessThan(1 + 1e-9)
+  })
+  it('asks for volts only by the safe sequence, and never says that touching is', () => {
+    for (const [fault, seed] of [
+      ['V4:no-emission', 5],
+      ['C5:leaky=1000k', 4],
+    ] as const) {
+      const told = diagnosisOf({ ...set, seen: draw(named(fault), seed).seen })
+      const how = told.next?.how ?? ''
+      expect(how).toMatch(
+        told.next?.measure === 'volts'
+          ? /HT off and watched down.*hands clear.*read without touching.*off/s
+          : /Set off.*charge measured away first/s,
+      )
+      expect(JSON.stringify(told)).not.toMatch(/safe to/i)
+    }
+  })
+  it('of a run that measured nothing, or of a set without a circuit, says so', () => {
+    expect(diagnosisOf({ ...set, seen: { steps: [], tripped: null } }).verdict).toMatch(/measured nothing/)
+    const plain = loadAll('profiles/small-receiver/receive.yaml').value
+    if (plain === null) throw new Error('it does not load')
+    expect(
+      diagnosisOf({ ...set, equipment: plain.equipment, seen: { steps: [], tripped: null } }).verdict,
+    ).toMatch(/no circuit/)
+  })
+})
