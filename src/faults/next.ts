@@ -1,6 +1,6 @@
 import type { Bench } from '../bench/index.js'
 import type { Equipment, NodeName } from '../equipment/index.js'
-import { benchRails, clippedOn, show } from '../limits/index.js'
+import { benchRails, clippedOn, show, stresses } from '../limits/index.js'
 import type { Element } from '../network/index.js'
 import { type Bed, createBed, faulted } from './bed.js'
 import { shown, type Model, type Signal, type State } from './signals.js'
@@ -162,7 +162,7 @@ export function nextMeasurement({
       return { place, values, gain: partedBy(values, stand, 0.5) }
     })
   const volts =
-    at === null
+    at === null || !mayStand(model, at, likely)
       ? []
       : places
           .filter((place) => !done.has(`V ${place}`))
@@ -214,6 +214,25 @@ export function nextMeasurement({
     leaves: left,
     of,
   }
+}
+
+/** Whether the set may stand at a point for a reading: no cause that is left puts a part above its rating that is below it in the whole set. */
+function mayStand({ equipment, points }: Model, at: number, likely: readonly Cause[]): boolean {
+  const there = points[at]
+  if (there === undefined) return false
+  const { point, bed } = there
+  const above = (fault: Fault | null): string[] => {
+    const changed = fault === null ? [] : faulted(bed, fault)
+    const now = new Map(changed.map((element) => [element.name, element]))
+    const elements = bed.network.elements.map((element) => now.get(element.name) ?? element)
+    // What has failed has nothing more to lose, a tube excepted.
+    const lost = fault !== null && equipment.tubes[fault.part] === undefined ? fault.part : null
+    return stresses(equipment, elements, bed.solve(point, changed, new Set()).solution, 1)
+      .filter(({ part }) => part !== lost)
+      .map(({ what }) => what)
+  }
+  const whole = new Set(above(null))
+  return likely.every(({ fault }) => above(fault).every((what) => whole.has(what)))
 }
 
 /** What a cause makes a meter show, the meter's own resistance with it. */

@@ -110,6 +110,12 @@ describe('diagnosis of a run', () => {
       expect(JSON.stringify(told)).not.toMatch(/safe to/i)
     }
   })
+  it('asks for cold readings only where the set cannot stand at volts with a cause that is left', () => {
+    // A short of C4 burns R5 (the plan says so): nothing is read there under power.
+    const told = diagnosisOf({ ...set, seen: draw(named('C4:short'), 4).seen })
+    expect(told.hypotheses.flatMap(({ fault, tied_with }) => [fault, ...tied_with])).toContain('C4:short')
+    expect(told.next?.measure).toBe('ohms')
+  })
   it('of a run that measured nothing, or of a set without a circuit, says so', () => {
     expect(diagnosisOf({ ...set, seen: { steps: [], tripped: null } }).verdict).toMatch(/measured nothing/)
     const plain = loadAll('profiles/small-receiver/receive.yaml').value
