@@ -51,7 +51,7 @@ export function diagnosisOf({ equipment, bench, plan, seen, readings = [], weigh
     return without(
       'This run measured nothing that says anything about the set: no rail but heaters stood, or nothing was read.',
     )
-  const measured_at = measuringPoint(model)
+  const measured_at = measuringPoint(model, seen.tripped?.step ?? null)
   const probe = createProbe(model, measured_at, readings)
   const signals = [...model.signals, ...probe.signals]
   const scaledRow = (
@@ -233,13 +233,13 @@ function spreadOf(signals: readonly Signal[], cov: Matrix): number[][] {
   )
 }
 
-/** Where volts are read afterwards: the highest step that was reached. */
-function measuringPoint(model: Model): number | null {
+/** Where volts are read afterwards: the highest step that was reached and did not trip. */
+function measuringPoint(model: Model, tripped: number | null): number | null {
   let best: number | null = null
   const sum = (at: number): number =>
     Object.values(model.points[at]?.point.volts ?? {}).reduce((total, V) => total + V, 0)
-  for (const [at, { reached }] of model.points.entries())
-    if (reached && (best === null || sum(at) >= sum(best))) best = at
+  for (const [at, { reached, step }] of model.points.entries())
+    if (reached && step.index !== tripped && (best === null || sum(at) >= sum(best))) best = at
   return best
 }
 

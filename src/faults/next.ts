@@ -257,7 +257,7 @@ function hotWords(equipment: Equipment, where: string, meter: string, point: Poi
   const at = Object.entries(point?.volts ?? {})
     .map(([rail, V]) => `${rail} ${show(V, 'V')}`)
     .join(', ')
-  return `HT off and watched down; measure that it is dead at ${where}; clip ${meter} between ${where} and ${equipment.chassis_node}; hands clear; HT returns by the same steps to ${at}; read without touching; HT off and watched down again before the clip comes off.`
+  return `HT off and watched down; measure that it is dead at ${where}; clip ${meter} between ${where} and ${equipment.chassis_node}; hands clear; slowglow run of the same profile, with its cautions and limits, brings it to ${at} and is held there; read without touching; HT off and watched down again before the clip comes off.`
 }
 
 /** Nodes at the parts of the likely causes, and the set's test points. */

@@ -257,7 +257,16 @@ export class Live {
       over = await this.through(start, prepared, current)
     } catch (error) {
       const what = error instanceof Error ? error.message : String(error)
-      over = { kind: 'not begun', why: 'rig failed', what: `Our own fault: ${what}` }
+      over =
+        current.run === null
+          ? { kind: 'not begun', why: 'rig failed', what: `Our own fault: ${what}` }
+          : {
+              kind: 'not begun',
+              why: 'outputs not confirmed off',
+              what: `Our own fault after the run had begun: ${what} What its outputs do is not known here.`,
+              remedy:
+                'Cut the mains of the HT sources (not of the bias), then slowglow safe-off --bench FILE. Measure before touching.',
+            }
     }
     this.current = null
     this.close(over)
@@ -300,7 +309,7 @@ export class Live {
         follow: (run, name) => {
           this.follow(run, name, current, start)
         },
-        present: () => true,
+        present: () => (this.streams?.count ?? 0) > 0,
       })
     } finally {
       open.bench?.end()

@@ -146,7 +146,7 @@ describe('a local command', () => {
       kind: 'command',
       run,
       least: 'news',
-      within_s: 2,
+      within_s: 6,
     })
     const { alerts, told } = started([
       command(

@@ -3,7 +3,7 @@ import { snapshot } from '../live/state.js'
 import { Cautions } from './cautions.js'
 import { Ending } from './ending.js'
 import './energise.css'
-import { Messages } from './messages.js'
+import { Alarms, Messages } from './messages.js'
 import { HandsClear, isWholeScreen, QuestionScreen } from './question.js'
 import { Running } from './running.js'
 import { Start } from './start.js'
@@ -25,10 +25,16 @@ export function Place() {
             <span class="turning" aria-hidden="true" /> The bench is made ready: outputs of an earlier run are
             looked for and made safe first. Nothing of this run is energised.
           </p>
+          <Messages />
         </>
       )
     case 'cautions':
-      return <Cautions />
+      return (
+        <>
+          <Alarms />
+          <Cautions />
+        </>
+      )
     case 'starting':
       return (
         <>
@@ -54,8 +60,15 @@ export function Place() {
     case 'refused':
       return (
         <>
-          <h1>There was no run. Nothing was energised.</h1>
+          <h1>
+            {now.refused?.code === 'outputs not confirmed off'
+              ? '■ Outputs are NOT confirmed off'
+              : now.refused?.code === 'our fault'
+                ? 'There was no run'
+                : 'There was no run. Nothing was energised.'}
+          </h1>
           <Refused why={now.refused} />
+          <Messages />
           <Start after />
         </>
       )

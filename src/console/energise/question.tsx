@@ -8,7 +8,11 @@ import { stale } from '../live/clock.js'
 import { mayDo, snapshot } from '../live/state.js'
 import { Refused } from '../shell/refused.js'
 import { duration, inA, inV, typedNumber } from '../words/figures.js'
+import { Alarms } from './messages.js'
 import { Title } from './title.js'
+
+/** A question is not answered before it can have been seen, ms. */
+const unread_ms = 700
 
 /** Done with hands at the set, before the first volt or before HT: nothing else is on the screen. */
 const handsWork = new Set([
@@ -29,8 +33,9 @@ export function QuestionScreen({ prompt }: { readonly prompt: Prompt }) {
   return (
     <div class="whole-screen">
       <Title run={snapshot.value?.run ?? null} />
+      <Alarms />
       <h2 class="very-large">{heading}</h2>
-      <Question prompt={prompt} />
+      <Question key={prompt.prompt} prompt={prompt} />
     </div>
   )
 }
@@ -45,6 +50,7 @@ export function HandsClear({ until_ms }: { readonly until_ms: number }) {
   const left_s = leftOf(until_ms)
   return (
     <div class="whole-screen hands-clear">
+      <Alarms />
       <h1 class="very-large">HANDS CLEAR</h1>
       <p class="very-large" aria-hidden="true">
         {stale.value ? '?' : Math.ceil(left_s)}
@@ -61,12 +67,18 @@ export function Question({ prompt }: { readonly prompt: Prompt }) {
   const why = useSignal<Why | null>(null)
   const local = useSignal<string | null>(null)
   const first = useRef<HTMLElement>(null)
+  const read = useSignal(false)
+  // Made anew for each question (its key). A key or a click that was meant for the one before must not answer it.
   useEffect(() => {
     first.current?.focus()
-    typed.value = ''
-    local.value = null
-    why.value = null
-  }, [prompt.prompt])
+    const given = setTimeout(() => {
+      read.value = true
+    }, unread_ms)
+    return () => {
+      clearTimeout(given)
+    }
+  }, [])
+  const waits = stale.value || !read.value
   const { wants, needs, meter } = prompt
   const live = snapshot.value?.live ?? ''
   const came = (result: Awaited<ReturnType<typeof call>>): void => {
@@ -80,7 +92,7 @@ export function Question({ prompt }: { readonly prompt: Prompt }) {
       void call('answer', z.unknown(), { body: { live, prompt: prompt.prompt, answer: text } }).then(came)
   }
   const sendReading = (): void => {
-    if (wants.kind !== 'reading') return
+    if (wants.kind !== 'reading' || !read.value) return
     const text = typed.value.trim()
     if (text === '' && meter !== null) {
       answer('')
@@ -100,9 +112,15 @@ export function Question({ prompt }: { readonly prompt: Prompt }) {
       </section>
     )
   const left_s = leftOf(prompt.until_ms)
+  const asksToGoOn = /Go on, or stop\?$/.test(prompt.text)
   return (
     <section class="question" aria-label="Question">
-      <p class="large" id="question-text">
+      <p
+        class="large"
+        id="question-text"
+        tabIndex={-1}
+        {...(wants.kind === 'reading' ? {} : { ref: first as { current: HTMLParagraphElement | null } })}
+      >
         {prompt.text}
       </p>
       {wants.kind === 'reading' ? (
@@ -151,12 +169,13 @@ export function Question({ prompt }: { readonly prompt: Prompt }) {
                 </select>
               </p>
             )}
-            <button type="submit" class="chief" disabled={stale.value}>
+            <button type="submit" class="chief" disabled={waits}>
               {typed.value.trim() === '' && meter !== null ? `Take ${meter.text}` : 'Send the reading'}
             </button>
             {wants.unit === 'Ω' && (
               <button
                 type="button"
+                disabled={waits}
                 onClick={() => {
                   answer('OL')
                 }}
@@ -184,14 +203,13 @@ export function Question({ prompt }: { readonly prompt: Prompt }) {
           <button
             type="button"
             class="chief"
-            ref={first as { current: HTMLButtonElement | null }}
             aria-describedby="question-text"
-            disabled={stale.value}
+            disabled={waits}
             onClick={() => {
               answer('y')
             }}
           >
-            {needs === 'hands clear' ? 'Yes, all hands are clear' : 'Yes, it is so'}
+            {needs === 'hands clear' ? 'Yes, all hands are clear' : asksToGoOn ? 'Go on' : 'Yes, it is so'}
           </button>
           <button
             type="button"
@@ -200,7 +218,7 @@ export function Question({ prompt }: { readonly prompt: Prompt }) {
               answer('n')
             }}
           >
-            No <small>({prompt.no_means})</small>
+            {asksToGoOn ? 'Stop' : 'No'} <small>({prompt.no_means})</small>
           </button>
         </div>
       )}

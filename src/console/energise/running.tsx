@@ -43,7 +43,7 @@ export function Running() {
         </div>
         <div>
           <dt>Time left, about</dt>
-          <dd class="figure">{stale.value ? '?' : duration(seen.left_s)}</dd>
+          <dd class="figure">{stale.value || unheard() ? '?' : duration(seen.left_s)}</dd>
         </div>
         <div>
           <dt>Run so far</dt>
@@ -57,11 +57,17 @@ export function Running() {
           </dd>
         </div>
       </dl>
+      {unheard() && (
+        <p class="finding large" role="alert">
+          ✕ Nothing is heard from the program that drives the supplies: what stands here is of then, not of
+          now.
+        </p>
+      )}
       <Alarms />
       {now.prompt !== null && (
         <div class="panel asked">
           <h2>Your answer is wanted</h2>
-          <Question prompt={now.prompt} />
+          <Question key={now.prompt.prompt} prompt={now.prompt} />
         </div>
       )}
       <div class="rails">
@@ -159,6 +165,17 @@ function Rail({ rail, plan }: { readonly rail: LiveRail; readonly plan: Plan | n
   )
 }
 
+/** Run seconds since the controller was last heard. */
+function sinceHeard_s(): number {
+  const heard_ms = view.value?.heard_ms
+  if (heard_ms === undefined) return 0
+  return (Math.max(0, serviceNow_ms(now_ms.value) - heard_ms) / 1000) * (snapshot.value?.run?.speed ?? 1)
+}
+const unheard = (): boolean => sinceHeard_s() / (snapshot.value?.run?.speed ?? 1) > unheard_s
+/** Nothing was heard of the run for longer than any view takes. */
+const unheard_s = 2
+const late_s = 1
+
 /** Meters on a line: each with its age, since one that is quiet tells nothing. */
 function Inputs() {
   const inputs = view.value?.inputs ?? []
@@ -167,8 +184,10 @@ function Inputs() {
     <section class="panel inputs" aria-label="Meters on a line">
       <h2>Meters on a line</h2>
       <dl>
-        {inputs.map(({ name, at, shows, age_s, quiet_s }) => {
-          const old = stale.value || age_s === null || age_s > quiet_s
+        {inputs.map(({ name, at, shows, age_s: then_s, quiet_s }) => {
+          // It grows older too while nothing more is heard of the run.
+          const age_s = then_s === null ? null : then_s + sinceHeard_s()
+          const old = stale.value || age_s === null || age_s > quiet_s + late_s
           return (
             <div key={name} data-old={old}>
               <dt>

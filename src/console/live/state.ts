@@ -10,6 +10,8 @@ import { keep, keepAnew } from './history.js'
 /** What the service last told of the run under way. Null until it has told anything. */
 export const snapshot = signal<Snapshot | null>(null)
 export const me = signal<Me | null>(null)
+/** The set of a run that was under way when the service was lost, until another begins. */
+export const lostRun = signal<string | null>(null)
 
 const livePhases: readonly Snapshot['phase'][] = ['preparing', 'starting', 'running', 'going off']
 /** Outputs may be on: those of an earlier run while they are made safe, and from the typed word to the ending. */
@@ -65,6 +67,9 @@ function changed(kind: EventName, data: EventData<EventName>, before: Snapshot):
 function takeWhole(next: Snapshot, before: Snapshot | null): void {
   if (before === null || next.live !== before.live || next.epoch !== before.epoch) keepAnew(next.live)
   if (before?.epoch !== next.epoch) void askWhoIAm()
+  if (next.live !== null) lostRun.value = null
+  else if (before !== null && before.epoch !== next.epoch && isLive.peek())
+    lostRun.value = before.run?.equipment ?? 'a set'
   snapshot.value = next
   if (next.view !== null) keep(next.view)
 }

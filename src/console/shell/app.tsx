@@ -2,7 +2,7 @@ import { signal } from '@preact/signals'
 import type { ComponentType } from 'preact'
 import { useEffect } from 'preact/hooks'
 import { connection, freshAt } from '../live/clock.js'
-import { isLive, me, snapshot } from '../live/state.js'
+import { isLive, lostRun, me, snapshot } from '../live/state.js'
 import { clock } from '../words/figures.js'
 import { Pairing } from './pairing.js'
 import { addressOf, go, type PlaceName, places, where } from './places.js'
@@ -111,11 +111,23 @@ function StaleLine() {
   )
 }
 
+/** A service that was started anew during a run does not know it: its outputs are nobody's here. */
+function LostRun() {
+  if (lostRun.value === null) return null
+  return (
+    <p class="finding" role="alert">
+      ■ The service was started anew while a run of {lostRun.value} was under way. Take its outputs as on: cut
+      the mains of the HT sources now (not of the bias), then slowglow safe-off --bench FILE in a terminal.
+      Measure before touching.
+    </p>
+  )
+}
+
 /** Whoever is elsewhere while a run needs them is told on every place. */
 function CallBack() {
   const now = snapshot.value
   if (now === null || where.value.place === 'energise') return null
-  const alarm = now.ended?.alarm === true
+  const alarm = now.ended?.alarm === true || (now.ended?.open_hand_rails.length ?? 0) > 0
   const wants =
     now.prompt !== null
       ? 'A question waits'
@@ -123,11 +135,17 @@ function CallBack() {
         ? 'Cautions wait for their word'
         : null
   if (!isLive.value && wants === null && !alarm) return null
+  const newest = now.messages.findLast(({ kind }) => kind === 'alarm')
   return (
-    <p class={alarm ? 'finding' : 'remark'}>
-      {alarm ? now.ended?.outputs : (wants ?? 'A run is under way')}:{' '}
-      <a href={addressOf('energise')}>go to Energise</a>
-    </p>
+    <>
+      {isLive.value && newest !== undefined && <p class="finding alarm">■ ALARM: {newest.text}</p>}
+      <p class={alarm ? 'finding' : 'remark'}>
+        {alarm
+          ? [now.ended?.outputs, ...(now.ended?.open_hand_rails ?? [])].join(' ')
+          : (wants ?? 'A run is under way')}
+        : <a href={addressOf('energise')}>go to Energise</a>
+      </p>
+    </>
   )
 }
 
@@ -149,6 +167,7 @@ export function App() {
           <Pairing />
         ) : (
           <>
+            <LostRun />
             <CallBack />
             {Place === undefined ? (
               <p class="quiet">{trouble.value ?? 'This place is being fetched.'}</p>

@@ -14,14 +14,18 @@ import { sayAtOnce } from './say.js'
 const again_ms = 300
 type Sending =
   | { readonly is: 'no' }
-  | { readonly is: 'sending' | 'heard' }
+  | { readonly is: 'sending' | 'heard' | 'nothing to stop' }
   | { readonly is: 'not sent'; readonly why: string }
 const sending = signal<Sending>({ is: 'no' })
 let pressed = 0
 
 /** A lost connection hides nothing that was live: it may be live still. */
 export const stopShows = computed(
-  () => isLive.value || (sending.value.is !== 'no' && sending.value.is !== 'heard'),
+  () =>
+    isLive.value ||
+    snapshot.value?.phase === 'cautions' ||
+    connection.value === 'stale' ||
+    (sending.value.is !== 'no' && sending.value.is !== 'heard'),
 )
 
 /** Sent again until the service has heard it: putting off is never done once too often. */
@@ -33,7 +37,7 @@ export async function stop(by: 'control' | 'key'): Promise<void> {
     const came = await call('stop', z.unknown(), { body: { by }, within_ms: 2000 })
     if (mine !== pressed) return
     if (came.ok || came.why.code === 'nothing under way') {
-      sending.value = { is: 'heard' }
+      sending.value = { is: came.ok ? 'heard' : 'nothing to stop' }
       return
     }
     sending.value = { is: 'not sent', why: came.why.what }
@@ -43,13 +47,14 @@ export async function stop(by: 'control' | 'key'): Promise<void> {
 }
 
 async function runDown(): Promise<void> {
-  await call('runDown', z.unknown(), { body: {}, within_ms: 2000 })
+  const came = await call('runDown', z.unknown(), { body: {}, within_ms: 2000 })
+  if (!came.ok) sending.value = { is: 'not sent', why: `Run down was not heard: ${came.why.what}` }
 }
 
 addEventListener(
   'keydown',
   (event) => {
-    if (event.key !== 'Escape' || !isLive.peek()) return
+    if (event.key !== 'Escape' || !stopShows.peek()) return
     event.preventDefault()
     event.stopImmediatePropagation()
     if (!event.repeat) void stop('key')
@@ -71,7 +76,9 @@ function told(): string | null {
   const { is } = sending.value
   const asked = snapshot.value?.stop ?? null
   if (is === 'not sent')
-    return `NOT SENT YET: ${sending.value.why} It is tried again without end. Cut the mains of the HT sources now (not of the bias).`
+    return `NOT SENT YET: ${sending.value.why} Cut the mains of the HT sources now (not of the bias).`
+  if (is === 'nothing to stop')
+    return 'The service knows of no run, so nothing was stopped. If outputs may be on, cut the mains of the HT sources (not of the bias).'
   if (is === 'sending') return 'Stop: being sent …'
   if (asked !== null) {
     const who = `${asked.how === 'off now' ? 'Stop' : 'Run down'} (${asked.by})`
