@@ -150,12 +150,12 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
     await other.getByRole('link', { name: 'Files', exact: true }).click()
     await other.getByRole('textbox', { name: /Text of/ }).click(long)
     await other.keyboard.press('Escape')
+    await answerUntil(page, async () => (await page.locator('p.outcome').count()) > 0)
     for (const each of [page, other])
       await each
         .getByText(/Outputs measured off|Outputs confirmed off|stopped/)
         .first()
         .waitFor(long)
-    await answerUntil(page, async () => (await page.locator('p.outcome').count()) > 0)
     expect(await page.locator('p.outcome').textContent()).toMatch(/stopped/i)
   })
 
