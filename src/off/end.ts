@@ -3,7 +3,7 @@ import { callFor, fallWithin_s } from './alarms.js'
 import { isFalling } from './confirm.js'
 import { lastRead } from './heard.js'
 import { isBias, isConfirmed, isDownByHand, isHeater, isHot, of, us, nextHand } from './rails.js'
-import { heatersOff_us, lastDown_us } from './rules.js'
+import { heatersOff_us, isSeenAwake, lastDown_us } from './rules.js'
 import type { Draft, OffRail, OffResult } from './types.js'
 
 /** After the alarms: time for the mains to be cut. */
@@ -17,7 +17,7 @@ const personWithin_s = 600
 
 /** Ends when all is confirmed, and in any case in bounded time: a question to a person runs out by itself. */
 export function conclude(d: Draft, plan: OffPlan): void {
-  const open = d.rails.filter((rail) => rail.class !== 'hand' && !isConfirmed(d.s, rail))
+  const open = d.rails.filter((rail) => rail.class !== 'hand' && !isKnownOff(d, rail))
   const hands = d.rails.some(
     (rail) => rail.class === 'hand' && !isDownByHand(d.s, rail) && d.s.hand[rail.name] === undefined,
   )
@@ -29,6 +29,9 @@ export function conclude(d: Draft, plan: OffPlan): void {
   )
     end(d, open.length === 0 ? 'confirmed' : 'not confirmed')
 }
+
+/** Confirmed, and not by what was read before this computer slept alone. */
+const isKnownOff = (d: Draft, rail: OffRail): boolean => isConfirmed(d.s, rail) && isSeenAwake(d, rail)
 
 /** What it tries at least, and again after a gap, before it gives up. */
 function shortest_s(d: Draft, plan: OffPlan): number {
@@ -69,12 +72,11 @@ function bias_s(d: Draft, plan: OffPlan): number {
 
 function end(d: Draft, outputs_off: OffResult['outputs_off']): void {
   const judged = d.rails.filter((rail) => rail.class !== 'hand')
-  for (const rail of judged)
-    if (!isConfirmed(d.s, rail) && of(d.s, rail).alarmed_us === null) callFor(d, rail)
+  for (const rail of judged) if (!isKnownOff(d, rail) && of(d.s, rail).alarmed_us === null) callFor(d, rail)
   const rails: Record<string, OffResult['rails'][string]> = {}
   for (const rail of judged) {
     rails[rail.name] = {
-      confirmed: isConfirmed(d.s, rail),
+      confirmed: isKnownOff(d, rail),
       volts: of(d.s, rail).V?.value ?? null,
       how: d.s.confirmed[rail.name] ?? `${toldWords(d, rail)}; ${lastRead(d, rail)}`,
     }

@@ -116,6 +116,8 @@ function biasRule(d: Draft, plan: OffPlan, list: readonly OffRail[]): string | n
   // By hand, where nobody can be asked, cold cathodes must do; where somebody can, their word is waited for.
   const down = (rail: OffRail): boolean => isConfirmed(d.s, rail) || (rail.class === 'hand' && !d.s.asks)
   if (!hot.every(down)) return null
+  // A clock that ran on while this computer slept has measured nothing.
+  if (!hot.every((rail) => isSeenAwake(d, rail))) return null
   const down_us = lastDown_us(d, hot)
   if (
     plan.knobs !== null &&
@@ -130,6 +132,12 @@ function biasRule(d: Draft, plan: OffPlan, list: readonly OffRail[]): string | n
     return `(c) heaters confirmed off for ${Math.round(cathodes_cold_s)} s: cathodes cold (common practice, no source)`
   }
   return null
+}
+
+/** Measured since it was last fed after a gap; where there was none, by its confirmation. */
+export function isSeenAwake(d: Draft, rail: OffRail): boolean {
+  if (rail.class === 'hand' || d.s.awake_us <= d.s.since_us) return true
+  return (of(d.s, rail).V?.t_us ?? 0) >= d.s.awake_us
 }
 
 function wasOff(d: Draft, rail: OffRail): boolean {

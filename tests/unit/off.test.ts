@@ -216,6 +216,28 @@ describe('a computer that slept', () => {
     expect(bench.result?.outputs_off).toBe('confirmed')
   })
 
+  it('lets no bias go, and calls nothing off, by time alone that passed while it slept', () => {
+    const byTime = { only_wire_between: false, discharge_s: 60 }
+    const slept = (): Bench => {
+      const bench = new Bench(offPlan(byTime)).pass(1)
+      expect(bench.off('LV.2')).toBeUndefined()
+      bench.t_us += 3600 * 1e6
+      bench.feed({ kind: 'tick' })
+      expect(bench.off('LV.2')).toBeUndefined()
+      return bench
+    }
+    const measured = slept().pass(5)
+    expect(measured.off('LV.2')).toBeDefined()
+    expect(measured.result?.outputs_off).toBe('confirmed')
+    const silent = slept()
+    for (let s = 0; s < 400 && silent.result === null; s++) {
+      silent.t_us += 1e6
+      silent.feed({ kind: 'tick' })
+    }
+    expect(silent.off('LV.2')).toBeUndefined()
+    expect(silent.result).toMatchObject({ outputs_off: 'not confirmed', bias_released_by: null })
+  })
+
   it('still gives up in bounded time', () => {
     const bench = new Bench(offPlan())
     bench.ignoresOff.add('HTS.1')
