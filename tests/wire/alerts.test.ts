@@ -168,7 +168,7 @@ describe('a local command', () => {
     expect(JSON.parse(body)).toMatchObject({ kind: 'start', run: 'run 1' })
     const all = told.join('\n')
     expect(all).toContain('it ended with 3: no such card')
-    expect(all).toContain('nothing came of it within 2 s')
+    expect(all).toContain('nothing came of it within 6 s')
     expect(all).toContain('ENOENT')
   })
 })
