@@ -91,6 +91,8 @@ class RunningSupervisor implements Supervisor {
   private readonly real_began = process.hrtime.bigint()
   private state = superviseBegin(0)
   private begun_us: number | null = null
+  /** How far this clock is ahead of the controller's: the least that was seen, so without the way of a message. */
+  private ahead_us: number | null = null
   private settleReady: (identities: Readonly<Record<string, string>> | null) => void = () => undefined
   private settleFinished: (outcome: RunOutcome) => void = () => undefined
 
@@ -157,6 +159,11 @@ class RunningSupervisor implements Supervisor {
     return Math.round(this.now_us() * this.job.speed)
   }
 
+  /** As the controller counts it, whose process began later: what is noted must not stand after what it led to. */
+  private noted_us(): number {
+    return Math.max(0, this.run_us() - (this.ahead_us ?? 0))
+  }
+
   spareTroubles(): readonly string[] {
     const ports = new Set(this.job.plan.off.channels.map(({ port }) => port))
     return [...this.spares].flatMap(([port, { state }]) =>
@@ -167,12 +174,12 @@ class RunningSupervisor implements Supervisor {
   }
 
   note(what: string, text: string, data: Readonly<Record<string, unknown>>): void {
-    this.recorder.append([happened(this.run_us(), 'supervisor', what, text, data)])
+    this.recorder.append([happened(this.noted_us(), 'supervisor', what, text, data)])
   }
 
   /** Into the record, and to those who read along. */
   private record(what: string, text: string): void {
-    const entry = happened(this.run_us(), 'supervisor', what, text)
+    const entry = happened(this.noted_us(), 'supervisor', what, text)
     this.recorder.append([entry])
     this.told.next(entry)
   }
@@ -230,6 +237,7 @@ class RunningSupervisor implements Supervisor {
           this.told.next({ entry: 'ending', t_us: message.t_us, ending: message.ending })
         return
       case 'told':
+        this.ahead_us = Math.min(this.ahead_us ?? Infinity, this.run_us() - message.event.t_us)
         this.told.next({ entry: 'event', event: message.event })
         return
       case 'trouble':
