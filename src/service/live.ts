@@ -7,12 +7,10 @@ import type { Ask } from '../plan/index.js'
 import {
   answerOf,
   givenUp,
-  noMeans,
   type NotBegun,
   openBench,
   type Ran,
   type Start,
-  Stops,
   superviseRun,
   VirtualHands,
 } from '../session/index.js'
@@ -24,20 +22,16 @@ import {
   type Phase,
   type Prompt,
   Refused,
-  type Reply,
   type Snapshot,
 } from './api/index.js'
+import { Current } from './current.js'
 import type { Desk } from './desk.js'
 import type { PreparedStart } from './desk-questions.js'
 import { endedOf } from './ended.js'
 import type { Who } from './guard.js'
 import { liveViewOf } from './live-view.js'
 import type { Streams } from './streams.js'
-
-type Started = Omit<Body<'start'>, 'faults' | 'speed'> & {
-  readonly faults: readonly string[]
-  readonly speed: number
-}
+import { needsOf, phaseOf, promptOf, runOf, type Started } from './told.js'
 
 export interface LiveJob {
   readonly desk: Desk
@@ -444,92 +438,5 @@ export class Live {
     this.messages = [...this.messages.slice(-(most_messages - 1)), message]
     if (kind === 'alarm') this.job.say(text.startsWith('ALARM') ? text : `ALARM: ${text}`)
     this.streams?.send('message', { now_ms: message.at_ms, message })
-  }
-}
-
-/** What belongs to one start. */
-class Current {
-  readonly stops: Stops
-  hands: VirtualHands | null = null
-  run: Supervisor | null = null
-  asked: { readonly prompt: number; readonly ask: Ask } | null = null
-  reasonSaid = false
-  private settle: (typed: boolean) => void = () => undefined
-  /** Acts of before there was a record, written as soon as there is one. */
-  private acts: { readonly text: string; readonly data: Readonly<Record<string, unknown>> }[] = []
-
-  constructor(told: (text: string) => void) {
-    this.stops = new Stops(told)
-    this.stops.givenUp.addEventListener('abort', () => {
-      this.settle(false)
-    })
-  }
-
-  waitForWord(): Promise<boolean> {
-    return new Promise((resolve) => {
-      this.settle = resolve
-    })
-  }
-
-  typed(): void {
-    this.settle(true)
-  }
-
-  give(prompt: number, ask: Ask, value: number | 'yes' | 'no' | 'go on'): void {
-    this.hands?.answered(ask, value)
-    this.run?.answer(prompt, value, 'page')
-  }
-
-  join(run: Supervisor): void {
-    this.run = run
-    for (const { text, data } of this.acts) run.note('act', text, data)
-    this.acts = []
-  }
-
-  note(text: string, data: Readonly<Record<string, unknown>>): void {
-    if (this.run === null) this.acts.push({ text, data })
-    else this.run.note('act', text, data)
-  }
-}
-
-function phaseOf(phase: string): Phase | null {
-  if (phase === 'running') return 'running'
-  return phase === 'making off' ? 'going off' : null
-}
-
-function needsOf(ask: Ask): Prompt['needs'] {
-  if (ask.wants.kind === 'reading') return 'answer a reading'
-  return ask.about === 'hands clear' ? 'hands clear' : 'answer'
-}
-
-function promptOf({ prompt, ask }: Extract<Shown, { kind: 'prompt' }>, until_ms: number): Prompt {
-  return {
-    prompt,
-    text: ask.text,
-    about: ask.about,
-    wants: ask.wants,
-    needs: needsOf(ask),
-    no_means: noMeans(ask),
-    inside: ask.inside,
-    until_ms: Math.round(until_ms),
-    meter: null,
-  }
-}
-
-function runOf(asked: Started, { ready, plan }: PreparedStart, who: Who): NonNullable<Reply<'live'>['run']> {
-  return {
-    run: null,
-    profile: asked.profile,
-    profile_name: plan.profile,
-    equipment: plan.equipment,
-    bench: plan.bench,
-    bench_kind: plan.bench_kind,
-    level: plan.level,
-    plan_hash: plan.hash,
-    speed: asked.speed,
-    faults: ready.faults.map(({ text }) => text),
-    by: who.called,
-    asked_at: new Date().toISOString(),
-    rails: Object.values(plan.rails).map(({ name, role, class: by }) => ({ rail: name, role, class: by })),
   }
 }

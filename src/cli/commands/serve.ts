@@ -8,7 +8,7 @@ import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { exitFor } from '../live/energise.js'
 import { exitOf } from '../live/exit-of.js'
-import { openLog, type RunLog } from '../live/log.js'
+import { logOf, type RunLog } from '../live/log.js'
 import { refuse } from '../refuse.js'
 import { dataFolder, otherRunsFolders, runsFolder, runsHelp } from '../runs-folder.js'
 import { programVersion } from '../version.js'
@@ -56,17 +56,8 @@ async function serve(named: string, flags: Flags, io: Io): Promise<Exit> {
       what: `There is no folder ${named}.`,
       remedy: 'Name the folder that holds the files of your sets; `slowglow new` makes one.',
     })
-  let logging: RunLog
-  try {
-    logging = openLog(flags.log === undefined ? null : resolve(io.cwd, flags.log))
-  } catch (error) {
-    return refuse(io, json, {
-      exit: exits.usage,
-      where: flags.log ?? '',
-      what: `The log cannot be written: ${error instanceof Error ? error.message : String(error)}.`,
-      remedy: 'Give another file, or none.',
-    })
-  }
+  const logging = logOf(flags, io)
+  if (typeof logging === 'number') return logging
   const runs = runsFolder(flags.runs, io)
   const service = await startService({
     place: { folder, runs, elsewhere: otherRunsFolders(runs, io) },

@@ -1,5 +1,4 @@
 import { randomInt } from 'node:crypto'
-import { resolve } from 'node:path'
 import type { Bench } from '../../bench/index.js'
 import { cautionsFor, drawWord, unattendedCautions } from '../../cautions/index.js'
 import { benchStatePath } from '../../controller/index.js'
@@ -31,7 +30,7 @@ import { versionOf } from '../version.js'
 import { toTerminal } from '../wrap.js'
 import { Conversation } from './conversation.js'
 import { exitOf } from './exit-of.js'
-import { openLog, type RunLog } from './log.js'
+import { logOf, type RunLog } from './log.js'
 import { type Key, openTerminal, type Terminal } from './terminal.js'
 
 export interface EnergiseFlags {
@@ -80,17 +79,8 @@ export const exitFor: Readonly<Record<NotBegun['why'], Exit>> = {
 export async function energise(of: Energised, io: Io): Promise<Exit> {
   const { prepared, flags } = of
   const json = flags.json === true
-  let logging: RunLog
-  try {
-    logging = openLog(flags.log === undefined ? null : resolve(io.cwd, flags.log))
-  } catch (error) {
-    return refuse(io, json, {
-      exit: exits.usage,
-      where: flags.log ?? '',
-      what: `The log cannot be written: ${error instanceof Error ? error.message : String(error)}.`,
-      remedy: 'Give another file, or none.',
-    })
-  }
+  const logging = logOf(flags, io)
+  if (typeof logging === 'number') return logging
   const state_path = benchStatePath(prepared.bench_path, io.env)
   let hungUp = false
   const onHangUp = (): void => {
