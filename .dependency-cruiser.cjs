@@ -34,7 +34,7 @@ const may = {
   console: ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'sequencer', 'story', 'virtual', 'rehearse', 'qualify', 'service/api'],
   controller: ['exchange', 'off', 'story', 'cautions', 'loop', 'line', 'sequencer', 'supply', 'record', 'plan', 'bench', 'quantities'],
   session: ['alerts', 'book', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'supply', 'line', 'plan', 'bench', 'equipment', 'quantities'],
-  service: ['session', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'plan', 'profile', 'bench', 'equipment', 'quantities'],
+  service: ['session', 'faults', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'plan', 'profile', 'bench', 'equipment', 'quantities'],
 }
 const pure = ['quantities', 'chance', 'rf', 'proof', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'faults', 'worksheet', 'cautions', 'exchange', 'off', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'replay', 'qualify', 'reform']
 module.exports = {

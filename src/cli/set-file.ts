@@ -1,6 +1,6 @@
 import { dirname, resolve } from 'node:path'
 import { withOwnerChecks, type Equipment } from '../equipment/index.js'
-import { kindOf, loadEquipment, loadProfile } from '../files/index.js'
+import { kindOf, loadEquipment, loadProfile, type Texts } from '../files/index.js'
 import { exits } from './exits.js'
 import type { Io } from './io.js'
 import { placed, shown } from './problems.js'
@@ -14,9 +14,13 @@ export interface SetFile {
 }
 
 /** The set that a command is about, with its owner's checks of tube figures as a plan has them; why there is none. */
-export function setFile(file: string, { cwd, env }: Pick<Io, 'cwd' | 'env'>): SetFile | Refusal {
+export function setFile(
+  file: string,
+  { cwd, env }: Pick<Io, 'cwd' | 'env'>,
+  texts?: Texts,
+): SetFile | Refusal {
   const path = resolve(cwd, file)
-  const { kind, problems } = kindOf(path)
+  const { kind, problems } = kindOf(path, texts)
   const fail = (what: string, more: Partial<Refusal> = {}): Refusal => ({
     exit: exits.finding,
     where: shown(path, cwd),
@@ -27,14 +31,14 @@ export function setFile(file: string, { cwd, env }: Pick<Io, 'cwd' | 'env'>): Se
     return fail(`${file} is a bench file.`, { exit: exits.usage, remedy: "Name the set's file." })
   if (kind === null)
     return fail(`${file} cannot be read as a set's file.`, { problems: placed(problems, cwd) })
-  const profile = kind === 'profile' ? loadProfile(path) : null
+  const profile = kind === 'profile' ? loadProfile(path, texts) : null
   if (profile !== null && profile.value === null)
     return fail('The profile names no set that can be found.', {
       remedy: 'Mend what is named in it, or name the set’s own file.',
       problems: placed(profile.problems, cwd),
     })
   const at = profile?.value == null ? path : resolve(dirname(path), profile.value.equipment)
-  const loaded = loadEquipment(at)
+  const loaded = loadEquipment(at, texts)
   if (loaded.value === null || loaded.problems.some(({ severity }) => severity === 'error'))
     return fail("The set's file has errors.", {
       remedy: 'Mend what is named in it.',

@@ -1,6 +1,8 @@
 import { createReadStream, existsSync, rmSync } from 'node:fs'
 import type { OutgoingHttpHeaders } from 'node:http'
-import { dirname } from 'node:path'
+import { mkdtemp, rm, writeFile } from 'node:fs/promises'
+import { tmpdir } from 'node:os'
+import { dirname, join } from 'node:path'
 import cookie from '@fastify/cookie'
 import helmet from '@fastify/helmet'
 import rateLimit from '@fastify/rate-limit'
@@ -17,6 +19,7 @@ import type * as z from 'zod'
 import {
   type Act,
   may,
+  most_picture_bytes,
   paths,
   Refused,
   type Reply,
@@ -60,6 +63,7 @@ declare module 'fastify' {
 const cookieName = 'slowglow_device'
 /** Texts of files are half a million characters at most; two of them and their JSON fit. */
 const most_body_bytes = 2_000_000
+const pictures = ['image/jpeg', 'image/png', 'image/webp'] as const
 const per_minute_here = 6000
 const per_minute_away = 900
 const pairs_per_minute = 10
@@ -123,6 +127,9 @@ export async function makeApp(parts: AppParts): Promise<FastifyInstance> {
   app.addContentTypeParser('*', { parseAs: 'string' }, (request, _body, done) => {
     if (request.routeOptions.config.act === 'stop') done(null, undefined)
     else done(new Refused(400, 'bad request', 'The body is not JSON.', { remedy: 'Send application/json.' }))
+  })
+  app.addContentTypeParser([...pictures], { parseAs: 'buffer' }, (_request, body, done) => {
+    done(null, body)
   })
   await app.register(swagger, {
     openapi: openApi(parts.version),
@@ -266,6 +273,37 @@ function ways(app: FastifyInstance, parts: AppParts): void {
       return told('supplies')(body, reply)
     },
 
+    worksheet: ({ query, reply }) => told('worksheet')(query, reply),
+    keepReadings: ({ body, who, reply }) =>
+      told('keepReadings')({ ...body, by: signed(body.by, who) }, reply),
+    book: ({ query, reply }) => told('book')(query, reply),
+    writeBook: ({ body, who, reply }) => told('writeBook')({ ...body, by: signed(body.by, who) }, reply),
+    addPhotograph: async ({ query, who, request, reply }) => {
+      if (!Buffer.isBuffer(request.body) || request.body.length === 0)
+        throw new Refused(400, 'bad request', 'There is no picture in this request.', {
+          remedy: 'Send a JPEG, PNG or WebP file as the body, with its own content-type.',
+        })
+      const folder = await mkdtemp(join(tmpdir(), 'slowglow-picture-'))
+      try {
+        const picture = join(folder, 'picture')
+        await writeFile(picture, request.body)
+        return await told('addPhotograph')({ ...query, picture, by: signed(query.by, who) }, reply)
+      } finally {
+        await rm(folder, { recursive: true, force: true })
+      }
+    },
+    photograph: async ({ query, reply }) => {
+      const { file, type } = await desk.told('photograph', query)
+      return sentOn(file, reply.type(type))
+    },
+    setPage: async ({ query, reply }) => printed((await desk.told('setPage', query)).html, reply),
+    archive: async ({ query, reply }) => {
+      const { file, name } = await desk.told('archive', query)
+      return sentOn(file, attached(name, reply))
+    },
+    coverage: ({ body, reply }) => told('coverage')(body, reply),
+    diagnosis: ({ params, body, reply }) => told('diagnosis')({ ...params, ...body }, reply),
+
     runs: ({ query, reply }) => told('runs')(query, reply),
     run: ({ params, reply }) => told('run')(params, reply),
     runPlan: ({ params, reply }) => told('runPlan')(params, reply),
@@ -274,25 +312,11 @@ function ways(app: FastifyInstance, parts: AppParts): void {
       told('addNote')({ ...params, text: body.text, by: body.by ?? who.called }, reply),
     report: async ({ params, reply }) => {
       const { html } = await desk.told('report', params)
-      // A page of its own, with its styles in it and no script: nothing in it may ever run here.
-      return reply
-        .type('text/html; charset=utf-8')
-        .header(
-          'content-security-policy',
-          "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:",
-        )
-        .send(html)
+      return printed(html, reply)
     },
     export: async ({ params, query, reply }) => {
       const { file, name } = await desk.told('export', { ...params, ...query })
-      const stream = createReadStream(file)
-      stream.on('close', () => {
-        rmSync(dirname(file), { recursive: true, force: true })
-      })
-      return reply
-        .type('application/octet-stream')
-        .header('content-disposition', `attachment; filename*=UTF-8''${encodeURIComponent(name)}`)
-        .send(stream)
+      return sentOn(file, attached(name, reply))
     },
     replay: ({ params, query, reply }) => told('replay')({ ...params, ...query }, reply),
     compare: ({ query, reply }) => told('compare')(query, reply),
@@ -350,6 +374,7 @@ function ways(app: FastifyInstance, parts: AppParts): void {
       method,
       url,
       schema: schemaFor(name, shape),
+      bodyLimit: name === 'addPhotograph' ? most_picture_bytes : most_body_bytes,
       config: {
         act: shape.act,
         ...(name === 'pair' && { rateLimit: { max: pairs_per_minute, timeWindow: 60_000 } }),
@@ -362,6 +387,34 @@ function ways(app: FastifyInstance, parts: AppParts): void {
     })
   }
 }
+
+/** A page of its own, with its styles in it and no script: nothing in it may ever run here. */
+const printed = (html: string, reply: FastifyReply): FastifyReply =>
+  reply
+    .type('text/html; charset=utf-8')
+    .header(
+      'content-security-policy',
+      "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:",
+    )
+    .send(html)
+
+const attached = (name: string, reply: FastifyReply): FastifyReply =>
+  reply
+    .type('application/octet-stream')
+    .header('content-disposition', `attachment; filename*=UTF-8''${encodeURIComponent(name)}`)
+
+/** A file that was made for this answer, and its folder, are gone once it is sent. */
+function sentOn(file: string, reply: FastifyReply): FastifyReply {
+  const stream = createReadStream(file)
+  stream.on('close', () => {
+    rmSync(dirname(file), { recursive: true, force: true })
+  })
+  return reply.header('cache-control', 'no-store').send(stream)
+}
+
+/** By whom a book says it was written: a name that was given stands beside what the service knows, never in place of it. */
+const signed = (by: string | undefined, who: Who): string =>
+  by === undefined ? who.called : `${by} (${who.called})`
 
 /** Text that is JSON already goes out as it is. */
 const asJson = (reply: FastifyReply, text: string): FastifyReply =>
@@ -386,8 +439,8 @@ function refusedOf(error: unknown, fault: (text: string) => void): Refused {
   const status = error instanceof Error && 'statusCode' in error ? error.statusCode : 500
   const text = error instanceof Error ? error.message : String(error)
   if (status === 413)
-    return new Refused(413, 'too large', 'The request is larger than two million bytes.', {
-      remedy: 'A file of a set is some tens of kilobytes.',
+    return new Refused(413, 'too large', 'The request is larger than is taken here.', {
+      remedy: 'A file of a set is some tens of kilobytes; a photograph may have 32 million bytes.',
     })
   if (typeof status === 'number' && status >= 400 && status < 500)
     return new Refused(400, 'bad request', `The request cannot be read: ${text}.`, {

@@ -1,5 +1,10 @@
+import type { Coverage } from '../faults/index.js'
 import type { Ready } from '../session/index.js'
 import type {
+  ApiBook,
+  ApiDiagnosis,
+  ApiWorksheet,
+  BookWriting,
   Check,
   Files,
   FileText,
@@ -28,6 +33,33 @@ export interface DeskQuestions {
   schema(ask: { kind: 'equipment' | 'bench' | 'profile' }): Answer<object>
   plan(ask: { profile: string; bench?: string | undefined; texts?: Texts; parts: boolean }): Answer<Planned>
   supplies(ask: { bench: string }): Answer<Supplies>
+  worksheet(ask: { file: string }): Answer<ApiWorksheet>
+  keepReadings(ask: {
+    file: string
+    readings: readonly { item: string; value: string }[]
+    meter: string
+    by: string
+    on?: string | undefined
+  }): Answer<ApiWorksheet>
+  book(ask: { file: string }): Answer<ApiBook>
+  writeBook(ask: { file: string; entry: BookWriting; by: string; on?: string | undefined }): Answer<ApiBook>
+  /** `picture`: a file that whoever asked removes. */
+  addPhotograph(ask: {
+    file: string
+    name: string
+    caption: string
+    picture: string
+    by: string
+  }): Answer<ApiBook>
+  /** Into a file of its own, which whoever asked sends on and removes. */
+  photograph(ask: { file: string; seq: number }): Answer<{ readonly file: string; readonly type: string }>
+  archive(ask: { file: string }): Answer<{ readonly file: string; readonly name: string }>
+  setPage(ask: {
+    file: string
+    page: 'book' | 'worksheet' | 'record sheet'
+  }): Answer<{ readonly html: string }>
+  coverage(ask: { profile: string; bench?: string | undefined; texts?: Texts }): Answer<Coverage>
+  diagnosis(ask: { run: string; readings: readonly string[] }): Answer<ApiDiagnosis>
   runs(ask: {
     set?: string | undefined
     outcome?: string | undefined

@@ -26,7 +26,10 @@ type Ask<K extends Name> = Parameters<DeskQuestions[K]>[0]
 type Told<K extends Name> = Awaited<ReturnType<DeskQuestions[K]>>
 
 /** Questions that may take long, so that they hold up none of the others: each kind waits in its own line. */
-const slow: ReadonlySet<Name> = new Set<Name>(['export', 'report', 'replay', 'supplies', 'trend', 'compare'])
+const slow: ReadonlySet<Name> = new Set<Name>([
+  ...(['export', 'report', 'replay', 'supplies', 'trend', 'compare'] as const),
+  ...(['archive', 'coverage', 'diagnosis', 'photograph', 'setPage'] as const),
+])
 /** More than these waiting in one line are turned away: whoever asks may ask again. */
 const most_waiting = 24
 const quick_within_ms = 60_000

@@ -25,6 +25,7 @@ export const openApi = (version: string) => ({
     { name: 'access', description: 'Who one is' },
     { name: 'files', description: 'Equipment, bench and profile files' },
     { name: 'plans', description: 'What would be done, and what is connected' },
+    { name: 'sets', description: 'Cold checks, the book, what a plan would notice' },
     { name: 'runs', description: 'What was done' },
     { name: 'live', description: 'The run under way' },
   ],

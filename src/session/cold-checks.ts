@@ -53,7 +53,7 @@ function objected({ blocks }: ColdChecks): NotBegun | null {
         ? []
         : [`to be taken before the first volt: ${untaken.map(({ item }) => item).join(', ')}`]),
     ],
-    `Take what was not taken; find and mend what is out of range and read it again: slowglow worksheet FILE prints the sheet, --record ITEM=VALUE keeps a reading. What is to be run all the same is waived in writing: slowglow book FILE --waive ITEM --because "…"`,
+    `Take what was not taken; find and mend what is out of range and read it again: slowglow worksheet FILE prints the sheet, --record ITEM=VALUE keeps a reading (on the page: Prepare, Cold checks). What is to be run all the same is waived in writing: slowglow book FILE --waive ITEM --because "…"`,
   )
 }
 

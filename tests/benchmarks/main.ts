@@ -2,6 +2,7 @@ import { cpus } from 'node:os'
 import { faultsFigures } from './faults.js'
 import type { Figure } from './figures.js'
 import { healthyFigures } from './healthy.js'
+import { pageFigures } from './page.js'
 import { planFigures } from './plan.js'
 import { reformFigures } from './reform.js'
 import { reviewFigures } from './review.js'
@@ -24,6 +25,7 @@ const groups: Readonly<Record<string, () => Figure[] | Promise<Figure[]>>> = {
   review: () => reviewFigures(args.includes('--longest')),
   trip: () => tripFigures(Number(given('--trips') ?? 8000), Number(given('--runs') ?? 100)),
   'slow-disk': slowDiskFigures,
+  page: pageFigures,
 }
 
 const json = args.includes('--json')

@@ -125,7 +125,7 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
 
   it('trips at a fault put in, and says what of it was measured', async () => {
     const page = await open('#/energise')
-    await start(page, 'receive.yaml', 'C1:short@HT>100V')
+    await start(page, 'receive-network.yaml', 'C1:short@HT>100V')
     await answerUntil(
       page,
       async () =>
@@ -135,6 +135,20 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
     expect(await page.locator('p.outcome').textContent()).toMatch(/tripped/i)
     await page.getByText('not measured: take it as charged').first().waitFor()
     expect(await unfair(page)).toEqual([])
+
+    await page.getByRole('link', { name: 'Look at this run in Review' }).click()
+    await page.getByRole('button', { name: 'Rank the causes of what was measured' }).click(long)
+    await page.locator('.ranked li').first().waitFor(long)
+    expect(await page.locator('.ranked').first().textContent()).toMatch(/C1/)
+    await page.locator('.drawing .mark-words').first().waitFor(long)
+    await page.locator('.causes').screenshot({ path: 'docs/causes.png' })
+    expect(await unfair(page)).toEqual([])
+    const next = page.getByLabel(/reads, with its unit/)
+    if ((await next.count()) > 0) {
+      await next.fill('nonsense')
+      await page.getByRole('button', { name: 'Rank again with it' }).click()
+      await page.getByText(/neither volts nor ohms/).waitFor(long)
+    }
     await page.getByRole('link', { name: 'Review', exact: true }).click()
     await page.getByRole('region', { name: 'Runs' }).waitFor(long)
     expect(await unfair(page)).toEqual([])
@@ -178,6 +192,9 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
     for (const [at, ready] of [
       ['#/prepare/plan/receive-network.yaml', 'Hook-up'],
       ['#/prepare/set/receive-network.yaml', 'What hangs on it'],
+      ['#/prepare/cold/receive-network.yaml', 'Cold checks of'],
+      ['#/prepare/coverage/receive-network.yaml', 'What was tried'],
+      ['#/prepare/book/receive-network.yaml', 'All of it, in order'],
       ['#/prepare/bench/receive-network.yaml', 'Qualification'],
       ['#/prepare/new/receive-network.yaml', 'A new set'],
       ['#/review', 'Runs'],

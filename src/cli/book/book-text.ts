@@ -16,6 +16,8 @@ export interface LifeLine {
   readonly by: string
   readonly kind: string
   readonly text: string
+  /** Name of the run that it tells of. */
+  readonly run: string | null
 }
 
 export function lifeLines({ entries, runs }: Pick<Life, 'entries' | 'runs'>): LifeLine[] {
@@ -26,6 +28,7 @@ export function lifeLines({ entries, runs }: Pick<Life, 'entries' | 'runs'>): Li
     by,
     kind: body.kind,
     text: `${bodyText(body)}${on === null ? '' : ` (done on ${on})`}`,
+    run: body.kind === 'run' ? body.run : null,
   }))
   const found = runs
     .filter(({ run }) => !inBook.has(run))
@@ -35,6 +38,7 @@ export function lifeLines({ entries, runs }: Pick<Life, 'entries' | 'runs'>): Li
       by: '',
       kind: 'run',
       text: `${run}, ${profile ?? 'profile not known'}: ${outcome ?? 'not known'}, outputs ${outputs_off === 'confirmed' ? 'confirmed off' : 'NOT confirmed off'}${reason === null ? '' : `: ${reason}`} (from its run file)`,
+      run,
     }))
   return [...own, ...found].sort((a, b) => a.at.localeCompare(b.at))
 }

@@ -8,8 +8,16 @@ import type { Life } from './book-text.js'
 /** The set's book with the runs of it that lie in the folders of runs; rehearsals are no part of a life. */
 export function lifeOf({ book }: ColdState, { equipment }: SetFile, runs: string | undefined, io: Io): Life {
   const folder = runsFolder(runs, io)
-  const folders = runs === undefined ? [folder, ...otherRunsFolders(folder, io)] : [folder]
-  const own = folders
+  const elsewhere = runs === undefined ? otherRunsFolders(folder, io) : []
+  return lifeIn({ book }, { equipment }, { runs: folder, elsewhere })
+}
+
+export function lifeIn(
+  { book }: Pick<ColdState, 'book'>,
+  { equipment }: Pick<SetFile, 'equipment'>,
+  { runs, elsewhere }: { readonly runs: string; readonly elsewhere: readonly string[] },
+): Life {
+  const own = [runs, ...elsewhere]
     .flatMap((each) => listRuns(each))
     .filter((run) => run.equipment === equipment.name && run.command === 'run')
   return { equipment: equipment.name, path: book.path, entries: book.entries, runs: own, last: book.last }

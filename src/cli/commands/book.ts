@@ -1,20 +1,20 @@
-import { existsSync, readFileSync, statSync } from 'node:fs'
+import { existsSync } from 'node:fs'
 import { basename, resolve } from 'node:path'
 import {
   appendToBook,
   type BookBody,
   type ColdState,
   coldState,
-  most_bytes,
   type NewEntry,
   photographOf,
-  sha256,
   writeArchive,
 } from '../../book/index.js'
-import { bookPage, imageType } from '../book/book-page.js'
+import { bookPage } from '../book/book-page.js'
 import { archiveFiles } from '../book/archive-files.js'
 import { bookText, lifeLines } from '../book/book-text.js'
+import { waiverOf } from '../book/keep.js'
 import { lifeOf } from '../book/life.js'
+import { photographed } from '../book/photograph.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson, userName } from '../io.js'
 import { collect } from '../live/flags.js'
@@ -197,59 +197,6 @@ function entriesOf(options: Options, state: ColdState, io: Io): NewEntry[] | Ref
   }
   const entries: NewEntry[] = bodies.map((body) => ({ body }))
   if (photo === undefined) return entries
-  const picture = photographed(resolve(io.cwd, photo), caption)
+  const picture = photographed(resolve(io.cwd, photo), basename(photo), caption)
   return 'exit' in picture ? picture : [...entries, picture]
-}
-
-/** A waiver says what it lets stand and why; what life hangs on is not waived. */
-function waiverOf(item: string, reason: string, { standing }: ColdState): BookBody | Refusal {
-  const found = standing.find((each) => each.item.toLowerCase() === item.toLowerCase())
-  if (found === undefined)
-    return {
-      exit: exits.usage,
-      what: `There is no cold check '${item}'.`,
-      remedy: 'slowglow worksheet names them.',
-    }
-  if (reason.trim().length < 10)
-    return {
-      exit: exits.usage,
-      what: `Why ${found.item} may stand as it is is not said.`,
-      remedy: 'Give --because with a reason that somebody else will understand in ten years.',
-    }
-  if (found.check?.waivable === false)
-    return {
-      exit: exits.finding,
-      what: `${found.item} is not waived: a life hangs on it, and taking it costs minutes.`,
-      remedy: 'Make it good, and read it.',
-    }
-  if (found.state === 'in range' || found.state === 'marginal')
-    return { exit: exits.usage, what: `${found.item} is ${found.state}: there is nothing to waive.` }
-  const { text, reading } = found
-  return { kind: 'waiver', item: found.item, of: reading?.seq ?? null, about: text, reason: reason.trim() }
-}
-
-function photographed(path: string, caption: string): NewEntry | Refusal {
-  const refused = (what: string): Refusal => ({
-    exit: exits.usage,
-    where: path,
-    what,
-    remedy: 'Give a JPEG, PNG or WebP file.',
-  })
-  try {
-    if (statSync(path).size > most_bytes) return refused('That is too large for a photograph.')
-    const data = readFileSync(path)
-    if (imageType(data) === null) return refused('That is no photograph.')
-    const body = {
-      kind: 'photograph',
-      name: basename(path),
-      caption,
-      bytes: data.length,
-      sha256: sha256(data),
-    } as const
-    return { body, data }
-  } catch (error) {
-    return refused(
-      `The photograph cannot be read: ${error instanceof Error ? error.message : String(error)}.`,
-    )
-  }
 }

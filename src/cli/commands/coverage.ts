@@ -4,7 +4,7 @@ import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { notPlanned, planFiles } from '../plan-files.js'
 import { problemText } from '../problems.js'
-import { refuse } from '../refuse.js'
+import { type Refusal, refuse } from '../refuse.js'
 import type { Register } from './index.js'
 
 interface Options {
@@ -36,15 +36,17 @@ function coverage(profile: string, { bench, all = false, json = false }: Options
   const { plan, parts } = planned
   if (plan === null || parts === null) return exits.finding
   for (const problem of planned.problems) io.err(problemText(problem))
-  if (parts.lifted !== null)
-    return refuse(io, json, {
-      exit: exits.usage,
-      where: profile,
-      what: 'This profile forms electrolytics that are lifted out of the set: there is no circuit of which a fault could be tried.',
-      remedy: 'Name a profile that brings the set up.',
-    })
+  if (parts.lifted !== null) return refuse(io, json, liftedOut(profile))
   const covered = coverageOf({ equipment: parts.equipment, bench: parts.bench, plan })
   if (json) printJson(io, covered)
   else io.out(coverageText(covered, all))
   return covered.total === 0 ? exits.finding : exits.done
 }
+
+/** Why a profile that forms lifted electrolytics has no coverage. */
+export const liftedOut = (profile: string): Refusal => ({
+  exit: exits.usage,
+  where: profile,
+  what: 'This profile forms electrolytics that are lifted out of the set: there is no circuit of which a fault could be tried.',
+  remedy: 'Name a profile that brings the set up.',
+})

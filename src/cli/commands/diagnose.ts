@@ -1,13 +1,13 @@
 import type { Bench } from '../../bench/index.js'
 import type { Equipment } from '../../equipment/index.js'
-import { diagnosisOf, type Reading } from '../../faults/index.js'
+import { type Diagnosis, diagnosisOf, type Reading } from '../../faults/index.js'
 import { fromText } from '../../files/index.js'
 import { parseQuantity } from '../../quantities/index.js'
 import type { RunReader } from '../../record/index.js'
 import { diagnosisText } from '../diagnosis-text.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
-import { refuse } from '../refuse.js'
+import { type Refusal, refuse } from '../refuse.js'
 import { seenIn } from '../seen-in.js'
 import { withRun } from '../with-run.js'
 import type { Register } from './index.js'
@@ -38,24 +38,35 @@ export const registerDiagnose: Register = (program, io) => {
 }
 
 function diagnose(reader: RunReader, run: string, { reading, json = false }: Options, io: Io): Exit {
+  const found = diagnosisIn(reader, run, reading)
+  if ('exit' in found) return refuse(io, json, found)
+  if (json) printJson(io, { run: found.run, ...found.diagnosis })
+  else io.out(diagnosisText(found.run, found.diagnosis))
+  return exits.done
+}
+
+/** What a recorded run says is wrong, with readings that were taken since, as a person writes them; why nothing can be said. */
+export function diagnosisIn(
+  reader: RunReader,
+  run: string,
+  written: readonly string[],
+): { readonly run: string; readonly equipment: Equipment; readonly diagnosis: Diagnosis } | Refusal {
   const known = reader.known()
   const files = known === null ? null : filesIn(known.files, known.plan)
   if (known === null || files === null)
-    return refuse(io, json, {
+    return {
       exit: exits.recordNotAvailable,
       where: reader.path,
       what: 'This record does not hold the files of its set and bench, so nothing can be reckoned.',
-    })
+    }
   const readings: Reading[] = []
-  for (const text of reading) {
+  for (const text of written) {
     const made = readingOf(text, files.equipment)
-    if ('what' in made) return refuse(io, json, { exit: exits.usage, where: run, ...made })
+    if ('what' in made) return { exit: exits.usage, where: run, ...made }
     readings.push(made)
   }
   const diagnosis = diagnosisOf({ ...files, plan: known.plan, seen: seenIn(reader), readings })
-  if (json) printJson(io, { run: known.run, ...diagnosis })
-  else io.out(diagnosisText(known.run, diagnosis))
-  return exits.done
+  return { run: known.run, equipment: files.equipment, diagnosis }
 }
 
 /** Set and bench as they were when the run was made. */

@@ -1,7 +1,7 @@
 import { readFileSync, writeFileSync } from 'node:fs'
 import { resolve } from 'node:path'
-import { appendToBook, type BookBody, type ColdState, coldState } from '../../book/index.js'
-import { judgeReading } from '../../worksheet/index.js'
+import { type ColdState, coldState } from '../../book/index.js'
+import { keepReadings, type Kept } from '../book/keep.js'
 import { sheetPage } from '../book/sheet-page.js'
 import { summaryLines, worksheetText } from '../book/worksheet-text.js'
 import { type Exit, exits } from '../exits.js'
@@ -54,7 +54,14 @@ function worksheet(file: string, options: Options, io: Io): Exit {
   const before = coldState(set.equipment, set.path)
   if ('trouble' in before)
     return refuse(io, json, { exit: exits.recordNotAvailable, where: file, what: before.trouble })
-  const kept = record === undefined ? [] : keep(record === true ? typed() : record, before, options, io)
+  const kept =
+    record === undefined
+      ? []
+      : keepReadings(record === true ? typed() : record, before, {
+          meter: options.meter ?? '',
+          by: options.by ?? userName(io),
+          on: options.on ?? null,
+        })
   if ('exit' in kept) return refuse(io, json, kept)
   const state = record === undefined ? before : coldState(set.equipment, set.path)
   if ('trouble' in state)
@@ -77,63 +84,6 @@ function worksheet(file: string, options: Options, io: Io): Exit {
   return state.standing.some((each) => each.state === 'out of range' && each.waiver === null)
     ? exits.finding
     : exits.done
-}
-
-interface Kept {
-  readonly item: string
-  readonly verdict: string
-  readonly text: string
-}
-
-/** All of what was typed or none of it: a slip in the last line must not leave the first ones half told. */
-function keep(
-  lines: readonly string[],
-  { sheet, book }: ColdState,
-  { by, meter = '', on }: Options,
-  io: Io,
-): readonly Kept[] | Refusal {
-  const usage = (what: string, remedy: string): Refusal => ({ exit: exits.usage, what, remedy })
-  const kept: Kept[] = []
-  const bodies: BookBody[] = []
-  for (const line of lines) {
-    const cut = line.lastIndexOf('=')
-    const item = line.slice(0, Math.max(0, cut)).trim()
-    const value = line.slice(cut + 1).trim()
-    if (item === '' || value === '')
-      return usage(
-        `'${line}' is no reading. Nothing was kept.`,
-        'Write ITEM=VALUE, as "chain A=1.2 Ω" or "look dust=good".',
-      )
-    const check = sheet.checks.find((each) => each.item.toLowerCase() === item.toLowerCase())
-    if (check === undefined) {
-      const near = sheet.checks.filter((each) => each.item.toLowerCase().includes(item.toLowerCase()))
-      return usage(
-        `There is no item '${item}' on the sheet. Nothing was kept.`,
-        near.length === 0
-          ? 'The sheet names them.'
-          : `Did you mean ${near
-              .slice(0, 5)
-              .map((each) => each.item)
-              .join(', ')}?`,
-      )
-    }
-    const judged = judgeReading(check, value)
-    if (!judged.ok) return usage(`${check.item}: ${judged.problem}. Nothing was kept.`, `${judged.remedy}.`)
-    const { verdict, text } = judged
-    kept.push({ item: check.item, verdict, text })
-    bodies.push({
-      ...{ kind: 'reading', item: check.item, value: judged.value, unit: check.unit, written: value },
-      ...{ verdict, wanted: check.wanted, meter },
-    })
-  }
-  if (bodies.length === 0) return usage('No reading was given. Nothing was kept.', 'Write ITEM=VALUE.')
-  const stamp = { at: new Date().toISOString(), by: by ?? userName(io), expects: book.entries.length }
-  const done = appendToBook(
-    book.path,
-    stamp,
-    bodies.map((body) => ({ body, on: on ?? null })),
-  )
-  return 'trouble' in done ? { exit: exits.recordNotAvailable, where: book.path, what: done.trouble } : kept
 }
 
 function typed(): string[] {

@@ -4,6 +4,7 @@ import { filesDesk } from './files.js'
 import type { Where } from './place.js'
 import { plansDesk } from './plans.js'
 import { runsDesk } from './runs.js'
+import { setsDesk } from './sets.js'
 
 /*
  * Answers what the page asks with the functions that the commands use, one question after another, beside the process that
@@ -12,7 +13,12 @@ import { runsDesk } from './runs.js'
 
 const place = deskPlaceShape.parse(JSON.parse(process.argv[2] ?? ''))
 const where: Where = { ...place, env: process.env }
-const desk: DeskQuestions = { ...filesDesk(where), ...plansDesk(where), ...runsDesk(where) }
+const desk: DeskQuestions = {
+  ...filesDesk(where),
+  ...plansDesk(where),
+  ...setsDesk(where),
+  ...runsDesk(where),
+}
 
 try {
   setPriority(10)

@@ -20,6 +20,7 @@ import {
 } from '../../record/index.js'
 import { type DeskQuestions, Refused } from '../../service/index.js'
 import { closingText } from '../../session/index.js'
+import { diagnosisIn } from '../commands/diagnose.js'
 import { replayOf } from '../commands/replay.js'
 import { isWanted } from '../commands/runs.js'
 import { nameAmong } from '../commands/trend.js'
@@ -28,7 +29,8 @@ import { pathIn, refusedAs, textsOf, type Where } from './place.js'
 
 type RunsDesk = Pick<
   DeskQuestions,
-  'runs' | 'run' | 'runPlan' | 'traces' | 'addNote' | 'report' | 'export' | 'replay' | 'compare' | 'trend'
+  | ('runs' | 'run' | 'runPlan' | 'traces' | 'addNote' | 'report' | 'export')
+  | ('replay' | 'diagnosis' | 'compare' | 'trend')
 >
 
 export function runsDesk(where: Where): RunsDesk {
@@ -137,6 +139,12 @@ export function runsDesk(where: Where): RunsDesk {
         return { ...found.document, text: found.text }
       })
     },
+    diagnosis: ({ run, readings }) =>
+      withRun(run, (reader) => {
+        const found = diagnosisIn(reader, run, readings)
+        if ('exit' in found) throw refusedAs(found)
+        return { run: found.run, equipment: found.equipment, ...found.diagnosis }
+      }),
     compare: ({ a, b }) =>
       withRun(a, (first) => withRun(b, (second) => compareRuns(storyOf(first), storyOf(second)))),
     trend: ({ set, rehearsals }) => {

@@ -14,6 +14,8 @@ interface With {
   readonly params?: Readonly<Record<string, string>>
   readonly query?: Readonly<Record<string, string | number | undefined>>
   readonly body?: unknown
+  /** Sent as it is, in place of a body of JSON. */
+  readonly picture?: Blob
   /** Given up after this; a call that answers nothing is not waited for for ever. */
   readonly within_ms?: number
   readonly signal?: AbortSignal
@@ -36,13 +38,20 @@ export async function call<T>(route: RouteName, shape: z.ZodType<T>, given: With
   try {
     const response = await fetch(addressFor(route, given), {
       method: paths[route][0],
-      headers: given.body === undefined ? {} : { 'content-type': 'application/json' },
+      headers:
+        given.picture !== undefined
+          ? { 'content-type': given.picture.type }
+          : given.body === undefined
+            ? {}
+            : { 'content-type': 'application/json' },
       ...(given.body !== undefined && { body: JSON.stringify(given.body) }),
+      ...(given.picture !== undefined && { body: given.picture }),
       signal: given.signal === undefined ? timeout : AbortSignal.any([timeout, given.signal]),
       credentials: 'same-origin',
       cache: 'no-store',
       // A stop that was sent while the page closes is still to arrive.
-      keepalive: given.body === undefined || JSON.stringify(given.body).length < 1000,
+      keepalive:
+        given.picture === undefined && (given.body === undefined || JSON.stringify(given.body).length < 1000),
     })
     const text = await response.text()
     const raw = parsed(text)

@@ -30,6 +30,9 @@ import {
 const titles: Readonly<Record<ViewName, string>> = {
   plan: 'Plan',
   set: 'The set',
+  cold: 'Cold checks',
+  coverage: 'Coverage',
+  book: 'Book',
   rehearse: 'Rehearse',
   bench: 'Bench',
   files: 'Files',
@@ -39,6 +42,9 @@ const titles: Readonly<Record<ViewName, string>> = {
 /** Editor, drawing and the core are large: each comes when it is gone to. */
 const later: Readonly<Record<Exclude<ViewName, 'plan'>, () => Promise<{ readonly View: ComponentType }>>> = {
   set: () => import('./set-view.js'),
+  cold: () => import('./cold-view.js'),
+  coverage: () => import('./coverage-view.js'),
+  book: () => import('./book-view.js'),
   rehearse: () => import('./rehearse-view.js'),
   bench: () => import('./bench-view.js'),
   files: () => import('./files-view.js'),

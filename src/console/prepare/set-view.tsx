@@ -1,9 +1,10 @@
 import { useSignal } from '@preact/signals'
-import { useEffect, useMemo, useRef } from 'preact/hooks'
+import { useMemo } from 'preact/hooks'
 import type { Equipment } from '../../equipment/index.js'
 import { inV } from '../words/figures.js'
-import { drawNetwork, type Drawing } from './drawing.js'
+import { drawNetwork } from './drawing.js'
 import { partWords } from './part-words.js'
+import { Chassis, Sketch } from './sketch.js'
 import { planned } from './state.js'
 
 /** The set as its file has it: rails, the network between them and the chassis, heater chains; and the same as a list. */
@@ -119,86 +120,6 @@ function TheSet({ equipment }: { readonly equipment: Equipment }) {
         </ul>
       </details>
     </article>
-  )
-}
-
-function Sketch({
-  drawing,
-  scale,
-  label,
-}: {
-  readonly drawing: Drawing
-  /** null: as it fits. */
-  readonly scale: number | null
-  readonly label: string
-}) {
-  const { width, height, boxes, wires } = drawing
-  const frame = useRef<HTMLDivElement>(null)
-  // What it hangs on stands at the left, half way down: that is where one begins to look.
-  useEffect(() => {
-    const element = frame.current
-    const rail = boxes.find(({ kind }) => kind === 'rail')
-    if (element !== null && rail !== undefined && scale !== null)
-      element.scrollTop = rail.y * scale - element.clientHeight / 2
-  }, [drawing, scale])
-  return (
-    <div
-      class="drawing"
-      data-fitted={scale === null}
-      tabIndex={0}
-      role="region"
-      aria-label={label}
-      ref={frame}
-    >
-      <svg
-        width={width * (scale ?? 1)}
-        height={height * (scale ?? 1)}
-        viewBox={`0 0 ${width} ${height}`}
-        role="img"
-        aria-label={label}
-      >
-        {wires.map(({ id, points }) => (
-          <polyline key={id} class="wire" points={points.map(({ x, y }) => `${x},${y}`).join(' ')} />
-        ))}
-        {boxes.map((box) => (
-          <Box key={box.id} box={box} />
-        ))}
-      </svg>
-    </div>
-  )
-}
-
-function Box({ box }: { readonly box: Drawing['boxes'][number] }) {
-  const { x, y, width, height, kind, lines, grounded } = box
-  const high = grounded ? height - 14 : height
-  const top = y - height / 2
-  const middle = top + high / 2
-  return (
-    <g class={`box ${kind}`}>
-      {kind === 'node' ? (
-        <circle cx={x} cy={y} r={4} />
-      ) : (
-        <rect x={x - width / 2} y={top} width={width} height={high} rx={kind === 'tube' ? high / 2 : 2} />
-      )}
-      {grounded && <Chassis x={x} y={top + high} />}
-      {lines.map((line, i) => (
-        <text
-          key={i}
-          x={x}
-          y={kind === 'node' ? y - 9 : middle + (i - (lines.length - 1) / 2) * 14 + 4}
-          text-anchor="middle"
-        >
-          {line}
-        </text>
-      ))}
-    </g>
-  )
-}
-
-/** Three lines, each shorter than the one above. */
-function Chassis({ x, y }: { readonly x: number; readonly y: number }) {
-  return (
-    <path class="chassis" d={`M${x} ${y}v4M${x - 9} ${y + 4}h18M${x - 6} ${y + 8}h12M${x - 3} ${y + 12}h6`} />
   )
 }
 

@@ -11,7 +11,7 @@ export const filesWhy = signal<Why | null>(null)
 export const drafts = signal<Readonly<Record<string, string>>>({})
 const written = signal<Readonly<Record<string, FileText>>>({})
 
-export const views = ['plan', 'set', 'rehearse', 'bench', 'files', 'new'] as const
+export const views = ['plan', 'set', 'cold', 'coverage', 'rehearse', 'book', 'bench', 'files', 'new'] as const
 export type ViewName = (typeof views)[number]
 export const view = computed<ViewName>(() => views.find((each) => each === where.value.rest[0]) ?? 'plan')
 

@@ -10,6 +10,7 @@ import { Refused } from '../shell/refused.js'
 import { railsInOrder, readsInAmps } from '../words/course.js'
 import { duration, durationWords, inA, inV, moment } from '../words/figures.js'
 import { Compared, OtherRun } from './compare.js'
+import { Causes } from './causes.js'
 import { Notes } from './notes.js'
 import { Replay } from './replay.js'
 import { currentOf, limitsOf, traceOf } from './traces.js'
@@ -64,6 +65,7 @@ export function OneRun({ run, other }: { readonly run: string; readonly other: s
       {plan.value !== null && <Charts run={run} other={other} story={told} plan={plan.value} />}
       <OtherRun run={run} equipment={told.equipment} other={other} />
       {other !== null && <Compared a={run} b={other} />}
+      <Causes run={run} />
       <Steps story={told} plan={plan.value} />
       <Events story={told} />
       <Notes run={run} notes={told.notes} added={tell} />

@@ -24,7 +24,9 @@ export const acts = [
   'start',
   /** Ask the supplies on their lines what they are. */
   'ask supplies',
-  /** Write a file of the folder, or a note to a run. */
+  /** A reading of the cold set or a photograph, into the set's book. It energises nothing, and says who took it. */
+  'add to the book',
+  /** Write a file of the folder, a note to a run, or anything else into a set's book. */
   'write',
 ] as const
 export type Act = (typeof acts)[number]
@@ -32,7 +34,7 @@ export type Act = (typeof acts)[number]
 /** The whole of it; tests walk it role by role and act by act. */
 export const may: Readonly<Record<Role, readonly Act[]>> = {
   bench: acts,
-  paired: ['introduce', 'see', 'stop', 'answer a reading', 'hands clear'],
+  paired: ['introduce', 'see', 'stop', 'answer a reading', 'hands clear', 'add to the book'],
   none: ['introduce'],
 }
 

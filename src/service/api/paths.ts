@@ -18,6 +18,16 @@ export const paths = {
   plan: ['POST', '/api/plan'],
   supplies: ['POST', '/api/supplies'],
 
+  worksheet: ['GET', '/api/worksheet'],
+  keepReadings: ['POST', '/api/worksheet'],
+  book: ['GET', '/api/book'],
+  writeBook: ['POST', '/api/book'],
+  addPhotograph: ['POST', '/api/book/photographs'],
+  photograph: ['GET', '/api/book/photographs'],
+  setPage: ['GET', '/api/book/page'],
+  archive: ['GET', '/api/book/archive'],
+  coverage: ['POST', '/api/coverage'],
+
   runs: ['GET', '/api/runs'],
   run: ['GET', '/api/runs/:run'],
   runPlan: ['GET', '/api/runs/:run/plan'],
@@ -26,6 +36,7 @@ export const paths = {
   report: ['GET', '/api/runs/:run/report'],
   export: ['GET', '/api/runs/:run/export'],
   replay: ['GET', '/api/runs/:run/replay'],
+  diagnosis: ['POST', '/api/runs/:run/diagnosis'],
   compare: ['GET', '/api/compare'],
   trend: ['GET', '/api/trend'],
 

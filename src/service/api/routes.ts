@@ -42,12 +42,26 @@ import {
   trendQuery,
   trendShape,
 } from './runs.js'
+import {
+  bookShape,
+  coverageBody,
+  coverageShape,
+  diagnosisBody,
+  diagnosisShape,
+  entryBody,
+  photographQuery,
+  pictureQuery,
+  readingsBody,
+  setPageQuery,
+  setQuery,
+  worksheetShape,
+} from './sets.js'
 
 /** One way in: who may use it, what goes in, what comes back. `media`: what comes back is no JSON. */
 export interface RouteShape {
   readonly act: Act
   readonly summary: string
-  readonly tag: 'access' | 'files' | 'plans' | 'runs' | 'live'
+  readonly tag: 'access' | 'files' | 'plans' | 'sets' | 'runs' | 'live'
   readonly params?: z.ZodType
   readonly query?: z.ZodType
   readonly body?: z.ZodType
@@ -69,6 +83,7 @@ export const everywhere = {
 const gone = { 404: ['not found'] } as const
 const reading = { ...gone, 503: ['busy', 'record not available'] } as const
 const planning = { ...gone, 422: ['findings', 'no bench', 'bad request'], 503: ['busy'] } as const
+const ofSet = { ...gone, 422: ['findings', 'bad request'], 503: ['busy', 'record not available'] } as const
 const acting = { 409: ['nothing under way', 'busy'] } as const
 
 export const routes = {
@@ -148,6 +163,83 @@ export const routes = {
     errors: { ...planning, 409: ['busy'] },
   },
 
+  worksheet: {
+    act: 'see',
+    tag: 'sets',
+    summary: 'The cold checks of a set: what each should read, how and why, and how it stands',
+    query: setQuery,
+    reply: worksheetShape,
+    errors: ofSet,
+  },
+  keepReadings: {
+    act: 'add to the book',
+    tag: 'sets',
+    summary: 'Keep readings of the cold set, judged at once; all of them or none',
+    body: readingsBody,
+    reply: worksheetShape,
+    errors: ofSet,
+  },
+  book: {
+    act: 'see',
+    tag: 'sets',
+    summary: "The set's life: findings, repairs, readings, runs and proofs, in order",
+    query: setQuery,
+    reply: bookShape,
+    errors: ofSet,
+  },
+  writeBook: {
+    act: 'write',
+    tag: 'sets',
+    summary: "Write into the set's book. What stands in it stays",
+    body: entryBody,
+    reply: bookShape,
+    errors: ofSet,
+  },
+  addPhotograph: {
+    act: 'add to the book',
+    tag: 'sets',
+    summary: "Attach a photograph to the set's book; the body is the picture: JPEG, PNG or WebP",
+    query: photographQuery,
+    reply: bookShape,
+    errors: ofSet,
+  },
+  photograph: {
+    act: 'see',
+    tag: 'sets',
+    summary: 'A photograph of the book as it was attached',
+    query: pictureQuery,
+    reply: z.string(),
+    media: 'image/*',
+    errors: ofSet,
+  },
+  setPage: {
+    act: 'see',
+    tag: 'sets',
+    summary: "The set's book, its cold-check sheet or its test record as one page to print",
+    query: setPageQuery,
+    reply: z.string(),
+    media: 'text/html',
+    errors: ofSet,
+  },
+  archive: {
+    act: 'see',
+    tag: 'sets',
+    summary: 'Everything kept of the set as one tar file',
+    query: setQuery,
+    reply: z.string(),
+    media: 'application/x-tar',
+    errors: ofSet,
+  },
+  coverage: {
+    act: 'see',
+    tag: 'sets',
+    summary:
+      'Every single fault of the set tried against the plan: which it notices, when, and with what stress',
+    body: coverageBody,
+    reply: coverageShape,
+    errors: planning,
+  },
+
   runs: {
     act: 'see',
     tag: 'runs',
@@ -217,6 +309,15 @@ export const routes = {
     query: replayQuery,
     reply: replayShape,
     errors: { ...reading, 422: ['findings', 'no bench', 'bad request'] },
+  },
+  diagnosis: {
+    act: 'see',
+    tag: 'runs',
+    summary: 'Ranked causes of what a run measured, and the next reading that parts them best',
+    params: runParams,
+    body: diagnosisBody,
+    reply: diagnosisShape,
+    errors: { ...reading, 422: ['bad request'] },
   },
   compare: {
     act: 'see',

@@ -1,0 +1,226 @@
+import { signal, useSignal } from '@preact/signals'
+import type { ComponentType } from 'preact'
+import { useEffect } from 'preact/hooks'
+import { diagnosisShape, type ApiDiagnosis } from '../../service/api/index.js'
+import { call, type Why } from '../api/call.js'
+import { Refused } from '../shell/refused.js'
+import { written } from './si.js'
+
+const shownFirst = 8
+const predictionsShown = 10
+/** The drawing carries its own layout: it comes when there is something to draw. */
+const Drawn = signal<ComponentType<{ readonly found: ApiDiagnosis }> | null>(null)
+
+/** What may be wrong with the set, as this run measured it, and where the meter goes next. */
+export function Causes({ run }: { readonly run: string }) {
+  const found = useSignal<ApiDiagnosis | null>(null)
+  const readings = useSignal<readonly string[]>([])
+  const why = useSignal<Why | null>(null)
+  const busy = useSignal(false)
+  const ask = (all: readonly string[]): void => {
+    busy.value = true
+    void call('diagnosis', diagnosisShape, {
+      params: { run },
+      body: { readings: all },
+      within_ms: 120_000,
+    }).then((came) => {
+      busy.value = false
+      why.value = came.ok ? null : came.why
+      if (!came.ok) return
+      readings.value = all
+      found.value = came.value
+    })
+  }
+  useEffect(() => {
+    if (found.value === null || Drawn.peek() !== null) return
+    void import('./suspects.js').then(
+      ({ Suspects }) => {
+        Drawn.value = Suspects
+      },
+      () => undefined,
+    )
+  }, [found.value])
+  const now = found.value
+  const Drawing = Drawn.value
+  return (
+    <section class="panel causes" aria-label="What may be wrong">
+      <h2>What may be wrong</h2>
+      {now === null && (
+        <p class="no-print">
+          <button
+            type="button"
+            disabled={busy.value}
+            onClick={() => {
+              ask([])
+            }}
+          >
+            {busy.value ? 'Every fault of the set is reckoned …' : 'Rank the causes of what was measured'}
+          </button>
+        </p>
+      )}
+      <Refused why={why.value} />
+      <div aria-live="polite">
+        {now !== null && (
+          <>
+            <p class="verdict">{now.verdict}</p>
+            <Ranked found={now} />
+            {Drawing !== null && now.hypotheses.length > 0 && <Drawing found={now} />}
+            <Taken
+              readings={readings.value}
+              without={(text) => {
+                ask(readings.value.filter((each) => each !== text))
+              }}
+            />
+            {now.next !== null && (
+              <Next
+                key={`${now.next.place} ${readings.value.length}`}
+                next={now.next}
+                busy={busy.value}
+                take={(text) => {
+                  ask([...readings.value, text])
+                }}
+              />
+            )}
+            <details>
+              <summary>What this is reckoned from</summary>
+              <ul>
+                {[...now.from, ...now.notes].map((text, i) => (
+                  <li key={i}>{text}</li>
+                ))}
+              </ul>
+            </details>
+          </>
+        )}
+      </div>
+    </section>
+  )
+}
+
+function Ranked({ found }: { readonly found: ApiDiagnosis }) {
+  const { hypotheses, none, nothing } = found
+  if (hypotheses.length === 0 && nothing.probability === 0) return null
+  const more = hypotheses.length - shownFirst
+  return (
+    <>
+      <ol class="ranked">
+        {hypotheses.slice(0, shownFirst).map(({ fault, text, probability, tied_with, explains }) => (
+          <li key={fault}>
+            <Likely part={probability} /> <strong>{text}</strong>
+            {tied_with.length > 0 && <span class="quiet"> cannot be told from {listed(tied_with)}</span>}
+            <p>{explains}</p>
+          </li>
+        ))}
+      </ol>
+      {more > 0 && <p class="quiet">and {more} less likely.</p>}
+      <ul class="ranked">
+        <li>
+          <Likely part={nothing.probability} /> nothing that shows here ({nothing.cannot_show} faults cannot
+          show in these readings)
+        </li>
+        <li>
+          <Likely part={none} /> none of the known faults
+        </li>
+      </ul>
+    </>
+  )
+}
+
+function Likely({ part }: { readonly part: number }) {
+  const percent = `${Math.round(part * 100)} %`
+  return (
+    <span class="likely">
+      <span class="likely-bar" aria-hidden="true">
+        <span style={{ width: `${Math.round(part * 100)}%` }} />
+      </span>
+      {percent}
+    </span>
+  )
+}
+
+function Taken({
+  readings,
+  without,
+}: {
+  readonly readings: readonly string[]
+  readonly without: (text: string) => void
+}) {
+  if (readings.length === 0) return null
+  return (
+    <>
+      <h3>Readings taken since</h3>
+      <ul>
+        {readings.map((text) => (
+          <li key={text}>
+            {text}{' '}
+            <button
+              type="button"
+              class="no-print"
+              onClick={() => {
+                without(text)
+              }}
+            >
+              Leave it out
+            </button>
+          </li>
+        ))}
+      </ul>
+    </>
+  )
+}
+
+function Next({
+  next,
+  busy,
+  take,
+}: {
+  readonly next: NonNullable<ApiDiagnosis['next']>
+  readonly busy: boolean
+  readonly take: (text: string) => void
+}) {
+  const value = useSignal('')
+  return (
+    <div class="remark">
+      <h3>
+        Next: {next.measure} at {next.where}
+      </h3>
+      <p>{next.how}</p>
+      <p>{next.why}</p>
+      <p>It would read:</p>
+      <ul>
+        {next.predicts.slice(0, predictionsShown).map(({ fault, value: reads, unit }) => (
+          <li key={fault}>
+            {fault}: {written(reads, unit)}
+          </li>
+        ))}
+      </ul>
+      <form
+        class="row no-print"
+        onSubmit={(event) => {
+          event.preventDefault()
+          take(`${next.place}=${value.value}`)
+        }}
+      >
+        <p>
+          <label for="next-reading">
+            {next.place} reads, with its unit ({next.measure === 'volts' ? 'V' : 'Ω, kΩ'})
+          </label>
+          <input
+            id="next-reading"
+            type="text"
+            autocomplete="off"
+            value={value.value}
+            onInput={(event) => {
+              value.value = event.currentTarget.value
+            }}
+          />
+        </p>
+        <button type="submit" disabled={busy || value.value.trim() === ''}>
+          {busy ? 'Ranked again …' : 'Rank again with it'}
+        </button>
+      </form>
+    </div>
+  )
+}
+
+const listed = (names: readonly string[]): string =>
+  names.length <= 6 ? names.join(', ') : `${names.slice(0, 6).join(', ')} and ${names.length - 6} more`

@@ -1,0 +1,187 @@
+import * as z from 'zod'
+import type { Equipment } from '../../equipment/index.js'
+import type { Coverage, Diagnosis } from '../../faults/index.js'
+import { documented, pathField, runField } from './common.js'
+
+/*
+ * A set outside its runs: its cold checks, its book, the faults its plan would notice, and what a run says is wrong with it.
+ */
+
+const setField = pathField.describe("the set's equipment file, or a profile that names it")
+export const setQuery = z.strictObject({ file: setField })
+
+const stateField = z.enum(['in range', 'marginal', 'out of range', 'not taken', 'to be read again'])
+export const worksheetShape = z.object({
+  equipment: z.string(),
+  file: z.string().describe("the set's own file"),
+  level: z.number(),
+  mode: z.string(),
+  controls: z.record(z.string(), z.string()).describe('control positions of the readings'),
+  summary: z.array(z.string()),
+  not_computed: z.array(z.string()),
+  book: z.string().describe('where the readings are kept'),
+  checks: z.array(
+    z.object({
+      item: z.string(),
+      state: stateField,
+      text: z.string().describe('what was read, what is wanted, and why it matters where it is not right'),
+      reading: z.object({ value: z.string(), by: z.string(), at: z.string() }).nullable(),
+      waiver: z.string().nullable().describe('who let it stand, when and why; it stays in every later view'),
+      check: z
+        .object({
+          group: z.string(),
+          what: z.string(),
+          kind: z.enum(['reading', 'look']),
+          wanted: z.string(),
+          usual: z.string().nullable(),
+          because: z.string(),
+          source: z.string(),
+          method: z.string(),
+          meter: z.string(),
+          cautions: z.array(z.string()),
+          must: z.boolean().describe('taken before the first volt on a real bench'),
+          waivable: z.boolean(),
+        })
+        .nullable()
+        .describe("null: the set's file no longer has it"),
+    }),
+  ),
+  kept: z
+    .array(z.object({ item: z.string(), verdict: z.string(), text: z.string() }))
+    .describe('what was written by this call, judged'),
+})
+export type ApiWorksheet = z.output<typeof worksheetShape>
+
+const byField = z.string().trim().min(1).max(100).optional().describe('who; the role unless given')
+const onField = z.iso.date().optional().describe('day on which it was done, where that is another')
+const word = z.string().trim().min(1).max(400)
+const text = z.string().trim().min(1).max(10_000)
+
+export const readingsBody = z.strictObject({
+  file: setField,
+  readings: z
+    .array(z.strictObject({ item: word, value: word.describe('with its unit, or good or bad') }))
+    .min(1)
+    .max(300),
+  meter: z.string().trim().max(400).default(''),
+  by: byField,
+  on: onField,
+})
+
+export const bookShape = z.object({
+  equipment: z.string(),
+  file: z.string(),
+  book: z.string(),
+  last: z.string().nullable().describe('last link of the book, to be held against a printed one'),
+  lines: z
+    .array(
+      z.object({
+        at: z.string(),
+        seq: z.number().nullable().describe('from 0; null: a run that stands in its run file only'),
+        by: z.string(),
+        kind: z.string(),
+        text: z.string(),
+        run: z.string().nullable(),
+      }),
+    )
+    .describe("the set's life in order"),
+  photographs: z.array(z.object({ seq: z.number(), name: z.string(), caption: z.string(), at: z.string() })),
+  waived: z.array(z.string()),
+  shown: z.array(z.object({ of: z.string(), verdict: z.string() })).describe('proofs at radio frequency'),
+  parts: z.array(z.string()).describe('names that a repair may be about'),
+})
+export type ApiBook = z.output<typeof bookShape>
+
+export const entryBody = z.strictObject({
+  file: setField,
+  by: byField,
+  on: onField,
+  entry: z.discriminatedUnion('kind', [
+    z.strictObject({ kind: z.literal('description'), text }),
+    z.strictObject({ kind: z.literal('serial'), what: word, number: word }),
+    z.strictObject({ kind: z.literal('finding'), text, parts: z.array(word).max(50) }),
+    z.strictObject({ kind: z.literal('repair'), text, parts: z.array(word).max(50) }),
+    z.strictObject({
+      ...{ kind: z.literal('replaced'), part: word, was: word, now: word },
+      text: z.string().trim().max(10_000).default(''),
+    }),
+    z.strictObject({ kind: z.literal('waiver'), item: word, reason: text }),
+  ]),
+})
+export type BookWriting = z.input<typeof entryBody>['entry']
+
+/** The picture itself is the body: image/jpeg, image/png or image/webp. */
+export const photographQuery = z.strictObject({
+  file: setField,
+  name: word,
+  caption: z.string().max(1000).default(''),
+  by: byField,
+})
+export const pictureQuery = z.strictObject({ file: setField, seq: z.coerce.number().int().min(0) })
+/** Largest picture that is taken over the network, bytes. */
+export const most_picture_bytes = 32_000_000
+
+export const setPages = ['book', 'worksheet', 'record sheet'] as const
+export const setPageQuery = z.strictObject({ file: setField, page: z.enum(setPages) })
+
+export const coverageBody = z.strictObject({
+  profile: pathField,
+  bench: pathField.optional(),
+  texts: z.record(z.string(), z.string().max(500_000)).optional(),
+})
+const count = z.number()
+export const coverageShape = documented<Coverage>(
+  z
+    .looseObject({
+      ...{ equipment: z.string(), profile: z.string(), share: z.number() },
+      ...{ caught: count, total: count, late: count, burns_unseen: count, harmless_unseen: count },
+      faults: z.array(
+        z.looseObject({
+          ...{
+            fault: z.string(),
+            part: z.string(),
+            text: z.string(),
+            caught: z.boolean(),
+            early: z.boolean(),
+          },
+          step: z.number().nullable(),
+          stress: z.looseObject({ of_rating: z.number() }).nullable(),
+        }),
+      ),
+      hand_checks: z.array(z.looseObject({ part: z.string(), text: z.string() })),
+      suggestions: z.array(z.looseObject({ text: z.string() })),
+      notes: z.array(z.string()),
+    })
+    .describe('The document of `slowglow coverage --json`'),
+)
+
+export type ApiCoverage = z.output<typeof coverageShape>
+
+export const diagnosisBody = z.strictObject({
+  readings: z
+    .array(z.string().trim().min(3).max(200))
+    .max(50)
+    .describe('readings taken since, "PLACE=VALUE" with its unit'),
+})
+export type ApiDiagnosis = Diagnosis & {
+  readonly run: string
+  /** The set as it was when the run was made: what the suspects and the place of the next reading are drawn on. */
+  readonly equipment: Equipment
+}
+export const diagnosisShape = documented<ApiDiagnosis>(
+  z
+    .looseObject({
+      run: runField,
+      hypotheses: z.array(
+        z.looseObject({
+          ...{ fault: z.string(), part: z.string(), text: z.string(), probability: z.number() },
+          ...{ tied_with: z.array(z.string()), explains: z.string() },
+        }),
+      ),
+      none: z.number(),
+      verdict: z.string(),
+      next: z.looseObject({ measure: z.string(), place: z.string(), where: z.string() }).nullable(),
+      notes: z.array(z.string()),
+    })
+    .describe('The document of `slowglow diagnose --json`'),
+)
