@@ -225,7 +225,7 @@ function noteLines({ notes }: Story): string[] {
 }
 
 /** What can be said of the measured part; a link is given in full, to be held against a printed record. */
-function sealLine({ seal }: Story): string {
+export function sealLine({ seal }: Pick<Story, 'seal'>): string {
   switch (seal.is) {
     case 'whole':
       return `Seal whole: nothing measured was changed since it was written. Last link ${seal.last}`

@@ -306,6 +306,7 @@ function ways(app: FastifyInstance, parts: AppParts): void {
 
     runs: ({ query, reply }) => told('runs')(query, reply),
     run: ({ params, reply }) => told('run')(params, reply),
+    seal: ({ params, reply }) => told('seal')(params, reply),
     runPlan: ({ params, reply }) => told('runPlan')(params, reply),
     traces: ({ params, query, reply }) => told('traces')({ ...params, ...query }, reply),
     addNote: ({ params, body, who, reply }) =>

@@ -68,6 +68,7 @@ export interface DeskQuestions {
     until?: string | undefined
   }): Answer<Runs>
   run(ask: { run: string }): Answer<Reply<'run'>>
+  seal(ask: { run: string }): Answer<Reply<'seal'>>
   runPlan(ask: { run: string }): Answer<Reply<'runPlan'>>
   traces(ask: {
     run: string
@@ -75,6 +76,7 @@ export interface DeskQuestions {
     from_s?: number | undefined
     to_s?: number | undefined
     streams?: string | undefined
+    unit?: 'V' | 'A' | undefined
   }): Answer<Traces>
   addNote(ask: { run: string; text: string; by: string }): Answer<Reply<'addNote'>>
   report(ask: { run: string }): Answer<{ readonly html: string; readonly name: string }>

@@ -1,4 +1,4 @@
-import { mkdtempSync } from 'node:fs'
+import { mkdtempSync, statSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { realPath, runsUnderWay } from '../../controller/index.js'
@@ -25,17 +25,19 @@ import { replayOf } from '../commands/replay.js'
 import { isWanted } from '../commands/runs.js'
 import { nameAmong } from '../commands/trend.js'
 import { reportPage } from '../report/page.js'
+import { sealLine } from '../story-text.js'
 import { pathIn, refusedAs, textsOf, type Where } from './place.js'
 
 type RunsDesk = Pick<
   DeskQuestions,
-  | ('runs' | 'run' | 'runPlan' | 'traces' | 'addNote' | 'report' | 'export')
+  | ('runs' | 'run' | 'seal' | 'runPlan' | 'traces' | 'addNote' | 'report' | 'export')
   | ('replay' | 'diagnosis' | 'compare' | 'trend')
 >
 
 export function runsDesk(where: Where): RunsDesk {
   const { runs: folder, elsewhere, env } = where
-  const withRun = <T>(run: string, work: (reader: RunReader) => T): T => opened(pathOf(where, run), work)
+  const open = lastOpened()
+  const withRun = <T>(run: string, work: (reader: RunReader) => T): T => open(pathOf(where, run), work)
   return {
     runs: (wish) => {
       const alive = runsUnderWay(env)
@@ -50,7 +52,7 @@ export function runsDesk(where: Where): RunsDesk {
     },
     run: ({ run }) =>
       withRun(run, (reader) => {
-        const story = storyOf(reader)
+        const story = storyOf(reader, { seal: false })
         const under_way = story.outcome === 'interrupted' && runsUnderWay(env).has(realPath(reader.path))
         const ending = reader.ending()?.ending ?? null
         const closing =
@@ -64,6 +66,11 @@ export function runsDesk(where: Where): RunsDesk {
         }))
         return { ...story, under_way, closing, bands }
       }),
+    seal: ({ run }) =>
+      withRun(run, (reader) => {
+        const seal = reader.seal()
+        return { is: seal.is, text: sealLine({ seal }) }
+      }),
     runPlan: ({ run }) =>
       withRun(run, (reader) => {
         const known = reader.known()
@@ -73,7 +80,7 @@ export function runsDesk(where: Where): RunsDesk {
           })
         return known.plan
       }),
-    traces: ({ run, width, from_s, to_s, streams: wanted }) =>
+    traces: ({ run, width, from_s, to_s, streams: wanted, unit: only }) =>
       withRun(run, (reader) => {
         const span = reader.span()
         const from_us = from_s === undefined ? (span?.from_us ?? 0) : Math.round(from_s * 1e6)
@@ -83,7 +90,12 @@ export function runsDesk(where: Where): RunsDesk {
             remedy: 'Give the earlier moment as from_s.',
           })
         const ids = wanted === undefined ? null : new Set(wanted.split(',').map(Number))
-        const streams = reader.streams().filter(({ id }) => ids?.has(id) ?? true)
+        const streams = reader
+          .streams()
+          .filter(
+            ({ id, rail, unit }) =>
+              (ids?.has(id) ?? true) && (only === undefined || (rail !== null && unit === only)),
+          )
         return {
           run,
           from_s: from_us / 1e6,
@@ -176,15 +188,41 @@ function pathOf({ runs, elsewhere }: Where, run: string): string {
   })
 }
 
-function opened<T>(path: string, work: (reader: RunReader) => T): T {
-  const found = openRunFile(path)
-  if ('trouble' in found) throw new Refused(503, 'record not available', found.trouble, { where: path })
-  try {
-    return work(found.reader)
-  } catch (error) {
-    if (!(error instanceof RecordTrouble)) throw error
-    throw new Refused(503, 'record not available', error.message, { where: path })
-  } finally {
-    found.reader.close()
+/**
+ * Opens a run and works with it. A run that has ended stays open until another is asked for: one that is looked at is looked at
+ * again and again, and opening a long one costs more than a look.
+ */
+function lastOpened(): <T>(path: string, work: (reader: RunReader) => T) => T {
+  let last: { readonly path: string; readonly stamp: string; readonly reader: RunReader } | null = null
+  const stampOf = (path: string): string => {
+    const stat = statSync(path, { throwIfNoEntry: false })
+    return stat === undefined ? '' : `${stat.ino} ${stat.size} ${stat.mtimeMs}`
+  }
+  const opened = (path: string): RunReader => {
+    const stamp = stampOf(path)
+    if (last !== null && last.path === path && last.stamp === stamp) return last.reader
+    last?.reader.close()
+    last = null
+    const found = openRunFile(path)
+    if ('trouble' in found) throw new Refused(503, 'record not available', found.trouble, { where: path })
+    last = { path, stamp, reader: found.reader }
+    return found.reader
+  }
+  return (path, work) => {
+    const reader = opened(path)
+    let ended = false
+    try {
+      ended = reader.ending() !== null
+      return work(reader)
+    } catch (error) {
+      ended = false
+      if (!(error instanceof RecordTrouble)) throw error
+      throw new Refused(503, 'record not available', error.message, { where: path })
+    } finally {
+      if (!ended) {
+        reader.close()
+        last = null
+      }
+    }
   }
 }

@@ -28,9 +28,31 @@ export function take(kind: EventName, data: EventData<EventName>): void {
     return
   }
   if (before === null) return
-  snapshot.value = changed(kind, data, before)
-  const view = kind === 'view' ? (data as EventData<'view'>).view : null
-  if (view !== null) keep(view)
+  if (kind === 'view') {
+    newest = data as EventData<'view'>
+    keep(newest.view)
+    if (timer === undefined)
+      timer = setTimeout(showNewest, Math.max(0, shown_ms + show_ms - performance.now()))
+    return
+  }
+  // What happened is shown at once, on figures that are not older than it.
+  showNewest()
+  snapshot.value = changed(kind, data, snapshot.peek() ?? before)
+}
+
+/** Every view is kept for the charts; the eye is given ten a second, since more only cost. */
+const show_ms = 100
+let newest: EventData<'view'> | null = null
+let shown_ms = -Infinity
+let timer: ReturnType<typeof setTimeout> | undefined
+function showNewest(): void {
+  clearTimeout(timer)
+  timer = undefined
+  const before = snapshot.peek()
+  if (newest === null || before === null) return
+  shown_ms = performance.now()
+  snapshot.value = changed('view', newest, before)
+  newest = null
 }
 
 function changed(kind: EventName, data: EventData<EventName>, before: Snapshot): Snapshot {
@@ -65,6 +87,7 @@ function changed(kind: EventName, data: EventData<EventName>, before: Snapshot):
 }
 
 function takeWhole(next: Snapshot, before: Snapshot | null): void {
+  newest = null
   if (before === null || next.live !== before.live || next.epoch !== before.epoch) keepAnew(next.live)
   if (before?.epoch !== next.epoch) void askWhoIAm()
   if (next.live !== null) lostRun.value = null

@@ -1,9 +1,16 @@
 import { useSignal } from '@preact/signals'
-import { useEffect } from 'preact/hooks'
+import { useEffect, useMemo } from 'preact/hooks'
+import type * as z from 'zod'
 import type { Plan } from '../../plan/index.js'
-import { runPlanShape, storyShape, tracesShape, type ApiStory, type Traces } from '../../service/api/index.js'
-import { addressFor, call, type Why } from '../api/call.js'
-import { streamsOf } from '../../story/index.js'
+import {
+  runPlanShape,
+  sealShape,
+  storyShape,
+  tracesShape,
+  type ApiStory,
+  type Traces,
+} from '../../service/api/index.js'
+import { addressFor, call, type Came, type Why } from '../api/call.js'
 import { ChartKey, RailChart, type Moment } from '../charts/chart.js'
 import { addressOf } from '../shell/places.js'
 import { Refused } from '../shell/refused.js'
@@ -22,6 +29,9 @@ export function OneRun({ run, other }: { readonly run: string; readonly other: s
   const story = useSignal<ApiStory | null>(null)
   const plan = useSignal<Plan | null>(null)
   const why = useSignal<Why | null>(null)
+  const seal = useSignal<z.output<typeof sealShape> | null>(null)
+  // Asked for before anything else is known: the first plot waits for nothing but the slowest of three answers.
+  const first = useMemo(() => tracesIn(run, {}), [run])
   const tell = (): void => {
     void call('run', storyShape, { params: { run } }).then((came) => {
       if (came.ok) story.value = came.value
@@ -32,6 +42,9 @@ export function OneRun({ run, other }: { readonly run: string; readonly other: s
     tell()
     void call('runPlan', runPlanShape, { params: { run } }).then((came) => {
       if (came.ok) plan.value = came.value
+    })
+    void call('seal', sealShape, { params: { run }, within_ms: 120_000 }).then((came) => {
+      if (came.ok) seal.value = came.value
     })
   }, [run])
   const told = story.value
@@ -55,6 +68,11 @@ export function OneRun({ run, other }: { readonly run: string; readonly other: s
           ✕ Damaged: {text}
         </p>
       ))}
+      {seal.value?.is === 'broken' && (
+        <p class="finding" role="alert">
+          ✕ {seal.value.text}
+        </p>
+      )}
       <section class="panel closing" aria-label="How it ended">
         {told.closing.map((line, i) => (
           <p key={i} class={/NOT CONFIRMED/.test(line) ? 'finding' : i === 0 ? 'first' : ''}>
@@ -62,7 +80,7 @@ export function OneRun({ run, other }: { readonly run: string; readonly other: s
           </p>
         ))}
       </section>
-      {plan.value !== null && <Charts run={run} other={other} story={told} plan={plan.value} />}
+      {plan.value !== null && <Charts run={run} other={other} story={told} plan={plan.value} first={first} />}
       <OtherRun run={run} equipment={told.equipment} other={other} />
       {other !== null && <Compared a={run} b={other} />}
       <Causes run={run} />
@@ -71,8 +89,23 @@ export function OneRun({ run, other }: { readonly run: string; readonly other: s
       <Notes run={run} notes={told.notes} added={tell} />
       <TakeAway run={run} />
       <Replay run={run} />
+      <p class="quiet">{seal.value?.text ?? 'The seal of the record is being checked.'}</p>
     </article>
   )
+}
+
+/** Currents of a part of the run, as wide as the screen; volts are as many again, and stand in the table. */
+function tracesIn(
+  run: string,
+  part: { readonly from_s?: number; readonly to_s?: number },
+  signal?: AbortSignal,
+): Promise<Came<Traces>> {
+  const width = Math.min(
+    most_columns,
+    Math.max(200, Math.round(document.body.clientWidth * devicePixelRatio)),
+  )
+  const query = { width, ...part, unit: 'A' }
+  return call('traces', tracesShape, { params: { run }, query, ...(signal !== undefined && { signal }) })
 }
 
 function Charts({
@@ -80,11 +113,13 @@ function Charts({
   other,
   story,
   plan,
+  first,
 }: {
   readonly run: string
   readonly other: string | null
   readonly story: ApiStory
   readonly plan: Plan
+  readonly first: Promise<Came<Traces>>
 }) {
   const whole = { from_s: 0, to_s: Math.max(1, story.duration_s) }
   const window = useSignal(whole)
@@ -94,16 +129,9 @@ function Charts({
   const { from_s, to_s } = window.value
   useEffect(() => {
     const asked = new AbortController()
-    const width = Math.min(
-      most_columns,
-      Math.max(200, Math.round(document.body.clientWidth * devicePixelRatio)),
-    )
-    // Currents alone: volts are as many again, and stand in the table.
-    const streams = streamsOf(plan).flatMap(({ id, unit, rail }) =>
-      unit === 'A' && rail !== null ? [id] : [],
-    )
-    const query = { width, from_s, to_s, streams: streams.length > 0 ? streams.join(',') : undefined }
-    void call('traces', tracesShape, { params: { run }, query, signal: asked.signal }).then((came) => {
+    const isWhole = from_s === whole.from_s && to_s === whole.to_s
+    const wanted = isWhole && traces.peek() === null ? first : tracesIn(run, { from_s, to_s }, asked.signal)
+    void wanted.then((came) => {
       if (asked.signal.aborted) return
       if (came.ok) {
         traces.value = came.value
@@ -113,11 +141,7 @@ function Charts({
       why.value = came.ok ? null : came.why
     })
     if (other !== null)
-      void call('traces', tracesShape, {
-        params: { run: other },
-        query: { width, from_s, to_s },
-        signal: asked.signal,
-      }).then((came) => {
+      void tracesIn(other, { from_s, to_s }, asked.signal).then((came) => {
         if (came.ok && !asked.signal.aborted) over.value = came.value
       })
     return () => {

@@ -30,6 +30,7 @@ export const paths = {
 
   runs: ['GET', '/api/runs'],
   run: ['GET', '/api/runs/:run'],
+  seal: ['GET', '/api/runs/:run/seal'],
   runPlan: ['GET', '/api/runs/:run/plan'],
   traces: ['GET', '/api/runs/:run/traces'],
   addNote: ['POST', '/api/runs/:run/notes'],

@@ -36,6 +36,7 @@ import {
   runPlanShape,
   runsQuery,
   runsShape,
+  sealShape,
   storyShape,
   tracesQuery,
   tracesShape,
@@ -254,6 +255,14 @@ export const routes = {
     summary: 'A run told',
     params: runParams,
     reply: storyShape,
+    errors: reading,
+  },
+  seal: {
+    act: 'see',
+    tag: 'runs',
+    summary: 'Whether the measured part of a run is as it was written',
+    params: runParams,
+    reply: sealShape,
     errors: reading,
   },
   runPlan: {

@@ -52,6 +52,10 @@ export type ApiStory = Story & {
 }
 /** What a rail's current was held against while a step lasted; `lowering`: trip and ceiling held, the band was no yardstick. */
 export type ApiBand = Omit<Band, 'from_us' | 'to_us'> & { readonly from_s: number; readonly to_s: number }
+export const sealShape = z.object({
+  is: z.enum(['whole', 'open', 'broken', 'none', 'not checked']),
+  text: z.string().describe('the same in a sentence'),
+})
 export const storyShape = documented<ApiStory>(
   z
     .looseObject({
@@ -133,7 +137,9 @@ export const storyShape = documented<ApiStory>(
       ),
       closing: z.array(z.string()).describe('how it ended, in the words that the run itself closed with'),
     })
-    .describe('The document of `slowglow show --json`, without its plots'),
+    .describe(
+      'The document of `slowglow show --json`, without its plots and with its seal not checked: that reads the whole file',
+    ),
 )
 
 export const runPlanShape = documented<Plan>(
@@ -155,6 +161,7 @@ export const tracesQuery = z.strictObject({
     .regex(/^\d{1,6}(,\d{1,6}){0,63}$/, 'numbers of streams, joined by commas')
     .optional()
     .describe('only these; all unless given'),
+  unit: z.enum(['V', 'A']).optional().describe('only those of rails in this unit'),
 })
 const streamShape = z.object({
   id: z.number(),
