@@ -14,6 +14,11 @@ export function unattendedCautions(plan: Plan): string {
     '- You stay until the first step with HT has been held. Being told by alerts is no watch: an alert can fail.',
     ...layers.map(({ text }) => `- ${text}.`),
   ]
+  if (plan.reform !== undefined)
+    lines.push(
+      '- Each part stands on something that does not burn, behind something that stops what a vent throws, and clear of the next one.',
+      '- A part that is given up ends the run for all of them: outputs off, nothing is taken off or begun again by itself. The others are taken up another time.',
+    )
   if (timed.length > 0)
     lines.push(
       `- THE OUTSIDE TIMER in the mains of ${timed.join(', ')} is set, you saw it switch off, and it does so at the latest ${formatQuantity(plan.time_budget_s, 's')} from now; ${formatQuantity(plan.expected_s, 's')} are planned.`,

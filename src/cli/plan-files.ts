@@ -4,9 +4,10 @@ import type { Bench } from '../bench/index.js'
 import { type Equipment, withOwnerChecks } from '../equipment/index.js'
 import { loadAll, type Texts } from '../files/index.js'
 import { makePlan, type Plan, type PlanOptions, planText } from '../plan/index.js'
-import { type Earlier, liftedSet, reformPlan } from '../reform/index.js'
+import { type Earlier, liftedSet, reformPlan, type ReformOptions } from '../reform/index.js'
 import type { Profile } from '../profile/index.js'
 import { exits } from './exits.js'
+import { experienceOf } from './live/earlier.js'
 import { withColdChecks } from './plan-cold.js'
 import { placed, type PlanProblem, shown } from './problems.js'
 import type { Refusal } from './refuse.js'
@@ -44,6 +45,11 @@ export interface PlannedFiles {
   readonly files: Readonly<Record<string, string>>
 }
 
+/** Where earlier runs lie, that tell how long a reform takes; left out, common practice says so. */
+interface RunsWish {
+  readonly runs?: readonly string[]
+}
+
 /**
  * Loads a profile with all it names and makes its plan, hash included. `benchPath` takes the place of the profile's bench.
  * The same for every command that plans: what `plan` prints is what `run` obeys.
@@ -54,7 +60,7 @@ export function planFiles(
   cwd: string,
   env: Readonly<Record<string, string | undefined>> = {},
   texts?: Texts,
-  options: PlanOptions = {},
+  options: PlanOptions & RunsWish = {},
 ): PlannedFiles {
   const all = loadAll(
     resolve(cwd, profilePath),
@@ -75,10 +81,14 @@ export function planFiles(
   const equipment = withOwnerChecks(all.value.equipment, checked.checks)
   const { reform } = profile
   if (reform !== null) {
-    const tried = reformPlan(profile, equipment, bench)
-    // A part that is given up is taken off by hand, and no layer below this program is proved in this plan.
-    const made =
-      options.unattended === true ? { ...tried, plan: null, problems: [...tried.problems, stay] } : tried
+    const how: ReformOptions = {
+      unattended: options.unattended === true,
+      experience:
+        options.runs === undefined
+          ? null
+          : experienceOf(options.runs, equipment.name, Object.keys(reform.parts)),
+    }
+    const made = reformPlan(profile, equipment, bench, how)
     const behind = all.benchEquipment?.value ?? equipment
     return {
       plan: made.plan === null ? null : hashed(made.plan),
@@ -94,7 +104,7 @@ export function planFiles(
           profile_path: all.profile.path,
           whole: bench,
           again(earlier) {
-            const taken = reformPlan(profile, equipment, bench, earlier)
+            const taken = reformPlan(profile, equipment, bench, { ...how, earlier })
             return {
               plan: taken.plan === null ? null : hashed(taken.plan),
               problems: taken.problems.map((each) => ({ ...each, at: null })),
@@ -124,12 +134,6 @@ export function planFiles(
     files,
   }
 }
-
-const stay = {
-  severity: 'error',
-  what: 'Lifted electrolytics are not formed unattended: no dead-man or outside timer is proved in this plan, and a part that is given up is taken off by hand.',
-  remedy: 'Leave --unattended out, and stay with it.',
-} as const
 
 /** Tube figures the owner checked: in their own data folder and, counting last, beside the set's file. */
 function checksOf(

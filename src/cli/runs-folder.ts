@@ -22,6 +22,12 @@ export function otherRunsFolders(folder: string, { cwd, env }: Where): string[] 
   )
 }
 
+/** All of them, the one where a new run goes first. */
+export function runsFolders(flag: string | undefined, where: Where): string[] {
+  const folder = runsFolder(flag, where)
+  return [folder, ...otherRunsFolders(folder, where)]
+}
+
 /**
  * By the convention of each system: %LOCALAPPDATA% on Windows, Application Support on macOS, else the XDG base directories
  * ($XDG_DATA_HOME, which counts only where it is absolute, else .local/share in the home).

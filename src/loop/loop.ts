@@ -5,7 +5,7 @@ import type { Plan } from '../plan/index.js'
 import type { Command, Event, State } from '../sequencer/index.js'
 import { begin, step } from '../sequencer/index.js'
 import { follow, openWatch, type ReformWatch, see } from '../reform/index.js'
-import { isSlow, slowPoll_us, standingOf } from './reform.js'
+import { isSlow, slowPoll_us, standingOf, typedIn } from './reform.js'
 
 /**
  * Line and sequencer joined by plain calls: a reply goes in, and if it breaks a limit the OFF text comes out of the same call.
@@ -208,6 +208,10 @@ function judgeParts(work: Work, before: ReformWatch, event: Event): void {
       { kind: 'meter', meter: event.meter, value: decimalValue(event.value), t_us },
       standing,
     ))
+  else if (event.kind === 'answer') {
+    const typed = typedIn(work.sequencer)
+    if (typed !== null) ({ watch, told } = see(watch, typed, standing))
+  }
   work.reform = watch
   for (const judgement of told) feed(work, { kind: 'judged', t_us, judgement })
   const slow = isSlow(work.sequencer)

@@ -1,5 +1,5 @@
 import type { LineConfig } from '../line/index.js'
-import type { Standing } from '../reform/index.js'
+import type { Seen, Standing } from '../reform/index.js'
 import type { State } from '../sequencer/index.js'
 
 /* How a reform stands, for the estimator and for the pace of the lines. */
@@ -21,6 +21,21 @@ function restOf(s: State): number {
   let sum = 0
   for (let at = s.step + 1; at < s.plan.steps.length; at++) sum += s.plan.steps[at]?.hold_s ?? 0
   return sum
+}
+
+/** What a person typed in this very moment: the volts of a part whose meter has no line, the ohms of a feed resistor. */
+export function typedIn(s: State): Seen | null {
+  const now = (node: string): number | null => {
+    const sample = s.typed[`node:${node}`]
+    return sample?.t_us === s.t_us ? sample.value : null
+  }
+  for (const { name: part, typed, feed_untold } of s.plan.reform?.parts ?? []) {
+    const volts = typed === undefined ? null : now(typed.node)
+    if (volts !== null) return { kind: 'typed', part, volts, t_us: s.t_us }
+    const ohm = feed_untold === undefined ? null : now(`feed ${part}`)
+    if (ohm !== null) return { kind: 'feed', part, ohm, t_us: s.t_us }
+  }
+  return null
 }
 
 /** Charging and the first leakages are read as fast as the lines allow; after that nothing moves quickly (our choice). */

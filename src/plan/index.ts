@@ -20,5 +20,6 @@ export { healthyLeast_A, leadOn_A, openLead_A, openLeadMost_A } from './open-lea
 export { liftAsked } from './lift.js'
 export { isHotRole, offPlanOf } from './off.js'
 export { planText } from './text.js'
+export { layerSteps, unattendedPlan } from './unattended.js'
 export { guardPlans, inputRules } from './watch.js'
 export { staleAfter_s, staleWhileOn_s } from './stale.js'

@@ -31,8 +31,14 @@ export interface ReformPart {
   readonly feed_ohm: number
   /** How far the feed resistor may be off, relative. */
   readonly feed_error: number
+  /** It is measured by hand at the start, to `feed_error`; until that was typed it may be off by this much. */
+  readonly feed_untold?: number
   readonly feed_rated_W: number
   readonly meter: string
+  /** Its meter is on no line: a person reads it and types what it shows at `node`, first once charging is over, `settle_s`. */
+  readonly typed?: { readonly node: string; readonly settle_s: number }
+  /** Read on a capacitance meter before, where that was stated. */
+  readonly measured_F?: { readonly F: number; readonly error_F: number }
   /** The meter lies across the part, or across its feed resistor. */
   readonly across: 'part' | 'feed'
   readonly meter_ohm: number
@@ -74,6 +80,8 @@ export interface ReformJudgement {
   /** Which stop rule; null where none. */
   readonly code: ReformCode | null
   readonly text: string
+  /** A part that a person reads is to be read again after this, s. */
+  readonly again_s?: number
   readonly figures: ReformFigures
 }
 export interface ReformFigures {

@@ -36,6 +36,7 @@ export const ruleCodes = [
   'soft-start',
   'key-time',
   'unproved',
+  'given-up',
 ] as const
 export type RuleCode = (typeof ruleCodes)[number]
 
@@ -304,6 +305,14 @@ const starting: Readonly<Record<RuleCode, Starting>> = {
   },
   unproved: {
     text: 'Unattended work: what must switch off when this computer falls silent did not do so when it was tried in this start.',
+    warn: null,
+    trip: 1,
+    for_s: 0,
+    unit: 'event',
+    stricter: 'none',
+  },
+  'given-up': {
+    text: 'Unattended work: an electrolytic under treatment was given up, and nobody is there to take it off.',
     warn: null,
     trip: 1,
     for_s: 0,

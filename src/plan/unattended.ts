@@ -14,66 +14,93 @@ import type { HookupTest, Layer, RailPlan, Step, UnattendedPlan } from './types.
 
 type Refused = UnattendedPlan['refused'][number]
 
+/** A step as it is handed to whoever numbers and fills it. */
+export interface LayerStep {
+  readonly stage: string
+  readonly step: Partial<Step> & Pick<Step, 'do' | 'limits' | 'expected_s'>
+}
+
 /** Put behind the hook-up check: each dead-man is let fire with a few volts on its output. */
 export function proveLayers(course: Course): void {
-  const { bench, rails } = course.of
-  for (const [port, { channels, dialect }] of Object.entries(bench.supplies)) {
+  const tests = Object.values(course.tests).flat()
+  for (const { stage, step } of layerSteps(course.of.bench, tests, course.of.rails, course.timeout_s(null)))
+    course.push(stage, step)
+}
+
+/** The steps that let what switches off without this program do so, and have it cleared. */
+export function layerSteps(
+  bench: Bench,
+  tests: readonly HookupTest[],
+  rails: Readonly<Record<string, RailPlan>>,
+  timeout_s: number,
+): LayerStep[] {
+  return Object.entries(bench.supplies).flatMap(([port, { channels, dialect }]) => {
     const { dead_man } = dialect
-    if (dead_man === null) continue
-    const tests = Object.keys(channels).flatMap((name) => lowTest(course.tests, `${port}.${name}`, rails))
+    const low = Object.keys(channels).flatMap((name) => lowTest(tests, `${port}.${name}`, rails))
     // One timer for all is proved once; else each by itself.
-    for (const { test, rail } of dead_man.per === 'supply' ? tests.slice(0, 1) : tests)
-      proveDeadMan(course, test, rail, dead_man.after_s)
-  }
+    const timed = dead_man === null ? [] : dead_man.per === 'supply' ? low.slice(0, 1) : low
+    return timed.flatMap(({ test, rail }) =>
+      proofSteps({ of: 'dead-man', test, rail, after_s: dead_man?.after_s ?? 0, timeout_s }),
+    )
+  })
 }
 
 /** The hook-up test of a channel that feeds plates or screens, where it is one at a few volts. */
 function lowTest(
-  tests: Readonly<Record<string, readonly HookupTest[]>>,
+  tests: readonly HookupTest[],
   channel: string,
   rails: Readonly<Record<string, RailPlan>>,
 ): { readonly test: HookupTest; readonly rail: RailPlan }[] {
-  return Object.values(tests)
-    .flat()
-    .flatMap((test) => {
-      const rail = rails[test.rail]
-      const here = test.channel === channel && test.method === 'low volts'
-      return here && rail !== undefined && isHotRole(rail.role) ? [{ test, rail }] : []
-    })
+  const test = tests.find((each) => each.channel === channel && each.method === 'low volts')
+  const rail = test === undefined ? undefined : rails[test.rail]
+  return test !== undefined && rail !== undefined && isHotRole(rail.role) ? [{ test, rail }] : []
 }
 
 /** The rail's own charge may hold the terminals up: so many of its time constants are waited for. */
 const constants = 4
 
-function proveDeadMan(course: Course, test: HookupTest, rail: RailPlan, after_s: number): void {
+interface ToProve {
+  readonly of: 'dead-man'
+  readonly test: HookupTest
+  readonly rail: RailPlan
+  readonly after_s: number
+  readonly timeout_s: number
+}
+
+function proofSteps({ of, test, rail, after_s, timeout_s }: ToProve): LayerStep[] {
   const limits = { [rail.name]: hookupLimits(test, rail) }
-  const stage = `dead-man of ${test.channel}`
+  const stage = `${of} of ${test.channel}`
   const { ohm, F } = rail.discharge ?? { ohm: 0, F: 0 }
   const within_s = 1.5 * after_s + 1 + constants * ohm * F
   const at = { rail: rail.name, target_V: test.test_V, limits } as const
-  // At once, as the hook-up check sets it: what that left in a reservoir may stand above a slow beginning.
-  course.push(stage, { do: 'raise', ...at, slew_V_per_s: 20 * test.test_V, hold_s: 2, expected_s: 8 })
   const proof: Step['proof'] = {
-    of: 'dead-man',
+    of,
     channel: test.channel,
     limit_A: null,
     level: null,
     within_s,
     because: 'nobody is there when computer or line are gone: it is what switches off then.',
   }
-  course.push(stage, { do: 'prove', ...at, proof, expected_s: within_s + 5 })
-  course.push(`${stage}: clear it`, {
-    do: 'ask',
-    limits: {},
-    ask: {
-      text: `The dead-man of ${test.channel} switched its output off, as it was meant to. Where the supply shows that, clear it at its front panel; leave the output off. Done?`,
-      wants: { kind: 'confirm' },
-      timeout_s: course.timeout_s(null),
-      inside: false,
-      about: `clear ${test.channel}`,
+  return [
+    // At once, as the hook-up check sets it: what that left in a reservoir may stand above a slow beginning.
+    { stage, step: { do: 'raise', ...at, slew_V_per_s: 20 * test.test_V, hold_s: 2, expected_s: 8 } },
+    { stage, step: { do: 'prove', ...at, proof, expected_s: within_s + 5 } },
+    {
+      stage: `${stage}: clear it`,
+      step: {
+        do: 'ask',
+        limits: {},
+        ask: {
+          text: `The dead-man of ${test.channel} switched its output off, as it was meant to. Where the supply shows that, clear it at its front panel; leave the output off. Done?`,
+          wants: { kind: 'confirm' },
+          timeout_s,
+          inside: false,
+          about: `clear ${test.channel}`,
+        },
+        expected_s: 20,
+      },
     },
-    expected_s: 20,
-  })
+  ]
 }
 
 /** What would let this run go on with nobody there, and what stands in the way. */

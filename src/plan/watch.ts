@@ -31,7 +31,13 @@ export function guardPlans(bench: Bench): Record<string, MeterPlan> {
   return Object.fromEntries(
     Object.entries(bench.meters).map(([name, meter]) => [
       name,
-      planOf(name, meter, watchBy(bench, name, meter, { uses: [], needed: meter.required, falls: null })),
+      planOf(
+        name,
+        meter,
+        portOf(name, meter) === null
+          ? null
+          : watchBy(bench, name, meter, { uses: [], needed: meter.required, falls: null }),
+      ),
     ]),
   )
 }

@@ -70,6 +70,9 @@ function toReform(written: NonNullable<WrittenProfile['reform']>): ReformOrder {
           feed_ohm: part.feed,
           feed_error: part.feed_tolerance,
           feed_rated_W: part.feed_rated,
+          feed_by_hand: part.feed_by_hand ?? null,
+          measured:
+            part.capacitance === undefined ? null : { F: part.capacitance, error: part.capacitance_error },
         },
       ]),
     ),

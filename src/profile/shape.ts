@@ -103,6 +103,11 @@ const reformShape = group(
           feed: quantity('Ω', 'its own feed resistor', { above: 0 }),
           feed_tolerance: ratio('how far that may be off').default(0.01),
           feed_rated: quantity('W', 'what that is rated for', { above: 0 }),
+          feed_by_hand: ratio(
+            'measured by hand at the start, with an ohmmeter that may be off by this',
+          ).optional(),
+          capacitance: quantity('F', 'as read on a capacitance meter before', { above: 0 }).optional(),
+          capacitance_error: ratio('how far that reading may be off').default(0.05),
         },
         'an electrolytic with its feed resistor',
       ),

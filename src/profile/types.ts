@@ -93,4 +93,8 @@ export interface ReformOrderPart {
   readonly feed_ohm: number
   readonly feed_error: number
   readonly feed_rated_W: number
+  /** Measured by hand at the start of the run, with an ohmmeter that may be off by this, relative; null = not measured. */
+  readonly feed_by_hand: number | null
+  /** Read on a capacitance meter before, and how far that may be off, relative; null = not read. */
+  readonly measured: { readonly F: number; readonly error: number } | null
 }

@@ -70,6 +70,35 @@ export function lastRunOf(
   return null
 }
 
+/** Runs of a set in these folders that were no rehearsals and can be read, newest first; of so many newest files at most. */
+export function runsOfSet(
+  folders: readonly string[],
+  equipment: string,
+  most = 40,
+): { readonly known: Known; readonly events: readonly RunEvent[] }[] {
+  const byTime = (a: string, b: string): number => basename(a).localeCompare(basename(b))
+  const files = folders.flatMap((folder) => filesOf(folder).map((file) => join(folder, file)))
+  return files
+    .sort(byTime)
+    .reverse()
+    .slice(0, most)
+    .flatMap((file) => {
+      const opened = openRunFile(file)
+      if ('trouble' in opened) return []
+      const { reader } = opened
+      try {
+        const known = reader.known()
+        if (known?.command !== 'run' || known.plan.equipment !== equipment) return []
+        return [{ known, events: reader.told() }]
+      } catch (error) {
+        if (!(error instanceof RecordTrouble)) throw error
+        return []
+      } finally {
+        reader.close()
+      }
+    })
+}
+
 /** A run by path, or by the beginning or end of its name among `folder`. */
 export function findRun(
   words: string,

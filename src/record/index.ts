@@ -3,6 +3,7 @@ export type { Seal } from './chain.js'
 export { type Exported, exportRun, type Format } from './export.js'
 export { type ComparedRail, type ComparedStep, type Comparison, compareRuns } from './compare.js'
 export { formedOf as formedIn, type FormedStory } from './formed.js'
+export { type FormingTime, formingTimeOf } from './forming-time.js'
 export { type Series, type Trend, trendOf } from './trend.js'
 export { addNote, type Note } from './note.js'
 export { type Fallback, openFallback } from './fallback.js'
@@ -25,7 +26,7 @@ export { type RecorderStart, type StartedRecorder, startRecorder } from './start
 export { RecordTrouble } from './trouble.js'
 export { createRunFile, type RunFileOptions, type RunWriter } from './writer.js'
 export { type Archived, archiveRuns } from './archive.js'
-export { findRun, holdsRuns, lastRunOf, listRuns, type RunLine, unlistedIn } from './find.js'
+export { findRun, holdsRuns, lastRunOf, listRuns, type RunLine, runsOfSet, unlistedIn } from './find.js'
 export {
   type Because,
   type OffWord,

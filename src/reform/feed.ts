@@ -14,6 +14,9 @@ export const chargeAt_s = (F: number, V: number, amps: number): number => (F * V
 export const chargeThrough_s = (ohm: number, F: number, left: number): number => -ohm * F * Math.log(left)
 /** Taken by a capacitance as its volts rise. */
 export const charging_A = (F: number, V_per_s: number): number => F * V_per_s
+/** Five time constants of the feed and half as much capacitance again, and two seconds: charging is over. */
+export const settling_s = ({ feed_ohm, F }: Pick<ReformPart, 'feed_ohm' | 'F'>): number =>
+  2 + 7.5 * feed_ohm * F
 /** 5 min and one more for every month of storage (surplus trade, second-hand), s. */
 export const storage_s = (years: number): number => 60 * (5 + 12 * years)
 /** Resistor across each of `n` parts in series: (n·U − bus) / leakage, ohm. */

@@ -17,7 +17,7 @@ import {
   now_A,
   withBlock,
 } from './decay.js'
-import { feedWith_ohm, resolves_A } from './feed.js'
+import { feedWith_ohm, resolves_A, settling_s } from './feed.js'
 import { overTarget } from './limits.js'
 import { verdictOf } from './verdict.js'
 
@@ -83,21 +83,20 @@ interface Open {
   readonly meters: number
 }
 
+/** A feed resistor that is measured at the start may be off by all its tolerance until that was done. */
 export const watchPart = (part: ReformPart): PartWatch => ({
-  part,
+  part: part.feed_untold === undefined ? part : { ...part, feed_error: part.feed_untold },
   supply: null,
   meter: null,
   areas: { supply: 0, meter: 0 },
   lately: null,
   ramp: null,
   hold: null,
-  F: null,
+  F: part.measured_F ?? null,
   breaking: null,
   over: false,
 })
 
-/** Five time constants of the feed and half as much capacitance again, and two seconds. */
-const settling_s = ({ feed_ohm, F }: ReformPart): number => 2 + 7.5 * feed_ohm * F
 const block_s = 10
 /** A reading counts for what stood lately with this time constant, s. */
 const lately_s = 3
@@ -151,7 +150,7 @@ export const letGo = (watch: PartWatch): PartWatch => ({ ...watch, ramp: null, h
 const nothing = (from_us: number): Open => ({ from_us, supply: 0, supplies: 0, meter: 0, meters: 0 })
 
 /** Drop across the feed resistor and volts across the part. */
-function stands(
+export function stands(
   { across }: ReformPart,
   { supply, meter }: { readonly supply: number; readonly meter: number },
 ): { readonly drop_V: number; readonly V: number } {
@@ -271,11 +270,11 @@ function stopAtOnce(
   return { watch: counted, told: givenUp(counted, plan, { V, leak_A, held_s: held_s(hold, t_us) }, broken) }
 }
 
-const held_s = (hold: Hold | null, t_us: number): number =>
+export const held_s = (hold: Hold | null, t_us: number): number =>
   hold === null ? 0 : Math.max(0, (t_us - hold.settled_us) / 1e6)
 
 /** What a meter across the part takes past it. */
-const ownCurrent_A = ({ across, meter_ohm }: ReformPart, V: number): number =>
+export const ownCurrent_A = ({ across, meter_ohm }: ReformPart, V: number): number =>
   across === 'part' ? V / meter_ohm : 0
 
 /** The reading in its block; a whole one becomes a leakage, and the first of a hold a capacitance. */
@@ -424,13 +423,13 @@ function judge(
 }
 
 /** What is low enough to go higher: the target in proportion to the volts, three tenths of it at least (our choice). */
-function enough({ limit }: ReformPart, plan: ReformPlan, { of, target_V }: Hold): number {
+export function enough({ limit }: ReformPart, plan: ReformPlan, { of, target_V }: Hold): number {
   if (of.what === 'top') return 0.7 * limit.amps
   return limit.amps * Math.max(0.3, Math.min(1, target_V / plan.top_V))
 }
 
 /** Steps are as large as the leakage allows: one of the ladder, or up to three where next to nothing flows (our choice). */
-function rungs(part: number): number {
+export function rungs(part: number): number {
   if (part < 0.1) return 3
   return part < 0.3 ? 2 : 1
 }
@@ -455,7 +454,7 @@ function reTest(
   })
 }
 
-function givenUp(
+export function givenUp(
   watch: PartWatch,
   plan: ReformPlan,
   at: { readonly V: number; readonly leak_A: number; readonly held_s: number },
@@ -472,7 +471,7 @@ function givenUp(
   }
 }
 
-function base(
+export function base(
   watch: PartWatch,
   plan: ReformPlan,
   at: { readonly V: number; readonly leak_A: number; readonly held_s: number },
@@ -487,7 +486,7 @@ function base(
   }
 }
 
-function figuresOf(
+export function figuresOf(
   { part, F, hold }: PartWatch,
   plan: ReformPlan,
   { V, leak_A, held_s }: { readonly V: number; readonly leak_A: number; readonly held_s: number },
@@ -527,8 +526,8 @@ function say(
   return { watch: { ...watch, hold: { ...hold, tell_s, said: told.act } }, told }
 }
 
-const mA = (amps: number): string =>
+export const mA = (amps: number): string =>
   Math.abs(amps) >= 1e-3 ? `${(1e3 * amps).toFixed(2)} mA` : `${(1e6 * amps).toFixed(0)} µA`
 
-const hours = (s: number): string =>
+export const hours = (s: number): string =>
   s < 5400 ? `${Math.max(1, Math.round(s / 60))} min` : s > 1e7 ? 'months' : `${(s / 3600).toFixed(1)} h`

@@ -3,6 +3,7 @@ import type { Equipment } from '../equipment/index.js'
 import {
   guardPlans,
   inputRules,
+  layerSteps,
   offPlanOf,
   type MeterPlan,
   type Plan,
@@ -11,10 +12,11 @@ import {
   type ReformPlan,
   staleAfter_s,
   standardRules,
+  unattendedPlan,
 } from '../plan/index.js'
 import type { Profile, ReformOrder } from '../profile/index.js'
 import { formatShort } from '../quantities/index.js'
-import { resolves_A } from './feed.js'
+import { resolves_A, settling_s } from './feed.js'
 import { judgeFeeder, judgePart, judgeParts, type Problem } from './judged.js'
 import { can_W, limitOf, overTarget } from './limits.js'
 import {
@@ -28,6 +30,7 @@ import {
   meterOf,
   nodeOf,
   returnNode,
+  typedNode,
 } from './setup.js'
 import { overRoom, ReformSteps } from './steps.js'
 
@@ -44,6 +47,21 @@ export interface Earlier {
   /** Volts each part had been formed at to the end. */
   readonly formed_V: Readonly<Record<string, number>>
   readonly run: string
+}
+
+/** What this set's earlier reforms of these parts tell of the time it takes. */
+export interface Experience {
+  /** From the first step to the top, and what the top took beyond what was planned, s: of those runs the slowest. */
+  readonly climb_s: number
+  readonly longer_s: number
+  readonly run: string
+  readonly of: number
+}
+export interface ReformOptions {
+  readonly earlier?: Earlier | null
+  readonly experience?: Experience | null
+  /** Nobody stays. */
+  readonly unattended?: boolean
 }
 
 /** A maker's note of October 1993: at least 4 h at rated volts (second-hand). */
@@ -66,7 +84,7 @@ export function reformPlan(
   profile: Profile,
   equipment: Equipment,
   whole: Bench,
-  earlier: Earlier | null = null,
+  { earlier = null, experience = null, unattended = false }: ReformOptions = {},
 ): MadeReform {
   const order = profile.reform
   const set = order === null ? equipment : liftedSet(equipment, order)
@@ -108,41 +126,92 @@ export function reformPlan(
     else sound.push(made)
   }
   if (lost.length > 0) return { plan: null, bench, set, problems: lost }
-  const reform: ReformPlan = {
+  const read = sound.some(({ typed }) => typed !== undefined)
+  const known: ReformPlan = {
     ...partial,
+    // Every step is a reading of every part, with the hands clear again after it.
+    ...(read && { rung_V: top_V / readRungs }),
     parts: sound,
     top_s: order.hold_s ?? top_s,
     rest_s: order.rest_s ?? rest_s,
     supply,
-    said: said(sound, top_V, earlier),
+    said: [],
   }
   const F = sound.reduce((sum, part) => sum + part.F, 0)
   const problems = [
-    ...sound.flatMap((part) => judgePart(part, reform)),
-    ...judgeParts(reform),
+    ...sound.flatMap((part) => judgePart(part, known)),
+    ...judgeParts(known),
     ...judgeFeeder(whole, found.name, channel, top_V, F),
   ]
+  const timeout_s = Math.min(600, profile.prompt_timeout_s ?? 600)
+  const rails = railsOf(bench, known)
   const steps = new ReformSteps({
-    plan: reform,
+    plan: known,
     name: found.name,
     channel,
-    timeout_s: Math.min(600, profile.prompt_timeout_s ?? 600),
+    timeout_s,
+    climb_s: experience?.climb_s ?? null,
+    proofs: unattended ? (tests) => layerSteps(bench, tests, slowFalling(rails, known, F), timeout_s) : null,
   })
   steps.build(order.built_in)
   const expected_s = Math.round(
-    steps.all.filter(({ aside }) => aside === undefined).reduce((sum, step) => sum + step.expected_s, 0),
+    steps.all.filter(({ aside }) => aside === undefined).reduce((sum, step) => sum + step.expected_s, 0) +
+      (experience?.longer_s ?? 0),
   )
+  const reform: ReformPlan = {
+    ...known,
+    said: [...said(sound, known, earlier), lasts(expected_s, experience, known)],
+  }
   const time_budget_s = profile.time_budget_s ?? Math.max(budget_s, 1.5 * expected_s)
   if (time_budget_s < expected_s)
     problems.push({
       severity: 'error',
-      what: `The time budget of ${formatShort(time_budget_s, 's')} is shorter than the ${formatShort(expected_s, 's')} that it takes as a rule (common practice; what the parts make of it is not known).`,
+      what: `The time budget of ${formatShort(time_budget_s, 's')} is shorter than the ${formatShort(expected_s, 's')} that it takes: ${lastsBy(experience)}.`,
       remedy: 'Give it more, or shorten hold: and rest:, knowingly.',
     })
   if (problems.some(({ severity }) => severity === 'error')) return { plan: null, bench, set, problems }
-  const plan = planWith({ profile, equipment, bench, reform, steps, F, expected_s, time_budget_s, top_V })
+  const made = planWith({ profile, equipment, bench, reform, steps, F, expected_s, time_budget_s, top_V })
+  if (!unattended) return { plan: made, bench, set, problems }
+  const alone = unattendedPlan(profile, bench, made.rails, made.steps)
+  const plan = { ...made, unattended: { ...alone, refused: [...alone.refused, ...readByHand(sound)] } }
   return { plan, bench, set, problems }
 }
+
+/** A step with typed readings is a reading of every part: an eighth of the top (our choice). */
+const readRungs = 8
+
+/** What a person alone sees is not seen while nobody is there. */
+function readByHand(parts: readonly ReformPart[]): { readonly what: string; readonly remedy: string }[] {
+  const names = parts.flatMap(({ name, typed }) => (typed === undefined ? [] : [name]))
+  if (names.length === 0) return []
+  return [
+    {
+      what: `the meter of ${names.join(', ')} is read by a person alone`,
+      remedy: 'give it a line to this computer, or stay',
+    },
+  ]
+}
+
+/** The lifted parts hold the terminals up through their feed resistors, for longer than the supply's own capacitor. */
+function slowFalling(
+  rails: Readonly<Record<string, RailPlan>>,
+  { rail, parts }: ReformPlan,
+  F: number,
+): Record<string, RailPlan> {
+  const most_ohm = Math.max(...parts.map(({ feed_ohm }) => feed_ohm))
+  const one = rails[rail]
+  if (one?.discharge == null) return { ...rails }
+  const { ohm, through } = one.discharge
+  return { ...rails, [rail]: { ...one, discharge: { ohm: ohm + most_ohm / parts.length, F, through } } }
+}
+
+const lastsBy = (experience: Experience | null): string =>
+  experience === null
+    ? 'common practice, no source: 4 min a step, then what is held and rested; what these parts make of it is not known'
+    : `as ${experience.of === 1 ? 'the earlier reform' : `the slowest of ${experience.of} earlier reforms`} of this set's parts took (${experience.run}: ${formatShort(experience.climb_s, 's')} to the top), with what is held and rested now`
+
+const lasts = (expected_s: number, experience: Experience | null, { parts }: ReformPlan): string =>
+  `Some ${formatShort(expected_s, 's')} for ${parts.length === 1 ? 'this part' : `these ${parts.length} parts`}: ${lastsBy(experience)}.`
 
 function partOf(
   lifted: Lifted,
@@ -159,16 +228,24 @@ function partOf(
     return {
       lost: {
         severity: 'error',
-        what: `No meter on a line sees ${name}: behind its feed resistor the supply knows nothing of its volts.`,
-        remedy: `Clip one there and write it into the bench file: at: ${nodeOf(name)}, against: ${returnNode} (or across the feed resistor, at: ${formingNode}, against: ${nodeOf(name)}).`,
+        what: `No meter sees ${name}: behind its feed resistor the supply knows nothing of its volts.`,
+        remedy: `Clip one there and write it into the bench file: at: ${nodeOf(name)}, against: ${returnNode} (or across the feed resistor, at: ${formingNode}, against: ${nodeOf(name)}); without a line you are asked what it shows.`,
       },
     }
   const { meter } = found
+  const byHand = meter.line === null && meter.on === null
   const part = {
     ...lifted,
     feed_ohm: own.feed_ohm,
-    feed_error: own.feed_error,
+    feed_error: own.feed_by_hand ?? own.feed_error,
+    ...(own.feed_by_hand !== null && { feed_untold: own.feed_error }),
     feed_rated_W: own.feed_rated_W,
+    ...(byHand && {
+      typed: { node: typedNode(name, found.across), settle_s: settling_s({ feed_ohm: own.feed_ohm, F }) },
+    }),
+    ...(own.measured !== null && {
+      measured_F: { F: own.measured.F, error_F: own.measured.error * own.measured.F },
+    }),
     meter: found.name,
     across: found.across,
     meter_ohm: meter.ohm,
@@ -189,7 +266,13 @@ function caseOf(bench: Bench, part: string): string | null {
 }
 
 /** What is judged, and what it cannot separate. */
-function said(parts: readonly ReformPart[], top_V: number, earlier: Earlier | null): string[] {
+function said(
+  parts: readonly ReformPart[],
+  { top_V }: Pick<ReformPlan, 'top_V'>,
+  earlier: Earlier | null,
+): string[] {
+  const read = parts.filter(({ typed }) => typed !== undefined)
+  const unsized = read.filter(({ measured_F }) => measured_F === undefined)
   return [
     ...parts.map(
       (part) =>
@@ -204,6 +287,16 @@ function said(parts: readonly ReformPart[], top_V: number, earlier: Earlier | nu
               : `${name} is ${of.join(', ')} in parallel: their leakage is one sum, and which of them leaks is not told.`,
           ],
     ),
+    ...(read.length === 0
+      ? []
+      : [
+          `${read.map(({ name }) => name).join(', ')}: you are asked what the meter shows, and between two answers nothing watches ${read.length === 1 ? 'it' : 'them'}: what goes wrong meanwhile is bounded by the feed resistor alone.`,
+        ]),
+    ...(unsized.length === 0
+      ? []
+      : [
+          `${unsized.map(({ name }) => name).join(', ')}: typed readings do not show how a part charges, so that its capacitance stays unknown and no verdict is better than marginal; read it on a capacitance meter, dead, and state it as capacitance:.`,
+        ]),
     ...(parts.some(({ case: thermometer }) => thermometer === null)
       ? ['No thermometer stands on every can: heat is judged by volts times leakage alone.']
       : []),
@@ -351,7 +444,7 @@ function wiresOf(reform: ReformPlan): Plan['wires'] {
     },
     ...reform.parts.map((part) => ({
       of: rail,
-      text: `${part.name}${part.joined === 'alone' ? '' : ` (${part.parts.join(', ')} in ${part.joined})`}: ${formatShort(part.feed_ohm, 'Ω')} rated ${formatShort(part.feed_rated_W, 'W')} or more from ${channel} + to its POSITIVE end, its negative end to ${channel} -, and ${part.meter} across ${part.across === 'part' ? 'it' : 'that resistor'}`,
+      text: `${part.name}${part.joined === 'alone' ? '' : ` (${part.parts.join(', ')} in ${part.joined})`}: ${formatShort(part.feed_ohm, 'Ω')} rated ${formatShort(part.feed_rated_W, 'W')} or more from ${channel} + to its POSITIVE end, its negative end to ${channel} -, and ${part.meter} across ${part.across === 'part' ? 'it' : 'that resistor'}${part.typed === undefined ? '' : ', where it is read without reaching in'}`,
     })),
     { of: rail, text: `the bench's own bleeder stays across the terminals of ${channel}` },
   ]

@@ -10,6 +10,9 @@ export const formingMode = 'forming'
 /** Free end of a lifted part, where its feed resistor and its meter meet. */
 export const nodeOf = (part: PartName): string => `${part} +`
 export const feedOf = (part: PartName): string => `feed ${part}`
+/** What a person types of a part: the volts across it, or across its feed resistor. */
+export const typedNode = (part: PartName, across: 'part' | 'feed'): string =>
+  across === 'part' ? nodeOf(part) : `drop in ${feedOf(part)}`
 
 /** What stands behind one feed resistor, taken together. */
 export interface Lifted {
@@ -164,9 +167,12 @@ export function formingBench(bench: Bench, order: ReformOrder): Bench | null {
   }
   const parts = Object.keys(order.parts)
   const nodes = [formingNode, ...parts.map(nodeOf)]
-  const takesPart = ({ measures, at, line, on }: Meter): boolean =>
-    (line !== null || on === found.port) &&
-    (measures === '°C' || measures === 'contact' || (at !== null && nodes.includes(at)))
+  const takesPart = ({ measures, at, against, line, on }: Meter): boolean =>
+    line === null && on === null
+      ? // Clipped on and read by a person: what it draws flows all the time.
+        measures === 'V' && at !== null && nodes.includes(at) && against !== null
+      : (line !== null || on === found.port) &&
+        (measures === '°C' || measures === 'contact' || (at !== null && nodes.includes(at)))
   const meters = Object.fromEntries(Object.entries(bench.meters).filter(([, meter]) => takesPart(meter)))
   const here = [
     found.port,

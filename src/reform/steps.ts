@@ -1,7 +1,15 @@
 import type { Channel } from '../bench/index.js'
-import type { RailLimits, Reason, ReformPart, ReformPlan, ReformStep, Step } from '../plan/index.js'
+import type {
+  HookupTest,
+  RailLimits,
+  Reason,
+  ReformPart,
+  ReformPlan,
+  ReformStep,
+  Step,
+} from '../plan/index.js'
 import { formatShort } from '../quantities/index.js'
-import { nodeOf, formingMode } from './setup.js'
+import { feedOf, formingMode, nodeOf } from './setup.js'
 
 /* What a reform does, in order: wires proved, up the ladder, held at the top, rested, tested again. */
 
@@ -13,14 +21,30 @@ const soakSource =
   "a maker's text for parts built into equipment: about half of rated volts for about 10 min, then little by little (second-hand)"
 const hookup_V = 5
 
+/** A resistor is measured as the one that the plan counted on within this, whatever tolerance it has (our choice). */
+const leastWindow = 0.05
+
 /** Over-voltage level over the set-point: what a supply may overshoot (common practice, no source). */
 export const overRoom = 1.02
+
+/** A rung as a rule, and the first, which is a check only, s (common practice, no source). */
+const usualRung_s = 240
+const firstRung_s = 120
 
 interface Behind {
   readonly plan: ReformPlan
   readonly name: string
   readonly channel: Channel
   readonly timeout_s: number
+  /** What the way to the top took in this set's earlier reforms, s; null = not known. */
+  readonly climb_s?: number | null
+  /** Nobody stays: what comes behind the hook-up checks, and a part that is given up cannot be taken off. */
+  readonly proofs?: ((tests: readonly HookupTest[]) => readonly Placed[]) | null
+}
+/** A step of another maker's. */
+interface Placed {
+  readonly stage: string
+  readonly step: Partial<Step> & Pick<Step, 'do' | 'limits' | 'expected_s'>
 }
 
 export class ReformSteps {
@@ -28,10 +52,13 @@ export class ReformSteps {
   constructor(private readonly of: Behind) {}
 
   build(builtIn: boolean): void {
-    const { plan, channel } = this.of
+    const { plan, channel, proofs = null } = this.of
+    for (const part of plan.parts) this.feedByHand(part)
     for (const part of plan.parts) this.hookup(part)
-    this.aside()
+    if (proofs === null) this.aside()
+    else for (const { stage, step } of proofs(this.tests())) this.push(stage, step)
     const targets = this.ladder(builtIn)
+    this.rungs = targets.filter(({ reform }) => reform.what === 'rung').length
     for (const [at, { V, reform, why }] of targets.entries())
       this.raise(
         reform.what === 'top'
@@ -58,13 +85,14 @@ export class ReformSteps {
       Math.min(4, Math.max(1, Math.floor(plan.top_V / plan.rung_V / 3))) * plan.rung_V,
       channel.set_digits_V,
     )
-    this.raise(
-      'capacitance after the rest',
-      low_V,
-      { what: 'soak', least_s: 30 },
-      'at few volts next to nothing leaks, so that what goes in is charge',
-      false,
-    )
+    if (plan.parts.some(({ typed }) => typed === undefined))
+      this.raise(
+        'capacitance after the rest',
+        low_V,
+        { what: 'soak', least_s: 30 },
+        'at few volts next to nothing leaks, so that what goes in is charge',
+        false,
+      )
     const after_s = Math.max(...plan.parts.map(({ limit }) => limit.after_s)) + 60
     this.raise(
       're-test',
@@ -102,6 +130,42 @@ export class ReformSteps {
     ]
   }
 
+  private rungs = 1
+  /** One step of the ladder, s: as earlier reforms took it, else as a rule. */
+  private rungLasts_s(): number {
+    const { climb_s } = this.of
+    return climb_s == null ? usualRung_s : Math.max(rung_s, Math.round(climb_s / Math.max(1, this.rungs)))
+  }
+
+  private tests(): HookupTest[] {
+    return this.all.flatMap(({ hookup }) => (hookup === null ? [] : [hookup]))
+  }
+
+  /** The error of the resistor is the error of every leakage behind it. */
+  private feedByHand({ name, feed_ohm, feed_untold }: ReformPart): void {
+    if (feed_untold === undefined) return
+    const off = Math.max(leastWindow, feed_untold)
+    this.push(`feed resistor of ${name}`, {
+      do: 'ask',
+      ask: {
+        text: `Measure the feed resistor of ${name} with your ohmmeter, one of its ends free: nothing is on, and ${name} was read as dead. Its ohms? Join it again before you answer.`,
+        wants: {
+          kind: 'reading',
+          node: feedOf(name),
+          rail: null,
+          unit: 'Ω',
+          low: feed_ohm * (1 - off),
+          high: feed_ohm * (1 + off),
+        },
+        timeout_s: this.of.timeout_s,
+        inside: true,
+        about: `ohms ${feedOf(name)}`,
+      },
+      limits: {},
+      expected_s: 60,
+    })
+  }
+
   private hookup(part: ReformPart): void {
     const { plan, name, channel } = this.of
     const bleeder_ohm = channel.bleeder_ohm ?? Infinity
@@ -134,7 +198,7 @@ export class ReformSteps {
                 sign: 1,
                 low_V: 0.15 * test_V,
                 high_V: 1.1 * test_V + part.meter_error.plus,
-                meter: part.meter,
+                meter: part.typed === undefined ? part.meter : null,
               },
         because: 'a part the wrong way round is found at volts that do it no harm.',
       },
@@ -164,7 +228,7 @@ export class ReformSteps {
   private raise(stage: string, V: number, reform: ReformStep, why: string, first: boolean): void {
     const { plan } = this.of
     // The feed resistors bound the current, and the quicker the charge goes in the less leaks meanwhile.
-    const slew_V_per_s = 3 * plan.rung_V
+    const slew_V_per_s = 0.15 * plan.top_V
     this.push(stage, {
       do: 'raise',
       rail: plan.rail,
@@ -174,7 +238,8 @@ export class ReformSteps {
       reform,
       limits: { [plan.rail]: this.limits(V, why) },
       hands_clear: V > 60 && this.handsIn(),
-      expected_s: (reform.what === 'rung' ? (first ? 120 : 240) : reform.least_s + 60) + 5,
+      expected_s:
+        (reform.what === 'rung' ? (first ? firstRung_s : this.rungLasts_s()) : reform.least_s + 60) + 5,
     })
     if (V > 60) this.wasHigh = true
   }

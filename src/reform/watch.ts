@@ -1,6 +1,7 @@
 import type { Plan, ReformJudgement, ReformPlan } from '../plan/index.js'
 import { beginHold, beginRamp, letGo, type PartWatch, seeMeter, seeSupply, watchPart } from './part.js'
 import { case_K } from './limits.js'
+import { seeTyped } from './typed.js'
 
 /** All parts of a run, followed beside the loop: what the sequencer is fed is seen here too, and what it is told comes from here. */
 export interface ReformWatch {
@@ -29,6 +30,9 @@ export interface Standing {
 export type Seen =
   | { readonly kind: 'supply'; readonly volts: number; readonly t_us: number }
   | { readonly kind: 'meter'; readonly meter: string; readonly value: number; readonly t_us: number }
+  /** A person read the meter of a part that has no line, or measured its feed resistor. */
+  | { readonly kind: 'typed'; readonly part: string; readonly volts: number; readonly t_us: number }
+  | { readonly kind: 'feed'; readonly part: string; readonly ohm: number; readonly t_us: number }
 
 export function openWatch(plan: Plan): ReformWatch | null {
   if (plan.reform === undefined) return null
@@ -79,6 +83,18 @@ export function see(
     return { watch: { ...watch, parts }, told: [] }
   }
   const left_s = Math.max(0, standing.budget_s - standing.run_s - standing.rest_s)
+  if (reading.kind !== 'meter') {
+    const part = watch.parts[reading.part]
+    if (part === undefined) return { watch, told: [] }
+    const next =
+      reading.kind === 'feed'
+        ? { watch: withFeed(watch, part, reading.ohm), told: null }
+        : seeTyped(part, reading.volts, reading.t_us, watch.plan, left_s)
+    return {
+      watch: { ...watch, parts: { ...watch.parts, [reading.part]: next.watch } },
+      told: next.told === null ? [] : [next.told],
+    }
+  }
   for (const [name, part] of Object.entries(watch.parts)) {
     if (part.part.meter === reading.meter) {
       const next = seeMeter(part, reading.value, reading.t_us, watch.plan, left_s)
@@ -90,6 +106,13 @@ export function see(
     if (part.part.case === reading.meter) return seeCase(watch, name, part, reading.value)
   }
   return { watch, told: [] }
+}
+
+/** Measured: it may be off by what the ohmmeter may be off, and no longer by its tolerance. */
+function withFeed({ plan }: ReformWatch, watch: PartWatch, feed_ohm: number): PartWatch {
+  const planned = plan.parts.find(({ name }) => name === watch.part.name)
+  const feed_error = planned?.feed_error ?? watch.part.feed_error
+  return { ...watch, part: { ...watch.part, feed_ohm, feed_error } }
 }
 
 /** Warmer than at the start by more than a can may be: felt heat was the old sign of a part that is going. */

@@ -48,6 +48,8 @@ export const willing: Operator = (ask, at) => {
   const after_s = knob !== undefined || off !== undefined ? turningTakes_s : readingTakes_s
   if (ask.wants.kind === 'confirm') return { after_s, value: 'yes' }
   const { wants } = ask
+  const part = /^read (.+)$/.exec(ask.about)?.[1]
+  if (part !== undefined) return { after_s, value: () => clippedOn(part, at) ?? 'go on' }
   const driven = driveAsked(ask.about)
   if (driven !== null) return { after_s, value: () => toDigits(at.world.grid_A(driven)) }
   return { after_s, value: () => read(wants, at) ?? 'go on' }
@@ -62,12 +64,21 @@ function mayGoOn(rail: string, at: AtTheBench): boolean {
   return (at.world.truth().rails[rail]?.amps ?? 0) >= weakest * expected_A
 }
 
+/** What the meter shows that hangs on a lifted part: its own current flows already. */
+function clippedOn(name: string, { plan, bench, world }: AtTheBench): number | null {
+  const meter = bench.meters[plan.reform?.parts.find((part) => part.name === name)?.meter ?? '']
+  if (meter?.at == null || meter.against === null) return null
+  return toDigits(world.probe(meter.at, meter.against, nothing_ohm))
+}
+const nothing_ohm = 1e12
+
 /** What the meter in hand shows; null where nothing can be read there. */
 function read(wants: Extract<Ask['wants'], { kind: 'reading' }>, at: AtTheBench): number | null {
   const { equipment, world } = at
   const { node, rail, unit } = wants
   const declared = rail === null ? undefined : equipment.rails[rail]
-  if (unit === 'Ω') return rail === null ? null : toDigits(Math.min(world.ohms(rail), 9.99e7))
+  const ends = rail ?? node
+  if (unit === 'Ω') return ends === null ? null : toDigits(Math.min(world.ohms(ends), 9.99e7))
   if (unit === 'A') return rail === null ? null : toDigits(world.truth().rails[rail]?.amps ?? 0)
   const meter = handMeter(at.bench)
   const ohm = meter?.ohm ?? anyMeter_ohm

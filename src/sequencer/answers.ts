@@ -189,6 +189,9 @@ function takeAnswer(d: Draft, value: number | null): void {
     case 'renew':
       if (sample) renewed(d, purpose.rail, sample)
       return
+    case 'read':
+      if (sample) d.s.typed = { ...d.s.typed, [`node:${purpose.node}`]: sample }
+      return
     case 'hand off':
       return
   }

@@ -1,4 +1,6 @@
-import type { ReformJudgement, Step } from '../plan/index.js'
+import type { ReformJudgement, ReformPart, Step } from '../plan/index.js'
+import { broke } from './breach.js'
+import { ask, readingOf } from './prompts.js'
 import { record, warn } from './send.js'
 import type { Draft, ReformState, State } from './state.js'
 import { currentStep, enter, us } from './state.js'
@@ -19,12 +21,20 @@ const live = (s: State): readonly ReformState[] => Object.values(s.reform).filte
 export function reformJudged(d: Draft, judgement: ReformJudgement): void {
   const before = d.s.reform[judgement.part]
   if (d.s.phase !== 'running' || before === undefined || given(before)) return
-  const { part, act, reach_V, verdict, step, code } = judgement
+  const { part, act, reach_V, verdict, step, code, again_s } = judgement
   const standing = d.s.plan.steps.find(({ index }) => index === step)
   const held_V = act === 'go on' ? (standing?.target_V ?? 0) : 0
   d.s.reform = {
     ...d.s.reform,
-    [part]: { ...before, act, step, reach_V, verdict, formed_V: Math.max(before.formed_V, held_V) },
+    [part]: {
+      ...before,
+      act,
+      step,
+      reach_V,
+      verdict,
+      formed_V: Math.max(before.formed_V, held_V),
+      ...(again_s !== undefined && { again_s }),
+    },
   }
   const said = verdict === null ? judgement.text : `${verdict}: ${judgement.text}`
   record(d, 'judgement', `${part}: ${said}.`, {
@@ -32,9 +42,23 @@ export function reformJudged(d: Draft, judgement: ReformJudgement): void {
     data: { reform: judgement },
   })
   if (act === 'give up')
-    warn(d, `${part} ${judgement.text}. Verdict: ${verdict ?? 'not judged'} (${code ?? ''}).`, null)
+    givenUp(d, `${part} ${judgement.text}. Verdict: ${verdict ?? 'not judged'} (${code ?? ''}).`)
   else if (verdict === 'marginal' || verdict === 'replace' || verdict === 'not judged')
     warn(d, `${part} is ${verdict}: ${judgement.text}.`, null)
+}
+
+/** With nobody there it cannot be taken off, and behind its resistor it would go on: everything goes off. */
+function givenUp(d: Draft, text: string): void {
+  if (d.s.plan.unattended === undefined) {
+    warn(d, text, null)
+    return
+  }
+  const others = live(d.s).length
+  broke(d, {
+    code: 'given-up',
+    rail: d.s.plan.reform?.rail ?? '',
+    text: `${text} Nobody is there to take it off, so the run ends.${others === 0 ? '' : ' The others are not finished: with this one off the bench and out of the profile, --continue takes them up.'}`,
+  })
 }
 
 /** A part that was given up comes off before anything else happens; true where the run has turned to that. */
@@ -49,7 +73,11 @@ export function turnsAside(d: Draft): boolean {
   }
   if (d.s.prompt !== null || Object.keys(d.s.pending).length > 0) return true
   const aside = d.s.plan.steps.findIndex((each) => each.aside === true)
-  if (aside < 0 || d.s.step < aside) return false
+  if (d.s.step < aside) return false
+  if (aside < 0) {
+    goTo(d, d.s.plan.steps.length)
+    return true
+  }
   goTo(d, aside)
   return true
 }
@@ -102,6 +130,49 @@ export function reformPasses(s: State, step: Step): boolean {
   return parts.length > 0 && step.target_V < reach_V - 0.5 * reform.rung_V
 }
 
+/** First looked at where a step is long, s: a leakage that does not fall shows by then (our choice). */
+const firstLook_s = 600
+
+/** A part that a person reads is asked about: once charging is over and its time held, then when the estimator wants it again. */
+function readingDue(s: State, step: Step): (ReformPart & { typed: NonNullable<ReformPart['typed']> }) | null {
+  const held_us = s.t_us - s.part_us
+  for (const part of s.plan.reform?.parts ?? []) {
+    const { typed, name, limit } = part
+    const state = s.reform[name]
+    if (typed === undefined || state === undefined || given(state)) continue
+    if (state.act === 'go on' && state.step === step.index) continue
+    const last = s.typed[`node:${typed.node}`]
+    const least_s = step.reform?.what === 're-test' ? limit.after_s : (step.reform?.least_s ?? 0)
+    const due =
+      last !== undefined && last.t_us >= s.part_us
+        ? s.t_us - last.t_us >= us(state.again_s ?? 0)
+        : held_us >= us(typed.settle_s + Math.min(least_s, firstLook_s))
+    if (due) return { ...part, typed }
+  }
+  return null
+}
+
+/** True while a person is asked what a meter shows. Looking is all that is wanted: nothing is touched at volts. */
+function asksToRead(d: Draft, step: Step): boolean {
+  const part = readingDue(d.s, step)
+  if (part === null) return false
+  const { name, across, meter, typed } = part
+  const at_V = d.s.rails[step.rail ?? '']?.V?.value ?? step.target_V
+  ask(
+    d,
+    { kind: 'read', part: name, node: typed.node },
+    readingOf(
+      `Read ${meter}, ${across === 'part' ? `across ${name}` : `across the feed resistor of ${name}`}, without reaching in: ${at_V.toFixed(0)} V stand on the feed resistors. Its volts, with their sign?`,
+      `read ${name}`,
+      'V',
+      -0.1 * at_V - 5,
+      1.05 * at_V + 5,
+      { node: typed.node },
+    ),
+  )
+  return true
+}
+
 /** The end of a step of a reform: every part that is still being formed says so of this very step. */
 export function reformHold(d: Draft, step: Step, next: () => void): void {
   const parts = live(d.s)
@@ -111,6 +182,7 @@ export function reformHold(d: Draft, step: Step, next: () => void): void {
     return
   }
   if (least && parts.every(({ act, step: of }) => act === 'go on' && of === step.index)) next()
+  else asksToRead(d, step)
 }
 
 /** For whoever watches: what each part is at. */

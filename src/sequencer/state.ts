@@ -103,6 +103,8 @@ export interface ReformState {
   readonly verdict: ReformJudgement['verdict']
   /** Given up, and taken off its feed resistor. */
   readonly off: boolean
+  /** Read by a person: again after this, s. */
+  readonly again_s?: number
 }
 
 export type StepPart =
@@ -232,6 +234,7 @@ export interface Prompt {
     | { kind: 'not settled'; rail: string }
     | { kind: 'knob'; rail: string; wants: 'V' | 'A' }
     | { kind: 'renew'; rail: string }
+    | { kind: 'read'; part: string; node: string }
     | { kind: 'hand off'; rail: string }
   ask: Ask
   low: number | null

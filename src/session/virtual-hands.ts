@@ -4,6 +4,8 @@ import type { BenchProcess } from './start-bench.js'
 
 /** What a high-resistance hand meter takes, ohm (common practice, no source). */
 const meter_ohm = 10e6
+/** Hardly a current: of a meter that hangs there already. */
+const nothing_ohm = 1e12
 
 /** A person at the program's own virtual bench has neither knob nor meter: the bench's own are turned and read. */
 export class VirtualHands {
@@ -38,6 +40,11 @@ export class VirtualHands {
     const { bench } = this
     if (ask.wants.kind !== 'reading') return null
     const { node, rail, unit } = ask.wants
+    const clipped = this.clippedOn(ask)
+    if (clipped !== null) {
+      const shown = await bench.probe(clipped.at, clipped.against, nothing_ohm)
+      return shown === null ? null : Number(shown.toPrecision(4))
+    }
     if (rail !== null && unit === 'V' && this.plan.rails[rail]?.class !== 'programmed') {
       const step = stepNumbered(this.plan, this.step)
       // Asked to read it once more while another rail's step is on, nobody turns its knob.
@@ -50,11 +57,20 @@ export class VirtualHands {
     return shown === null ? null : Number(shown.toPrecision(4))
   }
 
+  /** Where the meter hangs that is read on a lifted part: its own current flows already. */
+  private clippedOn(ask: Ask): { readonly at: string; readonly against: string } | null {
+    const name = /^read (.+)$/.exec(ask.about)?.[1]
+    const part = this.plan.reform?.parts.find((each) => each.name === name)
+    const meter = part === undefined ? undefined : this.plan.meters[part.meter]
+    return meter?.at == null || meter.against === null ? null : { at: meter.at, against: meter.against }
+  }
+
   private async reads(
     node: string | null,
     rail: string | null,
     unit: 'V' | 'A' | 'Ω',
   ): Promise<number | null> {
+    if (node !== null && unit === 'Ω') return this.bench.ohms(node)
     if (node !== null) return this.bench.probe(node, this.equipment.chassis_node, meter_ohm)
     if (rail === null) return null
     if (unit === 'Ω') return this.bench.ohms(rail)

@@ -17,6 +17,7 @@ const judgementShape = z.object({
   verdict: z.enum(['good', 'marginal', 'replace', 'not judged']).nullable(),
   code: z.enum(reformCodes).nullable(),
   text,
+  again_s: z.number().exactOptional(),
   figures: z.object({
     volts: z.number(),
     leak_A: figure,

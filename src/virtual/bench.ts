@@ -286,6 +286,8 @@ export function createVirtualBench(
         const wire = now.find(({ name }) => name === `lead ${rail} ${sign}`)
         return wire?.kind === 'resistor' ? wire.a : null
       }
+      const alone = now.find(({ name }) => name === rail)
+      if (alone?.kind === 'resistor') return alone.ohm
       const [a, b] = [lead('+'), lead('-')]
       if (a === null || b === null) return Number.POSITIVE_INFINITY
       const dead = now.map((element) => (element.kind === 'supply' ? { ...element, V: 0 } : element))

@@ -14,7 +14,10 @@ export interface VirtualBench {
   ports(): readonly string[]
   /** What a hand meter of this resistance, clipped at a node against another, would show now. */
   probe(node: string, against: string, ohm: number): number
-  /** What an ohmmeter at the lead ends of this rail would show, supply off and still clipped on; infinite when open. */
+  /**
+   * What an ohmmeter at the lead ends of this rail would show, supply off and still clipped on; infinite when open. Of a resistor
+   * by its name: with one of its ends free.
+   */
   ohms(rail: string): number
   /** Truth for tests and for the "virtual meter shows" line; never given to the sequencer. */
   truth(): {

@@ -348,7 +348,9 @@ function hookUp(
     wire(`lead ${rail} -`, bottom, negative, off && !hotIsPositive ? broken_ohm : ohm)
   }
   for (const [name, meter] of Object.entries(bench.meters)) {
-    if ((meter.line === null && meter.on === null) || meter.measures !== 'V' || meter.at === null) continue
+    // A person's meter hangs on lifted parts all the time; elsewhere it is clipped on for a reading.
+    const isThere = meter.line !== null || meter.on !== null || equipment.lifted === true
+    if (!isThere || meter.measures !== 'V' || meter.at === null) continue
     // With a lead off it loads nothing.
     if (faults.some(({ part, kind }) => part === `input.${name}` && kind === 'open')) continue
     const b = meter.against ?? equipment.chassis_node

@@ -1,4 +1,4 @@
-import { readFileSync, writeFileSync } from 'node:fs'
+import { chmodSync, readFileSync, writeFileSync } from 'node:fs'
 import { join, resolve } from 'node:path'
 import type { Bench, DeadMan } from '../../src/bench/index.js'
 import { qualificationFile } from '../../src/files/index.js'
@@ -96,6 +96,28 @@ export function fitBench(bench: Bench, lacking: readonly string[] = []): Bench {
   const measured = outputs.filter((channel) => !lacking.includes(channel))
   return qualifiedBench({ ...bench, supplies }, qualification(measured, '2026-06-01'), '2026-09-01')
 }
+
+/** The forming bench of the demo in this folder as unattended work wants it: a dead-man, qualified today, with these alerts. */
+export function fitFormingFiles(folder: string, alerts: string): void {
+  const at = join(folder, 'reform-bench.yaml')
+  const high = '  high:\n    line: { kind: virtual, as: pty }\n'
+  const text = readFileSync(at, 'utf8').replace(high, `${high}${written.replace('20 s', '60 s')}`)
+  writeFileSync(at, `${text}\nalerts:\n${alerts}\n`)
+  const today = new Date().toISOString().slice(0, 10)
+  writeFileSync(
+    join(folder, 'reform-bench.qualification.yaml'),
+    qualificationFile(qualification(['high.out'], today)),
+  )
+}
+
+/** Stands in for the system's own, which needs a login service that no test machine has. */
+export function fakeInhibitor(folder: string, script: string): Record<string, string> {
+  const program = join(folder, 'systemd-inhibit')
+  writeFileSync(program, `#!/bin/sh\n${script}\n`)
+  chmodSync(program, 0o755)
+  return { PATH: `${folder}:${process.env['PATH'] ?? ''}` }
+}
+export const grantsSleepHold = 'while [ "$1" != sh ]; do shift; done; exec "$@"'
 
 /** The same as files in a folder: bench, its qualification of today, and the short profile with `unattended: true`. */
 export function fitFiles(

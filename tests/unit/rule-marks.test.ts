@@ -32,10 +32,10 @@ function markOf(rig: Rig): string {
   return alarm ? 'wont-fall' : (rig.state.off?.reason?.code ?? 'none')
 }
 
-/** A dead-man that does not fire needs a supply that has one: its case is in `unattended.test.ts`. */
-const elsewhere = 'unproved'
-type Here = Exclude<RuleCode, typeof elsewhere>
-const here = (code: RuleCode): code is Here => code !== elsewhere
+/** A dead-man that does not fire needs a supply that has one, and a part that is given up a reform: `unattended.test.ts`, `reform-alone.test.ts`. */
+const elsewhere = ['unproved', 'given-up'] as const
+type Here = Exclude<RuleCode, (typeof elsewhere)[number]>
+const here = (code: RuleCode): code is Here => !(elsewhere as readonly string[]).includes(code)
 
 const marks: Readonly<Record<Here, () => Rig>> = {
   'over-ceiling': () => {

@@ -1,4 +1,4 @@
-import { chmodSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs'
+import { mkdtempSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, describe, expect, it } from 'vitest'
@@ -6,24 +6,20 @@ import { Broker, password, skipWithoutBroker, user } from '../helpers/broker.js'
 import { LiveRun } from '../helpers/live-run.js'
 import { skipWithoutSocat } from '../helpers/pty.js'
 import { gone, plain } from '../helpers/terminal.js'
-import { fitFiles } from '../helpers/unattended.js'
+import { fakeInhibitor, fitFiles, grantsSleepHold } from '../helpers/unattended.js'
 
 const closers: (() => Promise<void>)[] = []
 afterEach(async () => {
   for (const close of closers.splice(0).reverse()) await close()
 })
 
-/** Stands in for the system's own, which needs a login service that no test machine has. */
-const grants = 'while [ "$1" != sh ]; do shift; done; exec "$@"'
+const grants = grantsSleepHold
 const refuses = 'echo "no login service here" >&2; exit 1'
 
 function started(inhibitor: string, more: Parameters<typeof fitFiles>[1] = {}): LiveRun {
   const folder = mkdtempSync(join(tmpdir(), 'slowglow-test-'))
-  const program = join(folder, 'systemd-inhibit')
-  writeFileSync(program, `#!/bin/sh\n${inhibitor}\n`)
-  chmodSync(program, 0o755)
   const profile = fitFiles(folder, more)
-  const env = { PATH: `${folder}:${process.env['PATH'] ?? ''}`, BROKER_PASSWORD: password }
+  const env = { ...fakeInhibitor(folder, inhibitor), BROKER_PASSWORD: password }
   const run = new LiveRun([profile, '--speed', '10', '--unattended'], folder, env)
   closers.push(() => run.end())
   return run

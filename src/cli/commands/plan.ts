@@ -8,6 +8,7 @@ import { planSvg } from '../plan-plot/svg.js'
 import { ownLimits, planPage } from '../plan-text.js'
 import { type PlanProblem, problemText } from '../problems.js'
 import { type Refusal, refuse } from '../refuse.js'
+import { runsFolders } from '../runs-folder.js'
 import type { Register } from './index.js'
 
 interface Options {
@@ -38,6 +39,7 @@ export const registerPlan: Register = (program, io) => {
 export function plan(profile: string, options: Options, io: Io): number {
   const planned = planFiles(profile, options.bench, io.cwd, io.env, undefined, {
     unattended: options.unattended === true,
+    runs: runsFolders(undefined, io),
   })
   const json = options.json === true
   const refusal = notPlanned(planned, 'plan', profile)

@@ -10,6 +10,7 @@ import { type Exit, exits } from '../exits.js'
 import { faultHelp } from '../fault-help.js'
 import { type Io, printJson } from '../io.js'
 import { AlertsTold } from '../live/alerts.js'
+import { continuableRun, earlierText } from '../live/earlier.js'
 import { exitOf } from '../live/exit-of.js'
 import { collect, whole } from '../live/flags.js'
 import { coldObjection, unattendedObjections } from '../../session/index.js'
@@ -28,6 +29,7 @@ interface Flags {
   readonly seed?: number
   readonly out?: string
   readonly unattended?: boolean
+  readonly continue?: string
   readonly json?: boolean
 }
 
@@ -44,6 +46,7 @@ export const registerRehearse: Register = (program, io) => {
     .addHelpText('after', faultHelp)
     .option('--seed <n>', 'which set and bench are drawn; the bench file’s own unless given', whole)
     .option('--unattended', 'as it would be run with nobody there; says what would forbid it')
+    .option('--continue <run>', 'a reform that did not come to its end: as it would go on from that run')
     .option('--out <dir>', runsHelp)
     .option('--json', 'one JSON document on standard output')
     .action((profile: string, flags: Flags) => {
@@ -52,10 +55,12 @@ export const registerRehearse: Register = (program, io) => {
 }
 
 function command(profilePath: string, flags: Flags, io: Io): Exit {
-  const prepared = prepare('rehearse', profilePath, flags, io)
+  const json = flags.json === true
+  const made = prepare('rehearse', profilePath, { ...flags, runs: flags.out }, io)
+  if (typeof made === 'number') return made
+  const prepared = flags.continue === undefined ? made : takenUp(made, flags.continue, flags, io)
   if (typeof prepared === 'number') return prepared
   const { plan, bench } = prepared
-  const json = flags.json === true
   io.err(cautionsFor(plan.figures, plan))
   if (plan.unattended !== undefined) {
     io.err(unattendedCautions(plan))
@@ -97,6 +102,26 @@ function command(profilePath: string, flags: Flags, io: Io): Exit {
       what: `The record broke off: ${error.message}`,
     })
   }
+}
+
+/** As it would go on from a run that did not come to its end; the parts behind the virtual bench are as they were drawn, unformed. */
+function takenUp(prepared: Prepared, words: string, flags: Flags, io: Io): Prepared | Exit {
+  const json = flags.json === true
+  const found = continuableRun(words, runsFolder(flags.out, io), io.cwd, prepared.plan)
+  if ('trouble' in found)
+    return refuse(io, json, {
+      exit: exits.usage,
+      where: words,
+      what: found.trouble,
+      remedy: 'Leave --continue out.',
+    })
+  io.err(earlierText(found, true))
+  const { earlier, why_not } = found
+  if (earlier === null || prepared.lifted === null)
+    return refuse(io, json, { exit: exits.finding, ...(why_not ?? { what: 'It cannot be taken up.' }) })
+  const { plan, problems } = prepared.lifted.again(earlier)
+  if (plan !== null) return { ...prepared, plan }
+  return refuse(io, json, { exit: exits.finding, what: 'It cannot be taken up.', problems })
 }
 
 function perform(

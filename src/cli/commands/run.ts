@@ -2,11 +2,11 @@ import { type Exit, exits } from '../exits.js'
 import { faultHelp } from '../fault-help.js'
 import type { Io } from '../io.js'
 import { energise, type EnergiseFlags } from '../live/energise.js'
-import { earlierForming, earlierText, takenUp } from '../live/earlier.js'
+import { continuable, earlierText } from '../live/earlier.js'
 import { collect, speedOf, whole } from '../live/flags.js'
 import { prepare, type Prepared } from '../live/prepare.js'
 import { refuse } from '../refuse.js'
-import { otherRunsFolders, runsFolder, runsHelp } from '../runs-folder.js'
+import { runsFolders, runsHelp } from '../runs-folder.js'
 import { objected, unattendedObjections } from '../../session/index.js'
 import type { Register } from './index.js'
 
@@ -51,14 +51,14 @@ const nothingToContinue = {
 /** Says how far an earlier run of the same parts had come, and takes it up where that is asked for. */
 function takeUp(prepared: Prepared, flags: Flags, io: Io): Prepared | Exit {
   const json = flags.json === true
-  const folder = runsFolder(flags.runs, io)
-  const found = earlierForming([folder, ...otherRunsFolders(folder, io)], prepared.plan)
+  const found = continuable(runsFolders(flags.runs, io), prepared.plan)
   if (found === null) return flags.continue === true ? refuse(io, json, nothingToContinue) : prepared
   io.err(earlierText(found, flags.continue === true))
   if (flags.continue !== true || prepared.lifted === null) return prepared
-  const taken = takenUp(found)
-  if ('what' in taken) return refuse(io, json, { exit: exits.finding, ...taken })
-  const { plan, problems } = prepared.lifted.again(taken.earlier)
+  const { earlier, why_not } = found
+  if (earlier === null)
+    return refuse(io, json, { exit: exits.finding, ...(why_not ?? { what: 'It cannot be taken up.' }) })
+  const { plan, problems } = prepared.lifted.again(earlier)
   if (plan !== null) return { ...prepared, plan }
   return refuse(io, json, { exit: exits.finding, what: 'It cannot be taken up.', problems })
 }

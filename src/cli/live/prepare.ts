@@ -6,6 +6,7 @@ import type { Io } from '../io.js'
 import { notPlanned, planFiles, type PlanParts } from '../plan-files.js'
 import { type PlanProblem, problemText } from '../problems.js'
 import { type Refusal, refuse } from '../refuse.js'
+import { runsFolders } from '../runs-folder.js'
 
 /** A run or rehearsal that may be started: everything judged, nothing energised. */
 export interface Prepared extends PlanParts {
@@ -23,6 +24,8 @@ export interface PrepareFlags {
   readonly json?: boolean
   /** Nobody stays. */
   readonly unattended?: boolean
+  /** Folder of run files, where one is named. */
+  readonly runs?: string | undefined
 }
 type Where = Pick<Io, 'cwd' | 'env'>
 
@@ -49,6 +52,7 @@ export function prepared(
 ): (Prepared & { readonly problems: readonly PlanProblem[] }) | Refusal {
   const planned = planFiles(profilePath, flags.bench, io.cwd, io.env, texts, {
     unattended: flags.unattended === true,
+    runs: runsFolders(flags.runs, io),
   })
   const { plan, parts, problems, files } = planned
   const refusal = notPlanned(planned, command, profilePath)

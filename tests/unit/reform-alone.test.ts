@@ -1,0 +1,107 @@
+import { describe, expect, it } from 'vitest'
+import { unattendedCautions } from '../../src/cautions/index.js'
+import { unfinished } from '../../src/cli/live/earlier.js'
+import { formingTimeOf } from '../../src/record/index.js'
+import { unattendedObjections } from '../../src/session/index.js'
+import {
+  alone,
+  fitForming,
+  formed,
+  formingBenchFile,
+  formingPlanOf,
+  shortForming,
+} from '../helpers/forming-set.js'
+
+const fit = fitForming()
+const unattended = true
+
+describe('a reform that nobody stays with', () => {
+  const { plan, bench } = formingPlanOf(alone, fit, { unattended })
+
+  it('proves its dead-man between hook-up checks and first volts, and asks nobody to take a part off', () => {
+    expect(unattendedObjections(plan, bench, {})).toEqual([])
+    expect(plan.unattended?.layers).toEqual([expect.objectContaining({ port: 'high', by: 'dead-man' })])
+    const kinds = plan.steps.map(({ do: does, proof }) => proof?.of ?? does)
+    expect(kinds.slice(0, 6)).toEqual(['hook-up check', 'hook-up check', 'raise', 'dead-man', 'ask', 'raise'])
+    expect(plan.steps.some(({ aside }) => aside === true)).toBe(false)
+    const text = unattendedCautions(plan)
+    expect(text).toMatch(/given up ends the run for all of them/)
+    expect(text).toMatch(/does not burn/)
+    expect(text).not.toMatch(/\bsafe\b/i)
+  })
+
+  it.each([
+    ['the profile does not say so', shortForming, fit, /does not say that it may be left alone/],
+    ['its supply is not qualified', alone, formingBenchFile, /high.out is not qualified/],
+  ])('is refused where %s', (_, profile, file, wanted) => {
+    const made = formingPlanOf(profile, file, { unattended })
+    expect(unattendedObjections(made.plan, made.bench, {}).join('\n')).toMatch(wanted)
+  })
+
+  it('is refused where a person would have to read a meter', () => {
+    const meters = Object.fromEntries(
+      Object.entries(fit.meters).map(([name, meter]) => [
+        name,
+        name === 'meter C3' ? { ...meter, line: null } : meter,
+      ]),
+    )
+    const made = formingPlanOf(alone, { ...fit, meters }, { unattended })
+    expect(unattendedObjections(made.plan, made.bench, {}).join('\n')).toMatch(
+      /meter of C3 is read by a person alone: give it a line/,
+    )
+  })
+
+  const night = formed(alone, fit, { unattended })
+
+  it('goes to its end with nobody asked anything once the volts rise, and judges every part', () => {
+    const { run, events, formed: parts } = night
+    expect(run.ending.reason?.text ?? 'none').toBe('none')
+    expect([run.ending.outcome, run.ending.outputs_off]).toEqual(['completed', 'confirmed'])
+    const fired = events.findIndex(({ text }) => text.includes('dead-man fired as it should'))
+    const rises = events.findIndex(({ text }) => text.includes('rung 1'))
+    expect(fired).toBeGreaterThan(0)
+    expect(rises).toBeGreaterThan(fired)
+    expect(events.slice(rises).some(({ what }) => what === 'prompt')).toBe(false)
+    expect(parts.every(({ verdict }) => verdict === 'good' || verdict === 'marginal')).toBe(true)
+  })
+
+  it('tells the next how long it will take, and holds the time budget against that', () => {
+    const time = formingTimeOf(night.plan, night.events)
+    expect(time?.parts).toEqual(['C3', 'C5'])
+    const experience = { climb_s: 7200, longer_s: 600, run: 'the last night', of: 2 }
+    const common = formingPlanOf(shortForming, formingBenchFile)
+    const known = formingPlanOf(shortForming, formingBenchFile, { experience })
+    expect(common.plan.unproved.join('\n')).toMatch(/for these 2 parts: common practice, no source/)
+    expect(known.plan.unproved.join('\n')).toMatch(
+      /as the slowest of 2 earlier reforms of this set's parts took \(the last night: 2 h to the top\)/,
+    )
+    expect(known.plan.expected_s).toBeGreaterThan(7200 + 600)
+    // What it took: from its first volts to the last, of the run's own time.
+    expect(time?.climb_s).toBeGreaterThan(60)
+    expect(time?.climb_s).toBeLessThan(night.run.virtual_s)
+    const short = { ...shortForming, time_budget_s: 2 * 3600 }
+    expect(() => formingPlanOf(short, formingBenchFile, { experience })).toThrow(
+      /time budget of 2 h is shorter than the .* that it takes: as the slowest of 2 earlier reforms/,
+    )
+    expect(formingPlanOf(short, formingBenchFile).plan.time_budget_s).toBe(7200)
+  })
+
+  it('goes off at once where a part is given up, and offers the others to whoever comes', () => {
+    const {
+      plan: made,
+      run,
+      events,
+      formed: parts,
+    } = formed(alone, fit, { unattended, faults: ['C5:short@HT>30V'] })
+    expect(run.ending).toMatchObject({ outcome: 'tripped', outputs_off: 'confirmed' })
+    expect(run.ending.reason).toMatchObject({ code: 'given-up', rail: 'HT' })
+    const at = events.findIndex(({ what, text }) => what === 'judgement' && text.includes('given up'))
+    const off = events.slice(at).findIndex(({ text }) => text.startsWith('urgent off'))
+    expect(off).toBeGreaterThanOrEqual(0)
+    expect(events.slice(at, at + off).some(({ what }) => what === 'prompt')).toBe(false)
+    const left = unfinished({ run: 'the night', started: '' }, parts, made)
+    expect(left?.parts.find(({ part }) => part === 'C3')).toMatchObject({ verdict: 'not finished' })
+    expect(left?.parts.find(({ part }) => part === 'C3')?.held_V).toBeGreaterThan(20)
+    expect(left?.why_not?.what).toMatch(/C5 was given up/)
+  })
+})
