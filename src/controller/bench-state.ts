@@ -58,6 +58,15 @@ export function runsUnderWay(env: Readonly<Record<string, string | undefined>>):
   return found
 }
 
+/** What runs left whose supervising process is gone: their outputs may be on. */
+export function leftBehind(env: Readonly<Record<string, string | undefined>>): BenchState[] {
+  const directory = stateFolder(env)
+  return (existsSync(directory) ? readdirSync(directory) : []).flatMap((name) => {
+    const state = name.endsWith('.json') ? readBenchState(join(directory, name)) : null
+    return state === null || state === 'unreadable' || stillRuns(state.supervisor) ? [] : [state]
+  })
+}
+
 /** The file itself, whatever path it is called by. */
 export function realPath(path: string): string {
   try {

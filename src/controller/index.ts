@@ -1,5 +1,6 @@
 export {
   benchStatePath,
+  leftBehind,
   processStart,
   readBenchState,
   realPath,

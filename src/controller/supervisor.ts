@@ -43,6 +43,8 @@ export type Shown =
   | { readonly kind: 'prompt closed'; readonly prompt: number; readonly why: string }
   | { readonly kind: 'notice' | 'alarm'; readonly text: string }
   | { readonly kind: 'hands clear'; readonly for_s: number }
+  /** The controller is lost and the outputs go off without it: nobody waits for an answer any more. */
+  | { readonly kind: 'taken over' }
 
 /** How a run went, or why there was none. */
 export type RunOutcome =
@@ -290,6 +292,7 @@ class RunningSupervisor implements Supervisor {
         return
       case 'off on spare':
         this.offOnSpares()
+        this.shown.next({ kind: 'taken over' })
         return
       case 'kill':
         this.controller.kill('SIGKILL')

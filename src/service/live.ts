@@ -1,7 +1,7 @@
 import { randomBytes, randomInt } from 'node:crypto'
 import type { Logger } from 'pino'
 import { drawWord } from '../cautions/index.js'
-import type { Shown, Supervisor } from '../controller/index.js'
+import { leftBehind, type Shown, type Supervisor } from '../controller/index.js'
 import { formatQuantity } from '../quantities/index.js'
 import type { Ask } from '../plan/index.js'
 import {
@@ -28,7 +28,7 @@ import { Current } from './current.js'
 import type { Desk } from './desk.js'
 import type { PreparedStart } from './desk-questions.js'
 import { endedOf } from './ended.js'
-import type { Who } from './guard.js'
+import { isLoopback, type Who } from './guard.js'
 import { liveViewOf } from './live-view.js'
 import type { Streams } from './streams.js'
 import { needsOf, phaseOf, promptOf, runOf, type Started } from './told.js'
@@ -39,12 +39,15 @@ export interface LiveJob {
   readonly now_ms: () => number
   readonly env: Readonly<Record<string, string | undefined>>
   readonly log: Logger
+  /** A run that no page has watched for so long is run down, as one whose terminal was closed. */
+  readonly unwatched_s: number
   /** What the terminal of the service shows too. */
   readonly say: (text: string) => void
 }
 
 /** Kept for whoever comes later. */
 const most_messages = 200
+const look_ms = 1000
 const most_looks = 20
 const codeOf: Readonly<Record<NotBegun['why'], ErrorCode>> = {
   usage: 'bad request',
@@ -317,6 +320,35 @@ export class Live {
     run.shown.subscribe((shown) => {
       this.show(shown, current, start)
     })
+    this.endUnwatched(current)
+  }
+
+  /** Alarms and questions of an attended run reach somebody, or it does not go on. */
+  private endUnwatched(current: Current): void {
+    const { unwatched_s } = this.job
+    let watched_ms = this.job.now_ms()
+    const timer = setInterval(() => {
+      if (this.current !== current || this.state.stop !== null) {
+        clearInterval(timer)
+        return
+      }
+      const now_ms = this.job.now_ms()
+      if ((this.streams?.count ?? 0) > 0) watched_ms = now_ms
+      else if (now_ms - watched_ms >= unwatched_s * 1000)
+        this.stop(false, { called: `the service, since no page has watched for ${unwatched_s} s` }, undefined)
+    }, look_ms)
+  }
+
+  /** Told once, when the service begins: what it finds is not touched before somebody starts a run there. */
+  tellLeft(): void {
+    for (const { bench, run_file, places } of leftBehind(this.job.env)) {
+      // A virtual bench of our own listens on this machine's loopback, and nowhere else.
+      const real = Object.values(places).some((place) => place.kind === 'serial' || !isLoopback(place.host))
+      this.message(
+        real ? 'alarm' : 'notice',
+        `A run was left without its end (${run_file}); OUTPUTS OF ITS BENCH MAY BE ON: ${bench}. Cut the mains of the HT sources (not of the bias), or slowglow safe-off --bench ${bench}. The next start on it reads them back and makes them safe first.`,
+      )
+    }
   }
 
   private show(shown: Shown, current: Current, { plan, speed }: Start): void {
@@ -354,6 +386,10 @@ export class Live {
       case 'alarm':
       case 'notice':
         this.message(shown.kind, shown.text)
+        return
+      case 'taken over':
+        current.asked = null
+        this.enter('going off', { prompt: null, hands_clear: null })
         return
       case 'hands clear': {
         this.handsClear({ until_ms: now_ms + (shown.for_s * 1000) / speed })

@@ -25,6 +25,8 @@ export interface ServiceJob {
   readonly page: string | null
   readonly version: string
   readonly env: Readonly<Record<string, string | undefined>>
+  /** A run that no page has watched for so long is run down. */
+  readonly unwatched_s: number
   readonly log: Logger
   readonly say: (text: string) => void
   readonly code: (code: string) => void
@@ -49,13 +51,22 @@ export async function startService(job: ServiceJob): Promise<Service | { readonl
   const now_ms = (): number => Math.round(performance.now() - began)
   const open = !isLoopback(job.address) && job.address !== 'localhost'
   const desk = new Desk(job.desk, job.place)
-  const live = new Live({ desk, epoch, now_ms, env: job.env, log: job.log, say: job.say })
+  const live = new Live({
+    desk,
+    epoch,
+    now_ms,
+    env: job.env,
+    unwatched_s: job.unwatched_s,
+    log: job.log,
+    say: job.say,
+  })
   const streams: Streams = new Streams(() => ({
     now_ms: now_ms(),
     phase: live.phase,
     viewers: streams.count,
   }))
   live.streams = streams
+  live.tellLeft()
   const hosts = new Set<string>()
   const app = await makeApp({
     desk,

@@ -37,7 +37,12 @@ export class ServeProcess {
 
   static async start(
     folder: string,
-    more: { readonly port?: number; readonly runs?: string; readonly listen?: string } = {},
+    more: {
+      readonly port?: number
+      readonly runs?: string
+      readonly listen?: string
+      readonly unwatched_s?: number
+    } = {},
   ): Promise<ServeProcess> {
     const runs = more.runs ?? mkdtempSync(join(tmpdir(), 'slowglow-serve-'))
     const child = spawn(
@@ -52,6 +57,7 @@ export class ServeProcess {
         runs,
         '--json',
         ...(more.listen === undefined ? [] : ['--listen', more.listen]),
+        ...(more.unwatched_s === undefined ? [] : ['--unwatched', String(more.unwatched_s)]),
       ],
       { stdio: ['ignore', 'pipe', 'pipe'], env: { ...process.env, XDG_RUNTIME_DIR: runs } },
     )

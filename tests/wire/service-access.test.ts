@@ -53,6 +53,7 @@ beforeAll(async () => {
     epoch: 'test',
     now_ms: () => 0,
     env: process.env,
+    unwatched_s: 120,
     log: pino({ level: 'silent' }),
     say: () => undefined,
   })

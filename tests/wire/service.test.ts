@@ -1,9 +1,12 @@
 import { once } from 'node:events'
+import { readdirSync } from 'node:fs'
 import { createServer } from 'node:http'
 import { connect } from 'node:net'
 import { networkInterfaces } from 'node:os'
+import { join } from 'node:path'
 import { setTimeout as sleep } from 'node:timers/promises'
 import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest'
+import { type BenchState, readBenchState } from '../../src/controller/index.js'
 import { findRun, openRunFile } from '../../src/record/index.js'
 import { replayExactly } from '../../src/replay/index.js'
 import { runsShape, type Snapshot, storyShape, tracesShape } from '../../src/service/api/index.js'
@@ -168,6 +171,61 @@ describe('a run from the page', () => {
     expect(run.page.connected).toBeGreaterThan(1)
   })
 })
+
+describe('a run that is left', () => {
+  it('alone by every page is run down, and says so', async () => {
+    const alone = await ServeProcess.start('.', { unwatched_s: 5, runs: serve.runs })
+    const left = new PageRun(alone)
+    await left.begin(short)
+    await left.htAbove(30)
+    const { run: described } = await left.page.shows(({ phase }) => phase === 'running')
+    left.end()
+    await sleep(6000)
+    run = new PageRun(alone)
+    await run.page.shows(({ phase }) => phase === 'ended')
+    await alone.end()
+    expect(record(described?.run).ending).toMatchObject({
+      outcome: 'stopped',
+      outputs_off: 'confirmed',
+      reason: { text: expect.stringContaining('no page has watched') as string },
+    })
+  })
+
+  it('by its controller keeps no question open beneath the alarm', async () => {
+    run = new PageRun(serve)
+    await run.begin(short, [], () => true)
+    await run.page.shows(({ prompt }) => prompt !== null)
+    process.kill(stateOf(serve.runs).controller?.pid ?? 0, 'SIGKILL')
+    const now = await run.page.shows(({ phase }) => phase === 'going off' || phase === 'ended')
+    expect(now).toMatchObject({ prompt: null, hands_clear: null })
+    const { ended } = await run.page.shows(({ phase }) => phase === 'ended')
+    expect(ended).toMatchObject({ outcome: 'failed', outputs_off: 'confirmed' })
+  })
+
+  it('by its service is told of when a service begins again', async () => {
+    run = new PageRun(serve)
+    await run.begin(short)
+    await run.htAbove(30)
+    const { port, runs } = serve
+    const { run_file } = stateOf(runs)
+    serve.kill('SIGKILL')
+    await serve.exit()
+    serve = await ServeProcess.start('.', { port, runs })
+    const { messages } = await run.page.shows((now) => now.phase === 'none' && now.messages.length > 0)
+    expect(messages[0]?.text).toContain(run_file)
+    expect(messages[0]?.text).toContain('MAY BE ON')
+  })
+})
+
+/** What the bench's state file says of the run under way. */
+function stateOf(runtime: string): BenchState {
+  const folder = join(runtime, 'slowglow')
+  for (const name of readdirSync(folder)) {
+    const state = readBenchState(join(folder, name))
+    if (state !== null && state !== 'unreadable') return state
+  }
+  throw new Error('No run is under way.')
+}
 
 /** An address of this machine on a network; without one there is nobody to pair. */
 const address = Object.values(networkInterfaces())

@@ -20,11 +20,14 @@ interface Flags {
   readonly runs?: string
   readonly log?: string
   readonly forgetDevices?: boolean
+  readonly unwatched: number
   readonly json?: boolean
 }
 
 /** Our choice, in the range that systems leave to users (RFC 6335) and below those handed out by themselves. */
 const usualPort = 28100
+/** Long enough for a page that is loaded again or a network that was lost, our choice. */
+const usualUnwatched_s = 120
 
 /** `slowglow serve`: the page at the bench, and the API behind it. */
 export const registerServe: Register = (program, io) => {
@@ -38,6 +41,12 @@ export const registerServe: Register = (program, io) => {
       'also for paired devices of a network you trust, on this address of this machine; they may watch, stop and answer readings',
     )
     .option('--forget-devices', 'every device paired before has to give a code again')
+    .option(
+      '--unwatched <s>',
+      'a run that no page has watched for so long is run down, as one whose terminal was closed: 5 to 600 s',
+      secondsOf,
+      usualUnwatched_s,
+    )
     .option('--runs <dir>', runsHelp)
     .option('--log <file>', 'what the supervising process does, as JSON lines')
     .option('--json', 'one JSON document on standard output, once it listens')
@@ -68,6 +77,7 @@ async function serve(named: string, flags: Flags, io: Io): Promise<Exit> {
     page: builtPage(),
     version: programVersion,
     env: io.env,
+    unwatched_s: flags.unwatched,
     log: logging.log,
     say: io.err,
     code: (code) => {
@@ -167,6 +177,12 @@ function deviceKey({ listen, forgetDevices }: Flags, io: Io): Buffer {
     )
   }
   return drawn
+}
+
+function secondsOf(text: string): number {
+  const value = Number(text)
+  if (!(value >= 5 && value <= 600)) throw new InvalidArgumentError('From 5 to 600 seconds are wanted.')
+  return value
 }
 
 function portOf(text: string): number {

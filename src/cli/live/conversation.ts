@@ -143,6 +143,10 @@ export class Conversation {
           this.typing = { ...this.typing, buffer: '', asking: false }
         }
         break
+      case 'taken over':
+        this.asked = null
+        this.typing = { ...this.typing, buffer: '', asking: false }
+        break
       case 'alarm':
         this.terminal.bell()
         this.terminal.line(`ALARM: ${shown.text}`)
