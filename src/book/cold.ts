@@ -1,4 +1,4 @@
-import type { Equipment } from '../equipment/index.js'
+import { type Equipment, ownMainsRail } from '../equipment/index.js'
 import type { ColdChecks, Plan } from '../plan/index.js'
 import {
   type ColdFact,
@@ -9,12 +9,12 @@ import {
   type Worksheet,
 } from '../worksheet/index.js'
 import type { BookEntry } from './entries.js'
-import { type Book, bookPath, type BookTrouble, readBook } from './store.js'
+import { type Book, bookPath, type BookTrouble, readBook, strayBooks } from './store.js'
 
 /** What of a book bears on the cold checks. */
 export function coldFacts(entries: readonly BookEntry[]): ColdFact[] {
-  return entries.flatMap(({ seq, at, by, body }): ColdFact[] => {
-    const stamp = { seq, at, by }
+  return entries.flatMap(({ seq, at, by, on, body }): ColdFact[] => {
+    const stamp = { seq, at, by, ...(on !== null && { on }) }
     switch (body.kind) {
       case 'reading': {
         const { item, value, verdict, wanted, unit } = body
@@ -39,11 +39,25 @@ export interface ColdState {
   readonly standing: readonly ItemStanding[]
 }
 
-export function coldState(equipment: Equipment, equipmentPath: string): ColdState | BookTrouble {
-  const book = readBook(bookPath(equipmentPath))
+/** Readings stand this long where the set's file says nothing (our choice: parts in a shed change with its damp). */
+const stands_s = 90 * 86_400
+
+/** `bookFile`: the book by name, where it lies elsewhere. */
+export function coldState(
+  equipment: Equipment,
+  equipmentPath: string,
+  { bookFile, now = new Date().toISOString() }: { readonly bookFile?: string; readonly now?: string } = {},
+): ColdState | BookTrouble {
+  const stray = bookFile === undefined ? strayBooks(equipmentPath, equipment) : []
+  if (stray.length > 0)
+    return {
+      trouble: `This set has no book of its own, and ${stray.join(', ')} in its folder belongs to no set's file there: was the file renamed? If that is its book, write id: ${stray[0]?.replace(/\.book$/, '') ?? ''} into the set's file; if not, lay it in another folder.`,
+    }
+  const book = readBook(bookFile ?? bookPath(equipmentPath, equipment))
   if ('trouble' in book) return book
   const sheet = makeWorksheet(equipment)
-  return { book, sheet, standing: standingOf(sheet, coldFacts(book.entries)) }
+  const clock = { now, stands_s: equipment.cold_valid_s ?? stands_s }
+  return { book, sheet, standing: standingOf(sheet, coldFacts(book.entries), clock) }
 }
 
 /** What the book says at this moment to a plan of its set. A book that cannot be relied on keeps it from power, on any bench. */
@@ -53,10 +67,12 @@ export function coldChecksNow(
   equipmentPath: string,
 ): ColdChecks {
   const state = coldState(equipment, equipmentPath)
-  if (!('trouble' in state)) return coldChecksOf(state.standing, Object.keys(rails), bench_kind)
+  // On its own transformer all of a set's rails are driven together.
+  const driven = Object.hasOwn(rails, ownMainsRail) ? Object.keys(equipment.rails) : Object.keys(rails)
+  if (!('trouble' in state)) return coldChecksOf(state.standing, driven, bench_kind)
   const text = `${state.trouble} What was found on the cold set is not known`
   return {
     blocks: [{ item: 'the book of the set', why: 'book', text }],
-    ...{ not_asked: [], not_taken: [], marginal: [], waived: [] },
+    ...{ not_asked: [], not_taken: [], old: [], marginal: [], waived: [] },
   }
 }

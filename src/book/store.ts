@@ -1,5 +1,5 @@
 import { createHash } from 'node:crypto'
-import { existsSync, statSync } from 'node:fs'
+import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs'
 import { basename, dirname, extname, join } from 'node:path'
 import Database from 'better-sqlite3'
 import { type BookBody, type BookEntry, bookEntryShape } from './entries.js'
@@ -28,9 +28,44 @@ CREATE TRIGGER photograph_stays BEFORE UPDATE ON photograph BEGIN SELECT RAISE(A
 CREATE TRIGGER photograph_kept BEFORE DELETE ON photograph BEGIN SELECT RAISE(ABORT, 'a book is never rewritten'); END;
 `
 
-/** Where the book of a set lies: beside its file, under its name. */
-export function bookPath(equipmentPath: string): string {
-  return join(dirname(equipmentPath), `${basename(equipmentPath, extname(equipmentPath))}.book`)
+const ending = '.book'
+
+/**
+ * Where the book of a set lies: beside its file, under the id that the file states, else under the file's own name. One that was
+ * begun under that name before the id was written goes on there.
+ */
+export function bookPath(equipmentPath: string, { id }: { readonly id?: string } = {}): string {
+  const folder = dirname(equipmentPath)
+  const byFile = join(folder, `${basename(equipmentPath, extname(equipmentPath))}${ending}`)
+  if (id === undefined) return byFile
+  const byId = join(folder, `${id}${ending}`)
+  return existsSync(byFile) && !existsSync(byId) ? byFile : byId
+}
+
+/**
+ * Books in the folder of a set without a book that no set's file there goes by: its own may be among them, if its file was
+ * renamed. A folder that cannot be read has none.
+ */
+export function strayBooks(equipmentPath: string, set: { readonly id?: string }): readonly string[] {
+  if (existsSync(bookPath(equipmentPath, set))) return []
+  try {
+    const folder = dirname(equipmentPath)
+    const files = readdirSync(folder)
+    const named = new Set(
+      files.filter((file) => !file.endsWith(ending)).map((file) => basename(file, extname(file))),
+    )
+    const open = files.filter((file) => file.endsWith(ending) && !named.has(basename(file, ending)))
+    if (open.length === 0) return []
+    const texts = files
+      .filter((file) => /\.ya?ml$/.test(file))
+      .map((file) => readFileSync(join(folder, file), 'utf8'))
+    const stated = new Set(
+      texts.flatMap((text) => /^id:[ \t]*["']?(.+?)["']?[ \t]*(?:#.*)?$/m.exec(text)?.[1] ?? []),
+    )
+    return open.filter((file) => !stated.has(basename(file, ending)))
+  } catch {
+    return []
+  }
 }
 
 export interface Book {

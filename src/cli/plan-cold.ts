@@ -8,7 +8,7 @@ export function withColdChecks(plan: Plan, equipment: Equipment, equipmentPath: 
   return { ...plan, cold_checks, unproved: [...plan.unproved, ...unprovedBy(cold_checks)] }
 }
 
-function unprovedBy({ not_asked, not_taken, marginal, waived }: ColdChecks): string[] {
+function unprovedBy({ not_asked, not_taken, old = [], marginal, waived }: ColdChecks): string[] {
   return [
     ...waived.map(({ text }) => `WAIVED cold check ${text}`),
     ...marginal.map((text) => `Marginal cold check ${text}`),
@@ -18,6 +18,9 @@ function unprovedBy({ not_asked, not_taken, marginal, waived }: ColdChecks): str
           `Cold checks that a real bench asks for before its first volt, not taken on this virtual one: ${not_asked.join(', ')}.`,
         ]),
     ...(not_taken.length === 0 ? [] : [`Cold checks not taken: ${counted(not_taken)}.`]),
+    ...(old.length === 0
+      ? []
+      : [`Cold checks whose reading is old, or from before the last repair: ${counted(old)}.`]),
   ]
 }
 

@@ -13,6 +13,17 @@ export interface SetFile {
   readonly path: string
 }
 
+export const bookHelp =
+  'the book, where it lies elsewhere than beside the set’s file under its id or name; runs look only there'
+
+/** The book by the name that was given, as `coldState` takes it. */
+export function bookAt(
+  { book }: { readonly book?: string | undefined },
+  { cwd }: Pick<Io, 'cwd'>,
+): { readonly bookFile?: string } {
+  return book === undefined ? {} : { bookFile: resolve(cwd, book) }
+}
+
 /** The set that a command is about, with its owner's checks of tube figures as a plan has them; why there is none. */
 export function setFile(
   file: string,

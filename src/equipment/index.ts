@@ -23,6 +23,7 @@ export { recordOf, withOwnerChecks } from './known.js'
 export { chainAmps, filamentOf, type FilamentBias } from './filaments.js'
 export { heaterRating } from './heaters.js'
 export { middleAtChassis, nodesOf } from './meaning.js'
+export { ownMainsRail, ownRectified } from './own-mains.js'
 export { isScreenStandIn, isStandIn, type Uncharted, unchartedSections } from './stand-in.js'
 export {
   jumperOf,

@@ -10,6 +10,8 @@ import {
 import { checkCharts, toCharts } from './charts.js'
 import { checkHeaters } from './heaters.js'
 import { checkDriven } from './check-driven.js'
+import { checkOwnMains } from './check-own-mains.js'
+import { toOwnMains } from './own-mains-shape.js'
 import { toDriven } from './driven-shape.js'
 import { createKnown, polarityOf } from './known.js'
 import { checkMeaning } from './meaning.js'
@@ -37,6 +39,7 @@ export function readEquipment(
   checkDriven(equipment, known, report)
   checkCharts(equipment, known, report)
   checkHeaters(equipment, known, report)
+  checkOwnMains(equipment, known, report)
   if (equipment.level === 3) checkNodes(equipment, known, report)
   if (equipment.level === 3) checkElementNames(equipment, report)
   const wrong = report.problems.some(({ severity }) => severity === 'error')
@@ -73,6 +76,8 @@ function fromWritten({ value: written, broken }: WrittenRough, report: Report): 
   const rails = mapValues(written.rails ?? {}, (rail) => toRail(rail, chassis_node))
   return {
     name: written.name ?? '',
+    ...(written.id !== undefined && { id: written.id }),
+    ...(written.cold_readings_stand !== undefined && { cold_valid_s: written.cold_readings_stand }),
     level: network ? 3 : charts.voltages.length + charts.resistances.length > 0 ? 2 : 1,
     chassis: written.chassis ?? 'isolated',
     ...(written.power !== undefined && { power: written.power }),
@@ -97,6 +102,7 @@ function fromWritten({ value: written, broken }: WrittenRough, report: Report): 
     heater_chains: written.heater_chains === undefined ? {} : mapValues(written.heater_chains, toChain),
     charts,
     test_points: written.test_points ?? {},
+    ...(written.own_mains !== undefined && { own_mains: toOwnMains(written.own_mains) }),
   }
 }
 

@@ -1,6 +1,7 @@
 import * as z from 'zod'
 import { chartsShape } from './chart-shape.js'
 import { drivenShape } from './driven-shape.js'
+import { ownMainsShape } from './own-mains-shape.js'
 import { tubeTypeShape } from './tube-types.js'
 import { choice, flag, group, list, name, nodes, quantity, ratio, table, text } from '../quantities/index.js'
 
@@ -272,6 +273,15 @@ export const equipmentShape = z
       error: () => 'the first key says what the file is\nwrite slowglow: equipment 1',
     }),
     name: text('name of the set', 200),
+    id: text("a short name for the set's book, which then finds its set whatever the file is called", 60)
+      .regex(/^[\p{L}\p{N}][\p{L}\p{N} ._-]*$/u, {
+        error: () =>
+          'this cannot be the name of a file\nbegin with a letter or digit; then letters, digits, spaces and . _ - are allowed',
+      })
+      .optional(),
+    cold_readings_stand: quantity('s', 'how long a reading of the cold set stands before it is taken again', {
+      above: 0,
+    }).optional(),
     chassis: choice(['isolated', 'live'], 'whether the metal chassis is joined to the mains'),
     power: choice(
       ['mains', 'battery'],
@@ -331,6 +341,7 @@ export const equipmentShape = z
       tubeTypeShape,
       "tube types of the owner's own: a type the catalogue lacks, or one whose sheet says otherwise",
     ).default({}),
+    own_mains: ownMainsShape.optional(),
     spares: list(text('a tube type', 60), 'spare tubes at hand').default([]),
     heater_chains: table(chainShape, 'heater chains').default({}),
     charts: chartsShape.optional(),

@@ -295,6 +295,39 @@ export interface Charts {
   readonly resistances: readonly ChartOhms[]
 }
 
+/**
+ * The set's own mains transformer and rectifier: its most irreplaceable part, tried early with nothing on it and joined last, by a
+ * variable transformer that a person turns.
+ */
+export interface OwnMains {
+  /** RMS volts that the primary is set for. */
+  readonly volts: number
+  readonly transformer: string
+  /** From pin to pin of the plug, its switch on, cold. */
+  readonly primary_ohm: number
+  /** RMS volts of each winding with the primary at its volts and nothing on it. */
+  readonly windings: Readonly<Record<PartName, number>>
+  /** What it takes with nothing on it. */
+  readonly no_load_A?: Sourced
+  readonly fuse_A: number
+  readonly HT: {
+    readonly rail: RailName
+    /** The two halves of a winding with a centre tap, or the one across a bridge. */
+    readonly halves: readonly PartName[]
+    /** RMS volts of each half in modes in which a relay changes its tap. */
+    readonly taps: Readonly<Record<ModeName, number>>
+    /** Valve; null = semiconductors. */
+    readonly rectifier: PartName | null
+    /** How HT is kept off while heaters and bias are looked at, in words. */
+    readonly opened_by: string
+    /** Where a person reads its current, in words. */
+    readonly read_at: string
+  }
+  /** Its cord joins the chassis to the mains earth. */
+  readonly earthed: boolean
+  readonly source: string
+}
+
 export type Hazard =
   | 'live chassis'
   | 'HT on key jack'
@@ -310,6 +343,10 @@ export type Hazard =
 
 export interface Equipment {
   readonly name: string
+  /** What its book is called, whatever its file is called; absent: as its file. */
+  readonly id?: string
+  /** A cold reading stands this long, s; absent: the usual. */
+  readonly cold_valid_s?: number
   /** 1 rails, 2 charts, 3 network; what the file allows, found by the loader. */
   readonly level: 1 | 2 | 3
   readonly chassis: 'isolated' | 'live'
@@ -330,6 +367,8 @@ export interface Equipment {
   readonly charts: Charts
   /** Nodes worth watching by name in plan and prompts (grid return, reservoir…): node → words for people. */
   readonly test_points: Readonly<Record<NodeName, string>>
+  /** Absent: the file says nothing of its own transformer. */
+  readonly own_mains?: OwnMains
   /** No set but electrolytics lifted out of one, to be formed. */
   readonly lifted?: true
 }

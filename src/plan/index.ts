@@ -13,11 +13,14 @@ export {
   standardRules,
   type RuleCode,
 } from './rules.js'
-export { makePlan, type Made, type PlanOptions } from './make.js'
+export { makePlan } from './make.js'
+export type { Made, PlanOptions } from './made.js'
+export { seriesLamp } from './own-mains.js'
+export { hotCheck, hotCheck_A } from './own-mains-steps.js'
 export { stepNumbered } from './numbered.js'
 export { driveAsked } from './drive.js'
 export { healthyLeast_A, leadOn_A, openLead_A, openLeadMost_A } from './open-lead.js'
-export { liftAsked } from './lift.js'
+export { fitAsked, liftAsked, mustBeRead } from './lift.js'
 export { isHotRole, offPlanOf } from './off.js'
 export { planText } from './text.js'
 export { layerSteps, unattendedPlan } from './unattended.js'

@@ -1,3 +1,9 @@
 /** Parts that a question wants taken off their feed resistors. */
 export const liftAsked = (about: string): readonly string[] =>
   /^lift (.+)$/.exec(about)?.[1]?.split(', ') ?? []
+
+/** What a question wants put back into the set, or joined to its transformer; null where it wants nothing of the kind. */
+export const fitAsked = (about: string): string | null => /^fit (.+)$/.exec(about)?.[1] ?? null
+
+/** Readings that are taken or the run ends: to say that one could not tell is no answer to them. */
+export const mustBeRead = (about: string): boolean => /^(?:own mains|stored charge)/.test(about)

@@ -7,6 +7,8 @@ import { low_V, setDischarge_s } from './discharge.js'
 import { filamentPlans, lowFilamentProblems } from './filaments.js'
 import { hookupLine, proveDeadAt, wiresOf } from './hookup.js'
 import { keyDownProblems, keyDowns } from './key-down.js'
+import type { Made, PlanOptions } from './made.js'
+import { ownMainsPlan } from './own-mains.js'
 import { offPlan } from './off.js'
 import { mercuryWatch } from './mercury.js'
 import type { Top } from './preparations.js'
@@ -21,18 +23,6 @@ import { unattendedPlan } from './unattended.js'
 import { unprovedWords } from './unproved.js'
 import { inputRules, meterPlans } from './watch.js'
 import type { Figures, HeaterWatch, Plan, RailPlan, Step } from './types.js'
-
-export interface PlanOptions {
-  /** Same seed, same bands. */
-  readonly seed?: number
-  /** Nobody stays: what switches off without this program is proved in each start. */
-  readonly unattended?: boolean
-}
-
-export interface Made {
-  readonly plan: Plan | null
-  readonly problems: readonly LimitProblem[]
-}
 
 /** Clip leads and plugs of a bench: 600 V at most (product.md), unless the bench states less. */
 const leadsMost_V = 600
@@ -56,6 +46,8 @@ export function makePlan(
       known === '' ? 'Give it at least one, for example modes: receive: …' : `Its modes are: ${known}.`,
     )
   }
+  const own = profile.stages.find((stage) => stage.do === 'own mains')
+  if (own !== undefined) return ownMainsPlan({ profile, equipment, bench, desk, mode, stage: own, options })
   const rails = railPlans(equipment, bench, desk)
   const reach = (rail: RailName): Reach => reachOf(profile, equipment, bench, desk, rail)
   const stages = filledStages(profile, equipment, desk, (rail) =>

@@ -93,6 +93,9 @@ function take(
     case 'ask':
       question(course, name, stage)
       break
+    case 'own mains':
+      // A profile of its own, and planned by itself (own-mains.ts).
+      break
   }
 }
 

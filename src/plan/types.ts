@@ -85,6 +85,8 @@ export interface ColdChecks {
   readonly not_asked: readonly string[]
   /** All else that was not taken. */
   readonly not_taken: readonly string[]
+  /** Taken, and old: of an age that is stated, or before the last repair. Absent in older records. */
+  readonly old?: readonly string[]
   readonly marginal: readonly string[]
   /** With their written reasons: every later view of the plan and its runs says so. */
   readonly waived: readonly { readonly item: string; readonly text: string }[]
@@ -342,6 +344,8 @@ export interface HookupTest {
     readonly high_V: number
     readonly meter: string | null
   } | null
+  /** How a person is asked for it, where not at a rail's lead ends. */
+  readonly asked?: string
   readonly because: string
 }
 

@@ -73,7 +73,42 @@ export function checkProfile(profile: Profile, equipment: Equipment, where: Wher
       'write kind: reform, or leave tubes_cold out',
     )
   checkReform(profile, equipment, report)
+  checkOwnMains(profile, equipment, report)
   return report.problems
+}
+
+/** The bench's leads come off for it: nothing else is raised in the same run. */
+function checkOwnMains(profile: Profile, equipment: Equipment, report: Report): void {
+  const place = profile.stages.findIndex((stage) => stage.do === 'own mains')
+  if (place < 0) return
+  const at: Path = ['stages', place]
+  if (equipment.own_mains === undefined)
+    report.error(
+      at,
+      `the file of ${equipment.name} says nothing of its own transformer`,
+      'write own_mains: { volts: …, transformer: …, windings: … } into it',
+    )
+  const others = profile.stages.findIndex(
+    (stage, i) => i !== place && stage.do !== 'mode' && stage.do !== 'hook-up check',
+  )
+  if (others >= 0)
+    report.error(
+      ['stages', others],
+      "beside the set's own transformer nothing else stands in a profile: the bench's leads are off the set",
+      'give it a profile of its own',
+    )
+  const mode = profile.stages.find((stage) => stage.do === 'mode')?.mode ?? profile.mode
+  if (mode !== null && equipment.modes[mode]?.driven === true)
+    report.error(
+      at,
+      `mode ${mode} keys a driven stage; the set's own pack is joined with the key up`,
+      'choose a mode that is not driven; the carrier is proved afterwards (slowglow proof)',
+    )
+  for (const [wrong, what] of [
+    [profile.unattended, 'unattended: nobody but you can turn it down'],
+    [profile.tubes_cold, 'tubes_cold: what stays cold is said by the stage itself'],
+  ] as const)
+    if (wrong) report.error(at, `the set's own transformer is not brought up ${what}`, 'leave that out')
 }
 
 function checkReform(profile: Profile, equipment: Equipment, report: Report): void {

@@ -107,6 +107,15 @@ function toStage(stage: WrittenProfile['stages'][number], at: Path, report: Repo
         within_s: stage.within ?? null,
         slew_V_per_s: stage.slew ?? null,
       }
+    case 'own mains':
+      return {
+        do: stage.do,
+        name:
+          stage.name ??
+          (stage.with === 'the set' ? 'own transformer and rectifier' : 'own transformer, nothing on it'),
+        with: stage.with,
+        hold_s: stage.hold ?? null,
+      }
     case 'hold':
       return { do: stage.do, name: stage.name ?? 'hold', for_s: stage.for }
     case 'ask': {

@@ -61,6 +61,15 @@ const stageShape = z
       ),
       group(
         {
+          do: z.literal('own mains'),
+          name: stageName,
+          with: choice(['nothing on it', 'the set'], 'the transformer alone, or all of the set'),
+          hold: quantity('s', 'how long it stands at full volts', { above: 0, most: 7200 }).optional(),
+        },
+        "the set's own transformer, by a variable transformer that you turn",
+      ),
+      group(
+        {
           do: z.literal('ask'),
           name: stageName,
           text: text('what the person is asked'),
@@ -81,7 +90,7 @@ const stageShape = z
     ],
     {
       error: () =>
-        "this stage's `do` is missing or unknown\nwrite do: one of hook-up check, mode, ramp, tune, hold, ask",
+        "this stage's `do` is missing or unknown\nwrite do: one of hook-up check, mode, ramp, tune, hold, own mains, ask",
     },
   )
   .describe('a stage')

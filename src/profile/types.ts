@@ -31,6 +31,13 @@ export type Stage =
     }
   | { readonly do: 'hold'; readonly name: string; readonly for_s: number }
   | {
+      /** The set's own transformer and rectifier by a person's variable transformer. It fills a profile of its own. */
+      readonly do: 'own mains'
+      readonly name: string
+      readonly with: 'nothing on it' | 'the set'
+      readonly hold_s: number | null
+    }
+  | {
       readonly do: 'ask'
       readonly name: string
       readonly text: string

@@ -59,6 +59,11 @@ interface Link {
   readonly hash: string
 }
 
+export function newestLink(db: Database.Database): string | null {
+  if (!holdsTable(db, 'chain')) return null
+  return db.prepare<[], string>('SELECT hash FROM chain ORDER BY link DESC LIMIT 1').pluck().get() ?? null
+}
+
 /** Hashes the whole file again and holds it against its links. Costs a reading of every block. */
 export function checkChain(db: Database.Database): Seal {
   if (!holdsTable(db, 'chain')) return { is: 'none' }

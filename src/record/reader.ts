@@ -1,6 +1,6 @@
 import Database from 'better-sqlite3'
 import type { z } from 'zod'
-import { checkChain, type Seal } from './chain.js'
+import { checkChain, newestLink, type Seal } from './chain.js'
 import { Damage } from './damage.js'
 import { inOrder } from './entries.js'
 import { bounds } from './layout.js'
@@ -44,6 +44,8 @@ export interface RunReader {
   overview(stream: number, width: number, from_us: number, to_us: number): Overview
   /** Whether the measured part is as it was written: reads the whole file. */
   seal(): Seal
+  /** The newest link of the seal as it stands in the file, held against nothing; null where there is none. */
+  lastLink(): string | null
   /** What was written to it afterwards. */
   notes(): readonly Note[]
   /** The whole run in its one order, as a replay is fed. */
@@ -169,6 +171,7 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
           return { is: 'broken', where: `it cannot be read whole: ${error.message}` }
         }
       }),
+    lastLink: () => guarded(() => newestLink(db)),
     notes: () => guarded(() => damage.past('the notes', () => notesOf(db)) ?? []),
     *entries() {
       const own = !db.inTransaction

@@ -1,6 +1,6 @@
 import type { Bench } from '../bench/index.js'
 import type { Equipment } from '../equipment/index.js'
-import { type Ask, driveAsked, liftAsked, type Plan, type Step } from '../plan/index.js'
+import { type Ask, driveAsked, fitAsked, liftAsked, type Plan, type Step } from '../plan/index.js'
 import type { VirtualBench } from '../virtual/index.js'
 
 /** What the person at the rehearsed bench knows when a question comes. */
@@ -43,6 +43,8 @@ export const willing: Operator = (ask, at) => {
   const latched = /^clear (.+)$/.exec(ask.about)?.[1]
   if (latched !== undefined) at.world.clear(latched)
   for (const part of liftAsked(ask.about)) at.world.lift(part)
+  const fit = fitAsked(ask.about)
+  if (fit !== null) at.world.fit(fit)
   const weak = /^below-ask (.+)$/.exec(ask.about)?.[1]
   if (weak !== undefined) return { after_s: readingTakes_s, value: mayGoOn(weak, at) ? 'yes' : 'no' }
   const after_s = knob !== undefined || off !== undefined ? turningTakes_s : readingTakes_s
@@ -79,11 +81,12 @@ function read(wants: Extract<Ask['wants'], { kind: 'reading' }>, at: AtTheBench)
   const declared = rail === null ? undefined : equipment.rails[rail]
   const ends = rail ?? node
   if (unit === 'Ω') return ends === null ? null : toDigits(Math.min(world.ohms(ends), 9.99e7))
-  if (unit === 'A') return rail === null ? null : toDigits(world.truth().rails[rail]?.amps ?? 0)
+  const own = rail === null ? undefined : world.truth().rails[rail]
+  if (unit === 'A') return rail === null ? null : toDigits(own?.amps ?? 0)
   const meter = handMeter(at.bench)
   const ohm = meter?.ohm ?? anyMeter_ohm
   if (node !== null) return toDigits(world.probe(node, equipment.chassis_node, ohm))
-  if (declared === undefined) return null
+  if (declared === undefined) return own === undefined ? null : toDigits(own.volts)
   return toDigits(world.probe(declared.positive, declared.negative, ohm))
 }
 

@@ -1,4 +1,4 @@
-import { driveAsked } from '../plan/index.js'
+import { driveAsked, mustBeRead } from '../plan/index.js'
 import { formatShort } from '../quantities/index.js'
 import { broke } from './breach.js'
 import { nextStep } from './hold.js'
@@ -45,7 +45,13 @@ export function answer(d: Draft, prompt: number, value: number | string, by: str
   if (open.low !== null && open.high !== null) {
     if (typeof value !== 'number') {
       // HT goes to its top on a stage whose drive was read, or not at all.
-      if (value === 'go on' && open.purpose.kind === 'step' && driveAsked(open.ask.about) === null) {
+      const { about } = open.ask
+      if (
+        value === 'go on' &&
+        open.purpose.kind === 'step' &&
+        driveAsked(about) === null &&
+        !mustBeRead(about)
+      ) {
         warn(d, `Could not tell: ${open.text} (the person answered "go on").`, null)
         takeAnswer(d, null)
       } else askInWords(d, `A number of ${open.unit} is wanted here. `)
@@ -80,7 +86,7 @@ function outside(d: Draft, value: number): void {
   if (!open) return
   const step = currentStep(d.s)
   // A charged can is discharged and read again, as often as it takes.
-  if (open.tries === 0 || open.purpose.kind === 'charge') {
+  if (open.tries === 0 || open.purpose.kind === 'charge' || open.ask.about === 'stored charge') {
     d.s.prompt = { ...open, tries: 1 }
     askInWords(d, `${windowMissed(open, value)}; read and type it once more. `)
     return

@@ -36,7 +36,8 @@ export function advanceHookup(
         d,
         { kind: 'step' },
         readingOf(
-          `With the supply off, read the resistance at the lead ends of ${test.rail}, with the lead that is positive on ohms (on many needle meters the black one) on the positive lead, and type it in ohms; OL where it reads open.`,
+          test.asked ??
+            `With the supply off, read the resistance at the lead ends of ${test.rail}, with the lead that is positive on ohms (on many needle meters the black one) on the positive lead, and type it in ohms; OL where it reads open.`,
           `hook-up ${test.rail}`,
           'Ω',
           test.ohm_low,

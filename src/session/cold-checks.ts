@@ -1,5 +1,5 @@
 import { appendToBook, bookPath, coldChecksNow, readBook } from '../book/index.js'
-import { runNameOf } from '../record/index.js'
+import { readRun, runNameOf } from '../record/index.js'
 import type { ColdChecks, Plan } from '../plan/index.js'
 import type { RunEnding } from '../story/index.js'
 import type { NotBegun, Start } from './types.js'
@@ -64,6 +64,12 @@ const refused = (lines: readonly string[], remedy: string): NotBegun => ({
   remedy: `${remedy}.`,
 })
 
+/** The last link of the run's seal, which says what the file was when the book was written; null where it has none. */
+function lastLink(file: string): string | null {
+  const read = readRun(file, (reader) => reader.lastLink())
+  return 'value' in read ? read.value : null
+}
+
 /** A run in the book of its set, where the set has one. Returns why it could not be written; the run's own record has it all the same. */
 export function runInBook(
   { prepared, plan, command }: Start,
@@ -72,7 +78,7 @@ export function runInBook(
   by: string,
 ): string | null {
   if (prepared.set_path === undefined || !withSet(plan) || command !== 'run') return null
-  const path = bookPath(prepared.set_path)
+  const path = bookPath(prepared.set_path, prepared.equipment)
   const book = readBook(path)
   if ('trouble' in book) return book.trouble
   if (!book.exists) return null
@@ -85,7 +91,7 @@ export function runInBook(
     outcome: ending.outcome,
     outputs_off: ending.outputs_off,
     reason: ending.reason?.text ?? null,
-    seal: null,
+    seal: lastLink(file),
   } as const
   const written = appendToBook(path, { at: new Date().toISOString(), by }, [{ body }])
   return 'trouble' in written ? written.trouble : null

@@ -1,4 +1,4 @@
-import { type Ask, liftAsked, type Plan, stepNumbered } from '../plan/index.js'
+import { type Ask, fitAsked, liftAsked, type Plan, stepNumbered } from '../plan/index.js'
 import type { Equipment } from '../equipment/index.js'
 import type { BenchProcess } from './start-bench.js'
 
@@ -31,6 +31,8 @@ export class VirtualHands {
     const mode = stepNumbered(this.plan, this.step)?.mode
     if (ask.about === 'mode' && mode !== undefined) this.bench.tell({ kind: 'mode', mode })
     for (const part of liftAsked(ask.about)) this.bench.tell({ kind: 'lift', part })
+    const fit = fitAsked(ask.about)
+    if (fit !== null) this.bench.tell({ kind: 'fit', what: fit })
     const latched = /^clear (.+)$/.exec(ask.about)?.[1]
     if (latched !== undefined) this.bench.tell({ kind: 'clear', output: latched })
   }

@@ -26,6 +26,8 @@ export {
   triodeCurrents,
   triodeWithSlopes,
 } from './models.js'
+export { rectified, rectified_V, type RectifiedSource } from './rectified.js'
+export { emissionAt, emissionReserve } from './starved.js'
 export { tungstenKelvin, tungstenResistivity } from './tungsten.js'
 export { ambient_K, heatContent_s, heatingRate_K_per_s, type ThermalHeater, warmOhm } from './warming.js'
 export type * from './types.js'

@@ -1,6 +1,6 @@
 import { chance } from '../chance/index.js'
 import type { Bench, Meter } from '../bench/index.js'
-import { type Equipment, type ModeName, sectionName } from '../equipment/index.js'
+import { type Equipment, type ModeName, ownMainsRail, sectionName } from '../equipment/index.js'
 import { createTransient, type Element, solve } from '../network/index.js'
 import { createCase } from './case.js'
 import { railGrid_A } from './drive.js'
@@ -10,6 +10,7 @@ import { createInput, type VirtualInput } from './inputs.js'
 import { createLines, outputsAt } from './lines.js'
 import { across } from './live.js'
 import { averaged, differs, flowingOut, makeOutput, type Output, readBack } from './outputs.js'
+import { createOwnPack, plugAmps, windingVolts } from './own-mains.js'
 import { drawParts } from './parts.js'
 import type { VirtualInstrument } from './supplies-types.js'
 import type { FaultSpec, VirtualBench } from './types.js'
@@ -25,6 +26,11 @@ export interface VirtualBenchOptions {
    * that differ out. All else (capacitors, heaters, oxides, calibration) is still drawn by `seed`.
    */
   readonly drawn?: (nominal: readonly Element[]) => readonly Element[]
+}
+
+interface Shown {
+  readonly volts: number
+  readonly amps: number
 }
 
 /** How long a person takes to turn a knob (common practice, no source): a jump would charge a reservoir in one blow. */
@@ -61,7 +67,9 @@ export function createVirtualBench(
   let waiting = [...options.faults]
   let mode = options.mode
   let step = 0
-  const world = createWorld(parts, bench, outputs, knobs, { mode, faults: [] })
+  // Bench supplies and the set's own pack are never on it together.
+  const pack = fed.size > 0 ? null : createOwnPack(equipment, parts.heaters, source.fork('own mains'))
+  const world = createWorld(parts, bench, outputs, knobs, { mode, faults: [], pack })
   const noise = source.fork('read-back')
   const warmth = createCase()
   let warmed_us = 0
@@ -119,6 +127,23 @@ export function createVirtualBench(
   /** Current in the rail's positive lead. */
   function railAmps(rail: string): number {
     return world.currents(`lead ${rail} +`).a ?? 0
+  }
+
+  /** What the meters of a set on its own pack show: its plug, its windings, a leak of its own to earth. */
+  function packReadings(): [string, Shown][] {
+    if (pack === null) return []
+    const watts = Object.keys(equipment.rails).reduce(
+      (sum, rail) => sum + Math.abs(world.railVolts(rail) * railAmps(rail)),
+      0,
+    )
+    return [
+      [ownMainsRail, { volts: pack.V, amps: plugAmps(pack, watts) }],
+      ...Object.keys(pack.of.windings).map((winding): [string, Shown] => [
+        `winding ${winding}`,
+        { volts: windingVolts(pack, winding), amps: 0 },
+      ]),
+      ['leakage', { volts: (0.2 * pack.V) / pack.of.volts, amps: 0 }],
+    ]
   }
 
   /** What all rails take goes into the case. */
@@ -281,6 +306,8 @@ export function createVirtualBench(
       return across(clipped, node, against)
     },
     ohms(rail) {
+      if (rail === ownMainsRail)
+        return pack === null ? Number.POSITIVE_INFINITY : pack.of.primary_ohm * pack.primary
       const now = world.elements()
       const lead = (sign: '+' | '-'): string | null => {
         const wire = now.find(({ name }) => name === `lead ${rail} ${sign}`)
@@ -307,16 +334,23 @@ export function createVirtualBench(
     },
     truth: () => ({
       volts: { ...world.solution.volts, [equipment.chassis_node]: 0 },
-      rails: Object.fromEntries(
-        Object.keys(equipment.rails).map((rail) => [
+      rails: Object.fromEntries([
+        ...Object.keys(equipment.rails).map((rail): [string, Shown] => [
           rail,
           { volts: world.railVolts(rail), amps: railAmps(rail) },
         ]),
-      ),
+        ...packReadings(),
+      ]),
       outputs: Object.fromEntries(outputs.map((output) => [output.name, output.regulator_V > 0])),
     }),
     grid_A,
     turn(rail, volts) {
+      if (rail === ownMainsRail && pack !== null) {
+        world.touched(world.now_us)
+        pack.to_V = Math.max(0, volts)
+        pack.V_per_s = Math.abs(pack.to_V - pack.V) / turned_s
+        return
+      }
       const knob = knobs.find((other) => other.rail === rail)
       if (knob === undefined) return
       world.touched(world.now_us)
@@ -329,6 +363,11 @@ export function createVirtualBench(
       output.face.on = false
       output.face.tripped = null
       world.touched(world.now_us)
+    },
+    fit(what) {
+      if (pack === null) return
+      if (what === 'set') pack.joined = true
+      if (what === 'rectifier') pack.rectifies = true
     },
     lift(part) {
       const text = `${part} taken off`

@@ -29,6 +29,8 @@ export interface VirtualBench {
   grid_A(tube: string): number
   /** A person's knob: watched and hand rails (volts at the rail's terminals). */
   turn(rail: string, volts: number): void
+  /** A person joins the set to its own transformer (`set`), or puts its rectifier back (`rectifier`). */
+  fit(what: string): void
   /** A person takes a lifted electrolytic off its feed resistor. */
   lift(part: string): void
   /** Set controls to a mode (what the person does when asked). */

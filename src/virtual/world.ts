@@ -22,6 +22,7 @@ import {
   terminalElements,
 } from './outputs.js'
 import type { Oxide } from './forming.js'
+import { type OwnPack, ownSource, warmPack } from './own-mains.js'
 import type { Parts } from './parts.js'
 import type { FaultSpec } from './types.js'
 import { chainHaste, type Heater, warm, warmChain } from './warmth.js'
@@ -34,6 +35,8 @@ export interface Knob {
   /** Where it is being turned to, V, and how fast, V/s. */
   to_V: number
   V_per_s: number
+  /** Behind it, where it is more than a knob's own. */
+  ohm?: number
 }
 
 /** Supplies, leads and set as one network in time. */
@@ -77,12 +80,13 @@ export function createWorld(
   bench: Bench,
   outputs: readonly Output[],
   knobs: readonly Knob[],
-  start: { readonly mode: string; readonly faults: readonly FaultSpec[] },
+  start: { readonly mode: string; readonly faults: readonly FaultSpec[]; readonly pack: OwnPack | null },
 ): World {
   const { equipment } = parts
   const most_s = equipment.lifted === true ? longestLifted_s : longest_s
   let now_us = 0
   let mode = start.mode
+  const { pack } = start
   let faults = start.faults
   let body: Body
   let transient: Transient
@@ -145,6 +149,15 @@ export function createWorld(
       moving = slew(output, dt_s) || moving
       send(elements, sourceElement(output))
     }
+    if (pack !== null && (pack.V > 0 || pack.to_V > 0)) {
+      moving = travel(pack, dt_s) || moving
+      for (const knob of knobs) {
+        const source = ownSource(pack, equipment, mode, knob.rail, railVolts(knob.rail))
+        knob.V = source.V
+        knob.to_V = source.V
+        knob.ohm = source.ohm
+      }
+    }
     for (const knob of knobs) {
       moving = travel(knob, dt_s) || moving
       send(elements, knobElement(knob))
@@ -159,6 +172,7 @@ export function createWorld(
   }
 
   const age = (dt_s: number): void => {
+    if (pack !== null) warmPack(pack, dt_s)
     for (const chain of parts.chains) warmChain(chain, railVolts(chain.rail), dt_s)
     for (const { of, a, b } of oxides) form(of, across(transient, a, b), dt_s)
     for (const { of, a, b } of lamps) warm(of, across(transient, a, b), dt_s)
@@ -283,7 +297,7 @@ function breathe(
 }
 
 /** A knob on its way; true while it moves. */
-function travel(knob: Knob, dt_s: number): boolean {
+function travel(knob: Pick<Knob, 'V' | 'to_V' | 'V_per_s'>, dt_s: number): boolean {
   if (knob.V === knob.to_V) return false
   const most_V = knob.V_per_s * dt_s
   const left_V = knob.to_V - knob.V
@@ -299,7 +313,7 @@ function knobElement(knob: Knob): Source {
     b: `bench ${knob.rail} -`,
     V: knob.V,
     limit_A: knob.limit_A,
-    ohm: 0.05,
+    ohm: knob.ohm ?? 0.05,
   }
 }
 

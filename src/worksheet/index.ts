@@ -1,4 +1,5 @@
 export type * from './types.js'
 export { judgeReading, judgeValue, type Judged, type Unread, valueText } from './judge.js'
-export { type ColdFact, coldChecksOf, type ItemStanding, standingOf } from './standing.js'
+export { type Clock, type ColdFact, coldChecksOf, type ItemStanding, standingOf } from './standing.js'
+export { gridShift_V, leak_A, leakFor_ohm, riseOf_A } from './leak.js'
 export { makeWorksheet } from './worksheet.js'

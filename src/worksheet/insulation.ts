@@ -3,6 +3,7 @@ import { formatShort } from '../quantities/index.js'
 import { insulationCautions, leastInsulation } from './charge.js'
 import { ours, practice, reading } from './check.js'
 import type { ColdOhms } from './cold-ohms.js'
+import { gridShift_V, leak_A, leakFor_ohm, riseOf_A } from './leak.js'
 import type { ColdCheck } from './types.js'
 
 /** What a digital meter on volts is to what stands in series with it (common practice, no source). */
@@ -13,7 +14,7 @@ const mainsTest_V = 500
 function seriesMeter(test_V: number, least_ohm: number): Pick<ColdCheck, 'method' | 'meter' | 'volts'> {
   const most_V = (test_V * meter_ohm) / (least_ohm + meter_ohm)
   return {
-    method: `Insulation tester at ${formatShort(test_V, 'V')}; or ${formatShort(test_V, 'V')} from the bench supply, its limit at 1 mA, through a meter on DC volts in series: it may show ${formatShort(most_V, 'V')} at most once it stands still. Type ohms, or those volts.`,
+    method: `Insulation tester at ${formatShort(test_V, 'V')}; or ${formatShort(test_V, 'V')} from the bench supply, its limit at 1 mA, through a meter on DC volts in series: it may show ${formatShort(most_V, 'V')} at most once it stands still. A leak at the limit takes ${formatShort(leak_A(test_V, least_ohm), 'A')} from the tester. Type ohms, or those volts.`,
     meter: `insulation tester, or a voltmeter of ${formatShort(meter_ohm, 'Ω')} in series (its resistance is counted)`,
     volts: { by: 'series meter', test_V, meter_ohm },
   }
@@ -77,6 +78,8 @@ export function insulationChecks(equipment: Equipment): ColdCheck[] {
 /** Grid shift that a leak may cause before the check is out of range, and before it is told. */
 const shift_V = 0.5
 const told_V = 0.1
+/** An output tube's slope, for what the shift costs (published second-hand). */
+const slope_S = 0.006
 /** The lower of a capacitor's rating and this (MIL-PRF-11693 4.7.5). */
 const paperTest_V = 500
 
@@ -96,8 +99,9 @@ export function couplingChecks(equipment: Equipment, ohms: ColdOhms): ColdCheck[
     const grid = part.between.find((node) => grids.has(node))
     const Rg = grid === undefined ? null : ohms.between(grid, equipment.chassis_node)
     if (grid === undefined || Rg === null) return []
-    const leastFor = (shift: number): number => Rg.high * (highest_V / shift - 1)
+    const leastFor = (shift: number): number => leakFor_ohm(highest_V, Rg.high, shift)
     const at = leastFor(shift_V)
+    const shift = gridShift_V(highest_V, Rg.high, at)
     const test_V = Math.min(part.rated_V, paperTest_V)
     return [
       reading('Ω', {
@@ -106,8 +110,51 @@ export function couplingChecks(equipment: Equipment, ohms: ColdOhms): ColdCheck[
         what: `leakage of ${name} (${part.between.join(' to ')}), its end at ${grid} lifted`,
         low: at,
         near_low: leastFor(told_V),
-        because: `with up to ${formatShort(highest_V, 'V')} before it and ${formatShort(Rg.usual, 'Ω')} at the grid of ${grids.get(grid) ?? ''}, ${formatShort(at, 'Ω')} shifts that grid by ${formatShort(shift_V, 'V')}; a tube of 6 mA/V then draws ${formatShort(shift_V * 0.006, 'A')} more, and a grid that goes positive may burn its transformer`,
+        because: `with up to ${formatShort(highest_V, 'V')} before it and ${formatShort(Rg.usual, 'Ω')} at the grid of ${grids.get(grid) ?? ''}, ${formatShort(at, 'Ω')} shifts that grid by ${formatShort(shift, 'V')}; a tube of 6 mA/V then draws ${formatShort(riseOf_A(shift, slope_S), 'A')} more, and a grid that goes positive may burn its transformer`,
         source: `computed: shift = V·Rg/(Rleak + Rg) (published, second-hand); that ${formatShort(shift_V, 'V')} is the limit and ${formatShort(told_V, 'V')} is told: ${ours}. Test volts: its rating or 500 V, the lower (MIL-PRF-11693 4.7.5)`,
+        ...seriesMeter(test_V, at),
+        cautions: [
+          ...insulationCautions,
+          'An ordinary ohmmeter says nothing of a paper capacitor: it leaks at its volts, not at half a volt.',
+        ],
+        parts: [name],
+      }),
+    ]
+  })
+}
+
+/** What a leaking paper capacitor may take of what feeds its node before it is out of range, and before it is told (our choice). */
+const share = { most: 0.05, told: 0.01 } as const
+/** Below this a paper capacitor has failed whatever stands around it. */
+const leastPaper_ohm = 1e6
+
+/** All other paper capacitors: a leak pulls their node down, or takes the bias and warms until it shorts. */
+export function paperChecks(
+  equipment: Equipment,
+  ohms: ColdOhms,
+  coupling: readonly ColdCheck[],
+): ColdCheck[] {
+  const done = new Set(coupling.flatMap(({ parts }) => parts))
+  return Object.entries(equipment.parts).flatMap(([name, part]) => {
+    if (part.kind !== 'capacitor' || part.dielectric !== 'paper' || done.has(name)) return []
+    const [a, b] = part.between
+    const beside = ohms.between(a, b)
+    const least = (of: number): number => Math.max(leastPaper_ohm, (beside?.high ?? 0) / of)
+    const at = least(share.most)
+    const test_V = Math.min(part.rated_V, paperTest_V)
+    const around =
+      beside === null
+        ? 'nothing else joins its two nodes'
+        : `${formatShort(beside.usual, 'Ω')} of the circuit joins its two nodes, and ${formatShort(at, 'Ω')} beside that moves their volts by up to ${formatShort(share.most, 'ratio')}`
+    return [
+      reading('Ω', {
+        item: `${name} leak`,
+        group: 'insulation',
+        what: `leakage of ${name} (${part.between.join(' to ')}), one end lifted`,
+        low: at,
+        near_low: least(share.told),
+        because: `${around}. Old paper fails by leaking, 100 kΩ and up, then warms and shorts`,
+        source: `the way it fails: published, second-hand; ${formatShort(share.most, 'ratio')}, and ${formatShort(leastPaper_ohm, 'Ω')} whatever stands around it: ${ours}; new ones had some 1000 MΩ·µF (from memory). Test volts: its rating or 500 V, the lower (MIL-PRF-11693 4.7.5)`,
         ...seriesMeter(test_V, at),
         cautions: [
           ...insulationCautions,

@@ -3,7 +3,13 @@ import { judgeValue, valueText } from './judge.js'
 import type { ColdCheck, ColdValue, ColdVerdict, Worksheet } from './types.js'
 
 /** What of a set's book bears on its cold checks, in the order in which it was written. */
-export type ColdFact = { readonly seq: number; readonly at: string; readonly by: string } & (
+export type ColdFact = {
+  readonly seq: number
+  readonly at: string
+  readonly by: string
+  /** Day on which it was done, where that is another than that of writing. */
+  readonly on?: string
+} & (
   | {
       readonly kind: 'reading'
       readonly item: string
@@ -30,16 +36,35 @@ export interface ItemStanding {
   readonly text: string
   /** In force for this very reading, or for its never having been taken. */
   readonly waiver: Waiver | null
+  /** Why the reading is old, in words: by its age, or by what was done to the set since; null where it is not. */
+  readonly old: string | null
+}
+
+/** The moment, and how long a reading of the cold set stands. */
+export interface Clock {
+  readonly now: string
+  readonly stands_s: number
 }
 
 /** Every check of the sheet, and every reading of a check that is no longer on it. */
-export function standingOf(sheet: Worksheet, facts: readonly ColdFact[]): ItemStanding[] {
+export function standingOf(
+  sheet: Worksheet,
+  facts: readonly ColdFact[],
+  clock: Clock | null = null,
+): ItemStanding[] {
   const known = new Map(sheet.checks.map((check) => [check.item, check]))
   const gone = facts.flatMap((fact) => (fact.kind !== 'repair' && !known.has(fact.item) ? [fact.item] : []))
-  return [...known.keys(), ...new Set(gone)].map((item) => itemStanding(item, known.get(item) ?? null, facts))
+  return [...known.keys(), ...new Set(gone)].map((item) =>
+    itemStanding(item, known.get(item) ?? null, facts, clock),
+  )
 }
 
-function itemStanding(item: string, check: ColdCheck | null, facts: readonly ColdFact[]): ItemStanding {
+function itemStanding(
+  item: string,
+  check: ColdCheck | null,
+  facts: readonly ColdFact[],
+  clock: Clock | null,
+): ItemStanding {
   const reading =
     facts.findLast((fact): fact is Reading => fact.kind === 'reading' && fact.item === item) ?? null
   // The job begins anew after a repair: what must be taken is taken again, other readings where they are about the part.
@@ -49,6 +74,15 @@ function itemStanding(item: string, check: ColdCheck | null, facts: readonly Col
       (check?.must === true || check?.parts.some((part) => fact.parts.includes(part)) === true),
   )
   const stale = reading !== null && repair !== undefined && repair.seq > reading.seq
+  const aged = reading === null ? null : ageOf(reading, clock)
+  const since =
+    reading === null
+      ? undefined
+      : facts.findLast((fact) => fact.kind === 'repair' && fact.seq > reading.seq && fact.text !== '')
+  const old = [
+    ...(aged === null ? [] : [aged]),
+    ...(since?.kind === 'repair' ? [`taken before the last repair (${since.text})`] : []),
+  ].join(', ')
   const last = facts.findLast((fact): fact is Waiver => fact.kind === 'waiver' && fact.item === item)
   const waiver =
     last !== undefined &&
@@ -57,7 +91,7 @@ function itemStanding(item: string, check: ColdCheck | null, facts: readonly Col
     last.seq > (repair?.seq ?? -1)
       ? last
       : null
-  const common = { item, check, reading, waiver }
+  const common = { item, check, reading, waiver, old: old === '' ? null : old }
   if (reading === null)
     return { ...common, state: 'not taken', text: `not taken; wanted: ${check?.wanted ?? 'no longer known'}` }
   if (stale)
@@ -66,6 +100,13 @@ function itemStanding(item: string, check: ColdCheck | null, facts: readonly Col
       state: 'to be read again',
       text: `${valueText(reading.unit, reading.value)} was read before a repair${repair.kind === 'repair' && repair.text !== '' ? ` (${repair.text})` : ''}: to be read again; wanted: ${check?.wanted ?? reading.wanted}`,
     }
+  // What must be taken is taken again; of all else it is said.
+  if (aged !== null && check?.must === true)
+    return {
+      ...common,
+      state: 'to be read again',
+      text: `${valueText(reading.unit, reading.value)} is ${aged}: to be read again; wanted: ${check.wanted}`,
+    }
   if (check === null)
     return {
       ...common,
@@ -73,7 +114,20 @@ function itemStanding(item: string, check: ColdCheck | null, facts: readonly Col
       text: `${valueText(reading.unit, reading.value)}; wanted when it was taken: ${reading.wanted}. The set's file no longer has this check`,
     }
   const judged = judgeValue(check, reading.value)
-  return { ...common, state: judged.verdict, text: judged.text }
+  const said = common.old === null ? '' : ` OLD: ${common.old}.`
+  return { ...common, state: judged.verdict, text: `${judged.text}${said}` }
+}
+
+const day_s = 86_400
+
+/** A moment that cannot be read, or lies ahead by more than the clocks of the earth differ, is no proof of being young. */
+function ageOf({ at, on }: Reading, clock: Clock | null): string | null {
+  if (clock === null) return null
+  const age_s = (Date.parse(clock.now) - Date.parse(on ?? at)) / 1000
+  if (age_s >= -day_s && age_s <= clock.stands_s) return null
+  const stands = `${Math.floor(clock.stands_s / day_s)} days that a reading stands`
+  if (!(age_s >= -day_s)) return `of a day that cannot be (${on ?? at}), so not within the ${stands}`
+  return `${Math.floor(age_s / day_s)} days old, more than the ${stands}`
 }
 
 /** A reading that a repair made old still stands for a fault until it is read again. */
@@ -97,6 +151,7 @@ export function coldChecksOf(
   const blocks: ColdChecks['blocks'][number][] = []
   const not_asked: string[] = []
   const not_taken: string[] = []
+  const old: string[] = []
   const marginal: string[] = []
   for (const each of standing) {
     const { item, state, check, waiver, text } = each
@@ -116,8 +171,9 @@ export function coldChecksOf(
     }
     if (open) not_taken.push(item)
     else if (state === 'marginal') marginal.push(`${item}: ${text}`)
+    if (!open && each.old !== null) old.push(item)
   }
-  return { blocks, not_asked, not_taken, marginal, waived: waivedOf(standing) }
+  return { blocks, not_asked, not_taken, old, marginal, waived: waivedOf(standing) }
 }
 
 function waivedOf(standing: readonly ItemStanding[]): ColdChecks['waived'] {

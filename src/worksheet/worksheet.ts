@@ -2,7 +2,7 @@ import type { Equipment } from '../equipment/index.js'
 import { chargeChecks } from './charge.js'
 import { type ColdOhms, coldOhms } from './cold-ohms.js'
 import { heaterChecks } from './heaters.js'
-import { bondChecks, couplingChecks, insulationChecks } from './insulation.js'
+import { bondChecks, couplingChecks, insulationChecks, paperChecks } from './insulation.js'
 import { lookChecks } from './looks.js'
 import { contactChecks, partChecks } from './parts.js'
 import { railChecks } from './rails.js'
@@ -20,6 +20,7 @@ export function makeWorksheet(equipment: Equipment): Worksheet {
   }
   const mode = Object.keys(equipment.modes)[0] ?? ''
   const ohms = ohmsIn(mode)
+  const coupling = couplingChecks(equipment, ohms)
   const checks: ColdCheck[] = [
     ...chargeChecks(equipment),
     ...lookChecks(equipment),
@@ -28,7 +29,8 @@ export function makeWorksheet(equipment: Equipment): Worksheet {
     ...heaterChecks(equipment),
     ...partChecks(equipment, mode, ohms),
     ...contactChecks(equipment, ohmsIn),
-    ...couplingChecks(equipment, ohms),
+    ...coupling,
+    ...paperChecks(equipment, ohms, coupling),
     ...insulationChecks(equipment),
   ]
   return {

@@ -7,6 +7,7 @@ import { afterAll, beforeEach, describe, expect, it } from 'vitest'
 import { appendToBook, type BookBody, coldChecksNow, readBook } from '../../src/book/index.js'
 import { registerBook } from '../../src/cli/commands/book.js'
 import { registerPlan } from '../../src/cli/commands/plan.js'
+import { registerRecordSheet } from '../../src/cli/commands/record-sheet.js'
 import { registerWorksheet } from '../../src/cli/commands/worksheet.js'
 import type { Io } from '../../src/cli/io.js'
 import { planFiles } from '../../src/cli/plan-files.js'
@@ -41,7 +42,8 @@ function run(...args: string[]): { readonly code: number; readonly out: string; 
     },
   }
   const program = new Command()
-  for (const register of [registerBook, registerWorksheet, registerPlan]) register(program, io)
+  for (const register of [registerBook, registerWorksheet, registerPlan, registerRecordSheet])
+    register(program, io)
   process.exitCode = undefined
   program.parse(['node', 'slowglow', ...args])
   const code = endedWith()
@@ -219,6 +221,53 @@ describe('slowglow book', () => {
     expect(
       run('book', 'equipment.yaml', '--waive', 'charge reservoir', '--because', 'it has always been so').code,
     ).toBe(1)
+  })
+})
+
+describe('a set whose file is renamed', () => {
+  const rename = (): void => {
+    copyFileSync(join(dir, 'equipment.yaml'), join(dir, 'rock.yaml'))
+    rmSync(join(dir, 'equipment.yaml'))
+  }
+  it('is told of the book that no file goes by, and gets no power without it', () => {
+    run('worksheet', 'equipment.yaml', '--record', 'R50=1k')
+    const set = start().prepared.equipment
+    rename()
+    const { code, err } = run('book', 'rock.yaml')
+    expect(code).toBe(6)
+    expect(err).toContain('was the file renamed? If that is its book, write id: equipment into')
+    for (const args of [
+      ['worksheet', 'rock.yaml'],
+      ['record-sheet', 'rock.yaml'],
+    ])
+      expect(run(...args).code, args.join(' ')).toBe(6)
+    const equipment = join(dir, 'rock.yaml')
+    expect(coldChecksNow({ rails: {}, bench_kind: 'virtual' }, set, equipment).blocks).toMatchObject([
+      { why: 'book' },
+    ])
+    expect(run('book', 'rock.yaml', '--book', 'equipment.book').out).toContain('R50: 1k, out of range')
+  })
+  it('finds its book by the id that it states, and another set beside it has its own', () => {
+    const sheet = readFileSync(join(dir, 'equipment.yaml'), 'utf8')
+    writeFileSync(join(dir, 'equipment.yaml'), sheet.replace(/^name:/m, 'id: rock 1\nname:'))
+    run('book', 'equipment.yaml', '--finding', 'dust')
+    expect(existsSync(join(dir, 'rock 1.book'))).toBe(true)
+    writeFileSync(join(dir, 'other.yaml'), sheet)
+    expect(run('book', 'other.yaml').out).toContain('Nothing is written in it yet')
+    rename()
+    expect(run('book', 'rock.yaml').out).toContain('dust')
+  })
+  it('a book begun before the id was written goes on', () => {
+    run('book', 'equipment.yaml', '--finding', 'dust')
+    const sheet = readFileSync(join(dir, 'equipment.yaml'), 'utf8')
+    writeFileSync(join(dir, 'equipment.yaml'), sheet.replace(/^name:/m, 'id: rock\nname:'))
+    expect(run('book', 'equipment.yaml').out).toContain('dust')
+    expect(run('worksheet', 'equipment.yaml', '--json').code).toBe(0)
+  })
+  it('an id that is no name of a file is refused', () => {
+    const sheet = readFileSync(join(dir, 'equipment.yaml'), 'utf8')
+    writeFileSync(join(dir, 'equipment.yaml'), sheet.replace(/^name:/m, 'id: ../rock\nname:'))
+    expect(run('book', 'equipment.yaml').err).toContain('cannot be the name of a file')
   })
 })
 

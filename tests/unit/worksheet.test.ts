@@ -103,6 +103,19 @@ describe('the cold checks of a set', () => {
     expect(470e3 * (250 / 0.1 - 1)).toBeCloseTo(1174.5e6, -5)
   })
 
+  it('every other paper capacitor is tested at its volts too, against what stands around it', () => {
+    const papers = Object.entries(demo.parts).filter(
+      ([, part]) => 'dielectric' in part && part.dielectric === 'paper',
+    )
+    for (const [name] of papers) expect(item(`${name} leak`).parts).toEqual([name])
+    // R50 and R4 from the screen of V1 to chassis: 47 k and 56 k with all they may be off, and twenty times that.
+    expect(item('C10 leak').low).toBeGreaterThan(20 * 100e3)
+    expect(item('C10 leak').low).toBeLessThan(20 * 125e3)
+    // A cathode's few hundred ohms ask for nothing: paper that reads less than a megohm has failed all the same.
+    expect(item('C11 leak')).toMatchObject({ low: 1e6, volts: { by: 'series meter', test_V: 200 } })
+    expect(judgeReading(item('C16 leak'), '100 kΩ')).toMatchObject({ verdict: 'out of range' })
+  })
+
   it('both positions of each relay contact', () => {
     expect(item('K1a closed')).toMatchObject({ low: 0, high: 0.1 })
     expect(item('K1a open').low).toBeGreaterThan(1e3)
@@ -179,7 +192,11 @@ describe('a reading', () => {
   })
 })
 
-const stamp = (seq: number) => ({ seq, at: `2026-01-0${seq + 1}T00:00:00.000Z`, by: 'me' })
+const stamp = (seq: number) => ({
+  seq,
+  at: `2026-01-0${Math.floor(seq) + 1}T00:00:00.000Z`,
+  by: 'me',
+})
 const read = (
   seq: number,
   name: string,
@@ -294,6 +311,34 @@ describe('the interlock of the cold checks', () => {
     expect(blocked([read(1, 'R50', 1e3), waive(2, 'R50', 1), repair(5, 'R50'), ...whole(6)])).toEqual([
       'R50: out of range',
     ])
+  })
+  it('a reading older than it stands is said to be old; one that must be taken is taken again', () => {
+    const clock = (now: string, days = 90) => ({ now, stands_s: days * 86_400 })
+    const facts = [...whole(), read(1, 'R50', 46e3)]
+    const on = (now: string, days?: number) =>
+      coldChecksOf(standingOf(sheet, facts, clock(now, days)), rails, 'real')
+    expect(on('2026-01-20T00:00:00.000Z')).toMatchObject({ blocks: [], old: [] })
+    const late = on('2026-06-01T00:00:00.000Z')
+    expect(late.blocks).toHaveLength(19)
+    expect(late.blocks[0]?.text).toContain(
+      '151 days old, more than the 90 days that a reading stands: to be read again',
+    )
+    expect(late.old).toEqual(['R50'])
+    expect(on('2026-06-01T00:00:00.000Z', 365)).toMatchObject({ blocks: [], old: [] })
+    // The day on which it was read counts, not that of typing it in; a day that cannot be is no proof.
+    const typed = (day: string): ColdFact[] => facts.map((fact) => ({ ...fact, on: day }))
+    const by = (day: string) =>
+      coldChecksOf(standingOf(sheet, typed(day), clock('2026-06-01T00:00:00.000Z')), rails, 'real')
+    expect(by('2026-05-30').blocks).toEqual([])
+    expect(by('2026-08-01').blocks).toHaveLength(19)
+    expect(by('no day').blocks).toHaveLength(19)
+  })
+  it('a reading from before the last repair says so, whatever part that was about', () => {
+    const facts = [read(1, 'R51', 8.2e3), repair(5, 'R50'), ...whole(6)]
+    const standing = standingOf(sheet, facts).find((each) => each.item === 'R51')
+    expect(standing).toMatchObject({ state: 'in range', old: 'taken before the last repair (mended)' })
+    expect(standing?.text).toContain('OLD: taken before the last repair (mended).')
+    expect(coldChecksOf(standingOf(sheet, facts), rails, 'real').old).toEqual(['R51'])
   })
   it('a bad reading of a check that the file no longer has still keeps it shut', () => {
     const gone: ColdFact = {

@@ -64,7 +64,12 @@ it('a cold fault keeps the set from power until it is waived in writing; the wai
     entries: [
       {},
       { body: { kind: 'waiver' } },
-      { body: { kind: 'run', outcome: 'stopped', outputs_off: 'confirmed', bench_kind: 'virtual' } },
+      {
+        body: {
+          ...{ kind: 'run', outcome: 'stopped', outputs_off: 'confirmed', bench_kind: 'virtual' },
+          seal: expect.stringMatching(/^[0-9a-f]{64}$/) as string,
+        },
+      },
     ],
   })
 }, 120_000)

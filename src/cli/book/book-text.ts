@@ -61,7 +61,7 @@ export function bodyText(body: BookBody): string {
     case 'waiver':
       return `WAIVED ${body.item} (${body.about}): ${body.reason}`
     case 'run':
-      return `${body.run}, ${body.profile}${body.bench_kind === 'virtual' ? ', virtual bench: nothing real was energised' : ''}: ${body.outcome}, outputs ${body.outputs_off === 'confirmed' ? 'confirmed off' : 'NOT confirmed off'}${body.reason === null ? '' : `: ${body.reason}`}`
+      return `${body.run}, ${body.profile}${body.bench_kind === 'virtual' ? ', virtual bench: nothing real was energised' : ''}: ${body.outcome}, outputs ${body.outputs_off === 'confirmed' ? 'confirmed off' : 'NOT confirmed off'}${body.reason === null ? '' : `: ${body.reason}`}${body.seal === null ? '' : ` (its seal ends in ${body.seal})`}`
     case 'proof':
       return `${body.of}, ${body.what}: ${body.verdict.toUpperCase()}. ${[...body.readings, ...body.figures].map(({ text }) => text).join('; ')}. ${body.judged.join(' ')}`
   }

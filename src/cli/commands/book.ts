@@ -20,7 +20,7 @@ import { type Io, printJson, userName } from '../io.js'
 import { collect } from '../live/flags.js'
 import { type Refusal, refuse } from '../refuse.js'
 import { runsHelp } from '../runs-folder.js'
-import { type SetFile, setFile } from '../set-file.js'
+import { bookAt, bookHelp, type SetFile, setFile } from '../set-file.js'
 import type { Register } from './index.js'
 import { written } from './worksheet.js'
 
@@ -42,6 +42,7 @@ interface Options {
   readonly html?: string
   readonly export?: string
   readonly runs?: string
+  readonly book?: string
   readonly json?: boolean
 }
 
@@ -75,6 +76,7 @@ export const registerBook: Register = (program, io) => {
     .option('--on <day>', 'day on which it was done, as 2026-11-29; unless given: now')
     .option('--html <file>', 'writes the book as one HTML file to print; never written over')
     .option('--export <file>', 'writes one archive (tar): book, sheet, photographs, the set’s file, its runs')
+    .option('--book <file>', bookHelp)
     .option('--runs <dir>', runsHelp)
     .option('--json', 'one JSON document on standard output')
     .action((file: string, options: Options) => {
@@ -89,7 +91,7 @@ function book(file: string, options: Options, io: Io): Exit {
   if ('exit' in set) return refuse(io, json, set)
   const unreadable = (what: string): Exit =>
     refuse(io, json, { exit: exits.recordNotAvailable, where: file, what })
-  const before = coldState(set.equipment, set.path)
+  const before = coldState(set.equipment, set.path, bookAt(options, io))
   if ('trouble' in before) return unreadable(before.trouble)
   const asked = entriesOf(options, before, io)
   if ('exit' in asked) return refuse(io, json, asked)
@@ -107,7 +109,7 @@ function book(file: string, options: Options, io: Io): Exit {
     )
     if ('trouble' in done) return unreadable(done.trouble)
   }
-  const state = asked.length > 0 ? coldState(set.equipment, set.path) : before
+  const state = asked.length > 0 ? coldState(set.equipment, set.path, bookAt(options, io)) : before
   if ('trouble' in state) return unreadable(state.trouble)
   return shownAs(state, set, options, io)
 }

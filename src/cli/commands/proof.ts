@@ -1,5 +1,5 @@
 import type { Command } from 'commander'
-import { appendToBook, type BookBody, bookPath, readBook } from '../../book/index.js'
+import { appendToBook, type BookBody, coldState } from '../../book/index.js'
 import type { Equipment } from '../../equipment/index.js'
 import { aerialProof, type Proof, receiveProof, transmitProof } from '../../proof/index.js'
 import { formatNumber, formatQuantity } from '../../quantities/index.js'
@@ -10,7 +10,7 @@ import { collect } from '../live/flags.js'
 import { type Refusal, refuse } from '../refuse.js'
 import { type Option, readFlags } from '../rf/readings.js'
 import { figuresText } from '../rf/text.js'
-import { setFile } from '../set-file.js'
+import { bookAt, bookHelp, setFile } from '../set-file.js'
 import { toTerminal } from '../wrap.js'
 import type { Register } from './index.js'
 
@@ -168,6 +168,7 @@ export const registerProof: Register = (program, io) => {
         [],
       )
       .option('--accuracy <part>', 'of the readings, as "5 %"', '5 %')
+      .option('--book <file>', bookHelp)
       .option('--by <name>', 'who read it; unless given: the user’s name')
       .option('--on <day>', 'day on which it was read, as 2026-11-29; unless given: now')
       .option('--json', 'one JSON document on standard output')
@@ -184,9 +185,11 @@ function prove(way: Way, file: string, options: Readonly<Record<string, unknown>
   const usage = (what: string): Exit => no({ exit: exits.usage, what: `slowglow proof ${way.of}: ${what}.` })
   const set = setFile(file, io)
   if ('exit' in set) return no(set)
-  const path = bookPath(set.path)
-  const book = readBook(path)
-  if ('trouble' in book) return no({ exit: exits.recordNotAvailable, where: file, what: book.trouble })
+  const named = bookAt({ book: typeof options['book'] === 'string' ? options['book'] : undefined }, io)
+  const state = coldState(set.equipment, set.path, named)
+  if ('trouble' in state) return no({ exit: exits.recordNotAvailable, where: file, what: state.trouble })
+  const { book } = state
+  const { path } = book
   const read = readFlags([...way.flags, { flag: 'accuracy', unit: 'ratio' }], options)
   if (!read.ok) return usage(`${read.where}: ${read.problem}`)
   const { accuracy = 0.05 } = read.values

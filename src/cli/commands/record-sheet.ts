@@ -6,13 +6,14 @@ import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { refuse } from '../refuse.js'
 import { runsHelp } from '../runs-folder.js'
-import { setFile } from '../set-file.js'
+import { bookAt, bookHelp, setFile } from '../set-file.js'
 import type { Register } from './index.js'
 import { written } from './worksheet.js'
 
 interface Options {
   readonly out?: string
   readonly runs?: string
+  readonly book?: string
   readonly json?: boolean
 }
 
@@ -25,6 +26,7 @@ export const registerRecordSheet: Register = (program, io) => {
     )
     .argument('<file>', "the set's equipment file, or a profile that names it")
     .option('--out <file>', 'writes it as one HTML file to print and sign; never written over')
+    .option('--book <file>', bookHelp)
     .option('--runs <dir>', runsHelp)
     .option('--json', 'one JSON document on standard output')
     .action((file: string, options: Options) => {
@@ -33,10 +35,10 @@ export const registerRecordSheet: Register = (program, io) => {
 }
 
 /** Returns the exit code: 1 while something is not shown, or is to be shown again. */
-function sheet(file: string, { out, runs, json = false }: Options, io: Io): Exit {
+function sheet(file: string, { out, runs, book, json = false }: Options, io: Io): Exit {
   const set = setFile(file, io)
   if ('exit' in set) return refuse(io, json, set)
-  const state = coldState(set.equipment, set.path)
+  const state = coldState(set.equipment, set.path, bookAt({ book }, io))
   if ('trouble' in state)
     return refuse(io, json, { exit: exits.recordNotAvailable, where: file, what: state.trouble })
   const life = lifeOf(state, set, runs, io)

@@ -128,6 +128,9 @@ async function serve(flags: Flags, io: Io): Promise<void> {
       case 'clear':
         bench.clear(message.output)
         return
+      case 'fit':
+        bench.fit(message.what)
+        return
       case 'lift':
         bench.lift(message.part)
         return

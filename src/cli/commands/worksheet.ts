@@ -8,7 +8,7 @@ import { type Exit, exits } from '../exits.js'
 import { type Io, printJson, userName } from '../io.js'
 import { shown } from '../problems.js'
 import { type Refusal, refuse } from '../refuse.js'
-import { setFile } from '../set-file.js'
+import { bookAt, bookHelp, setFile } from '../set-file.js'
 import type { Register } from './index.js'
 
 interface Options {
@@ -18,6 +18,7 @@ interface Options {
   readonly by?: string
   readonly on?: string
   readonly paper?: string
+  readonly book?: string
   readonly json?: boolean
 }
 
@@ -40,6 +41,7 @@ export const registerWorksheet: Register = (program, io) => {
       '--paper <file>',
       'writes the sheet as one HTML file with blank columns, to print; never written over',
     )
+    .option('--book <file>', bookHelp)
     .option('--json', 'one JSON document on standard output')
     .action((file: string, options: Options) => {
       process.exitCode = worksheet(file, options, io)
@@ -51,7 +53,7 @@ function worksheet(file: string, options: Options, io: Io): Exit {
   const { json = false, record, paper } = options
   const set = setFile(file, io)
   if ('exit' in set) return refuse(io, json, set)
-  const before = coldState(set.equipment, set.path)
+  const before = coldState(set.equipment, set.path, bookAt(options, io))
   if ('trouble' in before)
     return refuse(io, json, { exit: exits.recordNotAvailable, where: file, what: before.trouble })
   const kept =
@@ -63,7 +65,7 @@ function worksheet(file: string, options: Options, io: Io): Exit {
           on: options.on ?? null,
         })
   if ('exit' in kept) return refuse(io, json, kept)
-  const state = record === undefined ? before : coldState(set.equipment, set.path)
+  const state = record === undefined ? before : coldState(set.equipment, set.path, bookAt(options, io))
   if ('trouble' in state)
     return refuse(io, json, { exit: exits.recordNotAvailable, where: file, what: state.trouble })
   if (paper !== undefined) {

@@ -1,0 +1,422 @@
+import { type Equipment, type ModeName, type OwnMains, ownMainsRail } from '../equipment/index.js'
+import { type LimitProblem, type LimitsDesk, show } from '../limits/index.js'
+import type { Profile, Stage } from '../profile/index.js'
+import { touch_V } from './course.js'
+import { setDischarge_s } from './discharge.js'
+import { lowFilament_s } from './filaments.js'
+import { idle_A, noLoad_A, ownPoint, type OwnPoint, starved } from './own-mains-expect.js'
+import { railsOf, warmUpOf } from './stages.js'
+import type { Ask, HookupTest, RailLimits, Reason, Step, TimeLimit } from './types.js'
+
+/*
+ * The set's own transformer and rectifier, step by step. The person turns a variable transformer and types what its meters show;
+ * each reading has its window, computed for the volts that stand there, and what lies outside it ends the run.
+ */
+
+export interface OwnContext {
+  readonly profile: Profile
+  readonly equipment: Equipment
+  readonly desk: LimitsDesk
+  readonly mode: ModeName
+  readonly own: OwnMains
+  readonly stage: Extract<Stage, { do: 'own mains' }>
+}
+
+const practice = 'common practice, no source'
+/** Twenty per cent at a time (published, second-hand); a valve rectifier starts with its filament, semiconductors at once. */
+const parts = {
+  alone: [0.25, 0.5, 0.75, 1],
+  unrectified: [0.25, 0.5, 0.8, 1],
+  valve: [0.2, 0.4, 0.6, 0.8, 0.9, 1],
+} as const
+const semiconductors = [0.1, ...parts.valve] as const
+const partsSource = 'steps of 20 % (one published comment, second-hand)'
+/** A winding is read at these volts or less. */
+const winding_V = 50
+const holds_s = { alone: 60, low: 15, high: 60, full: 300, hot: 900 } as const
+/** How far a magnetising current may be off before it is a shorted turn, which takes many times as much (our choice). */
+const idleTrip = 2.5
+const within = 0.1
+
+/** Steps while they are written, and what stands there. */
+export class OwnSteps {
+  readonly steps: Step[] = []
+  readonly problems: LimitProblem[] = []
+  readonly points: OwnPoint[] = []
+  /** Parts left out, since a gas tube may be lit or dark there. */
+  readonly left_out: { readonly rail: string; readonly V: number; readonly text: string }[] = []
+  private part = 0
+  private hands = true
+  private limits: RailLimits | null = null
+
+  constructor(
+    readonly of: OwnContext,
+    readonly test: HookupTest,
+  ) {
+    this.push('hook-up check', {
+      ...{ do: 'hook-up check', rail: ownMainsRail, hookup: test, limits: {}, expected_s: 60 },
+    })
+  }
+
+  push(stage: string, step: Partial<Step> & Pick<Step, 'do' | 'expected_s'>): void {
+    const low = this.part > 0 && this.part < starved && this.of.stage.with === 'the set'
+    this.steps.push({
+      index: this.steps.length + 1,
+      stage,
+      mode: this.of.mode,
+      rail: null,
+      target_V: 0,
+      slew_V_per_s: 0,
+      hold_s: 0,
+      settle_within_s: 0,
+      limits: this.limits === null ? {} : { [ownMainsRail]: this.limits },
+      hookup: null,
+      ask: null,
+      nodes: {},
+      soft_start_s: 0,
+      needs_heaters: false,
+      needs_bias: false,
+      needs_plate: null,
+      hands_clear: false,
+      ...(low && { filaments_low: true, time_limits: [this.lowTime()] }),
+      ...step,
+    })
+  }
+
+  /** Cathodes that are starved wear while current is drawn from them: each such stand has its two minutes, readings and all. */
+  private lowTime(): TimeLimit {
+    const V = this.part * this.of.own.volts
+    return {
+      name: `heaters low at ${show(V, 'V')}`,
+      rail: ownMainsRail,
+      above_V: 0.9 * V,
+      s: lowFilament_s,
+      text: `Heaters stand at ${show(this.part, 'ratio')} of their volts: no longer than ${show(lowFilament_s, 's')} below ${show(starved, 'ratio')}`,
+      source: practice,
+    }
+  }
+
+  raise(stage: string, part: number, hold_s: number, amps: Amps): void {
+    const from = this.part
+    this.part = part
+    const V = part * this.of.own.volts
+    this.limits = mainsLimits(V, amps, hold_s, this.of.stage.with === 'the set' && part < starved)
+    const hands_clear = V > touch_V && (this.hands || from * this.of.own.volts <= touch_V)
+    this.push(stage, {
+      ...{ do: 'raise', rail: ownMainsRail, target_V: V, slew_V_per_s: 10, hold_s, hands_clear },
+      expected_s: hold_s + 40,
+    })
+    if (V > touch_V) this.hands = false
+  }
+
+  ask(
+    stage: string,
+    ask: Pick<Ask, 'text' | 'wants' | 'inside' | 'about'> & { readonly timeout_s?: number },
+  ): void {
+    const timeout_s = Math.min(600, ask.timeout_s ?? this.of.profile.prompt_timeout_s ?? 600)
+    this.push(stage, { do: 'ask', ask: { ...ask, timeout_s }, expected_s: 30 })
+    this.hands = true
+  }
+
+  confirm(stage: string, text: string, inside: boolean, about = 'own mains'): void {
+    this.ask(stage, { text, wants: { kind: 'confirm' }, inside, about })
+  }
+
+  hold(stage: string, s: number): void {
+    this.push(stage, { do: 'hold', hold_s: s, expected_s: s })
+  }
+
+  /** Down to nothing and switched off. */
+  down(stage: string): void {
+    this.push(stage, { do: 'lower', rail: ownMainsRail, target_V: 0, expected_s: 20 })
+    this.part = 0
+    this.limits = null
+  }
+
+  reading(
+    stage: string,
+    text: string,
+    about: string,
+    window: Extract<Ask['wants'], { kind: 'reading' }>,
+  ): void {
+    this.ask(stage, { text, wants: window, inside: false, about })
+  }
+}
+
+interface Amps {
+  readonly expected_A: number
+  readonly trip_A: number
+  readonly fuse_A: number
+  readonly text: string
+  readonly source: string
+}
+
+function mainsLimits(
+  V: number,
+  { expected_A, trip_A, fuse_A, text, source }: Amps,
+  hold_s: number,
+  warms: boolean,
+): RailLimits {
+  const most_A = Math.min(trip_A, fuse_A)
+  const told = (limit: Reason['limit'], value: number, words: string): Reason => ({
+    ...{ limit, value, unit: 'A', text: `${limit} ${show(value, 'A')}: ${words}`, source },
+  })
+  return {
+    at_V: V,
+    expected_A,
+    lower_A: 0,
+    // Heaters on their way up take several times what they do when hot.
+    upper_A: warms ? most_A : Math.min(most_A, 1.5 * expected_A),
+    // Nobody knows an iron so well that too little would be a fault.
+    ask_A: 0,
+    trip_A: most_A,
+    ceiling_A: fuse_A,
+    charge_A: 0,
+    supply_limit_A: fuse_A,
+    over_voltage_V: 1.1 * V,
+    because: [
+      told('expected', expected_A, text),
+      told('trip', most_A, trip_A < fuse_A ? 'more is a fault behind the plug' : 'the fuse'),
+      told('ceiling', fuse_A, "the set's own mains fuse"),
+      {
+        ...{ limit: 'hold', value: hold_s, unit: 's', source: `${partsSource}; holds: ${practice}` },
+        text: `hold ${show(hold_s, 's')}: long enough to hear, smell and read`,
+      },
+    ],
+    sees: null,
+  }
+}
+
+const senses =
+  'Without touching: hum no louder than before, no smell of wax, tar or varnish, no smoke, no crackle? From where you stand, one hand in your pocket.'
+
+/** The transformer by itself: every tube out, nothing on its windings. */
+export function aloneSteps(to: OwnSteps): void {
+  const { equipment, own, stage } = to.of
+  const point = ownPoint(to.of, 1, true)
+  to.problems.push(...point.problems.filter(({ severity }) => severity === 'error'))
+  const full_A = idle_A(to.of, point.mains_A)
+  const known = own.no_load_A
+  const amps = (part: number): Amps => ({
+    expected_A: noLoad_A(full_A, part),
+    trip_A: idleTrip * Math.max(noLoad_A(full_A, part), 0.15 * full_A),
+    fuse_A: own.fuse_A,
+    text:
+      known === undefined
+        ? `not stated: 15 % of the ${show(point.mains_A, 'A')} that the whole set should take, 5 to 25 % is usual. A shorted turn takes many times that at a quarter of the volts already`
+        : `${show(known.value, 'A')} at full volts with nothing on it, less below. A shorted turn takes many times that at a quarter of the volts already`,
+    source: known === undefined ? practice : known.source,
+  })
+  const name = stage.name
+  for (const [winding, V] of Object.entries(own.windings)) {
+    const part = Math.min(0.25, winding_V / V)
+    to.confirm(
+      `${name}: ${winding}`,
+      `The variable transformer is at zero and its plug is out; measure before touching. Clip a voltmeter on AC, rated for ${show(V, 'V')}, across ${winding}${noteOf(equipment, winding)}, both ends lifted and clear of all else. Plug in, take your hands out, then confirm.`,
+      true,
+    )
+    to.raise(`${name}: ${winding}`, part, 5, amps(part))
+    to.reading(
+      `${name}: ${winding}`,
+      `Read the AC volts of ${winding} on the meter that is clipped on: ${show(part * V, 'V')} is expected at ${show(part * own.volts, 'V')} of mains. Less is shorted turns or a wrong tap, more a wrong tap. No hand goes in.`,
+      'own mains winding',
+      {
+        ...{ kind: 'reading', node: null, rail: windingRail(winding), unit: 'V' },
+        low: (1 - within) * part * V,
+        high: (1 + within) * part * V,
+      },
+    )
+    to.down(`${name}: ${winding}`)
+  }
+  to.confirm(
+    `${name}: meters off`,
+    'The variable transformer is at zero and its plug is out. Take the voltmeter off; every end of every winding lies clear and insulated. Plug in, take your hands out, then confirm.',
+    true,
+  )
+  for (const part of parts.alone) {
+    to.raise(
+      `${name}: ${show(part, 'ratio')} of mains`,
+      part,
+      part < 1 ? holds_s.alone : (stage.hold_s ?? holds_s.hot),
+      amps(part),
+    )
+    to.confirm(`${name}: ${show(part, 'ratio')} of mains`, senses, false)
+  }
+  to.down(`${name}: down`)
+  to.confirm(
+    `${name}: heat`,
+    'At zero, and its plug out: measure before touching. Is the core no more than hand-warm all round, with nothing run out of it?',
+    true,
+  )
+}
+
+/** The set on its own pack: heaters and bias first with HT kept off, then all of it, heaters and HT rising together. */
+export function joinedSteps(to: OwnSteps): void {
+  const { equipment, desk, own, stage } = to.of
+  const { HT } = own
+  const name = stage.name
+  const full = ownPoint(to.of, 1, true)
+  to.problems.push(...full.problems.filter(({ severity }) => severity === 'error'))
+  const amps = (point: OwnPoint): Amps => ({
+    expected_A: point.mains_A,
+    trip_A: 1.6 * point.mains_A + 0.1 * own.fuse_A,
+    fuse_A: own.fuse_A,
+    text:
+      point.HT === null
+        ? 'heaters and bias by their own limits, and what the iron takes'
+        : `heaters, bias and HT (${show(point.HT.V, 'V')} at ${show(point.HT.A, 'A')}) by their own limits, and what the iron takes`,
+    source: `computed; 85 % efficiency: ${practice}`,
+  })
+  to.confirm(
+    `${name}: joined`,
+    `At zero, its plug out: the wires that were lifted are joined again, all tubes are in their sockets and HT is kept off: ${HT.opened_by}. No lead of a bench supply is on the set. Hands out, then confirm.`,
+    true,
+    'fit set',
+  )
+  for (const part of parts.unrectified) {
+    const where = `${name}, HT off: ${show(part, 'ratio')}`
+    const warm_s = Math.max(
+      holds_s.high,
+      ...railsOf(equipment, 'heater').map((rail) => warmUpOf(equipment, rail).s),
+    )
+    to.raise(
+      where,
+      part,
+      part < starved ? holds_s.low : warm_s,
+      amps(ownPoint(to.of, part, false, full.mains_A)),
+    )
+    to.confirm(where, senses, false)
+  }
+  for (const rail of railsOf(equipment, 'heater')) heaterReading(to, `${name}, HT off: heaters`, rail)
+  for (const rail of railsOf(equipment, 'bias')) biasReading(to, `${name}, HT off: bias`, rail)
+  to.down(`${name}, HT off: down`)
+  uncharged(to, `${name}: charge`, Math.ceil(setDischarge_s(equipment, desk) ?? 60))
+  to.confirm(
+    `${name}: HT joined`,
+    `At zero, its plug out, the charge measured: undo what keeps HT off (${HT.opened_by}). Once more: no lead of a bench supply is on the set. Plug in, take your hands out, then confirm.`,
+    true,
+    'fit rectifier',
+  )
+  const steps = HT.rectifier === null ? semiconductors : parts.valve
+  for (const part of steps) {
+    const point = ownPoint(to.of, part, true, full.mains_A)
+    if (point.HT?.strikes === true && part < 1) {
+      to.left_out.push({
+        rail: ownMainsRail,
+        V: point.mains_V,
+        text: `${show(point.mains_V, 'V')} of mains (HT ${show(point.HT.V, 'V')}) is passed over: a gas regulator may be lit or dark there`,
+      })
+      continue
+    }
+    to.points.push(point)
+    const where = `${name}: ${show(part, 'ratio')}`
+    const hold_s = part < starved ? holds_s.low : part < 1 ? holds_s.high : (stage.hold_s ?? holds_s.full)
+    to.raise(where, part, hold_s, amps(point))
+    currentReading(to, where, point)
+    if (part >= starved) {
+      voltsReading(to, where, point)
+      to.confirm(where, senses, false)
+    }
+  }
+  for (const rail of railsOf(equipment, 'heater')) heaterReading(to, `${name}: heaters under load`, rail)
+  if (!own.earthed) leakReading(to, `${name}: leakage`)
+  to.down(`${name}: down`)
+  uncharged(to, `${name}: charge`, Math.ceil(setDischarge_s(equipment, desk) ?? 60))
+}
+
+function currentReading(to: OwnSteps, stage: string, { part, HT }: OwnPoint): void {
+  if (HT === null) return
+  const { read_at, rail } = to.of.own.HT
+  const why =
+    part < starved
+      ? `cathodes at ${show(part, 'ratio')} of their volts give some ${show(HT.emission, 'ratio')} of their current, so anything from nothing to ${show(HT.high_A, 'A')} passes`
+      : `the set's circuit solved at ${show(HT.V, 'V')} with the bias that stands there, cathodes giving ${show(HT.emission, 'ratio')}`
+  to.reading(
+    stage,
+    `Read the HT current on the ${read_at}: about ${show(HT.A, 'A')} (${why}). More is a short, a leaking reservoir or lost bias: turn down at once. No hand goes in.`,
+    'own mains current',
+    { kind: 'reading', node: null, rail, unit: 'A', low: HT.low_A, high: HT.high_A },
+  )
+}
+
+function voltsReading(to: OwnSteps, stage: string, { HT }: OwnPoint): void {
+  const { equipment, own } = to.of
+  const node = equipment.rails[own.HT.rail]?.positive
+  if (HT === null || node === undefined) return
+  to.reading(
+    stage,
+    `Read the HT volts at ${node} on the meter that is clipped on: about ${show(HT.V, 'V')}; the most that it may carry is ${show(equipment.rails[own.HT.rail]?.max_V.value ?? 0, 'V')}. No hand goes in.`,
+    'own mains volts',
+    {
+      ...{ kind: 'reading', node, rail: null, unit: 'V', low: HT.low_V },
+      high: Math.min(HT.high_V, equipment.rails[own.HT.rail]?.max_V.value ?? Infinity),
+    },
+  )
+}
+
+function heaterReading(to: OwnSteps, stage: string, rail: string): void {
+  const V = to.of.equipment.rails[rail]?.working_V ?? 0
+  to.reading(
+    stage,
+    `Read the AC volts of ${rail} on the meter that is clipped on: ${show(V, 'V')}, a tenth either way (${practice}). No hand goes in.`,
+    'own mains heaters',
+    { kind: 'reading', node: null, rail, unit: 'V', low: (1 - within) * V, high: (1 + within) * V },
+  )
+}
+
+function biasReading(to: OwnSteps, stage: string, rail: string): void {
+  const bias = to.of.equipment.rails[rail]?.required_bias
+  if (bias === undefined) return
+  const ends = [bias.at_least_V, 1.25 * bias.nominal_V].sort((a, b) => a - b)
+  to.reading(
+    stage,
+    `Read the bias at ${bias.node} against ${to.of.equipment.chassis_node} on the meter that is clipped on, with its sign: ${show(bias.nominal_V, 'V')} is usual, ${show(bias.at_least_V, 'V')} the least before HT may come (${bias.source}). No hand goes in.`,
+    'own mains bias',
+    { kind: 'reading', node: bias.node, rail: null, unit: 'V', low: ends[0] ?? 0, high: ends[1] ?? 0 },
+  )
+}
+
+/** Of exposed metal that nothing earths, through what stands for a body: published, 1.5 kΩ beside 0.15 µF, 0.75 V at most. */
+export const hotCheck = {
+  ohm: 1500,
+  F: 0.15e-6,
+  most_V: 0.75,
+  source: 'published: 1.5 kΩ with 0.15 µF across it to a true earth, 0.75 V RMS (0.5 mA) at most',
+} as const
+
+/** Milliamperes that these volts across it stand for, at a mains frequency. */
+export function hotCheck_A(volts: number, Hz: number): number {
+  const S = 2 * Math.PI * Hz * hotCheck.F
+  const G = 1 / hotCheck.ohm
+  return volts * Math.sqrt(G * G + S * S)
+}
+
+function leakReading(to: OwnSteps, stage: string): void {
+  to.reading(
+    stage,
+    `Its cord does not earth it. Read the AC volts across ${show(hotCheck.ohm, 'Ω')} with ${show(hotCheck.F, 'F')} beside it, clipped on before from the chassis to a true earth, its own earth off: ${show(hotCheck.most_V, 'V')} at most, ${show(hotCheck_A(hotCheck.most_V, 50), 'A')} through whoever touches it (${hotCheck.source}). No hand goes in.`,
+    'own mains leakage',
+    { kind: 'reading', node: null, rail: 'leakage', unit: 'V', low: 0, high: hotCheck.most_V },
+  )
+}
+
+/** Watched down before anybody reaches in: asked again as often as it takes. */
+function uncharged(to: OwnSteps, stage: string, s: number): void {
+  const { equipment, own } = to.of
+  const node = equipment.rails[own.HT.rail]?.positive ?? ''
+  to.hold(stage, s)
+  to.reading(
+    stage,
+    `Switch the variable transformer off and pull its plug; then read the volts left at ${node} on the meter that is clipped on; above ${show(5, 'V')} wait, or discharge it through a resistor, and read again.`,
+    'stored charge',
+    { kind: 'reading', node, rail: null, unit: 'V', low: -5, high: 5 },
+  )
+}
+
+/** What the readings of a winding go by: the volts that it shows. */
+export const windingRail = (winding: string): string => `winding ${winding}`
+
+function noteOf({ parts: all }: Equipment, winding: string): string {
+  const note = all[winding]?.note
+  return note === undefined ? '' : ` (${note})`
+}

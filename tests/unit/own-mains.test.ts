@@ -1,0 +1,142 @@
+import { resolve } from 'node:path'
+import { describe, expect, it } from 'vitest'
+import type { Bench } from '../../src/bench/index.js'
+import type { Equipment } from '../../src/equipment/index.js'
+import { loadAll } from '../../src/files/index.js'
+import { type Ask, makePlan, type Plan } from '../../src/plan/index.js'
+import type { Profile } from '../../src/profile/index.js'
+import { rehearse, willing } from '../../src/rehearse/index.js'
+import { readFault } from '../../src/virtual/index.js'
+
+/* The set's own transformer and rectifier, as plan and as a run on the virtual bench. */
+
+const rock = resolve(import.meta.dirname, '../../profiles/tern-rock')
+function load(name: string): { profile: Profile; equipment: Equipment; bench: Bench } {
+  const { value } = loadAll(resolve(rock, name), undefined)
+  if (value?.bench == null) throw new Error(`${name} is sound`)
+  return { profile: value.profile, equipment: value.equipment, bench: value.bench }
+}
+const joined = load('own-mains.yaml')
+const alone = load('own-transformer.yaml')
+function planned({ profile, equipment, bench }: typeof joined): Plan {
+  const { plan, problems } = makePlan(profile, equipment, bench)
+  if (plan === null) throw new Error(JSON.stringify(problems))
+  return plan
+}
+const plan = planned(joined)
+const refusedFor = (of: Partial<typeof joined>): string =>
+  makePlan(
+    ...([of.profile ?? joined.profile, of.equipment ?? joined.equipment, of.bench ?? joined.bench] as const),
+  )
+    .problems.filter(({ severity }) => severity === 'error')
+    .map(({ what }) => what)
+    .join(' ')
+
+describe('the plan of a set on its own pack', () => {
+  it('is one hand rail, and bench leads off is confirmed rail by rail before anything else', () => {
+    expect(Object.entries(plan.rails).map(([name, rail]) => [name, rail.class])).toEqual([
+      ['own mains', 'hand'],
+    ])
+    expect(plan.off.channels).toEqual([])
+    expect(plan.off.knobs).toMatchObject([{ rail: 'own mains', class: 'hand' }])
+    for (const rail of ['heaters', 'bias', 'HT'])
+      expect(
+        plan.wires.filter(({ text }) => text.startsWith(`both leads of the bench for ${rail} are off`)),
+      ).toHaveLength(1)
+    expect(plan.wires.map(({ text }) => text).join('\n')).toMatch(
+      /joined again for heaters: both wires of the mains/,
+    )
+  })
+  it('reads heaters and bias at full mains with HT kept off, goes to nothing and is watched down before the rectifier is back', () => {
+    const about = (what: string): number => plan.steps.findIndex(({ ask }) => ask?.about === what)
+    const back = about('fit rectifier')
+    expect(about('own mains heaters')).toBeLessThan(back)
+    expect(about('own mains bias')).toBeLessThan(back)
+    expect(plan.steps[back - 1]?.ask).toMatchObject({ about: 'stored charge', wants: { low: -5, high: 5 } })
+    expect(
+      plan.steps.slice(0, back).findLast(({ do: does }) => does === 'raise' || does === 'lower'),
+    ).toMatchObject({ do: 'lower', target_V: 0 })
+    expect(plan.steps.slice(0, back).every(({ ask }) => ask?.about !== 'own mains current')).toBe(true)
+  })
+  it('computes the HT current for the heater volts of each step, and holds none below 80 % for more than two minutes', () => {
+    const raises = plan.steps.filter(({ do: does, rail }) => does === 'raise' && rail === 'own mains')
+    for (const { target_V, time_limits, filaments_low, hold_s } of raises.filter(
+      ({ target_V: V }) => V < 0.8 * 230,
+    )) {
+      expect(filaments_low, String(target_V)).toBe(true)
+      expect(time_limits, String(target_V)).toMatchObject([{ s: 120 }])
+      expect(hold_s).toBeLessThan(120)
+    }
+    const currents = plan.steps.flatMap(({ ask }) => (ask?.about === 'own mains current' ? [ask] : []))
+    const high = currents.map(({ wants }) => (wants.kind === 'reading' ? wants.high : 0))
+    expect(high).toEqual([...high].sort((a, b) => a - b))
+    expect(currents[0]?.text).toContain('anything from nothing to')
+    expect(currents.at(-1)?.wants).toMatchObject({ unit: 'A', rail: 'HT' })
+    // Where V9 may be lit or dark nothing is held.
+    expect(plan.left_out?.[0]?.text).toContain('a gas regulator may be lit or dark')
+  })
+  it('asks for no hand inside while it stands above 60 V', () => {
+    for (const each of [plan, planned(alone)]) {
+      let V = 0
+      for (const step of each.steps) {
+        if (step.do === 'raise' || step.do === 'lower') V = step.target_V
+        if (V > 60) expect(step.ask?.inside ?? false, step.stage).toBe(false)
+      }
+    }
+  })
+  it('is refused beside a bench supply, behind mercury, unattended, with the key down, and by a reservoir that cannot stand it', () => {
+    expect(refusedFor({ bench: load('receive.yaml').bench })).toContain('second source on the same reservoir')
+    expect(refusedFor({ profile: { ...joined.profile, unattended: true } })).toContain('unattended')
+    const tubes = { ...joined.equipment.tubes, V16: { ...joined.equipment.tubes['V16'], type: '866A' } }
+    expect(refusedFor({ equipment: { ...joined.equipment, tubes } as Equipment })).toContain('mercury-vapour')
+    const own = joined.equipment.own_mains
+    if (own === undefined) throw new Error('own')
+    const high = { ...joined.equipment, own_mains: { ...own, HT: { ...own.HT, taps: { receive: 380 } } } }
+    expect(refusedFor({ equipment: high })).toContain('more than the 495 V it stands for a surge')
+    expect(refusedFor({ profile: { ...joined.profile, mode: 'key down' } })).toContain('keys a driven stage')
+  })
+  it('semiconductors make HT at once: they begin lower, and nothing is expected to be starved of it', () => {
+    const own = joined.equipment.own_mains
+    if (own === undefined) throw new Error('own')
+    const solid = planned({
+      ...joined,
+      equipment: {
+        ...joined.equipment,
+        own_mains: { ...own, HT: { ...own.HT, rectifier: null, opened_by: 'HT fuse F2 out' } },
+      },
+    })
+    const first = (of: Plan): number =>
+      of.steps
+        .slice(of.steps.findIndex(({ ask }) => ask?.about === 'fit rectifier'))
+        .find(({ do: does }) => does === 'raise')?.target_V ?? 0
+    expect(first(solid)).toBe(23)
+    expect(first(plan)).toBe(46)
+  })
+})
+
+describe('on the virtual bench', () => {
+  const run = (of: typeof joined, faults: readonly string[] = []) => {
+    const asked: Ask[] = []
+    const result = rehearse(planned(of), of.equipment, of.bench, {
+      seed: 7,
+      record: () => undefined,
+      poll_us: 500_000,
+      faults: faults.map((text) => {
+        const read = readFault(text, of.equipment, of.bench)
+        if (!read.ok) throw new Error(read.problem)
+        return read.value
+      }),
+      operator: (ask, at) => {
+        asked.push(ask)
+        return willing(ask, at)
+      },
+    })
+    return { result, asked }
+  }
+  it('the transformer alone and the whole set go through, and a shorted reservoir ends it with the knob turned down', () => {
+    for (const of of [alone, joined]) expect(run(of).result.ending.outcome, of.profile.name).toBe('completed')
+    const { result, asked } = run(joined, ['C1b:short@t>600s'])
+    expect(result.ending).toMatchObject({ outcome: 'tripped', hand_rails: { 'own mains': 0 } })
+    expect(asked.at(-1)?.about).toBe('hand off own mains')
+  })
+})
