@@ -1,5 +1,5 @@
 import { decimal } from '../exchange/index.js'
-import type { Seen, SeenStep } from '../faults/index.js'
+import type { Seen, SeenHookup, SeenStep } from '../faults/index.js'
 import { bandsOf, type RunReader, storyOf } from '../record/index.js'
 
 /** A meter's reading older than this at the end of a step does not speak for it, µs. */
@@ -27,6 +27,34 @@ export function seenIn(reader: RunReader): Seen {
   const { reason, outcome } = story
   return {
     steps,
+    hookups: hookupsIn(reader, story),
     tripped: outcome === 'tripped' && reason !== null ? { step: reason.step, text: reason.text } : null,
   }
+}
+
+/** An ohmmeter's reading as what these volts would drive. */
+const ohmmeter_V = 0.5
+
+/** The checks of the wiring below 5 V, passed or not, by the rail's own supply or by an ohmmeter. */
+function hookupsIn(reader: RunReader, { events, reason }: ReturnType<typeof storyOf>): SeenHookup[] {
+  const steps = reader.known()?.plan.steps ?? []
+  return steps.flatMap(({ index, hookup }): SeenHookup[] => {
+    if (hookup === null) return []
+    const { rail, method, test_V } = hookup
+    const by = method === 'ohmmeter' ? 'ohmmeter' : 'supply'
+    const told = events.filter(({ step }) => step === index)
+    const passed = told.findLast(({ what, data }) => what === 'hook-up' && typeof data.amps === 'number')
+    if (by === 'supply' && passed !== undefined) {
+      const { volts, amps } = passed.data
+      return typeof volts === 'number' && typeof amps === 'number'
+        ? [{ step: index, rail, by, volts, amps }]
+        : []
+    }
+    const failed = reason?.code === 'hook-up' && reason.step === index && reason.unit === 'Ω'
+    const typed = told.findLast(({ what, data }) => what === 'answer' && typeof data.value === 'number')
+    const ohm = failed ? reason.measured : by === 'ohmmeter' ? (typed?.data.value ?? null) : null
+    if (typeof ohm !== 'number' || !(ohm > 0)) return []
+    const volts = by === 'ohmmeter' ? ohmmeter_V : test_V
+    return [{ step: index, rail, by, volts, amps: volts / ohm }]
+  })
 }

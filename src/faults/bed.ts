@@ -51,6 +51,8 @@ export interface Bed {
     changed: readonly Element[],
     lit: ReadonlySet<string>,
     start?: Volts,
+    /** Currents of the supplies alone are read out. */
+    brief?: boolean,
   ): {
     readonly solution: Solution
     readonly lit: ReadonlySet<string>
@@ -78,6 +80,7 @@ export function createBed(
     (element) => element.kind === 'triode' || element.kind === 'screen tube' || element.kind === 'diode tube',
   )
   const solver = createSolver(network)
+  const supplied = new Set(supplies.map(({ name }) => name))
   let undo: Element[] = []
   return {
     equipment,
@@ -85,7 +88,8 @@ export function createBed(
     bleeder_ohm: (rail) => rails[rail]?.bleeder_ohm ?? null,
     network,
     elements,
-    solve(point, changed, lit, start) {
+    solve(point, changed, lit, start, brief = false) {
+      const only = brief ? supplied : undefined
       const put = new Map<string, Element>()
       for (const element of undo) put.set(element.name, element)
       if (!point.hot) for (const valve of valves) put.set(valve.name, { ...valve, emission: 0 })
@@ -104,7 +108,7 @@ export function createBed(
         // A rail that is not on is no path.
         put.set(supply.name, { ...base, V, limit_A, ohm: V > 0 ? base.ohm : broken_ohm })
       }
-      let solution = solver.solve([...put.values()], start)
+      let solution = solver.solve([...put.values()], start, only)
       const burning = new Map(regulators.map((each) => [each.name, put.get(each.name) ?? each]))
       const turned = new Set<string>()
       for (let round = 0; round < 4; round++) {
@@ -114,7 +118,7 @@ export function createBed(
           burning.set(each.name, each)
           turned.add(each.name)
         }
-        solution = solver.solve(next, solution.volts)
+        solution = solver.solve(next, solution.volts, only)
       }
       const touched = [...own.keys(), ...turned, ...(point.hot ? [] : valves.map(({ name }) => name))]
       undo = touched.flatMap((name) => elements.get(name) ?? [])

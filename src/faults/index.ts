@@ -4,7 +4,13 @@ export { doubleFaults, faultsOf } from './library.js'
 export { changedElement, createBed, faulted, railAmps, type Bed } from './bed.js'
 export { pointOf, pointsOf, type PlanPoint } from './points.js'
 export type * from './types.js'
-export { diagnosisOf, type DiagnosisOf } from './diagnosis.js'
+export {
+  createDiagnoser,
+  type Diagnoser,
+  type DiagnoserOf,
+  diagnosisOf,
+  type DiagnosisOf,
+} from './diagnosis.js'
 export type {
   Diagnosis,
   Hypothesis,
@@ -12,5 +18,7 @@ export type {
   Predicted,
   Reading,
   Seen,
+  SeenHookup,
   SeenStep,
 } from './seen.js'
+export { createLab, type Lab, type Put, type Spot, type State, type Who } from './lab.js'

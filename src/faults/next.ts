@@ -1,133 +1,65 @@
 import type { Bench } from '../bench/index.js'
-import type { Equipment, NodeName } from '../equipment/index.js'
-import { benchRails, clippedOn, show, stresses } from '../limits/index.js'
-import type { Element } from '../network/index.js'
-import { type Bed, createBed, faulted } from './bed.js'
-import { shown, type Model, type Signal, type State } from './signals.js'
+import type { Equipment, ModeName, NodeName } from '../equipment/index.js'
+import { show } from '../limits/index.js'
+import { draws, type Spot } from './lab.js'
+import { scaled } from './likelihood.js'
+import { errorOf, modeOf, scaleOf, usualMeter_ohm } from './probe.js'
 import type { NextMeasurement, Reading } from './seen.js'
+import type { Model } from './signals.js'
 import type { Fault, Point } from './types.js'
 
-/** A cause with what it makes of the set where the run stood. */
+/** A cause that is left, with its likeliest severity. */
 export interface Cause {
   readonly fault: Fault
-  readonly states: readonly State[]
   readonly probability: number
 }
 
-/** An ohmmeter's volts: below what makes a semiconductor diode conduct. */
-const ohmmeter_V = 0.2
-/** Beyond any meter's range. */
-const most_ohm = 5e7
-/** A node read by a meter held by hand, when the bench file has none. */
-const usualMeter_ohm = 1e7
 /** Causes that a next measurement is chosen for, and places that are tried. */
 const causesTried = 24
 const placesTried = 40
-/** What a reading at a node spreads by over healthy sets, where it is only chosen and not judged (our choice). */
-const spreadTried = 0.12
+/** What a cold reading spreads by over healthy sets (our choice), and the least that volts do. */
+const spreadTried = { cold: 0.13, least: 0.05 } as const
 /** A cold reading is taken where it parts the causes nearly as well: nothing has to be energised for it. */
 const coldEnough = 0.7
+/** A reading that tells less than this, in nats, is not worth going to the set for (our choice); one that settles an even pair tells 0.7. */
+const worthwhile = 0.03
 
-const ohmName = (place: string): string => `ohmmeter at ${place}`
-const voltName = (place: string): string => `voltmeter at ${place}`
-
-/** The set with meters that can be put on at these places. */
-function probed(equipment: Equipment, bench: Bench | null, mode: string, places: readonly NodeName[]): Bed {
-  const b = equipment.chassis_node
-  const extra = places.flatMap((place): Element[] => [
-    { kind: 'supply', name: ohmName(place), a: place, b, V: 0, limit_A: 1e3, ohm: 1e-3 },
-    { kind: 'meter', name: voltName(place), a: place, b, ohm: Infinity },
-  ])
-  const rails = bench === null ? {} : benchRails(equipment, bench)
-  return createBed(equipment, mode, rails, bench === null ? [] : clippedOn(equipment, bench), extra)
+/** Causes that are not ruled out: what is asked for is to tell them apart. */
+function leftOf(causes: readonly Cause[]): Cause[] {
+  return causes.filter(({ probability }) => probability > 0.002).slice(0, causesTried)
 }
 
-/** Ohms from a place to chassis, set off, tubes cold. */
-function ohmAt(bed: Bed, place: string, changed: readonly Element[]): number {
-  const point: Point = { mode: bed.mode, volts: { [ohmName(place)]: ohmmeter_V }, hot: false }
-  const { solution } = bed.solve(point, changed, new Set())
-  const A = -(solution.currents[ohmName(place)]?.a ?? 0)
-  return Math.min(most_ohm, ohmmeter_V / Math.max(A, 1e-12))
-}
-
-/** Readings that were taken after the run, as signals beside those of the run. */
-export function createProbe(
-  model: Model,
-  at: number | null,
-  readings: readonly Reading[],
-): {
-  readonly signals: readonly Signal[]
-  value(
-    signal: Signal,
-    states: readonly State[],
-    fault: Fault | null,
-    own?: ReadonlyMap<string, Element>,
-  ): number
-} {
-  const { equipment } = model
-  const against = equipment.chassis_node
-  const known = new Set(model.points.flatMap(({ bed }) => [...nodesIn(bed)]))
-  const usable = readings.filter(({ place, unit }) => known.has(place) && (unit === 'Ω' || at !== null))
-  const signals = usable.map(({ place, unit, value }): Signal => {
-    const ohms = unit === 'Ω'
-    // Of a meter held by hand: 1 % and its last digit (common practice, no source).
-    const error = ohms ? 0.02 : 0.01 + 0.05 / Math.max(Math.abs(value), 0.5)
-    return {
-      ...{
-        what: ohms ? `ohms from ${place} to ${against}` : `volts at ${place}`,
-        unit,
-        scale: ohms ? 0.5 : 0.3,
-      },
-      measured: ohms ? Math.min(most_ohm, value) : value,
-      ...{ error: error * error, at: ohms ? -1 : at, of: { node: place, against } },
-    }
-  })
-  const mode = model.points.at(-1)?.point.mode ?? Object.keys(equipment.modes)[0] ?? ''
-  const cold = usable.some(({ unit }) => unit === 'Ω')
-    ? probed(
-        equipment,
-        null,
-        mode,
-        usable.filter(({ unit }) => unit === 'Ω').map(({ place }) => place),
-      )
-    : null
-  return {
-    signals,
-    value(signal, states, fault, own) {
-      if (!('node' in signal.of)) return 0
-      if (signal.at !== null && signal.at >= 0) return states[signal.at]?.volts[signal.of.node] ?? 0
-      if (cold === null) return 0
-      const changed = new Map(own)
-      if (fault !== null)
-        for (const element of faulted(cold, fault, own ?? cold.elements)) changed.set(element.name, element)
-      return ohmAt(
-        cold,
-        signal.of.node,
-        [...changed.values()].filter(({ name }) => cold.elements.has(name)),
-      )
-    },
-  }
-}
-
-function nodesIn(bed: Bed): Set<string> {
-  const nodes = new Set<string>()
-  for (const element of bed.network.elements)
-    for (const end of ['a', 'b', 'plate', 'screen', 'grid', 'cathode'] as const) {
-      const node = (element as Partial<Record<typeof end, string>>)[end]
-      if (node !== undefined && !node.includes(':')) nodes.add(node)
-    }
-  return nodes
+/** Those that count when nothing may burn during a reading: one in a hundred and likelier. */
+export function mayBurn(causes: readonly Cause[]): Fault[] {
+  return causes.flatMap(({ fault, probability }) => (probability >= 0.01 ? [fault] : []))
 }
 
 interface ToMeasure {
   readonly model: Model
   readonly bench: Bench
-  /** Point at which volts are read. */
-  readonly at: number | null
+  /** Where the rails stand when volts are read. */
+  readonly at: Point | null
+  /** Those that show, likeliest first. */
   readonly causes: readonly Cause[]
-  /** Probability of a whole set. */
-  readonly whole: number
+  /** Of a whole set, and of all that cannot show. */
+  readonly nothing: number
   readonly taken: readonly Reading[]
+}
+
+interface Trial {
+  readonly place: NodeName
+  readonly unit: Reading['unit']
+  readonly values: readonly number[]
+  readonly spread: number
+  readonly gain: number
+}
+
+/** The meter that a person holds: the bench file's, else the usual one. */
+export function handMeter(bench: Bench): { readonly name: string; readonly ohm: number } {
+  const meter = Object.entries(bench.meters).find(
+    ([, { line, on, measures }]) => line === null && on === null && measures === 'V',
+  )
+  return { name: meter?.[0] ?? 'a meter of 10 MΩ', ohm: meter?.[1].ohm ?? usualMeter_ohm }
 }
 
 /**
@@ -139,174 +71,176 @@ export function nextMeasurement({
   bench,
   at,
   causes,
-  whole,
+  nothing,
   taken,
 }: ToMeasure): NextMeasurement | null {
-  const { equipment } = model
-  const likely = causes.filter(({ probability }) => probability > 0.002).slice(0, causesTried)
-  if (likely.length === 0) return null
-  const stand = [...likely.map(({ probability }) => probability), whole]
+  const { equipment, lab, points } = model
+  const likely = leftOf(causes)
+  if (likely.length === 0 || points.length === 0) return null
+  const stand = [...likely.map(({ probability }) => probability), nothing]
+  const who = [...likely.map(({ fault }) => ({ fault })), null]
   const done = new Set(taken.map(({ place, unit }) => `${unit} ${place}`))
-  const mode = model.points.at(-1)?.point.mode ?? ''
-  const lastBed = model.points.at(-1)?.bed
-  if (lastBed === undefined) return null
-  const places = placesFor(model, lastBed, likely)
-  const bed = probed(equipment, bench, mode, places)
-  const ohms = places
-    .filter((place) => !done.has(`Ω ${place}`))
-    .map((place) => {
-      const values = [
-        ...likely.map(({ fault }) => ohmAt(bed, place, faulted(bed, fault))),
-        ohmAt(bed, place, []),
-      ]
-      return { place, values, gain: partedBy(values, stand, 0.5) }
-    })
+  const mode = modeOf(model, at)
+  const places = placesFor(model, mode, likely)
+  const trial = (
+    place: NodeName,
+    unit: Reading['unit'],
+    values: readonly (number | null)[],
+    spread: number,
+  ): Trial[] => {
+    if (done.has(`${unit} ${place}`) || values.some((value) => value === null)) return []
+    const known = values.map((value) => value ?? 0)
+    return [{ place, unit, values: known, spread, gain: toldBy(known, stand, unit, spread) }]
+  }
+  const ohms = places.flatMap((place) =>
+    trial(
+      place,
+      'Ω',
+      who.map((each) => lab.ohm(mode, place, each)),
+      spreadTried.cold,
+    ),
+  )
+  const spot = at === null ? null : lab.at(at)
   const volts =
-    at === null || !mayStand(model, at, likely)
+    spot === null || mayBurn(likely).some((fault) => spot.burns(fault))
       ? []
-      : places
-          .filter((place) => !done.has(`V ${place}`))
-          .map((place) => {
-            const values = [
-              ...likely.map(({ states }) => states[at]?.volts[place] ?? 0),
-              model.nominal[at]?.volts[place] ?? 0,
-            ]
-            return { place, values, gain: partedBy(values, stand, 0.3) }
-          })
-  const best = (all: typeof ohms): (typeof ohms)[number] | undefined =>
-    all.reduce<(typeof ohms)[number] | undefined>(
+      : places.flatMap((place) =>
+          trial(
+            place,
+            'V',
+            who.map((each) => spot.state(each)?.volts[place] ?? null),
+            spreadAt(spot, place),
+          ),
+        )
+  const best = (all: readonly Trial[]): Trial | undefined =>
+    all.reduce<Trial | undefined>(
       (most, each) => (most === undefined || each.gain > most.gain ? each : most),
       undefined,
     )
   const cold = best(ohms)
   const hot = best(volts)
-  const takesCold = cold !== undefined && cold.gain >= coldEnough * (hot?.gain ?? 0)
-  const chosen = takesCold ? cold : hot
-  if (chosen === undefined || chosen.gain < 1e-3) return null
+  const chosen = cold !== undefined && cold.gain >= coldEnough * (hot?.gain ?? 0) ? cold : hot
+  if (chosen === undefined || chosen.gain < worthwhile) return null
+  const { place, unit } = chosen
   const where =
-    equipment.test_points[chosen.place] === undefined
-      ? chosen.place
-      : `${chosen.place} (${equipment.test_points[chosen.place] ?? ''})`
-  const { left, of } = leftBy(chosen.values, stand, takesCold ? 0.5 : 0.3)
-  const meter = Object.entries(bench.meters).find(
-    ([, { line, on, measures }]) => line === null && on === null && measures === 'V',
-  )
-  const named = { name: meter?.[0] ?? 'a meter of 10 MΩ', ohm: meter?.[1].ohm ?? usualMeter_ohm }
-  const point = at === null ? undefined : model.points[at]?.point
+    equipment.test_points[place] === undefined ? place : `${place} (${equipment.test_points[place] ?? ''})`
+  const { left, of } = leftBy(chosen.values, stand, unit, chosen.spread)
+  const named = handMeter(bench)
   const values =
-    takesCold || point === undefined
+    unit === 'Ω' || at === null
       ? chosen.values
-      : [...likely.map(({ fault }) => fault), null].map((fault) =>
-          loaded(bed, point, chosen.place, named.ohm, fault),
+      : who.map(
+          (each, i) =>
+            lab.at(at, { place, ohm: named.ohm }).state(each)?.volts[place] ?? chosen.values[i] ?? 0,
         )
-  const unit = takesCold ? 'Ω' : 'V'
-  const predicts = [...likely.map(({ fault }) => fault.fault), 'nothing wrong'].map(
-    (fault, i) => ({ fault, value: values[i] ?? 0, unit }) as const,
-  )
   return {
-    measure: takesCold ? 'ohms' : 'volts',
-    place: chosen.place,
+    measure: unit === 'Ω' ? 'ohms' : 'volts',
+    place,
     where,
-    how: takesCold ? coldWords(equipment, where) : hotWords(equipment, where, named.name, point),
+    how: unit === 'Ω' ? coldWords(equipment, mode, where) : hotWords(equipment, where, named.name, at),
     why: `It parts the causes best: from ${of.toFixed(1)} that weigh now to ${left.toFixed(1)} on average.`,
-    meter: takesCold ? null : named,
-    predicts,
+    meter: unit === 'Ω' ? null : named,
+    predicts: [...likely.map(({ fault }) => fault.fault), 'nothing wrong'].map((fault, i) => ({
+      fault,
+      value: values[i] ?? 0,
+      unit,
+    })),
     leaves: left,
     of,
   }
 }
 
-/** Whether the set may stand at a point for a reading: no cause that is left puts a part above its rating that is below it in the whole set. */
-function mayStand({ equipment, points }: Model, at: number, likely: readonly Cause[]): boolean {
-  const there = points[at]
-  if (there === undefined) return false
-  const { point, bed } = there
-  const above = (fault: Fault | null): string[] => {
-    const changed = fault === null ? [] : faulted(bed, fault)
-    const now = new Map(changed.map((element) => [element.name, element]))
-    const elements = bed.network.elements.map((element) => now.get(element.name) ?? element)
-    // What has failed has nothing more to lose, a tube excepted.
-    const lost = fault !== null && equipment.tubes[fault.part] === undefined ? fault.part : null
-    return stresses(equipment, elements, bed.solve(point, changed, new Set()).solution, 1)
-      .filter(({ part }) => part !== lost)
-      .map(({ what }) => what)
+/** What volts at a node spread by over healthy sets, on their scale. */
+function spreadAt(spot: Spot, place: NodeName): number {
+  let n = 0
+  let sum = 0
+  let squares = 0
+  for (let i = 0; i < draws; i += 2) {
+    const V = spot.state({ drawn: i })?.volts[place]
+    if (V === undefined) continue
+    const y = scaled(V, scaleOf('V'))
+    n++
+    sum += y
+    squares += y * y
   }
-  const whole = new Set(above(null))
-  return likely.every(({ fault }) => above(fault).every((what) => whole.has(what)))
+  if (n < 2) return spreadTried.cold
+  return Math.sqrt(Math.max(squares / n - (sum / n) * (sum / n), 0) + spreadTried.least * spreadTried.least)
 }
 
-/** What a cause makes a meter show, the meter's own resistance with it. */
-function loaded(bed: Bed, point: Point, place: NodeName, ohm: number, fault: Fault | null): number {
-  const meter: Element = {
-    kind: 'meter',
-    name: voltName(place),
-    a: place,
-    b: bed.equipment.chassis_node,
-    ohm,
-  }
-  const { solution } = bed.solve(point, [...(fault === null ? [] : faulted(bed, fault)), meter], new Set())
-  return solution.volts[place] ?? 0
-}
-
-function coldWords(equipment: Equipment, where: string): string {
-  return `Set off, all leads of the supplies off, every capacitor's charge measured away first; tubes cold and in their sockets; mode controls as in the run. Ohmmeter from ${where} to ${equipment.chassis_node}, until the reading stands still.`
+function coldWords(equipment: Equipment, mode: ModeName, where: string): string {
+  return `Set off, all leads of the supplies off, every capacitor's charge measured away first; tubes cold and in their sockets; controls as in mode ${mode}. Ohmmeter from ${where} to ${equipment.chassis_node}, until the reading stands still.`
 }
 
 /** The safe sequence: nobody holds anything while it is energised. */
-function hotWords(equipment: Equipment, where: string, meter: string, point: Point | undefined): string {
+function hotWords(equipment: Equipment, where: string, meter: string, point: Point | null): string {
   const at = Object.entries(point?.volts ?? {})
     .map(([rail, V]) => `${rail} ${show(V, 'V')}`)
     .join(', ')
-  return `HT off and watched down; measure that it is dead at ${where}; clip ${meter} between ${where} and ${equipment.chassis_node}; hands clear; slowglow run of the same profile, with its cautions and limits, brings it to ${at} and is held there; read without touching; HT off and watched down again before the clip comes off.`
+  return `HT off and watched down; measure that it is dead at ${where}; clip ${meter} between ${where} and ${equipment.chassis_node}; hands clear; slowglow run of the same profile, with its cautions and limits, brings it to ${at} in mode ${point?.mode ?? ''} and is held there; read without touching; HT off and watched down again before the clip comes off.`
 }
 
 /** Nodes at the parts of the likely causes, and the set's test points. */
-function placesFor(model: Model, bed: Bed, likely: readonly Cause[]): NodeName[] {
-  const { equipment } = model
-  const places = new Set<NodeName>()
-  for (const { fault } of likely)
-    for (const element of bed.network.elements)
-      if (
-        element.name === fault.part ||
-        element.name.startsWith(`${fault.part}.`) ||
-        element.name.startsWith(`${fault.part} `)
-      )
-        for (const node of nodesIn({ ...bed, network: { ...bed.network, elements: [element] } }))
-          places.add(node)
+function placesFor(model: Model, mode: ModeName, likely: readonly Cause[]): NodeName[] {
+  const { equipment, lab } = model
+  const known = lab.places(mode)
+  const places = new Set(likely.flatMap(({ fault }) => nodesOfPart(model, fault.part)))
   for (const node of Object.keys(equipment.test_points)) places.add(node)
-  const known = nodesIn(bed)
   return [...places]
     .filter((node) => node !== equipment.chassis_node && known.has(node))
     .slice(0, placesTried)
 }
 
-/** How likely two causes would be taken for one another by a reading (overlap of two bells of the same width), 0 to 1. */
-function overlap(a: number, b: number, scale: number): number {
-  const from = { what: '', unit: 'V', measured: 0, scale, error: 0, at: null, of: { rail: '' } } as const
-  const off = (shown(a, from).y - shown(b, from).y) / spreadTried
-  return Math.exp(-(off * off) / 8)
+function nodesOfPart({ equipment }: Model, part: string): NodeName[] {
+  const own = equipment.parts[part]
+  if (own !== undefined)
+    return 'ends' in own ? [...own.ends, own.wiper] : 'between' in own ? [...(own.between ?? [])] : []
+  const tube = equipment.tubes[part]
+  if (tube !== undefined)
+    return tube.sections.flatMap(({ plate, screen, grid, cathode }) =>
+      [plate, screen, grid, cathode].filter((node) => node !== undefined),
+    )
+  const rail = equipment.rails[part]
+  return rail === undefined ? [] : [rail.positive, rail.negative]
 }
 
-function partedBy(values: readonly number[], stand: readonly number[], scale: number): number {
-  let gain = 0
-  for (const [i, a] of values.entries())
-    for (let j = 0; j < i; j++)
-      gain += (stand[i] ?? 0) * (stand[j] ?? 0) * (1 - overlap(a, values[j] ?? 0, scale))
-  return gain
+/** How likely two causes would be taken for one another by a reading (overlap of two bells of the same width), 0 to 1. */
+function overlap(a: number, b: number, unit: Reading['unit'], spread: number): number {
+  const scale = scaleOf(unit)
+  const off = scaled(a, scale) - scaled(b, scale)
+  const wide = (errorOf(unit, a) * errorOf(unit, a) + errorOf(unit, b) * errorOf(unit, b)) / 2
+  return Math.exp(-(off * off) / (8 * (spread * spread + wide)))
+}
+
+/** What a reading is expected to tell, in nats: a bound from below, by the overlap of each two causes. */
+function toldBy(
+  values: readonly number[],
+  stand: readonly number[],
+  unit: Reading['unit'],
+  spread: number,
+): number {
+  const total = stand.reduce((sum, p) => sum + p, 0)
+  let told = 0
+  for (const [i, a] of values.entries()) {
+    let alike = 0
+    for (const [j, b] of values.entries()) alike += (stand[j] ?? 0) * overlap(a, b, unit, spread)
+    told -= ((stand[i] ?? 0) / total) * Math.log(Math.max(alike / total, 1e-12))
+  }
+  return told
 }
 
 /** Causes left on average, each counted by its weight: the inverse of the sum of squares, before and after. */
 function leftBy(
   values: readonly number[],
   stand: readonly number[],
-  scale: number,
+  unit: Reading['unit'],
+  spread: number,
 ): { readonly left: number; readonly of: number } {
   const total = stand.reduce((sum, p) => sum + p, 0)
   const part = stand.map((p) => p / Math.max(total, 1e-12))
   const of = 1 / part.reduce((sum, p) => sum + p * p, 0)
   let left = 0
   for (const [i, a] of values.entries()) {
-    const after = values.map((b, j) => (part[j] ?? 0) * overlap(a, b, scale))
+    const after = values.map((b, j) => (part[j] ?? 0) * overlap(a, b, unit, spread))
     const all = after.reduce((sum, p) => sum + p, 0)
     left +=
       (part[i] ?? 0) /

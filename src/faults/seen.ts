@@ -1,10 +1,20 @@
-import type { RailName } from '../equipment/index.js'
+import type { ModeName, RailName } from '../equipment/index.js'
 
 /** What a run measured, as far as a diagnosis needs it: where each step ended, or stood when the run was stopped. */
 export interface Seen {
   readonly steps: readonly SeenStep[]
+  /** The checks of the wiring below 5 V, heaters left out; also the one that ended the run. */
+  readonly hookups?: readonly SeenHookup[]
   /** The rule that ended the run; null where it came to its end. */
   readonly tripped: { readonly step: number | null; readonly text: string } | null
+}
+export interface SeenHookup {
+  readonly step: number
+  readonly rail: RailName
+  /** By its own supply at low volts, or by an ohmmeter across its leads (amps are then what its own volts would drive). */
+  readonly by: 'supply' | 'ohmmeter'
+  readonly volts: number
+  readonly amps: number
 }
 export interface SeenStep {
   /** Number of the step in the plan. */
@@ -38,7 +48,11 @@ export interface Diagnosis {
   /** What of the run it was reckoned from. */
   readonly from: readonly string[]
   /** Where volts are to be read, for all readings of this run; null where no step was reached. */
-  readonly measured_at: { readonly step: number; readonly volts: Readonly<Record<RailName, number>> } | null
+  readonly measured_at: {
+    readonly step: number
+    readonly mode: ModeName
+    readonly volts: Readonly<Record<RailName, number>>
+  } | null
   readonly next: NextMeasurement | null
   readonly notes: readonly string[]
 }

@@ -1,14 +1,11 @@
-import { chance } from '../chance/index.js'
-import type { Bench } from '../bench/index.js'
-import type { Equipment, ModeName, NodeName, RailName } from '../equipment/index.js'
-import { benchRails, clippedOn, heaterPoint, sampleElements } from '../limits/index.js'
-import type { Element, Solution } from '../network/index.js'
+import type { Equipment, NodeName, RailName } from '../equipment/index.js'
+import { heaterPoint } from '../limits/index.js'
 import { type Plan, type Step, stepNumbered } from '../plan/index.js'
-import { type Bed, createBed, faulted, railAmps } from './bed.js'
+import type { Lab, Spot, Who } from './lab.js'
 import { scaled, slope } from './likelihood.js'
 import { pointOf } from './points.js'
 import type { Seen } from './seen.js'
-import type { Fault, Point } from './types.js'
+import type { Point } from './types.js'
 
 /** One thing that was measured: what, and what may be wrong about it by the instrument alone. */
 export interface Signal {
@@ -26,66 +23,61 @@ export interface Signal {
   readonly band?: number
 }
 
-/** One solved state of a set: volts and currents at each point. */
-export interface State {
-  readonly amps: Readonly<Record<RailName, number>>
-  readonly volts: Solution['volts']
+/** A point of the run that is reckoned with. */
+export interface ModelPoint {
+  readonly step: Step
+  readonly spot: Spot
+  /** The rail came to the volts of its step. */
+  readonly reached: boolean
+  /** Below 5 V, before anything was warm: the check of the wiring. */
+  readonly cold: boolean
 }
 
 export interface Model {
   readonly equipment: Equipment
+  readonly lab: Lab
   readonly signals: readonly Signal[]
-  readonly points: readonly {
-    readonly step: Step
-    readonly point: Point
-    readonly bed: Bed
-    readonly reached: boolean
-  }[]
-  /** The set as its file has it. */
-  readonly nominal: readonly State[]
-  /** Healthy sets drawn, their own elements with them. */
-  readonly drawn: readonly { readonly states: readonly State[]; readonly own: ReadonlyMap<string, Element> }[]
-  solveFault(fault: Fault): State[] | null
-  value(signal: Signal, states: readonly State[], fault: Fault | null): number
+  readonly points: readonly ModelPoint[]
+  /** Steps at whose volts the rails came to stand, whether reckoned with or not. */
+  readonly stood: readonly { readonly step: Step; readonly point: Point }[]
+  /** What a signal reads with a fault, in a drawn set, or in the set as its file has it; null where it could not be solved. */
+  value(signal: Signal, who: Who): number | null
 }
 
-/** Healthy sets drawn: enough for the covariance of a dozen signals. */
-const draws = 40
-/** Points of a run that are reckoned with: neighbours in volts say nearly the same. */
-const mostPoints = 3
+/** Points under volts that are reckoned with: neighbours say nearly the same. */
+const mostPoints = 4
+/** Nearer than this to the plan's own volts a rail counts as standing there; what it is off by widens its reading. */
+const atPlan = { of: 0.015, plus_V: 0.3 } as const
 
 /** What a run measured, as signals, and how any state of the set shows in them. */
-export function createModel(equipment: Equipment, bench: Bench, plan: Plan, seen: Seen, seed = 31): Model {
-  const rails = benchRails(equipment, bench)
-  const meters = clippedOn(equipment, bench)
-  const beds = new Map<ModeName, Bed>()
-  const bedOf = (mode: ModeName): Bed => {
-    const bed = beds.get(mode) ?? createBed(equipment, mode, rails, meters)
-    beds.set(mode, bed)
-    return bed
-  }
-  const points = chosen(equipment, plan, seen).map(({ step, point, reached }) => ({
-    step,
-    point,
-    reached,
-    bed: bedOf(step.mode),
-  }))
+export function createModel(lab: Lab, plan: Plan, seen: Seen): Model {
+  const { equipment } = lab
+  const all = hotPoints(lab, plan, seen)
+  const made = [...coldPoints(lab, plan, seen), ...picked(all)]
+  const points = made.map(({ point, ...rest }): ModelPoint => ({ ...rest, spot: lab.at(point) }))
   const signals: Signal[] = []
-  for (const [at, { step, point, reached }] of points.entries()) {
-    const read = seen.steps.find((each) => each.step === step.index)
-    if (read === undefined) continue
+  for (const [at, { step, reached, cold, off }] of made.entries()) {
+    const read = cold ? coldRead(seen, step.index) : hotRead(seen, step.index)
+    if (read === null) continue
     for (const [rail, { volts, amps }] of Object.entries(read.rails)) {
-      const own = rails[rail]
-      if (own === undefined || own.role === 'heater' || !((point.volts[rail] ?? 0) > 0)) continue
+      const own = lab.rails[rail]
+      if (own === undefined || own.role === 'heater' || !((made[at]?.point.volts[rail] ?? 0) > 0)) continue
+      if (read.by === 'ohmmeter') {
+        // 2 % and what the leads leave (common practice, no source).
+        const what = `${rail} by ohmmeter in the hook-up check`
+        signals.push({ what, unit: 'A', measured: amps, scale: 1e-6, at, of: { rail }, error: 4e-4 })
+        continue
+      }
       const scale = Math.max(3 * own.resolution_A, 2e-4)
       const error_A = own.accuracy_A.of_reading * amps + own.accuracy_A.plus + own.resolution_A / 2
       const error_V = own.accuracy_V.of_reading * volts + own.accuracy_V.plus + own.resolution_V / 2
       // On its way up a rail is read at one moment in volts and at another in amps, and charges capacitors meanwhile.
       const moving = reached ? 0 : 0.03
-      const relative = Math.min(3, error_V / Math.max(volts, 1e-3)) + moving
+      const relative = Math.min(3, (error_V + (off[rail] ?? 0)) / Math.max(volts, 1e-3)) + moving
       const error = error_A / Math.sqrt(amps * amps + scale * scale)
       signals.push({
-        ...{ what: `${rail} in step ${step.index}`, unit: 'A', measured: amps, scale, at, of: { rail } },
+        what: cold ? `${rail} in the hook-up check` : `${rail} in step ${step.index}`,
+        ...{ unit: 'A', measured: amps, scale, at, of: { rail } },
         error: 0.4 * error * error + 0.4 * relative * relative,
       })
     }
@@ -100,75 +92,41 @@ export function createModel(equipment: Equipment, bench: Bench, plan: Plan, seen
         Math.sqrt(volts * volts + scale * scale)
       const against = meter.against ?? equipment.chassis_node
       signals.push({
-        ...{
-          what: `${name} in step ${step.index}`,
-          unit: 'V',
-          measured: volts,
-          scale,
-          at,
-          of: { node, against },
-        },
+        ...{ what: `${name} in step ${step.index}`, unit: 'V', measured: volts, scale, at },
+        of: { node, against },
         error: 0.4 * error * error,
       })
     }
   }
   signals.push(...heaterSignals(plan, seen, equipment))
-  const stateAt = (
-    at: number,
-    changed: readonly Element[],
-    lit: ReadonlySet<string>,
-    start?: Solution['volts'],
-  ) => {
-    const here = points[at]
-    if (here === undefined) return null
-    const { solution, lit: after } = here.bed.solve(here.point, changed, lit, start)
-    return {
-      state: { amps: railAmps(rails, here.point, solution), volts: solution.volts },
-      after,
-      sound: solution.converged,
-    }
-  }
-  const run = (changedIn: (bed: Bed) => readonly Element[], near?: readonly State[]): State[] | null => {
-    const states: State[] = []
-    let lit: ReadonlySet<string> = new Set()
-    for (const [at, { bed, point }] of points.entries()) {
-      if (points[at - 1]?.point.mode !== point.mode) lit = new Set()
-      const made = stateAt(at, changedIn(bed), lit, near?.[at]?.volts)
-      if (made === null || !made.sound) return null
-      states.push(made.state)
-      lit = made.after
-    }
-    return states
-  }
-  const nominal = run(() => []) ?? []
-  const drawn = Array.from({ length: draws }, (_, n) => {
-    // One set in all its modes: each part draws by its own name.
-    const source = chance(seed).fork(`set ${n}`)
-    const byBed = new Map<Bed, Element[]>()
-    const ownOf = (bed: Bed): Element[] => {
-      const own = byBed.get(bed) ?? sampleElements(equipment, bed.network.elements, source)
-      byBed.set(bed, own)
-      return own
-    }
-    const states = run(ownOf, nominal)
-    const last = points.at(-1)
-    const own = new Map(last === undefined ? [] : ownOf(last.bed).map((element) => [element.name, element]))
-    return states === null ? null : { states, own }
-  }).filter((each) => each !== null)
-  const heaterLead = (rail: RailName): number => rails[rail]?.lead_ohm ?? 0
+  const heaterVolts = new Map<RailName, number>()
+  for (const { of } of signals)
+    if ('rail' in of && equipment.rails[of.rail]?.role === 'heater')
+      heaterVolts.set(of.rail, heaterStep(plan, seen, of.rail)?.read.volts ?? 0)
+  const heaters = new Map<string, number>()
   return {
-    ...{ equipment, signals, points, nominal, drawn },
-    solveFault: (fault) => run((bed) => faulted(bed, fault), nominal),
-    value(signal, states, fault) {
-      if ('node' in signal.of) {
-        const volts = states[signal.at ?? 0]?.volts ?? {}
-        return (volts[signal.of.node] ?? 0) - (volts[signal.of.against] ?? 0)
+    ...{ equipment, lab, signals, points },
+    stood: all.filter(({ reached, point }) => reached && point.hot),
+    value({ of, at }, who) {
+      if (at !== null) {
+        const state = points[at]?.spot.state(who) ?? null
+        if (state === null) return null
+        return 'node' in of
+          ? (state.volts[of.node] ?? 0) - (state.volts[of.against] ?? 0)
+          : (state.amps[of.rail] ?? 0)
       }
-      if (signal.at !== null) return states[signal.at]?.amps[signal.of.rail] ?? 0
-      const { rail } = signal.of
-      const open = fault?.heater ?? null
-      const V = heaterVolts(plan, seen, rail)
-      return heaterPoint(equipment, rail, V, heaterLead(rail), (part) => (part === open ? 'open' : 1)).amps
+      if (!('rail' in of)) return 0
+      const { rail } = of
+      const open = who !== null && 'fault' in who ? who.fault.heater : null
+      const key = `${rail} ${open ?? ''}`
+      const known = heaters.get(key)
+      if (known !== undefined) return known
+      const lead_ohm = lab.rails[rail]?.lead_ohm ?? 0
+      const { amps } = heaterPoint(equipment, rail, heaterVolts.get(rail) ?? 0, lead_ohm, (part) =>
+        part === open ? 'open' : 1,
+      )
+      heaters.set(key, amps)
+      return amps
     },
   }
 }
@@ -184,42 +142,92 @@ export function shown(value: number, { scale }: Signal): { readonly y: number; r
   return { y: scaled(value, scale), part: slope(value, scale) }
 }
 
-/** Steps to reckon with: the last, which may be the one that tripped, and some before it at other volts. */
-function chosen(
-  equipment: Equipment,
-  plan: Plan,
-  seen: Seen,
-): { step: Step; point: Point; reached: boolean }[] {
-  const all = seen.steps.flatMap(({ step: number, rails }) => {
+interface Chosen extends Omit<ModelPoint, 'spot'> {
+  readonly point: Point
+  /** Volts by which a rail is off the point. */
+  readonly off: Readonly<Record<RailName, number>>
+}
+
+interface Read {
+  readonly by: 'supply' | 'ohmmeter'
+  readonly rails: Readonly<Record<RailName, { readonly volts: number; readonly amps: number }>>
+  readonly meters: Readonly<Record<string, number>>
+}
+
+function hotRead({ steps }: Seen, step: number): Read | null {
+  const read = steps.find((each) => each.step === step)
+  return read === undefined ? null : { by: 'supply', ...read }
+}
+
+function coldRead({ hookups = [] }: Seen, step: number): Read | null {
+  const check = hookups.find((each) => each.step === step)
+  if (check === undefined) return null
+  const { by, rail, volts, amps } = check
+  return { by, rails: { [rail]: { volts, amps } }, meters: {} }
+}
+
+/** The checks of the wiring below 5 V: each rail alone, tubes cold. */
+function coldPoints(lab: Lab, plan: Plan, { hookups = [] }: Seen): Chosen[] {
+  return hookups.flatMap(({ step: number, rail, volts }): Chosen[] => {
+    const step = stepNumbered(plan, number)
+    if (step === null || lab.rails[rail] === undefined || lab.rails[rail].role === 'heater' || !(volts > 0))
+      return []
+    const at = step.hookup?.test_V ?? 0
+    const near = Math.abs(volts - at) <= 0.05 * at
+    const point: Point = { mode: step.mode, volts: { [rail]: near ? at : volts }, hot: false }
+    return [{ step, point, reached: false, cold: true, off: near ? { [rail]: Math.abs(volts - at) } : {} }]
+  })
+}
+
+/** Steps of the run in which rails other than heaters stood, in their order. */
+function hotPoints(lab: Lab, plan: Plan, seen: Seen): Chosen[] {
+  const { equipment } = lab
+  return seen.steps.flatMap(({ step: number, rails }): Chosen[] => {
     const step = stepNumbered(plan, number)
     if (step === null || (step.do !== 'raise' && step.do !== 'hold')) return []
     const planned = pointOf(equipment, step)
     const volts: Record<RailName, number> = {}
-    for (const rail of Object.keys(planned.volts)) {
+    const off: Record<RailName, number> = {}
+    for (const [rail, V] of Object.entries(planned.volts)) {
       const read = rails[rail]
-      if (read !== undefined && read.volts > 0) volts[rail] = read.volts
+      if (read === undefined || !(read.volts > 0)) continue
+      const by = Math.abs(read.volts - V)
+      const near = by <= atPlan.of * V + atPlan.plus_V
+      volts[rail] = near ? V : read.volts
+      if (near) off[rail] = by
     }
     if (Object.keys(volts).length === 0) return []
     const own = volts[step.rail ?? '']
     const reached = step.rail === null || own === undefined || own > 0.95 * step.target_V - 0.5
-    return [{ step, point: { mode: step.mode, volts, hot: planned.hot }, reached }]
+    return [{ step, point: { mode: step.mode, volts, hot: planned.hot }, reached, cold: false, off }]
   })
-  const sum = ({ point }: (typeof all)[number]): number =>
-    Object.values(point.volts).reduce((total, V) => total + V, 0)
+}
+
+/** Those to reckon with: the last, which may be the one that tripped, the highest of each mode, and some half way. */
+function picked(all: readonly Chosen[]): Chosen[] {
+  const sum = ({ point }: Chosen): number => Object.values(point.volts).reduce((total, V) => total + V, 0)
   const last = all.at(-1)
   if (last === undefined) return []
-  // Of those before, the highest, and the one nearest to half way.
-  const before = all
-    .slice(0, -1)
-    .filter(({ point }) => Object.keys(point.volts).length === Object.keys(last.point.volts).length)
-  const picked = new Set([last])
-  const highest = [...before].sort((a, b) => sum(b) - sum(a))[0]
-  if (highest !== undefined) picked.add(highest)
-  const half = [...before].sort(
-    (a, b) => Math.abs(sum(a) - 0.5 * sum(last)) - Math.abs(sum(b) - 0.5 * sum(last)),
-  )[0]
-  if (half !== undefined && picked.size < mostPoints) picked.add(half)
-  return all.filter((each) => picked.has(each))
+  const taken = new Set([last])
+  const before = all.slice(0, -1)
+  const highest = [...before].sort((a, b) => sum(b) - sum(a))
+  const pick = (one: Chosen | undefined): void => {
+    if (one !== undefined && taken.size < mostPoints) taken.add(one)
+  }
+  const inMode = (mode: string): Chosen[] => highest.filter(({ point }) => point.mode === mode)
+  pick(inMode(last.point.mode)[0])
+  for (const mode of new Set(all.map(({ point }) => point.mode)))
+    if (mode !== last.point.mode) pick(inMode(mode)[0])
+  const half = (mode: string): Chosen | undefined => {
+    const top = inMode(mode)[0] ?? last
+    const rails = Object.keys(top.point.volts).length
+    return inMode(mode)
+      .filter((each) => !taken.has(each) && Object.keys(each.point.volts).length === rails)
+      .sort((a, b) => Math.abs(sum(a) - 0.5 * sum(top)) - Math.abs(sum(b) - 0.5 * sum(top)))[0]
+  }
+  pick(half(last.point.mode))
+  pick(half(last.point.mode))
+  return all.filter((each) => taken.has(each))
 }
 
 /** The step at which a heater rail stood highest, as read. */
@@ -234,10 +242,6 @@ function heaterStep(plan: Plan, seen: Seen, rail: RailName) {
     .at(-1)
 }
 
-function heaterVolts(plan: Plan, seen: Seen, rail: RailName): number {
-  return heaterStep(plan, seen, rail)?.read.volts ?? 0
-}
-
 function heaterSignals(plan: Plan, seen: Seen, equipment: Equipment): Signal[] {
   return Object.entries(equipment.rails).flatMap(([rail, { role }]): Signal[] => {
     const at = role === 'heater' ? heaterStep(plan, seen, rail) : undefined
@@ -246,14 +250,8 @@ function heaterSignals(plan: Plan, seen: Seen, equipment: Equipment): Signal[] {
     const spread = (limits.upper_A - limits.lower_A) / 2 / 1.645 / Math.max(limits.expected_A, 1e-6)
     return [
       {
-        ...{
-          what: `${rail} in step ${step}`,
-          unit: 'A',
-          measured: read.amps,
-          scale: 0.01,
-          at: null,
-          of: { rail },
-        },
+        ...{ what: `${rail} in step ${step}`, unit: 'A', measured: read.amps, scale: 0.01, at: null },
+        of: { rail },
         error: 1e-5,
         band: spread * spread,
       },

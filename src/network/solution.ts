@@ -15,6 +15,7 @@ export function readSolution(
   settled: boolean,
   bad: string | null,
   trouble: string | null,
+  only?: ReadonlySet<string>,
 ): Solution {
   const { circuit, v } = work
   const volts: Record<string, number> = { [circuit.ground]: 0 }
@@ -22,10 +23,11 @@ export function readSolution(
   const currents: Record<string, ElementCurrents> = {}
   const limiting: string[] = []
   for (const [i, branch] of circuit.branches.entries()) {
-    currents[branch.name] = { a: branchAmps(work, i) }
+    if (only === undefined || only.has(branch.name)) currents[branch.name] = { a: branchAmps(work, i) }
     if (branch.kind === 'supply' && circuit.supplyState[i] === limited) limiting.push(branch.name)
   }
-  for (const [t, valve] of circuit.valves.entries()) currents[valve.name] = valveCurrents(work, t)
+  for (const [t, valve] of circuit.valves.entries())
+    if (only === undefined || only.has(valve.name)) currents[valve.name] = valveCurrents(work, t)
   return {
     converged: settled && bad === null,
     volts,

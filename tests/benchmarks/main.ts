@@ -1,5 +1,5 @@
 import { cpus } from 'node:os'
-import { faultsFigures } from './faults.js'
+import { faultsFigures } from './faults/faults.js'
 import type { Figure } from './figures.js'
 import { healthyFigures } from './healthy.js'
 import { pageFigures } from './page.js'
@@ -11,7 +11,7 @@ import { slowDiskFigures } from './trip-on-slow-disk.js'
 
 /**
  * `npm run bench [-- --only NAME] [--json]`; for `healthy` `--sets N --keep FILE`, for `trip` `--trips N --runs N`, for
- * `faults` `--cases N --sets N`, for `reform` `--parts N --days N`, for `review` `--longest` (50 million readings too); `slow-disk` is trips while the disk of the record stands. Measures and
+ * `faults` `--cases N --sets N --keep FILE --minutes N`, for `reform` `--parts N --days N`, for `review` `--longest` (50 million readings too); `slow-disk` is trips while the disk of the record stands. Measures and
  * shows; it asserts nothing, and no test does.
  */
 const args = process.argv.slice(2)
@@ -20,7 +20,13 @@ const given = (name: string): string | undefined =>
 const groups: Readonly<Record<string, () => Figure[] | Promise<Figure[]>>> = {
   plan: planFigures,
   healthy: () => healthyFigures(Number(given('--sets') ?? 20), given('--keep')),
-  faults: () => faultsFigures(Number(given('--cases') ?? 500), Number(given('--sets') ?? 200)),
+  faults: () =>
+    faultsFigures({
+      cases: Number(given('--cases') ?? 500),
+      healthy: Number(given('--sets') ?? 500),
+      keep: given('--keep'),
+      minutes: Number(given('--minutes') ?? Infinity),
+    }),
   reform: () => reformFigures(Number(given('--parts') ?? 500), Number(given('--days') ?? 7)),
   review: () => reviewFigures(args.includes('--longest')),
   trip: () => tripFigures(Number(given('--trips') ?? 8000), Number(given('--runs') ?? 100)),

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest'
-import { diagnosisOf, type Fault, faultsOf } from '../../src/faults/index.js'
+import { createDiagnoser, createLab, diagnosisOf, type Fault, faultsOf } from '../../src/faults/index.js'
+import { createBed, faulted } from '../../src/faults/bed.js'
 import { cholesky, covariance, distance } from '../../src/faults/likelihood.js'
 import { loadAll } from '../../src/files/index.js'
 import { makePlan } from '../../src/plan/index.js'
@@ -37,6 +38,40 @@ describe('the likelihood', () => {
       [2, 4],
       [4, 8],
     ])
+  })
+})
+
+describe('ohms of the cold set', () => {
+  it('are by one inverse what solving the network with each fault gives', () => {
+    const lab = createLab(equipment, bench)
+    const places = ['B plus', 'V3 plate', 'V4 grid', 'V4 screen', 'V2 cathode']
+    for (const place of places) {
+      const probe = {
+        kind: 'supply',
+        name: 'probe',
+        a: place,
+        b: 'chassis',
+        V: 0,
+        limit_A: 1e3,
+        ohm: 1e-3,
+      } as const
+      const bed = createBed(equipment, 'receive', {}, [], [probe])
+      for (const name of [
+        'C5:leaky=1000k',
+        'R13:drift=2',
+        'R5:open',
+        'L1:open',
+        'C4:short',
+        'V4:grid-short',
+        'C5:short',
+      ]) {
+        const point = { mode: 'receive', volts: { probe: 0.2 }, hot: false }
+        const { solution } = bed.solve(point, faulted(bed, named(name)), new Set())
+        const ohm = Math.min(5e7, 0.2 / Math.max(-(solution.currents.probe?.a ?? 0), 1e-12))
+        const told = lab.ohm('receive', place, { fault: named(name) })
+        expect(Math.abs(told / ohm - 1), `${name} at ${place}: ${told} for ${ohm}`).toBeLessThan(0.001)
+      }
+    }
   })
 })
 
@@ -110,11 +145,39 @@ describe('diagnosis of a run', () => {
       expect(JSON.stringify(told)).not.toMatch(/safe to/i)
     }
   })
-  it('asks for cold readings only where the set cannot stand at volts with a cause that is left', () => {
-    // A short of C4 burns R5 (the plan says so): nothing is read there under power.
-    const told = diagnosisOf({ ...set, seen: draw(named('C4:short'), 4).seen })
+  it('reads no volts where a cause that is left would burn a part, nor where the run tripped', () => {
+    // C4 shorted burns R5 at 250 V (the plan says so): the run stood there untripped, and the reading is asked for lower.
+    const { seen } = draw(named('C4:short'), 4)
+    const told = diagnosisOf({ ...set, seen })
     expect(told.hypotheses.flatMap(({ fault, tied_with }) => [fault, ...tied_with])).toContain('C4:short')
-    expect(told.next?.measure).toBe('ohms')
+    expect(seen.tripped).toBeNull()
+    expect(Math.max(...seen.steps.map(({ rails }) => rails.HT?.volts ?? 0))).toBeGreaterThan(245)
+    const at = told.measured_at
+    expect(at).not.toBeNull()
+    expect(at?.volts.HT).toBeLessThan(245)
+    // What it would burn above is not above its rating there.
+    const lab = createLab(equipment, bench)
+    const spot = (volts: number) => lab.at({ mode: 'receive', volts: { HT: volts }, hot: true })
+    expect(spot(250).burns(named('C4:short'))).toBe(true)
+    expect(spot(at?.volts.HT ?? 250).burns(named('C4:short'))).toBe(false)
+    const tripped = draw(named('C5:leaky=1000k'), 4).seen
+    expect(tripped.tripped).not.toBeNull()
+    expect(diagnosisOf({ ...set, seen: tripped }).measured_at?.step).not.toBe(tripped.tripped?.step)
+  })
+  it('of a run that its check of the wiring ended names what shows in that check alone', () => {
+    const { seen } = draw(named('C1:short'), 3)
+    expect(seen.steps).toEqual([])
+    const [first] = diagnosisOf({ ...set, seen }).hypotheses
+    expect([first?.fault, ...(first?.tied_with ?? [])]).toContain('C1:short')
+    expect(first?.explains).toMatch(/hook-up check/)
+  })
+  it('says the same of a run whether others came before it or not', () => {
+    const diagnose = createDiagnoser(set)
+    const { seen } = draw(named('R9:drift=2'), 6)
+    const before = diagnose(seen)
+    diagnose(draw(named('C5:leaky=1000k'), 4).seen)
+    expect(diagnose(seen)).toEqual(before)
+    expect(diagnosisOf({ ...set, seen })).toEqual(before)
   })
   it('of a run that measured nothing, or of a set without a circuit, says so', () => {
     expect(diagnosisOf({ ...set, seen: { steps: [], tripped: null } }).verdict).toMatch(/measured nothing/)

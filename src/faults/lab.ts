@@ -1,0 +1,251 @@
+import { chance } from '../chance/index.js'
+import type { Bench } from '../bench/index.js'
+import type { Equipment, ModeName, NodeName, RailName } from '../equipment/index.js'
+import { benchRails, clippedOn, type RailBench, sampleElements, stresses } from '../limits/index.js'
+import type { Element, Solution } from '../network/index.js'
+import { type Bed, createBed, faulted, railAmps } from './bed.js'
+import { type Cold, createCold, most_ohm, nodesOf, ohmmeter_V } from './cold.js'
+import type { Fault, Point } from './types.js'
+
+/** One solved state of a set: volts and currents. */
+export interface State {
+  readonly amps: Readonly<Record<RailName, number>>
+  readonly volts: Solution['volts']
+}
+
+/** Whose state: the set as its file has it, with a fault, or one of the healthy sets drawn. */
+export type Who = { readonly fault: Fault } | { readonly drawn: number } | null
+
+/** A meter that somebody has put on. */
+export interface Put {
+  readonly place: NodeName
+  readonly ohm: number
+}
+
+/** Where the rails stand, with everything that was solved there: each question is solved once. */
+export interface Spot {
+  readonly point: Point
+  /** Null where no steady state was found. */
+  state(who: Who): State | null
+  /** What a fault puts above its rating there that is below it in the whole set. */
+  burns(fault: Fault): boolean
+}
+
+/**
+ * Predictions of one set on one bench, kept from one question to the next: a run, the readings after it, and other runs of the
+ * same plan ask for the same states again.
+ */
+export interface Lab {
+  readonly equipment: Equipment
+  readonly rails: Readonly<Record<RailName, RailBench>>
+  at(point: Point, meter?: Put): Spot
+  /** Ohms from a node to chassis, set off, tubes cold. */
+  ohm(mode: ModeName, place: NodeName, who: Who): number
+  /** Nodes that a meter can be put on. */
+  places(mode: ModeName): ReadonlySet<NodeName>
+  bed(mode: ModeName): Bed
+}
+
+/** Healthy sets drawn: enough for the covariance of some twenty signals. */
+export const draws = 60
+/** Spots that are kept; those of runs that tripped on their way come only once. */
+const mostSpots = 24
+
+const voltName = (place: string): string => `voltmeter at ${place}`
+
+export function createLab(equipment: Equipment, bench: Bench, seed = 31): Lab {
+  const rails = benchRails(equipment, bench)
+  const meters = clippedOn(equipment, bench)
+  const beds = once((mode: ModeName) => createBed(equipment, mode, rails, meters))
+  const places = once(
+    (mode: ModeName) =>
+      new Set(
+        beds(mode)
+          .network.elements.flatMap(nodesOf)
+          .filter((node) => !node.includes(':')),
+      ),
+  )
+  /** With a meter at every node that conducts nothing until it is put on. */
+  const metered = once((mode: ModeName) =>
+    createBed(
+      equipment,
+      mode,
+      rails,
+      meters,
+      [...places(mode)].map((place) => meterAt(equipment, place, Infinity)),
+    ),
+  )
+  const bare = once((mode: ModeName) => createBed(equipment, mode, {}, []))
+  const cold = once((mode: ModeName): Cold => createCold(bare(mode)))
+  // One set in all its modes: each part draws by its own name.
+  const own = (bed: Bed, n: number): Element[] =>
+    sampleElements(equipment, bed.network.elements, chance(seed).fork(`set ${n}`))
+  const drawnIn = new Map<Bed, Map<number, Element[]>>()
+  const drawn = (bed: Bed, n: number): Element[] => kept(inner(drawnIn, bed), n, () => own(bed, n))
+  const changedIn = new Map<Bed, Map<Fault, Element[]>>()
+  const changed = (bed: Bed, fault: Fault): Element[] =>
+    kept(inner(changedIn, bed), fault, () =>
+      faulted(bed, fault).filter((element) => !same(element, bed.elements.get(element.name))),
+    )
+  const coldDrawn = new Map<string, number>()
+  const spots = new Map<string, Spot>()
+  return {
+    equipment,
+    rails,
+    places,
+    bed: beds,
+    at(point, meter) {
+      const key = `${point.mode} ${point.hot} ${JSON.stringify(point.volts)} ${meter === undefined ? '' : `${meter.place} ${meter.ohm}`}`
+      const known = spots.get(key)
+      if (known !== undefined) return known
+      const bed = meter === undefined ? beds(point.mode) : metered(point.mode)
+      const put = meter === undefined ? [] : [meterAt(equipment, meter.place, meter.ohm)]
+      const made = createSpot(equipment, rails, bed, point, put, drawn, changed)
+      const only = Object.keys(point.volts)
+      const rail = only.length === 1 && !point.hot ? rails[only[0] ?? ''] : undefined
+      // A rail alone in a cold set is one resistance, unless a diode stands in its way.
+      const straight = !bed.network.elements.some(({ kind }) => kind === 'junction')
+      if (rail !== undefined && straight) {
+        const mine = bare(point.mode)
+        spots.set(
+          key,
+          coldSpot(equipment, made, rail, cold(point.mode), (fault) => changed(mine, fault)),
+        )
+        return spots.get(key) ?? made
+      }
+      if (spots.size >= mostSpots) for (const [old] of [...spots].slice(0, mostSpots / 2)) spots.delete(old)
+      spots.set(key, made)
+      return made
+    },
+    ohm(mode, place, who) {
+      if (who === null) return cold(mode).ohm(place, [])
+      if ('fault' in who) return cold(mode).ohm(place, changed(bare(mode), who.fault))
+      const key = `${mode} ${place} ${who.drawn}`
+      return kept(coldDrawn, key, () => {
+        // All drawn sets of a place at once: what is laid for it serves them all.
+        const probe = probed(equipment, mode, place)
+        for (let n = 0; n < draws; n++) coldDrawn.set(`${mode} ${place} ${n}`, ohmOf(probe, own(probe, n)))
+        return coldDrawn.get(key) ?? most_ohm
+      })
+    },
+  }
+}
+
+function createSpot(
+  equipment: Equipment,
+  rails: Lab['rails'],
+  bed: Bed,
+  point: Point,
+  put: readonly Element[],
+  drawn: (bed: Bed, n: number) => readonly Element[],
+  changed: (bed: Bed, fault: Fault) => readonly Element[],
+): Spot {
+  const solve = (by: readonly Element[], start?: Solution['volts']): State | null => {
+    const { solution } = bed.solve(point, [...by, ...put], new Set(), start, true)
+    return solution.converged ? { amps: railAmps(rails, point, solution), volts: solution.volts } : null
+  }
+  const whole = solve([])
+  const faults = new Map<Fault, State | null>()
+  const sets = new Map<number, State | null>()
+  const burning = new Map<Fault, boolean>()
+  const above = (fault: Fault | null): string[] => {
+    const by = fault === null ? [] : changed(bed, fault)
+    const now = new Map(by.map((element) => [element.name, element]))
+    const elements = bed.network.elements.map((element) => now.get(element.name) ?? element)
+    // What has failed has nothing more to lose, a tube excepted.
+    const lost = fault !== null && equipment.tubes[fault.part] === undefined ? fault.part : null
+    const { solution } = bed.solve(point, [...by, ...put], new Set(), whole?.volts)
+    return stresses(equipment, elements, solution, 1)
+      .filter(({ part }) => part !== lost)
+      .map(({ what }) => what)
+  }
+  let usual: ReadonlySet<string> | null = null
+  return {
+    point,
+    state(who) {
+      if (who === null) return whole
+      if ('drawn' in who) return kept(sets, who.drawn, () => solve(drawn(bed, who.drawn), whole?.volts))
+      return kept(faults, who.fault, () => {
+        const by = changed(bed, who.fault)
+        return by.length === 0 ? whole : solve(by, whole?.volts)
+      })
+    },
+    burns: (fault) =>
+      kept(burning, fault, () => {
+        usual ??= new Set(above(null))
+        const known = usual
+        return above(fault).some((what) => !known.has(what))
+      }),
+  }
+}
+
+/** The check of the wiring below 5 V: with a fault it is told from the cold set's one inverse; drawn sets are solved. */
+function coldSpot(
+  { rails }: Equipment,
+  solved: Spot,
+  { name, lead_ohm, bleeder_ohm }: RailBench,
+  cold: Cold,
+  changed: (fault: Fault) => readonly Element[],
+): Spot {
+  const { positive = '', negative = '' } = rails[name] ?? {}
+  const V = solved.point.volts[name] ?? 0
+  const beside = bleeder_ohm === null ? 0 : V / bleeder_ohm
+  return {
+    ...solved,
+    state(who) {
+      if (who === null || 'drawn' in who) return solved.state(who)
+      const { changes } = who.fault
+      if (changes.length === 0) return solved.state(null)
+      const off = changes.find((change) => change.element === name && change.is === 'resistance')
+      const ohm = cold.ohm(positive, changed(who.fault), negative)
+      const path = ohm + (off?.is === 'resistance' ? off.ohm : Math.max(lead_ohm, 1e-3))
+      return { amps: { [name]: V / path + beside }, volts: {} }
+    },
+  }
+}
+
+function meterAt({ chassis_node: b }: Equipment, place: NodeName, ohm: number): Element {
+  return { kind: 'meter', name: voltName(place), a: place, b, ohm }
+}
+
+const probeName = 'ohmmeter'
+
+function probed(equipment: Equipment, mode: ModeName, place: NodeName): Bed {
+  const b = equipment.chassis_node
+  return createBed(
+    equipment,
+    mode,
+    {},
+    [],
+    [{ kind: 'supply', name: probeName, a: place, b, V: 0, limit_A: 1e3, ohm: 1e-3 }],
+  )
+}
+
+function ohmOf(bed: Bed, changed: readonly Element[]): number {
+  const point: Point = { mode: bed.mode, volts: { [probeName]: ohmmeter_V }, hot: false }
+  const { solution } = bed.solve(point, changed, new Set())
+  return Math.min(most_ohm, ohmmeter_V / Math.max(-(solution.currents[probeName]?.a ?? 0), 1e-12))
+}
+
+/** Whether a change changes anything (a contact stuck closed that is closed anyway does not). */
+function same(one: Element, other: Element | undefined): boolean {
+  if (other === undefined || one.kind !== other.kind) return false
+  return Object.entries(one).every(([key, value]) => (other as Record<string, unknown>)[key] === value)
+}
+
+function kept<K, V>(known: Map<K, V>, key: K, make: () => V): V {
+  const old = known.get(key)
+  if (old !== undefined || known.has(key)) return old as V
+  const made = make()
+  known.set(key, made)
+  return made
+}
+
+function inner<K, L, V>(known: Map<K, Map<L, V>>, key: K): Map<L, V> {
+  return kept(known, key, () => new Map<L, V>())
+}
+
+function once<K, V>(make: (key: K) => V): (key: K) => V {
+  const known = new Map<K, V>()
+  return (key) => kept(known, key, () => make(key))
+}

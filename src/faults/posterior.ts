@@ -1,0 +1,253 @@
+import type { Who } from './lab.js'
+import { draws } from './lab.js'
+import { cholesky, covariance, distance, logLikelihood, type Matrix } from './likelihood.js'
+import type { Probe } from './probe.js'
+import { between, type Severity } from './severity.js'
+import { type Model, shown, type Signal } from './signals.js'
+import type { Fault } from './types.js'
+
+/** A fault with its neighbours in severity, and its part of all faults before anything is measured. */
+export interface Family {
+  readonly fault: Fault
+  readonly severities: readonly Severity[]
+  readonly share: number
+}
+
+export interface Weighed {
+  readonly fault: Fault
+  /** The severity that explains best what was read. */
+  readonly best: Fault
+  readonly log: number
+  /** What it makes of the signals, on their scales: at the library's severity, and at the best. */
+  readonly row: readonly number[]
+  readonly bestRow: readonly number[]
+}
+
+export interface Posterior {
+  readonly signals: readonly Signal[]
+  readonly healthy: readonly number[]
+  readonly causes: readonly Weighed[]
+  readonly wholeLog: number
+  readonly noneLog: number
+  /** How far two rows lie apart, in standard deviations of healthy sets. */
+  readonly far: (a: readonly number[], b: readonly number[]) => number
+}
+
+/* What is taken before anything is measured: our choice, no source. */
+export const prior = { wholeRan: 0.5, wholeTripped: 0.02, none: 0.02, doubles: 0.05, pairs: 60 } as const
+/** And none of the known faults: anything within this many times, on the signals' scale. */
+const anything = 1
+/** A fault that moves the highest point of a mode by less than this, in standard deviations, moves none of its others. */
+const still = 0.02
+/** Causes less likely by the run alone than the best by this, as a logarithm, are not looked at again with the readings. */
+const given_up = 14
+
+/** How well each fault, nothing, and none of the known explain what a run measured. */
+export function weighRun(model: Model, families: readonly Family[], tripped: boolean): Posterior {
+  const scale = createScale(model, model.signals, (signal, who) => model.value(signal, who))
+  return posteriorOf(model, scale, families, tripped)
+}
+
+/** The same with readings that were taken since. Causes that the run alone gives up are not looked at again. */
+export function weighMore(
+  alone: Posterior,
+  model: Model,
+  probe: Probe,
+  families: readonly Family[],
+  tripped: boolean,
+): Posterior {
+  const top = Math.max(alone.noneLog, alone.wholeLog, ...alone.causes.map(({ log }) => log))
+  const left = new Set(alone.causes.filter(({ log }) => log > top - given_up).map(({ fault }) => fault))
+  const own = model.signals.length
+  const scale = createScale(model, [...model.signals, ...probe.signals], (signal, who, i) =>
+    i < own ? model.value(signal, who) : probe.value(signal, who),
+  )
+  return posteriorOf(
+    model,
+    scale,
+    families.filter(({ fault }) => left.has(fault)),
+    tripped,
+  )
+}
+
+interface Scale {
+  readonly signals: readonly Signal[]
+  readonly healthy: readonly number[]
+  readonly centre: readonly number[]
+  readonly spread: Matrix
+  /** On the signals' scales; null where it could not be solved. */
+  readonly row: (who: Who) => number[] | null
+}
+
+function createScale(
+  model: Model,
+  signals: readonly Signal[],
+  value: (signal: Signal, who: Who, i: number) => number | null,
+): Scale {
+  const plainRow = (who: Who): number[] | null => {
+    const row: number[] = []
+    for (const [i, signal] of signals.entries()) {
+      const one = value(signal, who, i)
+      if (one === null) return null
+      row.push(shown(one, signal).y)
+    }
+    return row
+  }
+  const healthy = plainRow(null) ?? signals.map(() => 0)
+  const rows = Array.from({ length: draws }, (_, drawn) => plainRow({ drawn })).filter((row) => row !== null)
+  const { mean, cov } = covariance(rows)
+  const spread = spreadOf(signals, cov)
+  const modes = modesOf(model)
+  const at = new Map<number, number[]>()
+  for (const [i, signal] of signals.entries())
+    if (signal.at !== null && signal.at >= 0 && i < model.signals.length)
+      at.set(signal.at, [...(at.get(signal.at) ?? []), i])
+  return {
+    ...{ signals, healthy, spread },
+    centre: mean.length === signals.length ? mean : healthy,
+    row(who) {
+      const row = new Array<number>(signals.length).fill(Number.NaN)
+      const put = (i: number): boolean => {
+        const signal = signals[i]
+        const one = signal === undefined ? null : value(signal, who, i)
+        if (signal === undefined || one === null) return false
+        row[i] = shown(one, signal).y
+        return true
+      }
+      for (const points of modes) {
+        let moves = true
+        for (const [k, point] of points.entries())
+          for (const i of at.get(point) ?? []) {
+            if (!moves) row[i] = healthy[i] ?? 0
+            else if (!put(i)) return null
+            if (k === 0 && i === at.get(point)?.at(-1)) {
+              const here = at.get(point) ?? []
+              moves = here.some(
+                (j) =>
+                  Math.abs((row[j] ?? 0) - (healthy[j] ?? 0)) >
+                  still * Math.sqrt((spread[j]?.[j] ?? 0) + (signals[j]?.error ?? 0)),
+              )
+            }
+          }
+      }
+      for (const i of row.keys()) if (Number.isNaN(row[i]) && !put(i)) return null
+      return row
+    },
+  }
+}
+
+/** Points of each mode, highest first; each check below 5 V by itself. */
+function modesOf({ points }: Model): number[][] {
+  const modes = new Map<string, number[]>()
+  const sum = (at: number): number =>
+    Object.values(points[at]?.spot.point.volts ?? {}).reduce((total, V) => total + V, 0)
+  for (const [at, { step, cold }] of points.entries()) {
+    const key = cold ? `${at}` : `in ${step.mode}`
+    modes.set(key, [...(modes.get(key) ?? []), at])
+  }
+  return [...modes.values()].map((each) => each.sort((a, b) => sum(b) - sum(a)))
+}
+
+function posteriorOf(
+  { points }: Model,
+  { signals, healthy, centre, spread, row }: Scale,
+  families: readonly Family[],
+  tripped: boolean,
+): Posterior {
+  const measured = signals.map((signal) => shown(signal.measured, signal).y)
+  const parts = signals.map((signal, i) => Math.max(partAt(healthy[i] ?? 0, signal), 0.05))
+  const likely = (of: readonly number[], loose: number): { readonly lower: Matrix; readonly log: number } => {
+    const off = measured.map((y, i) => y - ((centre[i] ?? 0) + (of[i] ?? 0) - (healthy[i] ?? 0)))
+    const ratio = of.map((y, i) => partAt(y, signals[i]) / (parts[i] ?? 1))
+    const by = of.map((y, i) => loose * (y - (healthy[i] ?? 0)))
+    const lower = cholesky(
+      spread.map((line, i) =>
+        line.map(
+          (value, j) =>
+            value * (ratio[i] ?? 1) * (ratio[j] ?? 1) +
+            (by[i] ?? 0) * (by[j] ?? 0) +
+            (i === j ? (signals[i]?.error ?? 0) + 1e-4 : 0),
+        ),
+      ),
+    )
+    return { lower, log: logLikelihood(lower, off) }
+  }
+  const base = likely(healthy, 0)
+  const last = points.length - 1
+  const hasBefore = points.filter(({ cold }) => !cold).length > 1
+  const wholePrior = tripped ? prior.wholeTripped : prior.wholeRan
+  const logOf = (of: readonly number[], fault: Fault): number => {
+    if (of.every((y, i) => y === healthy[i])) return base.log
+    const loose = between(fault)
+    const always = likely(of, loose).log
+    if (!tripped || !hasBefore) return always
+    // It may have come at the end only: the steps before were those of a whole set.
+    const late = of.map((y, i) => (isBefore(signals[i], last) ? (healthy[i] ?? 0) : y))
+    return logSum(always + Math.log(0.7), likely(late, loose).log + Math.log(0.3))
+  }
+  const causes = families.flatMap(({ fault, severities, share }): Weighed[] => {
+    let sum = -Infinity
+    let best: { readonly fault: Fault; readonly row: readonly number[]; readonly log: number } | null = null
+    let own: readonly number[] | null = null
+    let nothingMoves = false
+    for (const each of severities) {
+      // What moves nothing at the library's severity moves next to nothing at its neighbours.
+      if (nothingMoves) {
+        sum = logSum(sum, Math.log(each.part) + base.log)
+        continue
+      }
+      const made = row({ fault: each.fault })
+      if (made === null) continue
+      own ??= made
+      if (each.fault === fault) nothingMoves = made.every((y, i) => y === healthy[i])
+      const log = Math.log(each.part) + logOf(made, each.fault)
+      sum = logSum(sum, log)
+      if (best === null || log > best.log) best = { fault: each.fault, row: made, log }
+    }
+    if (best === null || own === null) return []
+    const log = Math.log(share * (1 - wholePrior - prior.none)) + sum
+    return [{ fault, best: best.fault, log, row: own, bestRow: best.row }]
+  })
+  const off = measured.map((y, i) => y - (centre[i] ?? 0))
+  const wide = spread.map((line, i) => line.map((value, j) => value + (i === j ? anything * anything : 0)))
+  return {
+    ...{ signals, healthy, causes },
+    wholeLog: Math.log(wholePrior) + base.log,
+    noneLog: Math.log(prior.none) + logLikelihood(cholesky(wide), off),
+    far: (a, b) =>
+      Math.sqrt(
+        distance(
+          base.lower,
+          a.map((y, i) => y - (b[i] ?? 0)),
+        ),
+      ),
+  }
+}
+
+/** How much of the spread of healthy sets a scaled value carries. */
+function partAt(y: number, signal: Signal | undefined): number {
+  return signal === undefined ? 1 : shown(unscaled(y, signal), signal).part
+}
+
+export function unscaled(y: number, { scale }: Pick<Signal, 'scale'>): number {
+  return ((Math.exp(y) - Math.exp(-y)) / 2) * scale
+}
+
+const isBefore = (signal: Signal | undefined, last: number): boolean =>
+  signal !== undefined && signal.at !== null && signal.at < last && signal.at >= 0
+
+function logSum(a: number, b: number): number {
+  const most = Math.max(a, b)
+  return most === -Infinity ? most : most + Math.log(Math.exp(a - most) + Math.exp(b - most))
+}
+
+/** Spread of healthy sets; what few draws say of two signals together is taken a little less than it says. */
+function spreadOf(signals: readonly Signal[], cov: Matrix): number[][] {
+  return signals.map((signal, i) =>
+    signals.map((other, j) => {
+      const value = cov[i]?.[j] ?? 0
+      if (i === j) return 1.05 * value + (signal.band ?? 0)
+      return signal.band !== undefined || other.band !== undefined ? 0 : 0.97 * value
+    }),
+  )
+}

@@ -1,0 +1,95 @@
+import type { ModeName } from '../equipment/index.js'
+import type { Who } from './lab.js'
+import { most_ohm } from './cold.js'
+import type { Reading } from './seen.js'
+import type { Model, Signal } from './signals.js'
+import type { Fault, Point } from './types.js'
+
+/** A node read by a meter held by hand, when the bench file has none. */
+export const usualMeter_ohm = 1e7
+
+/** Readings that were taken after the run, as signals beside those of the run. */
+export interface Probe {
+  readonly signals: readonly Signal[]
+  value(signal: Signal, who: Who): number | null
+}
+
+/**
+ * @param at - where the rails stood when volts were read
+ * @param meter_ohm - of the meter that they were read with: it is part of the network
+ */
+export function createProbe(
+  model: Model,
+  at: Point | null,
+  readings: readonly Reading[],
+  meter_ohm: number,
+): Probe {
+  const { equipment, lab } = model
+  const against = equipment.chassis_node
+  const mode = modeOf(model, at)
+  const known = lab.places(mode)
+  const usable = readings.filter(({ place, unit }) => known.has(place) && (unit === 'Ω' || at !== null))
+  const signals = usable.map(({ place, unit, value }): Signal => {
+    const ohms = unit === 'Ω'
+    const measured = ohms ? Math.min(most_ohm, value) : value
+    const error = errorOf(unit, measured)
+    return {
+      ...{
+        what: ohms ? `ohms from ${place} to ${against}` : `volts at ${place}`,
+        unit,
+        scale: scaleOf(unit),
+      },
+      ...{ measured, error: error * error, at: -1, of: { node: place, against } },
+    }
+  })
+  return {
+    signals,
+    value({ of, unit }, who) {
+      if (!('node' in of)) return 0
+      if (unit === 'Ω' || at === null) return lab.ohm(mode, of.node, who)
+      return lab.at(at, { place: of.node, ohm: meter_ohm }).state(who)?.volts[of.node] ?? null
+    },
+  }
+}
+
+/** Below these, values of a reading count as nothing. */
+export const scaleOf = (unit: Reading['unit']): number => (unit === 'Ω' ? 0.5 : 0.3)
+
+/** What a meter held by hand may be wrong by, on the scale: 1 or 2 % and its last digits (common practice, no source). */
+export function errorOf(unit: Reading['unit'], value: number): number {
+  const scale = scaleOf(unit)
+  const off = unit === 'Ω' ? 0.02 * Math.abs(value) + 0.2 : 0.01 * Math.abs(value) + 0.05
+  return (0.6 * off) / Math.sqrt(value * value + scale * scale)
+}
+
+/** In which mode the controls stand for a reading: where volts are read, else as at the end of the run. */
+export function modeOf({ points, equipment }: Model, at: Point | null): ModeName {
+  return at?.mode ?? points.at(-1)?.step.mode ?? Object.keys(equipment.modes)[0] ?? ''
+}
+
+/**
+ * Where volts are read afterwards, for all readings of a run: the highest step at which the rails stood, that did not trip, and at
+ * which no cause that is left puts a part above its rating. Null where there is none: then only cold readings are taken.
+ */
+export function standingFor(
+  { lab, stood, points }: Model,
+  tripped: number | null,
+  left: readonly Fault[],
+): Model['stood'][number] | null {
+  const sum = ({ point }: Model['stood'][number]): number =>
+    Object.values(point.volts).reduce((total, V) => total + V, 0)
+  // The mode in which the run ended first; of those as high as one another the last.
+  const mode = points.at(-1)?.step.mode
+  const isLast = ({ point }: Model['stood'][number]): number => Number(point.mode === mode)
+  const highest = [...stood].reverse().sort((a, b) => isLast(b) - isLast(a) || sum(b) - sum(a))
+  const tried = new Set<string>()
+  for (const each of highest) {
+    const { step, point } = each
+    const key = `${point.mode} ${JSON.stringify(point.volts)}`
+    if (step.index === tripped || tried.has(key)) continue
+    tried.add(key)
+    const spot = lab.at(point)
+    if (!left.some((fault) => spot.burns(fault))) return each
+  }
+  return null
+}
