@@ -1,4 +1,5 @@
 import { feedAt, mute } from './dead-man.js'
+import { draftOf, own } from './draft.js'
 import { blame, count, countBytes, nothingKept, tellHealth } from './health.js'
 import { askReopen, beginQuiet, closed, endQuiet, leave, noise } from './recover.js'
 import type { LineFault } from '../exchange/index.js'
@@ -106,23 +107,14 @@ export function lineHear(state: LineState, input: LineInput): Stepped {
 }
 
 /**
- * The second half of `lineStep`: the next question or command, where one is due. `own`: nobody else has this state, so it is
- * taken as it is and not copied.
+ * The second half of `lineStep`: the next question or command, where one is due. `isOwn`: nobody else has this state, so it
+ * is taken as it is and not copied.
  */
-export function lineGoOn(state: LineState, own = false): Stepped {
+export function lineGoOn(state: LineState, isOwn = false): Stepped {
   if (state.flight !== null) return { state, outputs: [] }
-  const d = own ? mine(state) : draftOf(state)
+  const d = isOwn ? own(state) : draftOf(state)
   goOn(d)
   return { state: d, outputs: d.outputs }
-}
-
-/** Copied whole, then emptied: a copy that names what it replaces costs ten times as much, and this is done at every input. */
-function draftOf(state: LineState): Draft {
-  return mine({ ...state })
-}
-function mine(state: LineState): Draft {
-  const fresh: { outputs: LineOutput[] } = { outputs: [] }
-  return Object.assign(state, fresh)
 }
 
 function hear(state: LineState, input: LineInput): Draft {

@@ -70,10 +70,10 @@ export function loopStep(loop: Loop, input: LoopInput, give: Give = () => undefi
     portOf: loop.portOf,
     reform: loop.reform,
     slow: loop.slow,
-    made: new Set(),
+    made: [],
     outputs: [],
     heard: [],
-    mayGoOn: new Set(),
+    mayGoOn: [],
     give,
   }
   if (input.kind === 'event') feed(work, input.event)
@@ -96,15 +96,15 @@ interface Work {
   /** Those it began with, until one changes: then a copy of its own. */
   lines: Record<string, LineState>
   /** Ports whose state was made in this step: nobody else has seen it. */
-  readonly made: Set<string>
+  readonly made: string[]
   readonly portOf: Readonly<Record<string, string>>
   reform: ReformWatch | null
   slow: boolean
   readonly outputs: LoopOutput[]
   /** What lines said and the sequencer has not been fed yet. */
   readonly heard: (LineEvent & { readonly t_us: number })[]
-  /** Ports whose line may go on to its next question. */
-  readonly mayGoOn: Set<string>
+  /** Ports whose line may go on to its next question, each once. */
+  readonly mayGoOn: string[]
   readonly give: Give
 }
 
@@ -116,16 +116,14 @@ interface Work {
 function settle(work: Work): void {
   for (;;) {
     const event = work.heard.shift()
-    const [port] = work.mayGoOn
     if (event !== undefined) {
       if (!isNoNews(work.sequencer, event)) feed(work, event)
-    } else if (port !== undefined) {
-      work.mayGoOn.delete(port)
-      const line = work.lines[port]
-      if (line) carry(work, port, lineGoOn(line, work.made.has(port)))
-    } else {
-      return
+      continue
     }
+    const port = work.mayGoOn.shift()
+    if (port === undefined) return
+    const line = work.lines[port]
+    if (line) carry(work, port, lineGoOn(line, work.made.includes(port)))
   }
 }
 
@@ -134,7 +132,7 @@ function drive(work: Work, port: string, input: LineInput, given = ''): void {
   const line = work.lines[port]
   if (!line) return
   carry(work, port, lineHear(line, input), input.t_us, given)
-  work.mayGoOn.add(port)
+  if (!work.mayGoOn.includes(port)) work.mayGoOn.push(port)
 }
 
 function carry(
@@ -144,9 +142,9 @@ function carry(
   t_us = state.t_us,
   given = '',
 ): void {
-  if (work.made.size === 0) work.lines = { ...work.lines }
+  if (work.made.length === 0) work.lines = { ...work.lines }
   work.lines[port] = state
-  work.made.add(port)
+  if (!work.made.includes(port)) work.made.push(port)
   // What the line has already written goes first: an OFF that an event causes must be the last word on the wire.
   for (const output of outputs)
     if (output.kind === 'write') {
@@ -165,9 +163,21 @@ function carry(
         work.outputs.push({ ...output, port, t_us: state.t_us })
         break
       case 'event':
-        work.heard.push({ ...output.event, t_us })
+        work.heard.push(stamped(output.event, t_us))
         break
     }
+  }
+}
+
+/** Readings, which are nearly all there is, without a spread over whatever kind it is. */
+function stamped(event: LineEvent, t_us: number): LineEvent & { readonly t_us: number } {
+  switch (event.kind) {
+    case 'reading':
+      return { kind: event.kind, channel: event.channel, quantity: event.quantity, value: event.value, t_us }
+    case 'meter':
+      return { kind: event.kind, meter: event.meter, value: event.value, t_us }
+    default:
+      return { ...event, t_us }
   }
 }
 

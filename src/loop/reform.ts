@@ -46,8 +46,11 @@ export function isSlow(s: State): boolean {
   const step = s.plan.steps[s.step]
   if (s.phase !== 'running' || s.prompt !== null || step === undefined) return false
   const waits = (step.reform !== undefined && s.part === 'hold') || step.do === 'hold'
-  const charging_s = Math.max(0, ...(s.plan.reform?.parts ?? []).map(({ feed_ohm, F }) => 8 * feed_ohm * F))
-  return waits && s.t_us - s.part_us > 1e6 * (brisk_s + charging_s)
+  if (!waits) return false
+  let charging_s = 0
+  for (const { feed_ohm, F } of s.plan.reform?.parts ?? [])
+    charging_s = Math.max(charging_s, 8 * feed_ohm * F)
+  return s.t_us - s.part_us > 1e6 * (brisk_s + charging_s)
 }
 
 /** The rail once a second, what stands still behind a resistor every five. */

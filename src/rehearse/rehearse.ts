@@ -93,6 +93,13 @@ interface Due {
   readonly feed: LoopInput | (() => void)
 }
 
+/** A port, and when its line wants of the clock: the same as long as its state is the same. */
+interface WatchedPort {
+  readonly port: string
+  line: LineState
+  wake_us: number
+}
+
 class Run {
   private t_us = 0
   private loop
@@ -101,7 +108,7 @@ class Run {
   private readonly ids
   private readonly partial = new Map<string, string>()
   private readonly closed = new Set<string>()
-  private readonly wakes = new Map<string, { readonly line: LineState; readonly at_us: number }>()
+  private readonly ports: readonly WatchedPort[]
   private due: Due[] = []
   private ending: RunEnding | null = null
 
@@ -116,6 +123,11 @@ class Run {
       poll_us: options.poll_us ?? poll_us,
     }))
     this.loop = createLoop(plan, this.configs)
+    this.ports = Object.entries(this.loop.lines).map(([port, line]) => ({
+      port,
+      line,
+      wake_us: lineWakeAt(line) ?? Infinity,
+    }))
     this.ids = streamIds(streamsOf(plan))
     const behind = options.behind ?? equipment
     this.world = createVirtualBench(behind, options.real ?? bench, {
@@ -178,7 +190,7 @@ class Run {
     }
     this.t_us = end_us
     this.world.advance(end_us)
-    this.event({ kind: 'tick', late_us: 0, slept_us: 0 })
+    this.feed({ kind: 'event', event: { kind: 'tick', t_us: end_us, late_us: 0, slept_us: 0 } })
     const step = this.plan.steps[this.loop.sequencer.step]
     if (step !== undefined) this.world.step(step.index)
     if (end_us % 1_000_000 < (this.loop.slow ? slowTick_us : tick_us)) this.look()
@@ -192,18 +204,16 @@ class Run {
 
   private soonest(): number {
     let first = this.world.next_us() ?? Infinity
-    for (const { port } of this.configs) first = Math.min(first, this.wakeOf(port, this.loop.lines[port]))
-    for (const { at_us } of this.due) first = Math.min(first, at_us)
+    for (const { wake_us } of this.ports) if (wake_us < first) first = wake_us
+    for (const { at_us } of this.due) if (at_us < first) first = at_us
     return first
   }
 
   /** All that is due now: replies first, then what lines want of the clock, then people. */
   private happen(): void {
-    for (const { port } of this.configs) this.hear(port)
-    const { lines } = this.loop
-    for (const { port } of this.configs) {
-      if (this.wakeOf(port, lines[port]) <= this.t_us) this.line(port, { kind: 'time', t_us: this.t_us })
-    }
+    if ((this.world.next_us() ?? Infinity) <= this.t_us) for (const { port } of this.ports) this.hear(port)
+    const woken = this.ports.filter(({ wake_us }) => wake_us <= this.t_us)
+    for (const { port } of woken) this.line(port, { kind: 'time', t_us: this.t_us })
     if (this.due.length === 0) return
     const now = this.due.filter(({ at_us }) => at_us <= this.t_us)
     this.due = this.due.filter(({ at_us }) => at_us > this.t_us)
@@ -211,16 +221,6 @@ class Run {
       if (typeof feed === 'function') feed()
       else this.feed(feed)
     }
-  }
-
-  /** When a line wants of the clock: the same as long as its state is the same. */
-  private wakeOf(port: string, line: LineState | undefined): number {
-    if (line === undefined) return Infinity
-    const known = this.wakes.get(port)
-    if (known?.line === line) return known.at_us
-    const at_us = lineWakeAt(line) ?? Infinity
-    this.wakes.set(port, { line, at_us })
-    return at_us
   }
 
   /** Reply text cut into lines at CR or LF, as the gate before a real port does. */
@@ -243,6 +243,12 @@ class Run {
     if (this.ending !== null) return
     const { loop, outputs } = loopStep(this.loop, input)
     this.loop = loop
+    for (const each of this.ports) {
+      const line = loop.lines[each.port]
+      if (line === undefined || line === each.line) continue
+      each.line = line
+      each.wake_us = lineWakeAt(line) ?? Infinity
+    }
     for (const output of outputs) {
       if (output.kind === 'write' && !this.closed.has(output.port)) {
         this.world.receive(output.port, output.text, this.t_us)

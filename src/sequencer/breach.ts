@@ -124,14 +124,27 @@ export const inWords = (text: Broken['text']): string => (typeof text === 'strin
 
 /** Threshold in force, from the plan. */
 export function tripAt(s: State, code: RuleCode, otherwise: number): number {
-  return s.plan.rules.find((rule) => rule.code === code)?.trip ?? otherwise
+  return ruleOf(s, code)?.trip ?? otherwise
+}
+export function warnAt(s: State, code: RuleCode, otherwise: number): number {
+  return ruleOf(s, code)?.warn ?? otherwise
 }
 export function for_us(s: State, code: RuleCode, otherwise_s: number): number {
-  return us(s.plan.rules.find((rule) => rule.code === code)?.for_s ?? otherwise_s)
+  return us(ruleOf(s, code)?.for_s ?? otherwise_s)
+}
+function ruleOf(s: State, code: RuleCode): State['plan']['rules'][number] | undefined {
+  for (const rule of s.plan.rules) if (rule.code === code) return rule
+  return undefined
+}
+
+function isEmpty(entries: Readonly<Record<string, unknown>>): boolean {
+  for (const _ in entries) return false
+  return true
 }
 
 /** Three samples and the rule's time in a row; `bad` false clears. One sample counts once (call on readings only). */
 export function lasting(d: Draft, rail: RailState, code: RuleCode, bad: boolean, seenBy = ''): boolean {
+  if (!bad && isEmpty(rail.breaking)) return false
   const key = `${code}${seenBy}`
   if (!bad) {
     if (rail.breaking[key]) rail.breaking = without(rail.breaking, key)

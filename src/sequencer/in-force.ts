@@ -18,10 +18,9 @@ function wayOf(s: State, step: Step, rail: string): Way | null {
   const now = step.limits[rail]
   const state = s.rails[rail]
   if (!now || !state || step.rail !== rail || !isRising(s, step)) return null
-  const from = s.plan.steps
-    .slice(0, s.step)
-    .reverse()
-    .find((earlier) => earlier.limits[rail] !== undefined && earlier.do !== 'hook-up check')
+  const from = s.plan.steps.findLast(
+    (earlier, at) => at < s.step && earlier.limits[rail] !== undefined && earlier.do !== 'hook-up check',
+  )
   const before = from?.limits[rail]
   if (!from || !before || before.at_V >= now.at_V) return null
   const part = Math.min(1, Math.max(0, (state.set_V - before.at_V) / (now.at_V - before.at_V)))
@@ -142,12 +141,15 @@ export function comesDown(s: State, state: RailState): boolean {
  * its meter dead it may still be up.
  */
 export function htIsOn(s: State): boolean {
-  return Object.values(s.plan.rails).some((rail) => {
-    const state = s.rails[rail.name]
-    if (!isHot(rail) || rail.role === 'drive' || !state) return false
+  // Asked several times at every reading: no list is made for it.
+  for (const name in s.plan.rails) {
+    const rail = s.plan.rails[name]
+    const state = s.rails[name]
+    if (!rail || !isHot(rail) || rail.role === 'drive' || !state) continue
     if (state.energised && (state.V?.value ?? 0) > touch_V) return true
-    return (state.energised || rail.class === 'watched') && state.set_V > touch_V
-  })
+    if ((state.energised || rail.class === 'watched') && state.set_V > touch_V) return true
+  }
+  return false
 }
 
 /**

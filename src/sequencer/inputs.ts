@@ -43,15 +43,16 @@ export function judgeInput(d: Draft, name: string): void {
 
 /** Judged at every tick: what is needed and has gone quiet, and what is lost. */
 export function judgeInputsFreshness(d: Draft): void {
-  const up = Object.values(d.s.plan.rails).some((rail) => isUp(d.s, rail))
   for (const meter of Object.values(d.s.plan.meters)) {
     const known = d.s.inputs[meter.name]
     const { watch } = meter
-    if (!watch || !known || hasOwnRule(d.s, meter.name) || keptSilent(d.s, meter)) continue
+    if (!watch || !known) continue
     const since_us = d.s.meters[meter.name]?.t_us ?? d.s.begun_us ?? d.s.t_us
     const age_s = (d.s.t_us - since_us) / 1e6
     const { stale_s } = watch
-    if (age_s <= stale_s) continue
+    // The question that nearly always settles it comes first.
+    if (age_s <= stale_s || hasOwnRule(d.s, meter.name) || keptSilent(d.s, meter)) continue
+    const up = Object.values(d.s.plan.rails).some((rail) => isUp(d.s, rail))
     if (watch.needed && up) {
       const { code, text } = whyQuiet(d, d.s.t_us - since_us, [meter])
       broke(d, {

@@ -76,5 +76,7 @@ function kept(list: readonly Sample[], sample: Sample, window_us: number): Sampl
   if (last && sample.t_us - last.t_us < keptEvery_us) return list as Sample[]
   let from = 0
   while (from + 1 < list.length && sample.t_us - (list[from + 1]?.t_us ?? 0) >= window_us) from++
-  return [...list.slice(from), sample]
+  const next = list.slice(from)
+  next.push(sample)
+  return next
 }

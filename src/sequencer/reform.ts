@@ -14,7 +14,7 @@ const given = (part: ReformState): boolean => part.verdict !== null
 
 /** Given up and still behind its feed resistor. */
 const toTakeOff = (s: State): readonly string[] =>
-  Object.entries(s.reform).flatMap(([name, part]) => (part.act === 'give up' && !part.off ? [name] : []))
+  Object.keys(s.reform).filter((name) => s.reform[name]?.act === 'give up' && !s.reform[name].off)
 
 const live = (s: State): readonly ReformState[] => Object.values(s.reform).filter((part) => !given(part))
 
@@ -64,8 +64,8 @@ function givenUp(d: Draft, text: string): void {
 /** A part that was given up comes off before anything else happens; true where the run has turned to that. */
 export function turnsAside(d: Draft): boolean {
   const step = currentStep(d.s)
-  if (d.s.plan.reform === undefined || step === null || step.aside === true || toTakeOff(d.s).length === 0)
-    return false
+  if (d.s.plan.reform === undefined || step === null || step.aside === true) return false
+  if (toTakeOff(d.s).length === 0) return false
   // Nothing is left to be formed: the run goes down anyway.
   if (live(d.s).length === 0) {
     goTo(d, d.s.plan.steps.length)

@@ -28,11 +28,15 @@ import { amps, volts } from './words.js'
 export function advance(d: Draft): void {
   // One event may finish several parts; a bound keeps it total.
   for (let i = 0; i < 12; i++) {
-    const before = `${d.s.step}:${d.s.part}`
+    const { step, part } = d.s
     advanceOnce(d)
-    if (d.broken.length > 0 || d.s.phase !== 'running' || before === `${d.s.step}:${d.s.part}`) return
+    const stands = d.s.step === step && d.s.part === part
+    if (stands || d.broken.length > 0 || !isRunning(d)) return
   }
 }
+
+/** An event may have ended it meanwhile. */
+const isRunning = (d: Draft): boolean => d.s.phase === 'running'
 
 /** Where a step can stand still for a question under HT. */
 const mayPause: ReadonlySet<StepPart> = new Set(['gate', 'ramp', 'hold', 'settle'])

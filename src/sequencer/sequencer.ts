@@ -1,9 +1,11 @@
 import type { Plan, RailPlan, RuleCode } from '../plan/index.js'
 import type { LineFailure, LineRequestBody } from '../exchange/index.js'
 import { takeMeter, takeReading } from './intake.js'
-import { broke, inWords, outcomeOf, worst } from './breach.js'
+import { broke, inWords, outcomeOf, tripAt, warnAt, worst } from './breach.js'
 import { judgeDriveMeter } from './judge-drive.js'
 import { biasBehind, judgeBiasMeter } from './judge-bias.js'
+import { draftOf } from './draft.js'
+import { initialState } from './initial.js'
 import { judgeReading, judgeRunDown } from './judge.js'
 import { judgeInput, onlyInformative } from './inputs.js'
 import { judgeTick } from './judge-time.js'
@@ -20,7 +22,7 @@ import { record, warn } from './send.js'
 import { noteNothing } from './start.js'
 import { amps, volts } from './words.js'
 import type { Draft, OffNow, State } from './state.js'
-import { channelOf, draftOf, initialState, isHot, without } from './state.js'
+import { channelOf, isHot, without } from './state.js'
 import type { Command, Event } from './types.js'
 import { noWires } from './wires.js'
 
@@ -199,9 +201,7 @@ function begunBy(word: string, channel: 'terminal' | 'page' | 'rehearsal'): stri
 function tick(d: Draft, late_us: number, slept_us: number): void {
   const dt_s = (d.s.t_us - d.s.tick_us) / 1e6
   d.s.tick_us = d.s.t_us
-  const threshold = (code: RuleCode, which: 'warn' | 'trip', otherwise: number): number =>
-    (d.s.plan.rules.find((rule) => rule.code === code)?.[which] ?? otherwise) * 1e6
-  if (slept_us > threshold('slept', 'trip', 0.5)) {
+  if (slept_us > 1e6 * tripAt(d.s, 'slept', 0.5)) {
     broke(d, {
       code: 'slept',
       measured: slept_us / 1e6,
@@ -209,15 +209,16 @@ function tick(d: Draft, late_us: number, slept_us: number): void {
       text: `The computer slept for ${(slept_us / 1e6).toFixed(1)} s while the rails were in its care.`,
     })
   }
-  if (late_us > threshold('late-tick', 'trip', 0.5)) {
+  const latest_s = tripAt(d.s, 'late-tick', 0.5)
+  if (late_us > 1e6 * latest_s) {
     broke(d, {
       code: 'late-tick',
       measured: late_us / 1e6,
-      limit: threshold('late-tick', 'trip', 0.5) / 1e6,
+      limit: latest_s,
       unit: 's',
       text: `The loop that judges readings came ${(late_us / 1e6).toFixed(2)} s late: this machine is too busy to be trusted with HT.`,
     })
-  } else if (late_us > threshold('late-tick', 'warn', 0.25)) {
+  } else if (late_us > 1e6 * warnAt(d.s, 'late-tick', 0.25)) {
     warn(d, `A tick came ${(late_us / 1e6).toFixed(2)} s late.`, null)
   }
   if (d.s.phase === 'running') {

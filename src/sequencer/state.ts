@@ -1,5 +1,5 @@
 import type { LineFault, LineRequestBody } from '../exchange/index.js'
-import { type OffResult, type OffState, urgentChannels } from '../off/index.js'
+import type { OffResult, OffState } from '../off/index.js'
 import {
   type Ask,
   type ChannelPlan,
@@ -270,119 +270,6 @@ export interface Draft {
 
 export type OffNow = (channels: readonly string[]) => void
 
-export function draftOf(state: State, off_now: OffNow): Draft {
-  const rails = { ...state.rails }
-  for (const name in rails) if (rails[name]) rails[name] = { ...rails[name] }
-  const channels = { ...state.channels }
-  for (const name in channels) if (channels[name]) channels[name] = { ...channels[name] }
-  // Copied whole, then put in: a copy that names what it replaces costs ten times as much, and this is done at every event.
-  const s = { ...state }
-  s.rails = rails
-  s.channels = channels
-  s.meters = { ...state.meters }
-  s.inputs = { ...state.inputs }
-  s.pending = { ...state.pending }
-  return { s, out: [], broken: [], off_now, off_given: false }
-}
-
-export function initialState(plan: Plan): State {
-  const rails: Record<string, RailState> = {}
-  const channels: Record<string, ChannelState> = {}
-  for (const [name, rail] of Object.entries(plan.rails)) {
-    rails[name] = {
-      set_V: 0,
-      set_us: 0,
-      lowered_us: null,
-      V: null,
-      A: null,
-      recent: [],
-      rise: [],
-      breaking: {},
-      in_window: null,
-      error_pct_s: 0,
-      good_since_us: null,
-      energised: false,
-      on_us: null,
-      on_known_us: null,
-    }
-    for (const channel of rail.channels) {
-      channels[channel.channel] = {
-        set_V: null,
-        limit_A: null,
-        over_V: null,
-        limits_step: null,
-        output: 'unknown',
-        V: null,
-        A: null,
-        regulation: 'unknown',
-        setting: null,
-        nothing: { V: 0, A: 0 },
-        lowest: null,
-      }
-    }
-  }
-  const meters: Record<string, Sample | null> = {}
-  const inputs: Record<string, InputState> = {}
-  for (const { name, port } of Object.values(plan.meters)) {
-    meters[name] = null
-    if (port !== null) inputs[name] = { beyond: 0, lost: false, fall: null }
-  }
-  return {
-    plan,
-    phase: 'waiting',
-    t_us: 0,
-    tick_us: 0,
-    begun_us: null,
-    step: 0,
-    step_us: 0,
-    part: 'gate',
-    part_us: 0,
-    rails,
-    channels,
-    meters,
-    inputs,
-    typed: {},
-    pending: {},
-    line_troubles: {},
-    next_id: 1,
-    next_intent: 1,
-    intent: null,
-    prompt: null,
-    next_prompt: 1,
-    hands_in: false,
-    hands_clear_until_us: null,
-    off: null,
-    off_first: urgentChannels(plan.off),
-    proof: null,
-    latched: false,
-    warnings: [],
-    weak: {},
-    weak_in: {},
-    drive_seen: {},
-    timed: {},
-    rest: {},
-    unsettled: {},
-    over_rating: {},
-    passed_over: 0,
-    outputs_proved: false,
-    limits_us: 0,
-    ever_energised: false,
-    ht_was_up: false,
-    hookup_done: [],
-    proved_dead: 0,
-    wires_done: 0,
-    wires_as_in: null,
-    mercury: 'not asked',
-    found_on: [],
-    reform: Object.fromEntries(
-      (plan.reform?.parts ?? []).map(({ name, formed_V }) => [
-        name,
-        { act: 'wait', step: 0, reach_V: 0, formed_V, verdict: null, off: false },
-      ]),
-    ),
-  }
-}
-
 /** A copy without one entry. */
 export function without<T>(entries: Readonly<Record<string, T>>, key: string): Record<string, T> {
   return Object.fromEntries(Object.entries(entries).filter(([name]) => name !== key))
@@ -422,9 +309,9 @@ export function channelOf(
 ): { rail: RailPlan; plan: ChannelPlan; state: ChannelState } | null {
   const state = s.channels[channel]
   if (!state) return null
-  for (const rail of Object.values(s.plan.rails)) {
-    const plan = rail.channels.find((candidate) => candidate.channel === channel)
-    if (plan) return { rail, plan, state }
+  for (const name in s.plan.rails) {
+    const rail = s.plan.rails[name]
+    if (rail) for (const plan of rail.channels) if (plan.channel === channel) return { rail, plan, state }
   }
   return null
 }

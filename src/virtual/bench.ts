@@ -72,6 +72,7 @@ export function createVirtualBench(
   const world = createWorld(parts, bench, outputs, knobs, { mode, faults: [], pack })
   const noise = source.fork('read-back')
   const warmth = createCase()
+  const felt = Object.values(bench.meters).some(({ measures }) => measures === '°C')
   let warmed_us = 0
   const inputs = makeInputs()
   const lines = createLines(bench, outputs, inputs, source)
@@ -238,7 +239,7 @@ export function createVirtualBench(
     }
     world.advance(t_us)
     fail(t_us)
-    if (world.now_us - warmed_us >= look_us) warmCase()
+    if (felt && world.now_us - warmed_us >= look_us) warmCase()
   }
 
   function refresh(t_us: number): void {

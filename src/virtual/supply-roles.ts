@@ -41,11 +41,19 @@ export function chosen(
   works: Works,
   { suffix, parameters }: Call,
 ): { readonly outputs: readonly Output[]; readonly values: readonly string[] } | ScpiError {
+  // A plain question, as nearly all are.
+  if (parameters.length === 0) return alone(works, suffix ?? works.selected)
   const list = parameters.find((parameter) => parameter.startsWith('(@'))
   const values = parameters.filter((parameter) => parameter !== list)
   const numbers = list === undefined ? [suffix ?? works.selected] : listed(list)
   const found = numbers.flatMap((n) => works.outputs.find((output) => output.spec.number === n) ?? [])
   return found.length === numbers.length && found.length > 0 ? { outputs: found, values } : errors.suffix
+}
+
+function alone(works: Works, number: number): ReturnType<typeof chosen> {
+  for (const output of works.outputs)
+    if (output.spec.number === number) return { outputs: [output], values: [] }
+  return errors.suffix
 }
 
 /** `(@1,3)`, `(@1:3)`: the channel numbers; empty when it is no list. */
