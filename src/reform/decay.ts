@@ -26,7 +26,8 @@ export function withBlock(blocks: readonly Block[], block: Block): readonly Bloc
 
 /** Median of what was read between two times; the nearest block where none lies there. */
 export function medianBetween(blocks: readonly Block[], from_s: number, to_s: number): number | null {
-  const inside = blocks.filter(({ t_s }) => t_s >= from_s && t_s <= to_s).map(({ A }) => A)
+  const inside: number[] = []
+  for (const { t_s, A } of blocks) if (t_s >= from_s && t_s <= to_s) inside.push(A)
   if (inside.length > 0) return median(inside)
   const middle = (from_s + to_s) / 2
   let nearest: Block | null = null
@@ -36,7 +37,8 @@ export function medianBetween(blocks: readonly Block[], from_s: number, to_s: nu
 }
 
 export function median(values: readonly number[]): number {
-  const sorted = [...values].sort((a, b) => a - b)
+  // Typed numbers are sorted as numbers without asking about each pair.
+  const sorted = Float64Array.from(values).sort()
   const at = Math.floor(sorted.length / 2)
   const upper = sorted[at] ?? Number.NaN
   return sorted.length % 2 === 1 ? upper : (upper + (sorted[at - 1] ?? upper)) / 2
@@ -115,8 +117,13 @@ export function isRising(
 ): boolean {
   const last = blocks.at(-1)
   if (last === undefined || lowest === null || last.t_s < 2 * rising.sustained_s) return false
-  const recent = blocks.filter(({ t_s }) => t_s > last.t_s - rising.sustained_s)
-  if (recent.length < 3) return false
-  const floor = Math.min(...recent.map(({ A }) => A))
+  let recent = 0
+  let floor = Infinity
+  for (const { t_s, A } of blocks) {
+    if (t_s <= last.t_s - rising.sustained_s) continue
+    recent += 1
+    floor = Math.min(floor, A)
+  }
+  if (recent < 3) return false
   return floor - lowest > Math.max(rising.factor * lowest, rising.of_limit * limit_A, 2 * noise_A)
 }

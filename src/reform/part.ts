@@ -157,25 +157,49 @@ export function stands(
   return across === 'part' ? { drop_V: supply - meter, V: meter } : { drop_V: meter, V: supply - meter }
 }
 
+/* Copies by name: a reading of the supply is one of every part's, and spreads of so many fields are most of what it costs. */
+
+function seen(
+  { part, F, breaking, over }: PartWatch,
+  now: Pick<PartWatch, 'supply' | 'meter' | 'areas' | 'lately' | 'ramp' | 'hold'>,
+): PartWatch {
+  const { supply, meter, areas, lately, ramp, hold } = now
+  return { part, supply, meter, areas, lately, ramp, hold, F, breaking, over }
+}
+
+function withHold(
+  { part, supply, meter, areas, lately, ramp, F, breaking, over }: PartWatch,
+  hold: Hold,
+): PartWatch {
+  return { part, supply, meter, areas, lately, ramp, hold, F, breaking, over }
+}
+
+function withOpen(hold: Hold, open: Open): Hold {
+  const { step, of, target_V, settled_us, blocks, lowest_A, last_V, tell_s, said } = hold
+  return { step, of, target_V, settled_us, blocks, lowest_A, open, last_V, tell_s, said }
+}
+
+function added({ from_us, supply, supplies, meter, meters }: Open, of: 'supply' | 'meter', V: number): Open {
+  return of === 'supply'
+    ? { from_us, supply: supply + V, supplies: supplies + 1, meter, meters }
+    : { from_us, supply, supplies, meter: meter + V, meters: meters + 1 }
+}
+
 export function seeSupply(watch: PartWatch, V: number, t_us: number): PartWatch {
   const { hold, ramp } = watch
   const areas =
     ramp === null || ramp.path.length === 0
       ? watch.areas
-      : { ...watch.areas, supply: watch.areas.supply + under(watch.supply, V, t_us) }
+      : { meter: watch.areas.meter, supply: watch.areas.supply + under(watch.supply, V, t_us) }
   const arrives = ramp?.there === false && V >= ramp.target_V * (1 - arrived) - 0.5
-  const open =
-    hold === null || t_us < hold.settled_us
-      ? hold?.open
-      : { ...hold.open, supply: hold.open.supply + V, supplies: hold.open.supplies + 1 }
-  return {
-    ...watch,
+  return seen(watch, {
     supply: { V, t_us },
+    meter: watch.meter,
     areas,
-    ...(arrives && { ramp: { ...ramp, there: true } }),
     lately: smoothed(watch, 'supply', V, t_us),
-    ...(hold !== null && open !== undefined && { hold: { ...hold, open } }),
-  }
+    ramp: arrives ? { ...ramp, there: true } : ramp,
+    hold: hold === null || t_us < hold.settled_us ? hold : withOpen(hold, added(hold.open, 'supply', V)),
+  })
 }
 
 /** A reading of its meter; what there is to be said of it. `left_s`: what the run may still spend on waiting. */
@@ -190,21 +214,21 @@ export function seeMeter(
   const begun = ramp !== null && ramp.path.length > 0
   const begins = ramp?.there === true && !begun
   const areas = begun
-    ? { ...before.areas, meter: before.areas.meter + under(before.meter, V, t_us) }
+    ? { supply: before.areas.supply, meter: before.areas.meter + under(before.meter, V, t_us) }
     : before.areas
   const onWay = ramp !== null && (begins || begun) && (before.hold === null || t_us < before.hold.settled_us)
-  const seen: PartWatch = {
-    ...before,
+  const { hold } = before
+  const now = seen(before, {
+    // Both areas begin at the first: the supply stands at what it was read at last.
+    supply: begins && before.supply !== null ? { V: before.supply.V, t_us } : before.supply,
     meter: { V, t_us },
     areas,
-    // Both areas begin at the first: the supply stands at what it was read at last.
-    ...(onWay && { ramp: { ...ramp, path: [...ramp.path, pointAt(before.supply, areas, begins, V, t_us)] } }),
-    ...(begins && before.supply !== null && { supply: { ...before.supply, t_us } }),
     lately: smoothed(before, 'meter', V, t_us),
-  }
-  const { hold } = seen
-  if (seen.over || seen.supply === null) return { watch: seen, told: null }
-  const atOnce = stopAtOnce(seen, plan, t_us)
+    ramp: onWay ? { ...ramp, path: [...ramp.path, pointAt(before.supply, areas, begins, V, t_us)] } : ramp,
+    hold,
+  })
+  if (now.over || now.supply === null) return { watch: now, told: null }
+  const atOnce = stopAtOnce(now, plan, t_us)
   if (atOnce.told !== null) return { watch: { ...atOnce.watch, over: true }, told: atOnce.told }
   if (hold === null || t_us < hold.settled_us) return { watch: atOnce.watch, told: null }
   return judge(filled(atOnce.watch, hold, V, t_us), plan, t_us, left_s)
@@ -231,7 +255,7 @@ function smoothed(watch: PartWatch, which: 'supply' | 'meter', V: number, t_us: 
   const s = last === null ? lately_s : (t_us - last.t_us) / 1e6
   const share = s / (s + lately_s)
   const next = lately[which] + share * (V - lately[which])
-  return { ...lately, [which]: next }
+  return which === 'supply' ? { supply: next, meter: lately.meter } : { supply: lately.supply, meter: next }
 }
 
 /** What waits for no estimate: a short, a part the wrong way round, heat in the can. */
@@ -280,9 +304,9 @@ export const ownCurrent_A = ({ across, meter_ohm }: ReformPart, V: number): numb
 /** The reading in its block; a whole one becomes a leakage, and the first of a hold a capacitance. */
 function filled(watch: PartWatch, hold: Hold, V: number, t_us: number): PartWatch {
   const { part, ramp } = watch
-  const open = { ...hold.open, meter: hold.open.meter + V, meters: hold.open.meters + 1 }
+  const open = added(hold.open, 'meter', V)
   const whole = t_us - open.from_us >= block_s * 1e6 && open.supplies > 0
-  if (!whole) return { ...watch, hold: { ...hold, open } }
+  if (!whole) return withHold(watch, withOpen(hold, open))
   const mean = { supply: open.supply / open.supplies, meter: open.meter / open.meters }
   const { drop_V, V: part_V } = stands(part, mean)
   const ohm = feedWith_ohm(part)

@@ -77,10 +77,12 @@ export function see(
   standing: Standing,
 ): { readonly watch: ReformWatch; readonly told: readonly ReformJudgement[] } {
   if (reading.kind === 'supply') {
-    const parts = Object.fromEntries(
-      Object.entries(watch.parts).map(([name, part]) => [name, seeSupply(part, reading.volts, reading.t_us)]),
-    )
-    return { watch: { ...watch, parts }, told: [] }
+    const parts: Record<string, PartWatch> = {}
+    for (const name in watch.parts) {
+      const part = watch.parts[name]
+      if (part) parts[name] = seeSupply(part, reading.volts, reading.t_us)
+    }
+    return { watch: { plan: watch.plan, parts, seen: watch.seen, cases: watch.cases }, told: [] }
   }
   const left_s = Math.max(0, standing.budget_s - standing.run_s - standing.rest_s)
   if (reading.kind !== 'meter') {

@@ -229,7 +229,8 @@ class Run {
     if (text === '' || this.closed.has(port)) return
     const pieces = ((this.partial.get(port) ?? '') + text).split(/[\r\n]/)
     this.partial.set(port, pieces.pop() ?? '')
-    for (const piece of pieces) this.line(port, { kind: 'text', t_us: this.t_us, text: piece })
+    for (const piece of pieces)
+      if (piece !== '') this.line(port, { kind: 'text', t_us: this.t_us, text: piece })
   }
 
   private line(port: string, line: LineInput): void {
