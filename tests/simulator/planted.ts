@@ -79,7 +79,7 @@ export const planted: readonly Planted[] = [
   {
     name: 'a sleep of the computer is ignored',
     file: 'sequencer/sequencer.ts',
-    find: "if (slept_us > threshold('slept', 'trip', 0.5)) {",
+    find: "if (slept_us > 1e6 * tripAt(d.s, 'slept', 0.5)) {",
     put: 'if (slept_us > 1e12) {',
   },
   {
