@@ -1,6 +1,7 @@
 import { type ChildProcess, fork } from 'node:child_process'
 import { type Figure, median, quantile } from './figures.js'
 import { heard, program } from './trip/children.js'
+import { loads } from './trip/loads.js'
 import type { FromFarEnd, Side, ToFarEnd, ToRunner, ToSide, ToWholeFarEnd } from './trip/messages.js'
 
 /**
@@ -10,30 +11,33 @@ import type { FromFarEnd, Side, ToFarEnd, ToRunner, ToSide, ToWholeFarEnd } from
 export async function tripFigures(trips: number, runs: number): Promise<Figure[]> {
   const figures: Figure[] = runs > 0 ? await wholeRuns(runs) : []
   if (trips === 0) return figures
-  for (const busy of [0, 2])
+  const idle = new Map<string, Us>()
+  for (const load of loads)
     for (const [supplies, channels] of [
       [1, 1],
       [2, 4],
     ] as const) {
-      const load = busy === 0 ? 'idle' : `${busy} busy processes`
-      const where = `${supplies === 1 ? 'one supply of one channel' : `${supplies} supplies of ${channels} channels`}, ${load}`
-      const us = await withLoad(busy, () => measured(supplies, channels, { do: 'trips', trips }, 'trips'))
-      figures.push(...shares(where, us.us))
-      if (busy > 0) continue
+      const on = supplies === 1 ? 'one supply of one channel' : `${supplies} supplies of ${channels} channels`
+      const where = `${on}, ${load.name}`
+      const end = await load.start()
+      let us: Us
+      try {
+        us = (await measured(supplies, channels, { do: 'trips', trips }, 'trips')).us
+      } finally {
+        end()
+      }
+      figures.push(...shares(where, us))
+      const before = idle.get(on)
+      if (before !== undefined && load.name.includes('viewers')) figures.push(...unchanged(where, us, before))
+      if (load.name !== 'idle') continue
+      idle.set(on, us)
       const polls = await measured(supplies, channels, { do: 'polls', for_ms: 500, turns: 8 }, 'polls')
       figures.push(rates(where, polls.rate))
     }
   return figures
 }
 
-async function withLoad<T>(busy: number, measure: () => Promise<T>): Promise<T> {
-  const load = Array.from({ length: busy }, () => fork(program('busy')))
-  try {
-    return await measure()
-  } finally {
-    for (const one of load) one.kill('SIGKILL')
-  }
-}
+type Us = Readonly<Record<Side, readonly number[]>>
 
 async function measured<K extends 'trips' | 'polls'>(
   supplies: number,
@@ -126,6 +130,24 @@ function shares(where: string, us: Readonly<Record<Side, readonly number[]>>): F
     }
   }
   return [figure('median', 0.5, 1.3), figure('99.9th percentile', 0.999, 1.5)]
+}
+
+/** The same without the load, in this run; the bare loop beside it tells what of that any program would lose. */
+function unchanged(where: string, us: Us, idle: Us): Figure[] {
+  const figure = (name: string, part: number, most: number): Figure => {
+    const [ours, before] = [quantile(us.controller, part), quantile(idle.controller, part)]
+    const bare = quantile(us.bare, part) / quantile(idle.bare, part)
+    return {
+      what: `reply to OFF, ${name} against idle, ${where}`,
+      value: ours,
+      unit: 'µs',
+      yardstick: `idle: ${before.toFixed(0)} µs; the bare loop took ${bare.toFixed(2)} times as long as idle`,
+      ratio: ours / before,
+      target: `<= ${most} times`,
+      met: ours / before <= most,
+    }
+  }
+  return [figure('median', 0.5, 1.1), figure('99th percentile', 0.99, 1.3)]
 }
 
 function rates(where: string, rate: Readonly<Record<Side, readonly number[]>>): Figure {

@@ -1,10 +1,10 @@
 import type { ChildProcess } from 'node:child_process'
 import { join } from 'node:path'
-import type { FromFarEnd, FromRunner } from './messages.js'
+import type { FromFarEnd, FromRunner, FromWatched } from './messages.js'
 
 export const program = (name: string): string => join(import.meta.dirname, `${name}.js`)
 
-type Word = FromFarEnd | FromRunner
+type Word = FromFarEnd | FromRunner | FromWatched
 
 /** A child's next word of this kind. */
 export function heard<K extends Word['kind']>(

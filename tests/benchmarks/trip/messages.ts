@@ -43,6 +43,9 @@ export type FromRunner =
       readonly outputs_off: string
     }
 
+/** From the service that is watched while trips are measured, and from who watches it. */
+export type FromWatched = { readonly kind: 'serving'; readonly port: number } | { readonly kind: 'watching' }
+
 /** To a controller with a recorder, at the end, and its answer: entries handed on, and whether the recorder was called lost. */
 export interface ToldAll {
   readonly kind: 'told'

@@ -1,0 +1,51 @@
+import { createServer } from 'node:http'
+import type { AddressInfo } from 'node:net'
+import { resolve } from 'node:path'
+import { pathToFileURL } from 'node:url'
+import { Desk } from '../../../src/service/desk.js'
+import { Streams } from '../../../src/service/streams.js'
+import { liveView, running, views } from '../../browser/small-run.js'
+
+/**
+ * What a service does beside a run, with its own parts: views to everyone who watches, twenty a second, and questions of review
+ * handed to the process that answers them. `service RUNS`: folder of the runs that are reviewed.
+ */
+const [runs = ''] = process.argv.slice(2)
+const now_ms = (): number => Math.round(performance.now())
+const desk = new Desk(pathToFileURL(resolve('dist/cli/desk/desk.process.js')), {
+  folder: resolve('profiles'),
+  runs,
+  elsewhere: [],
+})
+const streams: Streams = new Streams(() => ({
+  now_ms: now_ms(),
+  phase: 'running',
+  viewers: streams.count,
+}))
+const [shown] = views.filter(({ phase }) => phase === 'running').slice(-1)
+if (shown === undefined) throw new Error('The small run never ran.')
+const server = createServer((request, response) => {
+  const { pathname, searchParams } = new URL(request.url ?? '/', 'http://bench')
+  if (pathname === '/events') {
+    response.writeHead(200, { 'content-type': 'text/event-stream' })
+    streams.add(
+      { raw: response, here: false, browser: null },
+      { ...running(shown, now_ms()), now_ms: now_ms() },
+    )
+    return
+  }
+  const [from_s, to_s] = [Number(searchParams.get('from_s')), Number(searchParams.get('to_s'))]
+  void desk
+    .ask('traces', { run: searchParams.get('run') ?? '', width: 1200, from_s, to_s, unit: 'A' })
+    .then((text) => response.end(text))
+})
+server.listen(0, '127.0.0.1', () => {
+  process.send?.({ kind: 'serving', port: (server.address() as AddressInfo).port })
+})
+setInterval(() => {
+  streams.send('view', { now_ms: now_ms(), view: liveView(shown, now_ms()) })
+}, 50)
+process.on('disconnect', () => {
+  desk.end()
+  process.exit(0)
+})
