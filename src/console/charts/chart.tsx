@@ -117,9 +117,8 @@ function make(element: HTMLElement, props: () => Props): uPlot {
       ],
       draw: [
         (u) => {
-          props().moments?.forEach(({ t_s, words, bad }, i) => {
-            drawMoment(u, t_s, words, bad === true ? colours.bad : colours.mark, i % 3)
-          })
+          for (const { t_s, words, bad } of together(u, props().moments ?? []))
+            drawMoment(u, t_s, words, bad === true ? colours.bad : colours.mark)
         },
       ],
       setSelect: [
@@ -133,6 +132,23 @@ function make(element: HTMLElement, props: () => Props): uPlot {
     },
   }
   return new uPlot(options, [[], [], []], element)
+}
+
+/** Nearer to each other than this their words would lie over each other, px. */
+const apart_px = 70
+
+/** Moments that lie together are named by the first of them, each word once. */
+function together(u: uPlot, moments: readonly Moment[]): Moment[] {
+  const groups: { at: Moment; words: string[]; bad: boolean }[] = []
+  for (const moment of moments.toSorted((a, b) => a.t_s - b.t_s)) {
+    const last = groups.at(-1)
+    const x = u.valToPos(moment.t_s, 'x')
+    if (last !== undefined && x - u.valToPos(last.at.t_s, 'x') < apart_px) {
+      if (!last.words.includes(moment.words)) last.words.push(moment.words)
+      last.bad ||= moment.bad === true
+    } else groups.push({ at: moment, words: [moment.words], bad: moment.bad === true })
+  }
+  return groups.map(({ at, words, bad }) => ({ ...at, words: words.join(', '), bad }))
 }
 
 function show(u: uPlot, props: Props): void {

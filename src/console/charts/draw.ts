@@ -192,7 +192,7 @@ function hatch(
 }
 
 /** A line from top to bottom with a few words beside it. */
-export function drawMoment(u: uPlot, t_s: number, words: string, colour: string, row = 0): void {
+export function drawMoment(u: uPlot, t_s: number, words: string, colour: string): void {
   const { ctx, bbox } = u
   const x = u.valToPos(t_s, 'x', true)
   if (x < bbox.left || x > bbox.left + bbox.width) return
@@ -213,7 +213,7 @@ export function drawMoment(u: uPlot, t_s: number, words: string, colour: string,
     ctx.fillStyle = colour
     const right = x > bbox.left + bbox.width * 0.8
     ctx.textAlign = right ? 'right' : 'left'
-    ctx.fillText(words, x + (right ? -5 : 5) * devicePixelRatio, bbox.top + size * (1.1 + row * 1.3))
+    ctx.fillText(words, x + (right ? -5 : 5) * devicePixelRatio, bbox.top + size * 1.1)
   }
   ctx.restore()
 }

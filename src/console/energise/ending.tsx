@@ -1,6 +1,7 @@
 import { snapshot } from '../live/state.js'
 import { addressOf } from '../shell/places.js'
 import { durationWords, inV, moment } from '../words/figures.js'
+import { parted } from '../words/parted.js'
 import { Messages } from './messages.js'
 import { Start } from './start.js'
 import { Title } from './title.js'
@@ -13,12 +14,16 @@ export function Ending() {
   const ended = now?.ended ?? null
   if (now === null || ended === null) return <p class="quiet">How it ended is on its way.</p>
   const run = now.run?.run ?? null
+  const [happened, ...more] = parted(ended.sentence)
   return (
     <>
       <Title run={now.run} />
       <p class="large outcome">
-        <span aria-hidden="true">{shapes[ended.outcome]}</span> {ended.sentence}
+        <span aria-hidden="true">{shapes[ended.outcome]}</span> {happened}
       </p>
+      {more.map((text) => (
+        <p key={text}>{text}</p>
+      ))}
       {ended.open_hand_rails.map((line) => (
         <p class="finding large" key={line}>
           ■ {line}

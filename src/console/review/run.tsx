@@ -14,6 +14,7 @@ import { addressFor, call, type Came, type Why } from '../api/call.js'
 import { ChartKey, RailChart, type Moment } from '../charts/chart.js'
 import { addressOf } from '../shell/places.js'
 import { Refused } from '../shell/refused.js'
+import { parted } from '../words/parted.js'
 import { railsInOrder, readsInAmps } from '../words/course.js'
 import { duration, durationWords, inA, inV, moment } from '../words/figures.js'
 import { Compared, OtherRun } from './compare.js'
@@ -74,11 +75,13 @@ export function OneRun({ run, other }: { readonly run: string; readonly other: s
         </p>
       )}
       <section class="panel closing" aria-label="How it ended">
-        {told.closing.map((line, i) => (
-          <p key={i} class={/NOT CONFIRMED/.test(line) ? 'finding' : i === 0 ? 'first' : ''}>
-            {line}
-          </p>
-        ))}
+        {told.closing
+          .flatMap((line) => parted(line))
+          .map((line, i) => (
+            <p key={i} class={/NOT CONFIRMED/.test(line) ? 'finding' : i === 0 ? 'first' : ''}>
+              {line}
+            </p>
+          ))}
       </section>
       {plan.value !== null && <Charts run={run} other={other} story={told} plan={plan.value} first={first} />}
       <OtherRun run={run} equipment={told.equipment} other={other} />
