@@ -94,6 +94,7 @@ export interface DeskQuestions {
     bench?: string | undefined
     faults: readonly string[]
     speed: number
+    continues: boolean
   }): Answer<PreparedStart>
   /** The set's last run, where its hook-up was confirmed and is the same as in the prepared plan. */
   hookedUpAsIn(ask: { plan: Ready['plan'] }): Answer<{ readonly run: string | null }>

@@ -125,8 +125,8 @@ export class Live {
       })
     this.preparing = true
     try {
-      const { profile, bench, faults, speed } = asked
-      const prepared = await this.job.desk.told('prepare', { profile, bench, faults, speed })
+      const { profile, bench, faults, speed, continues } = asked
+      const prepared = await this.job.desk.told('prepare', { profile, bench, faults, speed, continues })
       this.over = this.lead(asked, prepared, who)
       this.over.catch(() => undefined)
     } finally {

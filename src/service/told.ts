@@ -7,7 +7,8 @@ import type { Who } from './guard.js'
 
 /** What the page is told of a run, made of what the run itself shows. */
 
-export type Started = Omit<Body<'start'>, 'faults' | 'speed'> & {
+export type Started = Omit<Body<'start'>, 'faults' | 'speed' | 'continues'> & {
+  readonly continues: boolean
   readonly faults: readonly string[]
   readonly speed: number
 }

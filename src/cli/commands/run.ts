@@ -2,7 +2,7 @@ import { type Exit, exits } from '../exits.js'
 import { faultHelp } from '../fault-help.js'
 import type { Io } from '../io.js'
 import { energise, type EnergiseFlags } from '../live/energise.js'
-import { continuable, earlierText } from '../live/earlier.js'
+import { continuable, earlierText, takenUp } from '../live/earlier.js'
 import { collect, speedOf, whole } from '../live/flags.js'
 import { prepare, type Prepared } from '../live/prepare.js'
 import { refuse } from '../refuse.js'
@@ -42,25 +42,13 @@ export const registerRun: Register = (program, io) => {
     })
 }
 
-const nothingToContinue = {
-  exit: exits.usage,
-  what: 'There is no reform of this profile that was left unfinished, so there is nothing to continue.',
-  remedy: 'Leave --continue out.',
-} as const
-
 /** Says how far an earlier run of the same parts had come, and takes it up where that is asked for. */
 function takeUp(prepared: Prepared, flags: Flags, io: Io): Prepared | Exit {
-  const json = flags.json === true
   const found = continuable(runsFolders(flags.runs, io), prepared.plan)
-  if (found === null) return flags.continue === true ? refuse(io, json, nothingToContinue) : prepared
-  io.err(earlierText(found, flags.continue === true))
-  if (flags.continue !== true || prepared.lifted === null) return prepared
-  const { earlier, why_not } = found
-  if (earlier === null)
-    return refuse(io, json, { exit: exits.finding, ...(why_not ?? { what: 'It cannot be taken up.' }) })
-  const { plan, problems } = prepared.lifted.again(earlier)
-  if (plan !== null) return { ...prepared, plan }
-  return refuse(io, json, { exit: exits.finding, what: 'It cannot be taken up.', problems })
+  if (found !== null) io.err(earlierText(found, flags.continue === true))
+  if (flags.continue !== true) return prepared
+  const taken = takenUp(prepared, found)
+  return 'exit' in taken ? refuse(io, flags.json === true, taken) : taken
 }
 
 async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
@@ -77,7 +65,8 @@ async function run(profile: string, flags: Flags, io: Io): Promise<Exit> {
   const { lifted } = prepared
   if (lifted === null) {
     if (flags.continue !== true) return energise({ command: 'run', prepared, flags }, io)
-    return refuse(io, flags.json === true, { ...nothingToContinue, where: profile })
+    const refusal = takenUp(prepared, null)
+    return 'exit' in refusal ? refuse(io, flags.json === true, { ...refusal, where: profile }) : exits.usage
   }
   const taken = takeUp(prepared, flags, io)
   if (typeof taken === 'number') return taken

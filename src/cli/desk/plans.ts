@@ -4,10 +4,11 @@ import { benchStatePath, readBenchState, stillRuns } from '../../controller/inde
 import { healthInWords } from '../../exchange/index.js'
 import { loadBench } from '../../files/index.js'
 import type { Plan } from '../../plan/index.js'
-import { type DeskQuestions, type PlanDocument, Refused } from '../../service/index.js'
+import { type DeskQuestions, type PlanDocument, type Planned, Refused } from '../../service/index.js'
 import { hookedUpAsIn, planAtSpeed } from '../../session/index.js'
 import { planJson } from '../commands/plan.js'
 import { suppliesTold, wantedOf } from '../commands/supplies.js'
+import { continuable, takenUp } from '../live/earlier.js'
 import { prepared } from '../live/prepare.js'
 import { hashed, notPlanned, planFiles } from '../plan-files.js'
 import { coursesOf } from '../plan-plot/points.js'
@@ -40,6 +41,7 @@ export function plansDesk(where: Where): PlansDesk {
         courses: coursesOf(plan).map(({ points, ...course }) => ({ ...course, points: [...points] })),
         files: { ...files },
         bench: relative(folder, parts.bench_path),
+        unfinished: unfinishedOf(plan, parts.lifted !== null, where),
         cautions: cautionsFor(plan.figures, plan),
         parts: wanted
           ? { profile: parts.profile, equipment: parts.equipment, bench: parts.bench, behind: parts.behind }
@@ -79,17 +81,22 @@ export function plansDesk(where: Where): PlansDesk {
         ),
       }
     },
-    prepare: ({ profile, bench, faults, speed }) => {
+    prepare: ({ profile, bench, faults, speed, continues }) => {
       inside([profile, bench])
       const flags = { fault: faults, speed, ...(bench !== undefined && { bench }) }
-      const made = prepared('run', profile, flags, { cwd: folder, env }, texts())
+      const fresh = prepared('run', profile, flags, { cwd: folder, env }, texts())
+      if ('exit' in fresh) throw refusedAs(fresh)
+      const { problems } = fresh
+      const made = continues
+        ? takenUp(fresh, continuable([where.runs, ...where.elsewhere], fresh.plan))
+        : fresh
       if ('exit' in made) throw refusedAs(made)
       if (made.plan.unattended !== undefined)
         throw new Refused(422, 'not allowed', 'A run that nobody stays with is not started from the page.', {
           remedy: 'Start it in a terminal of the bench machine: slowglow run --unattended PROFILE.',
           where: profile,
         })
-      const { equipment, bench: on, bench_path, files, problems, lifted } = made
+      const { equipment, bench: on, bench_path, files, lifted } = made
       const plan = hashed(planAtSpeed(made.plan, speed))
       return {
         ready: {
@@ -117,4 +124,14 @@ export function plansDesk(where: Where): PlansDesk {
 /** As `slowglow plan --json` prints it; `planJson` adds to every step the figures of its own rail. */
 function documentOf(plan: Plan, problems: readonly PlanProblem[]): PlanDocument {
   return planJson(plan, problems) as unknown as PlanDocument
+}
+
+function unfinishedOf(plan: Plan, lifted: boolean, { runs, elsewhere }: Where): Planned['unfinished'] {
+  const found = lifted ? continuable([runs, ...elsewhere], plan) : null
+  if (found === null) return null
+  const { run, text, offer, earlier, why_not } = found
+  return {
+    ...{ run, text, offer: earlier === null ? null : offer },
+    why_not: why_not === null ? null : `${why_not.what} ${why_not.remedy}`,
+  }
 }

@@ -11,6 +11,9 @@ import {
 } from '../../record/index.js'
 import type { Plan } from '../../plan/index.js'
 import type { Earlier, Experience } from '../../reform/index.js'
+import { exits } from '../exits.js'
+import type { Refusal } from '../refuse.js'
+import type { Prepared } from './prepare.js'
 
 /*
  * What earlier reforms of a set tell: how long they took, and how far one had come that did not come to its end. Nothing goes on
@@ -143,4 +146,21 @@ export function experienceOf(
   if (slowest === undefined) return null
   const { climb_s, longer_s, run } = slowest
   return { climb_s, longer_s, run, of: times.length }
+}
+
+const nothingToContinue: Refusal = {
+  exit: exits.usage,
+  what: 'There is no reform of this profile that was left unfinished, so there is nothing to continue.',
+  remedy: 'Leave --continue out.',
+}
+
+/** The plan that goes on where an unfinished reform stopped; why there is none. */
+export function takenUp(prepared: Prepared, found: Continuable | null): Prepared | Refusal {
+  if (found === null || prepared.lifted === null) return nothingToContinue
+  const { earlier, why_not } = found
+  if (earlier === null) return { exit: exits.finding, ...(why_not ?? { what: 'It cannot be taken up.' }) }
+  const { plan, problems } = prepared.lifted.again(earlier)
+  return plan === null
+    ? { exit: exits.finding, what: 'It cannot be taken up.', problems }
+    : { ...prepared, plan }
 }

@@ -1,7 +1,7 @@
 import { useSignal } from '@preact/signals'
 import { useEffect } from 'preact/hooks'
 import * as z from 'zod'
-import { filesShape, type Files } from '../../service/api/index.js'
+import { filesShape, plannedShape, type Files, type Planned } from '../../service/api/index.js'
 import { call, type Why } from '../api/call.js'
 import { mayDo, me } from '../live/state.js'
 import { addressOf } from '../shell/places.js'
@@ -12,6 +12,7 @@ export interface StartOrder {
   readonly faults: readonly string[]
   readonly speed: number
   readonly seed?: number
+  readonly continues?: boolean
 }
 /** Asks for a run. Nothing is energised by it: its cautions come next. */
 export const askForRun = (order: StartOrder) => call('start', z.unknown(), { body: order })
@@ -23,6 +24,8 @@ export function Start({ after = false }: { readonly after?: boolean }) {
   const speed = useSignal('1')
   const fault = useSignal('')
   const why = useSignal<Why | null>(null)
+  const unfinished = useSignal<Planned['unfinished']>(null)
+  const continues = useSignal(false)
   useEffect(() => {
     void call('files', filesShape).then((came) => {
       if (came.ok) files.value = came.value.files
@@ -33,6 +36,23 @@ export function Start({ after = false }: { readonly after?: boolean }) {
   const found = profiles.find(({ path }) => path === chosen.value) ?? profiles[0]
   const bench = files.value.find(({ path }) => path === found?.bench)
   const virtual = bench?.is === 'virtual'
+  const reform = found?.is === 'reform' ? found.path : null
+  useEffect(() => {
+    unfinished.value = null
+    continues.value = false
+    if (reform === null) return
+    const asked = new AbortController()
+    void call('plan', plannedShape, {
+      body: { profile: reform },
+      within_ms: 120_000,
+      signal: asked.signal,
+    }).then((came) => {
+      if (came.ok && !asked.signal.aborted) unfinished.value = came.value.unfinished
+    })
+    return () => {
+      asked.abort()
+    }
+  }, [reform])
   const begin = (): void => {
     if (found === undefined) return
     why.value = null
@@ -41,6 +61,7 @@ export function Start({ after = false }: { readonly after?: boolean }) {
       profile: found.path,
       faults: virtual ? faults : [],
       speed: virtual ? Number(speed.value) : 1,
+      continues: continues.value,
     }).then((came) => {
       if (!came.ok) why.value = came.why
     })
@@ -113,6 +134,15 @@ export function Start({ after = false }: { readonly after?: boolean }) {
               </button>
             </p>
           </div>
+          {unfinished.value !== null && (
+            <Unfinished
+              of={unfinished.value}
+              goOn={continues.value}
+              choose={(goOn) => {
+                continues.value = goOn
+              }}
+            />
+          )}
           <p class="quiet">
             Nothing is energised by this: the cautions are read and their word is typed first. What the plan
             will do stands in <a href={addressOf('prepare')}>Prepare</a>.
@@ -121,5 +151,38 @@ export function Start({ after = false }: { readonly after?: boolean }) {
       )}
       <Refused why={why.value} />
     </section>
+  )
+}
+
+/** A reform that was left on the way: it goes on only where a person says so. */
+export function Unfinished({
+  of: { text, offer, why_not },
+  goOn,
+  choose,
+}: {
+  readonly of: NonNullable<Planned['unfinished']>
+  readonly goOn: boolean
+  readonly choose: (goOn: boolean) => void
+}) {
+  return (
+    <div class="remark">
+      <p>{text}</p>
+      {offer === null ? (
+        <p>{why_not}</p>
+      ) : (
+        <p>
+          <label>
+            <input
+              type="checkbox"
+              checked={goOn}
+              onChange={(event) => {
+                choose(event.currentTarget.checked)
+              }}
+            />{' '}
+            Go on with it. {offer}
+          </label>
+        </p>
+      )}
+    </div>
   )
 }

@@ -2,7 +2,7 @@ import { effect } from '@preact/signals'
 import type { ComponentType } from 'preact'
 import { signal } from '@preact/signals'
 import { useEffect } from 'preact/hooks'
-import { askForRun } from '../energise/start.js'
+import { askForRun, Unfinished } from '../energise/start.js'
 import { isLive, mayDo } from '../live/state.js'
 import { addressOf, go } from '../shell/places.js'
 import { Refused, sentence } from '../shell/refused.js'
@@ -53,6 +53,7 @@ const later: Readonly<Record<Exclude<ViewName, 'plan'>, () => Promise<{ readonly
 const loaded = signal<Partial<Record<ViewName, ComponentType>>>({ plan: PlanView })
 
 const startWhy = signal<Why | null>(null)
+const goOn = signal(false)
 /** Unwritten texts are settled for a moment before they are planned. */
 const settle_ms = 500
 
@@ -114,7 +115,8 @@ function Head() {
     const path = profile.peek()
     if (path === null) return
     startWhy.value = null
-    void askForRun({ profile: path, faults: [], speed: 1 }).then((came) => {
+    const continues = goOn.value && planned.peek()?.unfinished != null
+    void askForRun({ profile: path, faults: [], speed: 1, continues }).then((came) => {
       if (came.ok) go('energise')
       else startWhy.value = came.why
     })
@@ -167,6 +169,15 @@ function Head() {
             Write them in Files.
           </a>
         </p>
+      )}
+      {mayDo('start') && planned.value?.unfinished != null && (
+        <Unfinished
+          of={planned.value.unfinished}
+          goOn={goOn.value}
+          choose={(chosen) => {
+            goOn.value = chosen
+          }}
+        />
       )}
       <Refused why={startWhy.value} />
       <Refused why={filesWhy.value} />

@@ -40,6 +40,10 @@ export const startBody = z.strictObject({
     .describe('virtual bench only: PART:KIND[=VALUE]@WHEN'),
   speed: z.number().min(1).max(20).default(1).describe('virtual bench only: run seconds per second'),
   seed: z.number().int().min(0).max(2_147_483_647).optional().describe('virtual bench only'),
+  continues: z
+    .boolean()
+    .default(false)
+    .describe('take up the reform that was left unfinished, as the plan tells it; after a fresh check below'),
 })
 const liveField = z
   .string()

@@ -121,6 +121,15 @@ export const plannedShape = z.object({
   courses: z.array(courseShape).describe('what is worth drawing'),
   files: z.record(z.string(), z.string()).describe('input files as they were: path → text'),
   bench: z.string().describe('path of the bench file'),
+  unfinished: z
+    .object({
+      run: z.string(),
+      text: z.string().describe('how far each part had come'),
+      offer: z.string().nullable().describe('what going on would do; null: it may not be taken up'),
+      why_not: z.string().nullable(),
+    })
+    .nullable()
+    .describe('the last reform of these parts, where it did not come to its end'),
   cautions: z.string().describe('as a start would show them; read here, they acknowledge nothing'),
   parts: documented<PlanParts>(
     z.looseObject({
