@@ -2,6 +2,7 @@ import { cpSync, mkdtempSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, describe, expect, it } from 'vitest'
+import { plansDesk } from '../../src/cli/desk/plans.js'
 import { formedIn } from '../../src/record/index.js'
 import { Broker, password, skipWithoutBroker, user } from '../helpers/broker.js'
 import { LiveRun } from '../helpers/live-run.js'
@@ -103,5 +104,13 @@ describe.skipIf(skipWithoutBroker() || skipWithoutSocat())('a shortened reform o
     const tried = await plain(['rehearse', first.profile, '--continue', name, '--out', first.folder])
     expect(tried.err).toMatch(/taken up there, after a fresh check at the lowest step/)
     expect([0, 1]).toContain(tried.code)
+    // The page offers the same, and takes it up where a person ticked it.
+    const page = plansDesk({ folder: first.folder, runs: first.folder, elsewhere: [], env: process.env })
+    const told = await page.plan({ profile: 'short.yaml', parts: false })
+    expect(told.unfinished).toMatchObject({ run: name, why_not: null })
+    const order = { profile: 'short.yaml', faults: [], speed: 20 }
+    const below = await page.prepare({ ...order, continues: false })
+    const on = await page.prepare({ ...order, continues: true })
+    expect(on.plan.steps.length).toBeLessThan(below.plan.steps.length)
   }, 180_000)
 })
