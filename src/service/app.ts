@@ -287,7 +287,9 @@ function ways(app: FastifyInstance, parts: AppParts): void {
       try {
         const picture = join(folder, 'picture')
         await writeFile(picture, request.body)
-        return await told('addPhotograph')({ ...query, picture, by: signed(query.by, who) }, reply)
+        const done = await told('addPhotograph')({ ...query, picture, by: signed(query.by, who) }, reply)
+        live.attached(query.name, query.caption, who)
+        return done
       } finally {
         await rm(folder, { recursive: true, force: true })
       }

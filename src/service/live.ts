@@ -180,6 +180,12 @@ export class Live {
     this.act(`${who.called}: hands ${clear ? 'are clear' : 'are NOT clear'}.`, who)
   }
 
+  /** A photograph went into the book of a set; where it shows what was asked, the run says so too. */
+  attached(name: string, caption: string, who: Who): void {
+    if (this.current !== null)
+      this.act(`${who.called} attached the photograph ${name} to the set's book: ${caption}`, who)
+  }
+
   /** First of all the stop goes out; who it was is put down after. */
   stop(now: boolean, who: Pick<Who, 'called'>, by: 'control' | 'key' | undefined): void {
     const { current } = this

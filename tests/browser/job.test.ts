@@ -98,6 +98,11 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
     await page.getByRole('link', { name: 'Energise', exact: true }).click()
     await start(page, 'evening.yaml')
     await page.getByRole('button', { name: /STOP/ }).waitFor(long)
+    await page.getByText('A photograph with it').click(long)
+    await page
+      .getByLabel('Photograph', { exact: true })
+      .setInputFiles({ name: 'wires.png', mimeType: 'image/png', buffer: await page.screenshot() })
+    await page.getByText('wires.png stands in the set’s book.').waitFor(long)
     await answerUntil(
       page,
       async () => (await page.getByRole('link', { name: 'Look at this run in Review' }).count()) > 0,
@@ -111,6 +116,9 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
     await page.locator('.chart canvas').first().waitFor(long)
     await page.screenshot({ path: 'docs/review.png' })
     expect(await unfair(page)).toEqual([])
+    await page.getByText(/^What happened, by time/).click()
+    await page.getByRole('cell', { name: /attached the photograph wires\.png/ }).waitFor(long)
+    await page.getByText(/^Seal whole/).waitFor(long)
     await page.getByRole('button', { name: 'Closer' }).click()
     await page.getByLabel('What was found, repaired, changed').fill('Replaced nothing.')
     await page.getByRole('button', { name: 'Add the note' }).click()

@@ -6,6 +6,7 @@ import { call, type Why } from '../api/call.js'
 import { leftOf } from '../live/left.js'
 import { stale } from '../live/clock.js'
 import { mayDo, snapshot } from '../live/state.js'
+import { Picture } from '../shell/picture.js'
 import { Refused } from '../shell/refused.js'
 import { duration, inA, inV, typedNumber } from '../words/figures.js'
 import { Alarms } from './messages.js'
@@ -223,11 +224,34 @@ export function Question({ prompt }: { readonly prompt: Prompt }) {
         </div>
       )}
       <Refused why={why.value} />
+      <AttachPhotograph prompt={prompt} />
       <p class="quiet">
         Unanswered in <span class="figure">{duration(left_s)}</span>,{' '}
         {prompt.about.startsWith('hand off') ? 'the rail is taken as on' : 'the run is stopped'}.
       </p>
     </section>
+  )
+}
+
+/** What the answer rests on, kept in the set's book; the answer does not wait for it. */
+function AttachPhotograph({ prompt: { text } }: { readonly prompt: Prompt }) {
+  const attached = useSignal<string | null>(null)
+  const run = snapshot.value?.run ?? null
+  if (run === null || !mayDo('add to the book')) return null
+  return (
+    <details class="no-print">
+      <summary>A photograph with it, for the set’s book</summary>
+      <Picture
+        id="question-photograph"
+        file={run.profile}
+        caption={`${run.run ?? run.profile_name}: ${text}`.slice(0, 900)}
+        label="Photograph"
+        attached={(_, name) => {
+          attached.value = name
+        }}
+      />
+      {attached.value !== null && <p role="status">{attached.value} stands in the set’s book.</p>}
+    </details>
   )
 }
 

@@ -1,9 +1,10 @@
 import { type Signal, useSignal } from '@preact/signals'
 import { useEffect } from 'preact/hooks'
-import { bookShape, most_picture_bytes, type ApiBook, type BookWriting } from '../../service/api/index.js'
+import { bookShape, type ApiBook, type BookWriting } from '../../service/api/index.js'
 import { addressFor, call, type Why } from '../api/call.js'
 import { mayDo } from '../live/state.js'
 import { By } from '../shell/by.js'
+import { Picture } from '../shell/picture.js'
 import { addressOf } from '../shell/places.js'
 import { Refused } from '../shell/refused.js'
 import { signature } from '../shell/signed.js'
@@ -283,28 +284,6 @@ function Field({
 
 function Photographs({ file, book, written }: Writes & { readonly book: ApiBook }) {
   const caption = useSignal('')
-  const why = useSignal<Pick<Why, 'what' | 'remedy' | 'problems'> | null>(null)
-  const sending = useSignal(false)
-  const attach = (picture: File | undefined): void => {
-    if (picture === undefined) return
-    if (picture.size > most_picture_bytes) {
-      why.value = {
-        what: `${picture.name} is larger than 32 million bytes.`,
-        remedy: 'Attach it with slowglow book --photo, or make it smaller.',
-        problems: [],
-      }
-      return
-    }
-    sending.value = true
-    const query = { file, name: picture.name, caption: caption.value, ...signature() }
-    void call('addPhotograph', bookShape, { query, picture, within_ms: 120_000 }).then((came) => {
-      sending.value = false
-      why.value = came.ok ? null : came.why
-      if (!came.ok) return
-      caption.value = ''
-      written(came.value)
-    })
-  }
   if (book.photographs.length === 0 && !mayDo('add to the book')) return null
   return (
     <section class="panel">
@@ -339,23 +318,18 @@ function Photographs({ file, book, written }: Writes & { readonly book: ApiBook 
               }}
             />
           </p>
-          <p>
-            <label for="photo-file">{sending.value ? 'Being attached …' : 'Photograph'}</label>
-            <input
-              id="photo-file"
-              type="file"
-              accept="image/jpeg,image/png,image/webp"
-              disabled={sending.value}
-              onChange={(event) => {
-                const { currentTarget } = event
-                attach(currentTarget.files?.[0])
-                currentTarget.value = ''
-              }}
-            />
-          </p>
+          <Picture
+            id="photo-file"
+            file={file}
+            caption={caption.value}
+            label="Photograph"
+            attached={(after) => {
+              caption.value = ''
+              written(after)
+            }}
+          />
         </div>
       )}
-      <Refused why={why.value} />
     </section>
   )
 }
