@@ -17,7 +17,8 @@ export function checkBench(
 ): void {
   if (kindKnown) checkKind(bench, report)
   for (const [name, supply] of Object.entries(bench.supplies)) checkSupply(name, supply, broken, report)
-  for (const [name, meter] of Object.entries(bench.meters)) checkMeter(name, meter, bench, report)
+  for (const [name, meter] of Object.entries(bench.meters))
+    if (meter.feeds !== true) checkMeter(name, meter, bench, report)
   if (broken.size === 0) checkFeeds(bench, report)
   checkStale(bench, report)
   checkUnread(bench, report)
@@ -30,8 +31,8 @@ function checkKind(bench: Bench, report: Report): void {
       ['supplies', name, 'line'],
       line,
     ]),
-    ...Object.entries(bench.meters).map(([name, { line }]): [Path, Line | null] => [
-      ['meters', name, 'line'],
+    ...Object.entries(bench.meters).map(([name, { line, feeds }]): [Path, Line | null] => [
+      feeds === true ? ['cut_off', 'line'] : ['meters', name, 'line'],
       line,
     ]),
   ]

@@ -4,6 +4,7 @@ import { toAlert } from './alert-shape.js'
 import { checkAlerts } from './check-alerts.js'
 import { checkBench } from './check.js'
 import { checkLimits } from './check-meter.js'
+import { checkCutOff, cutOffMeter, cutOffName, toCutOff } from './to-cut-off.js'
 import { toMeter } from './to-meter.js'
 import { toDialect } from './to-dialect.js'
 import { benchShape, type WrittenBench } from './shape.js'
@@ -27,7 +28,11 @@ export function readBench(
     seed: written.seed ?? 1,
     faults: written.faults ?? [],
     supplies: mapValues(written.supplies ?? {}, toSupply),
-    meters: mapValues(written.meters ?? {}, (meter) => toMeter(meter)),
+    meters: {
+      ...(written.cut_off !== undefined && { [cutOffName]: cutOffMeter(written.cut_off) }),
+      ...mapValues(written.meters ?? {}, (meter) => toMeter(meter)),
+    },
+    ...(written.cut_off !== undefined && { cut_off: toCutOff(written.cut_off) }),
     stacks: written.stacks ?? [],
     leads_max_V: written.leads_max ?? 600,
     stale_s: written.stale_after ?? null,
@@ -39,6 +44,7 @@ export function readBench(
   }
   for (const [name, meter] of Object.entries(written.meters ?? {})) checkLimits(name, meter, report)
   checkAlerts(bench.alerts ?? [], report)
+  if (written.cut_off !== undefined) checkCutOff(bench, written.cut_off, report)
   checkBench(bench, broken, written.kind !== undefined, report)
   const wrong = report.problems.some(({ severity }) => severity === 'error')
   return { value: wrong ? null : bench, problems: report.problems }

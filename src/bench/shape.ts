@@ -152,6 +152,22 @@ const meterShape = group(
   'a meter',
 )
 
+const cutOffShape = group(
+  {
+    line: lineShape,
+    identity: text('must equal the reply to the identification query', 200).optional(),
+    dialect: dialectShape.optional(),
+    feed: text('the question that keeps it closed; answered 1 once it is closed, 0 while it is open', 200),
+    answer: text('what stands around its answer: {x} where the answer stands', 80).optional(),
+    closed_is: count('what it answers when it is closed: 1 or 0', 0, 1).default(1),
+    after: quantity('s', 'it opens when nobody has fed it for this long', { least: 2, most: 60 }),
+    cuts: list(name('a supply'), 'supplies whose HT it cuts while they go on answering', 8).min(1, {
+      error: () => 'no supply is named here\nwrite cuts: with the supplies whose HT it cuts',
+    }),
+  },
+  'a relay outside of the supplies that cuts their HT once nobody feeds it',
+)
+
 export const benchShape = z
   .strictObject({
     slowglow: z.literal('bench 1', {
@@ -167,6 +183,7 @@ export const benchShape = z
     ).default([]),
     supplies: table(supplyShape, 'supplies').default({}),
     meters: table(meterShape, 'meters').default({}),
+    cut_off: cutOffShape.optional(),
     stacks: list(
       group(
         {

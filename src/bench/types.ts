@@ -187,6 +187,8 @@ export interface InputLimit {
 
 /** A meter on a line is watched; one without is read by a person. */
 export interface Meter {
+  /** Its question is what keeps a cut-off relay closed. */
+  readonly feeds?: true
   readonly line: Line | null
   /** The supply whose line it shares instead of having one of its own: a read-only channel beside the outputs. */
   readonly on: string | null
@@ -237,6 +239,14 @@ export interface Measured {
   readonly proofs: readonly { readonly of: string; readonly verdict: string }[]
 }
 
+/** Fed by the loop that judges. Its contact is a watched input of the bench, under this name. */
+export interface CutOff {
+  readonly meter: string
+  readonly after_s: number
+  /** Supplies whose HT it cuts, while they go on answering. */
+  readonly cuts: readonly string[]
+}
+
 export interface Bench {
   readonly name: string
   readonly kind: 'real' | 'virtual'
@@ -254,6 +264,8 @@ export interface Bench {
   readonly late_tick_s: number | null
   /** Relative path of its qualification file, where it is not beside it under its own name. */
   readonly qualification: string | null
+  /** A relay outside of the supplies that cuts their HT once nobody feeds it; absent = there is none. */
+  readonly cut_off?: CutOff
   /** Where alerts of its runs go; absent = nowhere. */
   readonly alerts?: readonly AlertTarget[]
   /** By `SUPPLY.CHANNEL`, once its qualification file was looked for. */

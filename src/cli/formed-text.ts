@@ -19,7 +19,7 @@ export function formedLines(story: Pick<Story, 'electrolytics' | 'kind' | 'durat
     curve(part, duration_s),
   ])
   return [
-    'Electrolytics',
+    `Electrolytics: ${counted(parts)}`,
     ...columns([
       [
         '  part',
@@ -39,8 +39,17 @@ export function formedLines(story: Pick<Story, 'electrolytics' | 'kind' | 'durat
             `  ${part.part}: ${part.verdict === 'not finished' ? `not finished; held to its end at ${formatShort(part.formed_V, 'V')}. Last: ` : ''}${part.why}.`,
           ]),
     ]),
-    ...limits(parts),
+    ...heldAgainst(parts).map((line) => `  ${line}`),
   ]
+}
+
+/** How many of each verdict: `2 good, 1 marginal, 1 to replace`. */
+export function counted(parts: readonly Pick<FormedStory, 'verdict'>[]): string {
+  const order = ['good', 'marginal', 'replace', 'not judged', 'not finished'] as const
+  return order
+    .map((verdict) => ({ verdict, n: parts.filter((part) => part.verdict === verdict).length }))
+    .flatMap(({ verdict, n }) => (n === 0 ? [] : [`${n} ${verdict === 'replace' ? 'to replace' : verdict}`]))
+    .join(', ')
 }
 
 function figures({ leak_A, volts, limit_A, F, F_error, marked_F }: FormedStory): string[] {
@@ -54,25 +63,36 @@ function figures({ leak_A, volts, limit_A, F, F_error, marked_F }: FormedStory):
   ]
 }
 
-/** What they were held against, once for all that were held against the same. */
-function limits(parts: readonly FormedStory[]): string[] {
-  const said = new Map<string, string[]>()
-  for (const { part, limit, limit_source, resolves_A } of parts) {
-    const text = `${limit} [${limit_source}]; told apart: ${formatShort(resolves_A, 'A')}`
+/** What they were held against, once for all that were held against the same, and what the bench tells apart there. */
+export function heldAgainst(parts: readonly FormedStory[]): string[] {
+  const said = new Map<string, FormedStory[]>()
+  for (const part of parts) {
+    const text = `${part.limit} [${part.limit_source}]`
     said.set(text, [...(said.get(text) ?? []), part])
   }
-  return [...said].map(([text, names]) => `  ${names.join(', ')} held against ${text}`)
+  return [...said].map(([text, held]) => {
+    const told = Math.max(...held.map(({ resolves_A }) => resolves_A))
+    return `${held.map(({ part }) => part).join(', ')} held against ${text}; the bench tells ${formatShort(told, 'A')} apart there.`
+  })
 }
 
 const blocks = ' ▁▂▃▄▅▆▇█'
 const wide = 32
 
-/** Each place the most that was told in its share of the run; a blank where nothing was. */
+/**
+ * Each place the most that was told in its share of the run, and what was told last where a hold goes on in silence; a blank where
+ * nothing is held.
+ */
 function curve({ curve: points, limit_A }: FormedStory, duration_s: number): string {
+  const place = (t_s: number): number =>
+    Math.min(wide - 1, Math.floor((wide * t_s) / Math.max(duration_s, 1)))
   const most: (number | null)[] = Array.from({ length: wide }, () => null)
-  for (const { t_s, leak_A } of points) {
-    const at = Math.min(wide - 1, Math.floor((wide * t_s) / Math.max(duration_s, 1)))
+  for (const [i, { t_s, leak_A, set_V }] of points.entries()) {
+    const at = place(t_s)
     most[at] = Math.max(most[at] ?? 0, leak_A)
+    const next = points[i + 1]
+    if (next?.set_V !== set_V) continue
+    for (let between = at + 1; between < place(next.t_s); between++) most[between] = leak_A
   }
   return most
     .map((leak_A) =>

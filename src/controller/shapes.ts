@@ -211,7 +211,7 @@ const step = z.looseObject({
   ask: askShape.nullable(),
   proof: z
     .looseObject({
-      of: z.enum(['off', 'current limit', 'over-voltage', 'over-current', 'dead-man']),
+      of: z.enum(['off', 'current limit', 'over-voltage', 'over-current', 'dead-man', 'cut-off relay']),
       channel: text,
       limit_A: number.nullable(),
       level: number.nullable(),
@@ -383,7 +383,9 @@ export const planShape: z.ZodType<Plan> = z.looseObject({
   off: offPlanShape,
   unattended: z
     .looseObject({
-      layers: z.array(z.looseObject({ port: text, by: z.enum(['dead-man', 'outside timer']), text })),
+      layers: z.array(
+        z.looseObject({ port: text, by: z.enum(['dead-man', 'cut-off relay', 'outside timer']), text }),
+      ),
       refused: z.array(z.looseObject({ what: text, remedy: text })),
     })
     .exactOptional(),
@@ -417,6 +419,7 @@ export const planShape: z.ZodType<Plan> = z.looseObject({
     }),
   ),
   reform: reform.exactOptional(),
+  cut_off: z.looseObject({ meter: text, channels: z.array(text) }).exactOptional(),
   time_budget_s: number,
   prompt_timeout_s: number,
   expected_s: number,
@@ -485,6 +488,7 @@ const lineMeter = z.looseObject({
   answer: nullableText.exactOptional(),
   every_us: number.exactOptional(),
   closed_is: z.literal([0, 1]).exactOptional(),
+  feeds: z.literal(true).exactOptional(),
 })
 
 export const lineConfigShape: z.ZodType<LineConfig> = z.looseObject({

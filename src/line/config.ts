@@ -46,6 +46,7 @@ function lineMeterOf(name: string, meter: Meter): LineMeter {
     answer: meter.answer,
     ...(meter.every_s > 0 && { every_us: Math.round(meter.every_s * 1_000_000) }),
     closed_is: meter.closed_is,
+    ...(meter.feeds === true && { feeds: true as const }),
   }
 }
 

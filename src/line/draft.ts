@@ -41,6 +41,7 @@ export function draftOf(s: LineState): Draft {
     unarmed: s.unarmed,
     disarmed: s.disarmed,
     starved_until_us: s.starved_until_us,
+    starves: s.starves,
     arm_again: s.arm_again,
     complaint: s.complaint,
     doubted_us: s.doubted_us,

@@ -33,12 +33,13 @@ const rarest = 16
 
 /** When each input is due, by when it was asked and how often in a row it gave no answer; null = none. */
 export function nextInput(
-  state: Pick<LineState, 'config' | 'inputs'>,
+  state: Pick<LineState, 'config' | 'inputs' | 'starves'>,
 ): { readonly index: number; readonly at_us: number } | null {
   let first: { index: number; at_us: number } | null = null
-  for (const [index, { every_us = 0 }] of (state.config.inputs ?? []).entries()) {
+  for (const [index, { every_us = 0, feeds }] of (state.config.inputs ?? []).entries()) {
+    if (feeds === true && (state.starves || state.config.only_off === true)) continue
     const known = state.inputs[index]
-    const times = Math.min(rarest, 1 << Math.min(5, known?.missed ?? 0))
+    const times = feeds === true ? 1 : Math.min(rarest, 1 << Math.min(5, known?.missed ?? 0))
     const at_us = known?.asked_us == null ? 0 : known.asked_us + every_us * times
     if (first === null || at_us < first.at_us) first = { index, at_us }
   }

@@ -112,6 +112,8 @@ export interface LineState {
   readonly disarmed: boolean
   /** Until then the dead-man is not fed, and where any message feeds it nothing is said unasked at all. */
   readonly starved_until_us: number
+  /** The cut-off relay at the end of this line is left to open. */
+  readonly starves: boolean
   /** It was left to fire, and is wanted again after that. */
   readonly arm_again: boolean
   /** A refusal it said of its own accord since the last request began; told as the reason when a read-back differs. */

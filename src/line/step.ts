@@ -61,6 +61,7 @@ export function openLine(config: LineConfig): LineState {
     unarmed: true,
     disarmed: false,
     starved_until_us: 0,
+    starves: false,
     arm_again: false,
     complaint: null,
     doubted_us: 0,
@@ -179,6 +180,9 @@ function take(d: Draft, input: LineInput): void {
       return
     case 'pace':
       d.poll_us = input.poll_us
+      return
+    case 'feeds':
+      d.starves = !input.on
       return
     case 'time':
       return

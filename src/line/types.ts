@@ -38,6 +38,8 @@ export interface LineMeter {
   readonly every_us?: number
   /** What a contact answers when closed; 1 unless given. */
   readonly closed_is?: 0 | 1
+  /** Asking it keeps a cut-off relay closed: asked only while the loop wants that, and never more rarely. */
+  readonly feeds?: true
 }
 export interface LineChannel {
   readonly channel: string
@@ -80,6 +82,8 @@ export type LineInput =
       readonly id: number
       readonly channel: string
     } & LineRequestBody)
+  /** Whether the cut-off relay at the end of this line is to be fed. */
+  | { readonly kind: 'feeds'; readonly t_us: number; readonly on: boolean }
   /** Slows the readings down (a hold of hours) or back to full speed (0). */
   | { readonly kind: 'pace'; readonly t_us: number; readonly poll_us: number }
   /** Beside the queue: written at once, whatever is in flight. */

@@ -5,6 +5,7 @@ import type { Plan } from '../plan/index.js'
 import type { Command, Event, State } from '../sequencer/index.js'
 import { begin, step } from '../sequencer/index.js'
 import { follow, openWatch, type ReformWatch, see } from '../reform/index.js'
+import { mayFeed } from './cut-off.js'
 import { isSlow, slowPoll_us, standingOf, typedIn } from './reform.js'
 
 /**
@@ -19,6 +20,8 @@ export interface Loop {
   readonly reform: ReformWatch | null
   /** Readings are taken seldom: a hold of hours in which nothing moves. */
   readonly slow: boolean
+  /** The cut-off relay is kept closed. */
+  readonly fed: boolean
 }
 
 export type LoopInput =
@@ -52,6 +55,7 @@ export function createLoop(plan: Plan, configs: readonly LineConfig[]): Loop {
     portOf,
     reform: openWatch(plan),
     slow: false,
+    fed: true,
   }
 }
 
@@ -70,6 +74,7 @@ export function loopStep(loop: Loop, input: LoopInput, give: Give = () => undefi
     portOf: loop.portOf,
     reform: loop.reform,
     slow: loop.slow,
+    fed: loop.fed,
     made: [],
     outputs: [],
     heard: [],
@@ -86,6 +91,7 @@ export function loopStep(loop: Loop, input: LoopInput, give: Give = () => undefi
       portOf: loop.portOf,
       reform: work.reform,
       slow: work.slow,
+      fed: work.fed,
     },
     outputs: work.outputs,
   }
@@ -100,6 +106,7 @@ interface Work {
   readonly portOf: Readonly<Record<string, string>>
   reform: ReformWatch | null
   slow: boolean
+  fed: boolean
   readonly outputs: LoopOutput[]
   /** What lines said and the sequencer has not been fed yet. */
   readonly heard: (LineEvent & { readonly t_us: number })[]
@@ -202,6 +209,11 @@ function feed(work: Work, event: Event): void {
     if (port !== undefined) drive(work, port, { ...command, kind: 'request', t_us: event.t_us })
   }
   if (work.reform !== null) judgeParts(work, work.reform, event)
+  const { cut_off } = state.plan
+  if (cut_off !== undefined && mayFeed(work.sequencer) !== work.fed) {
+    work.fed = !work.fed
+    drive(work, cut_off.meter, { kind: 'feeds', t_us: event.t_us, on: work.fed })
+  }
 }
 
 /** Beside the decisions, after all that this event called for: what the estimator says is fed as an event of its own. */

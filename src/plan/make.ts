@@ -21,7 +21,7 @@ import { buildSteps } from './steps.js'
 import { supplyFigures } from './supplies.js'
 import { unattendedPlan } from './unattended.js'
 import { unprovedWords } from './unproved.js'
-import { inputRules, meterPlans } from './watch.js'
+import { cutOffPlan, inputRules, meterPlans } from './watch.js'
 import type { Figures, HeaterWatch, Plan, RailPlan, Step } from './types.js'
 
 /** Clip leads and plugs of a bench: 600 V at most (product.md), unless the bench states less. */
@@ -97,6 +97,7 @@ export function makePlan(
     wires: wiresOf(equipment, bench, hookup),
     unproved: unprovedWords({ profile, equipment, rails, built }),
     ...(unattended && { unattended: unattendedPlan(profile, bench, rails, built.steps) }),
+    ...cutOffPlan(bench),
     supplies: supplyFigures(bench, rails),
     ...(charted.charts !== null && { charts: charted.charts }),
     ...(lacks.length > 0 && { lacks }),

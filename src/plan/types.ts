@@ -33,6 +33,8 @@ export interface Plan {
   /** Every connection and preparation of the hook-up, in the order in which a person makes and confirms them. */
   readonly wires: readonly Wire[]
   readonly unproved: readonly string[]
+  /** A relay that cuts the HT of these channels once the loop no longer feeds it, and the watched input of its contact. */
+  readonly cut_off?: { readonly meter: string; readonly channels: readonly string[] }
   /** The run is to go on with nobody there: what switches off without this program, and what forbids it; absent = somebody stays. */
   readonly unattended?: UnattendedPlan
   /** What is known of the supplies that take part. */
@@ -101,7 +103,7 @@ export interface UnattendedPlan {
 /** What switches a supply off when computer and line are gone; a timer is set and confirmed by the person. */
 export interface Layer {
   readonly port: string
-  readonly by: 'dead-man' | 'outside timer'
+  readonly by: 'dead-man' | 'cut-off relay' | 'outside timer'
   readonly text: string
 }
 
@@ -354,7 +356,7 @@ export interface HookupTest {
  * dead-man. What happens is measured and kept; the rules it breaks are expected while it lasts.
  */
 export interface Proof {
-  readonly of: 'off' | 'current limit' | 'over-voltage' | 'over-current' | 'dead-man'
+  readonly of: 'off' | 'current limit' | 'over-voltage' | 'over-current' | 'dead-man' | 'cut-off relay'
   readonly channel: string
   /** Told to bring it about: the current limit it must hold, or the level it must trip at; null where OFF or silence does it. */
   readonly limit_A: number | null

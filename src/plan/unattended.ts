@@ -4,7 +4,7 @@ import type { Profile } from '../profile/index.js'
 import type { Course } from './course.js'
 import { hookupLimits } from './hookup-tests.js'
 import { isHotRole } from './off.js'
-import type { HookupTest, Layer, RailPlan, Step, UnattendedPlan } from './types.js'
+import type { HookupTest, Layer, RailLimits, RailPlan, Step, UnattendedPlan } from './types.js'
 
 /*
  * Unattended work: what must be so before anyone may leave, what is proved of it in that very start, and what the person must
@@ -39,9 +39,16 @@ export function layerSteps(
     const low = Object.keys(channels).flatMap((name) => lowTest(tests, `${port}.${name}`, rails))
     // One timer for all is proved once; else each by itself.
     const timed = dead_man === null ? [] : dead_man.per === 'supply' ? low.slice(0, 1) : low
-    return timed.flatMap(({ test, rail }) =>
-      proofSteps({ of: 'dead-man', test, rail, after_s: dead_man?.after_s ?? 0, timeout_s }),
-    )
+    const relay = bench.cut_off
+    const cut = relay?.cuts.includes(port) === true ? low.slice(0, 1) : []
+    return [
+      ...timed.flatMap((each) =>
+        proofSteps({ of: 'dead-man', ...each, after_s: dead_man?.after_s ?? 0, timeout_s }),
+      ),
+      ...cut.flatMap((each) =>
+        proofSteps({ of: 'cut-off relay', ...each, after_s: relay?.after_s ?? 0, timeout_s }),
+      ),
+    ]
   })
 }
 
@@ -59,8 +66,19 @@ function lowTest(
 /** The rail's own charge may hold the terminals up: so many of its time constants are waited for. */
 const constants = 4
 
+/** A capacitor at the terminals is charged at the supply's own limit, and read-back may show that as a little more. */
+function chargingAtLimit(limits: RailLimits, { channels }: RailPlan): RailLimits {
+  const { supply_limit_A: most_A } = limits
+  const error_A = Math.max(
+    ...channels.map(
+      ({ accuracy_A, resolution_A }) => accuracy_A.of_reading * most_A + accuracy_A.plus + 3 * resolution_A,
+    ),
+  )
+  return { ...limits, trip_A: most_A + error_A, ceiling_A: most_A + error_A, charge_A: most_A }
+}
+
 interface ToProve {
-  readonly of: 'dead-man'
+  readonly of: 'dead-man' | 'cut-off relay'
   readonly test: HookupTest
   readonly rail: RailPlan
   readonly after_s: number
@@ -68,7 +86,7 @@ interface ToProve {
 }
 
 function proofSteps({ of, test, rail, after_s, timeout_s }: ToProve): LayerStep[] {
-  const limits = { [rail.name]: hookupLimits(test, rail) }
+  const limits = { [rail.name]: chargingAtLimit(hookupLimits(test, rail), rail) }
   const stage = `${of} of ${test.channel}`
   const { ohm, F } = rail.discharge ?? { ohm: 0, F: 0 }
   const within_s = 1.5 * after_s + 1 + constants * ohm * F
@@ -91,7 +109,7 @@ function proofSteps({ of, test, rail, after_s, timeout_s }: ToProve): LayerStep[
         do: 'ask',
         limits: {},
         ask: {
-          text: `The dead-man of ${test.channel} switched its output off, as it was meant to. Where the supply shows that, clear it at its front panel; leave the output off. Done?`,
+          text: `${of === 'dead-man' ? `The dead-man of ${test.channel} switched its output off` : `The cut-off relay opened and ${test.channel} lost its volts`}, as it was meant to. Where the supply shows that, clear it at its front panel; leave the output off. Done?`,
           wants: { kind: 'confirm' },
           timeout_s,
           inside: false,
@@ -113,7 +131,7 @@ export function unattendedPlan(
   const used = Object.values(rails).filter(({ name }) => steps.some(({ rail }) => rail === name))
   const hot = used.filter(({ role }) => isHotRole(role))
   const ports = [...new Set(hot.flatMap(({ channels }) => channels.map(({ port }) => port)))]
-  const layers = ports.map((port): Layer => layerOf(bench, port, steps))
+  const layers = ports.flatMap((port) => layersOf(bench, port, steps))
   return {
     layers,
     refused: [
@@ -125,23 +143,33 @@ export function unattendedPlan(
   }
 }
 
-function layerOf(bench: Bench, port: string, steps: readonly Step[]): Layer {
+function layersOf(bench: Bench, port: string, steps: readonly Step[]): Layer[] {
   const dead_man = bench.supplies[port]?.dialect.dead_man ?? null
-  const proved = steps.some(
-    ({ proof }) =>
-      proof?.of === 'dead-man' && channelOf(bench, proof.channel)?.supply === bench.supplies[port],
-  )
-  if (dead_man !== null && proved)
-    return {
+  const proved = (of: 'dead-man' | 'cut-off relay'): boolean =>
+    steps.some(
+      ({ proof }) => proof?.of === of && channelOf(bench, proof.channel)?.supply === bench.supplies[port],
+    )
+  const layers: Layer[] = []
+  if (dead_man !== null && proved('dead-man'))
+    layers.push({
       port,
       by: 'dead-man',
       text: `${port} switches off by itself ${show(dead_man.after_s, 's')} after this computer has fallen silent; it is made to do so in this start, before anything goes above ${touchless_V} V`,
-    }
-  return {
-    port,
-    by: 'outside timer',
-    text: `${port} has no dead-man that can be proved in this start: an outside timer in the mains of ${port} must switch it off`,
-  }
+    })
+  if (bench.cut_off !== undefined && proved('cut-off relay'))
+    layers.push({
+      port,
+      by: 'cut-off relay',
+      text: `the cut-off relay takes the HT of ${port} ${show(bench.cut_off.after_s, 's')} after the loop that judges readings has stopped feeding it, and where ${port} does not obey OFF; it is made to do so in this start, before anything goes above ${touchless_V} V`,
+    })
+  if (layers.length > 0) return layers
+  return [
+    {
+      port,
+      by: 'outside timer',
+      text: `${port} has no dead-man and no cut-off relay that can be proved in this start: an outside timer in the mains of ${port} must switch it off`,
+    },
+  ]
 }
 /** Highest volts of a hook-up test. */
 const touchless_V = 5

@@ -4,7 +4,7 @@ import { type LimitsDesk, parallel_ohm, show, terminalBleeder_ohm } from '../lim
 import { setCapacitance_F, setPath_ohm } from './discharge.js'
 import { staleOf_s } from './stale.js'
 import { isHot } from './stages.js'
-import type { HookupTest, MeterPlan, RailPlan, Rule, WatchPlan } from './types.js'
+import type { HookupTest, MeterPlan, Plan, RailPlan, Rule, WatchPlan } from './types.js'
 
 /** What every meter of the bench is for in this run, and what is judged by it. */
 export function meterPlans(
@@ -40,6 +40,15 @@ export function guardPlans(bench: Bench): Record<string, MeterPlan> {
       ),
     ]),
   )
+}
+
+/** The cut-off relay of a bench, as far as what takes part goes through it. */
+export function cutOffPlan({ cut_off, supplies }: Bench): Pick<Plan, 'cut_off'> {
+  if (cut_off === undefined) return {}
+  const channels = cut_off.cuts.flatMap((port) =>
+    Object.keys(supplies[port]?.channels ?? {}).map((name) => `${port}.${name}`),
+  )
+  return channels.length === 0 ? {} : { cut_off: { meter: cut_off.meter, channels } }
 }
 
 function planOf(name: string, meter: Meter, watch: WatchPlan | null): MeterPlan {

@@ -1,6 +1,7 @@
 import { type Bench, channelOf, type Channel } from '../bench/index.js'
 import { formatShort } from '../quantities/index.js'
 import {
+  cutOffPlan,
   guardPlans,
   inputRules,
   offPlanOf,
@@ -90,6 +91,7 @@ export function qualifyPlan(whole: Bench, order: Order): MadeQualify {
       unattended: false,
     },
     heaters: [],
+    ...cutOffPlan(bench),
     time_budget_s,
     prompt_timeout_s: 600,
     expected_s,

@@ -1,6 +1,7 @@
 import type { Bench, Channel } from '../bench/index.js'
 import type { Equipment } from '../equipment/index.js'
 import {
+  cutOffPlan,
   guardPlans,
   inputRules,
   layerSteps,
@@ -398,6 +399,7 @@ function planWith({
       unattended: profile.unattended,
     },
     heaters: [],
+    ...cutOffPlan(bench),
     reform,
     time_budget_s,
     prompt_timeout_s: Math.min(600, profile.prompt_timeout_s ?? 600),

@@ -6,7 +6,7 @@ import { whyQuiet } from './line-trouble.js'
 import { leftAlone } from './prove.js'
 import { warn } from './send.js'
 import type { Draft, InputState, State } from './state.js'
-import { paced_s, touch_V, us } from './state.js'
+import { currentStep, paced_s, touch_V, us } from './state.js'
 
 /**
  * Watched inputs: meters at nodes, thermometers, contacts. Beyond a trip limit they trip while there is something for the limit
@@ -47,7 +47,7 @@ export function judgeInputsFreshness(d: Draft): void {
     const known = d.s.inputs[meter.name]
     const { watch } = meter
     if (!watch || !known) continue
-    const since_us = d.s.meters[meter.name]?.t_us ?? d.s.begun_us ?? d.s.t_us
+    const since_us = heardSince(d, meter)
     const age_s = (d.s.t_us - since_us) / 1e6
     const { stale_s } = watch
     // The question that nearly always settles it comes first.
@@ -69,8 +69,15 @@ export function judgeInputsFreshness(d: Draft): void {
   }
 }
 
+/** The cut-off relay is not asked while it is let open: since the step after that it must be heard again. */
+function heardSince(d: Draft, { name }: MeterPlan): number {
+  const heard_us = d.s.meters[name]?.t_us ?? d.s.begun_us ?? d.s.t_us
+  return d.s.plan.cut_off?.meter === name ? Math.max(heard_us, d.s.step_us) : heard_us
+}
+
 /** While a dead-man is let run out, nothing is asked on its supply's line: that silence is ours. */
 function keptSilent(s: State, meter: MeterPlan): boolean {
+  if (s.plan.cut_off?.meter === meter.name && currentStep(s)?.proof?.of === 'cut-off relay') return true
   return Object.values(s.plan.rails).some(
     (rail) => rail.channels.some(({ port }) => port === meter.port) && leftAlone(s, rail.name),
   )

@@ -30,6 +30,11 @@ export function leftAlone(s: State, rail: string): boolean {
 /** A protection fired; true when it was meant to. */
 export function proofFired(d: Draft, channel: string, which: Protection): boolean {
   const proof = proofUnderWay(d.s, currentStep(d.s)?.rail ?? '')
+  // However its supply names the loss of what the relay cut.
+  if (proof?.of === 'cut-off relay' && proof.channel === channel) {
+    noted(d, { fired: which })
+    return true
+  }
   if (proof?.of !== which) return which === 'dead-man' && toldLate(d.s, channel)
   // What is not fed is the whole line: every timer of that supply runs out, and any of its outputs may be the one to say so.
   const here = proof.channel === channel || (which === 'dead-man' && sameSupply(d.s, proof.channel, channel))
@@ -167,6 +172,10 @@ function tell({ d, step, proof, rail, state }: Under): void {
         for_s: proof.within_s,
         ...(d.s.plan.kind !== 'qualify' && { arm_again: true }),
       })
+      break
+    case 'cut-off relay':
+      // The loop leaves it unfed as long as this part lasts.
+      break
   }
   enter(d, 'prove watch')
 }
@@ -183,6 +192,8 @@ function told(proof: Proof): string {
       return `over-current level put to ${amps(proof.level ?? 0)}, below what flows`
     case 'dead-man':
       return `its dead-man is not fed for ${proof.within_s.toFixed(1)} s`
+    case 'cut-off relay':
+      return `the cut-off relay is not fed for up to ${proof.within_s.toFixed(1)} s`
   }
 }
 
@@ -252,7 +263,8 @@ function fired(under: Under, waited_s: number): void {
     })
     return
   }
-  if (now.fired === null && !late) return
+  // A relay says nothing of its own: the volts do.
+  if (now.fired === null && !late && proof.of !== 'cut-off relay') return
   const said = now.fired !== null
   const after_s = ((d.s.proof?.seen_us ?? d.s.t_us) - now.told_us) / 1e6
   d.s.proof = { ...now, result: 'fired' }
@@ -263,7 +275,7 @@ function fired(under: Under, waited_s: number): void {
     `${rail.name}: ${proof.of} fired as it should; the terminals fell${said ? ', and the supply says so' : ', but the supply does not say so'}.`,
     { rail: rail.name, data: { proof: proof.of, result: 'fired', said, after_s } },
   )
-  if (!said && proof.of !== 'dead-man')
+  if (!said && proof.of !== 'dead-man' && proof.of !== 'cut-off relay')
     warn(
       d,
       `${rail.name}: ${proof.of} fired without the supply saying so: a run would call it a lost set-point.`,

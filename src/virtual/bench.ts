@@ -12,6 +12,7 @@ import { across } from './live.js'
 import { averaged, differs, flowingOut, makeOutput, type Output, readBack } from './outputs.js'
 import { createOwnPack, plugAmps, windingVolts } from './own-mains.js'
 import { drawParts } from './parts.js'
+import { createRelay } from './relay.js'
 import type { VirtualInstrument } from './supplies-types.js'
 import type { FaultSpec, VirtualBench } from './types.js'
 import { createWorld, type Knob } from './world.js'
@@ -74,6 +75,9 @@ export function createVirtualBench(
   const warmth = createCase()
   const felt = Object.values(bench.meters).some(({ measures }) => measures === '°C')
   let warmed_us = 0
+  /** The world itself stands still while nothing in it moves. */
+  let clock_us = 0
+  const relay = bench.cut_off === undefined ? null : createRelay(bench.cut_off)
   const inputs = makeInputs()
   const lines = createLines(bench, outputs, inputs, source)
   const { instruments, left } = lines
@@ -83,23 +87,20 @@ export function createVirtualBench(
       inputNames(bench).flatMap((name): [string, VirtualInput][] => {
         const meter = bench.meters[name]
         if (meter === undefined) return []
-        return [
-          [
-            name,
-            createInput(
-              name,
-              meter,
-              source.fork(`meter ${name}`),
-              () => meterSees(meter),
-              () => noise.normal(),
-            ),
-          ],
-        ]
+        const input = createInput(
+          name,
+          meter,
+          source.fork(`meter ${name}`),
+          () => meterSees(meter),
+          () => noise.normal(),
+        )
+        return [[name, meter.feeds === true && relay !== null ? relay.fed(input, () => clock_us) : input]]
       }),
     )
   }
 
   function meterSees(meter: Meter): number {
+    if (meter.feeds === true && relay !== null) return relay.closed(clock_us) ? 1 : 0
     if (meter.measures === 'contact') return 1
     if (meter.measures === '°C') return warmth.degrees
     if (meter.rail !== null && (meter.at === null || meter.measures === 'A')) {
@@ -223,7 +224,21 @@ export function createVirtualBench(
     }
   }
 
+  /** What an open relay keeps from its supplies. */
+  function cut(t_us: number): void {
+    clock_us = Math.max(clock_us, t_us)
+    if (relay === null) return
+    const open = !relay.closed(t_us)
+    for (const output of outputs) {
+      const its = bench.cut_off?.cuts.some((supply) => output.name.startsWith(`${supply}.`)) === true
+      if (!its || output.cut === open) continue
+      output.cut = open
+      world.touched(t_us)
+    }
+  }
+
   function advance(t_us: number): void {
+    cut(t_us)
     while (waiting.length > 0 && world.now_us < t_us) {
       const next = Math.min(
         t_us,

@@ -27,6 +27,8 @@ export interface Output {
   regulator_V: number
   ignoresOff: boolean
   dropped: boolean
+  /** An open relay outside of the supply keeps its HT from it; what it says of itself goes on. */
+  cut: boolean
   /** Its current as its converter averages it, as of the world's last step, A. */
   averaged_A: number
   /** Ignoring OFF: what it holds on to. */
@@ -97,6 +99,7 @@ export function makeOutput(name: string, spec: Channel, chance: Chance): Output 
     regulator_V: 0,
     ignoresOff: false,
     dropped: false,
+    cut: false,
     averaged_A: 0,
     held: null,
   }
@@ -112,7 +115,7 @@ const supplyName = (output: string): string => `supply ${output}`
  */
 export function drive(output: Output): { readonly V: number; readonly limit_A: number } {
   const { V, limit_A, live } = output.applied
-  if (output.dropped) return { V: 0, limit_A: 0 }
+  if (output.dropped || output.cut) return { V: 0, limit_A: 0 }
   const asked = {
     V: Math.max(0, V / output.gain_V - output.zero_V),
     limit_A: Math.max(0, limit_A / output.gain_A),

@@ -1,5 +1,6 @@
 import { resolve } from 'node:path'
 import type { Bench } from '../../src/bench/index.js'
+import { cutOffMeter, cutOffName, toCutOff } from '../../src/bench/to-cut-off.js'
 import { loadAll } from '../../src/files/index.js'
 import type { Plan } from '../../src/plan/index.js'
 import type { Profile } from '../../src/profile/index.js'
@@ -40,6 +41,21 @@ export function fitForming(bench: Bench = formingBenchFile): Bench {
 
 export const alone: Profile = { ...shortForming, unattended: true }
 
+/** With no dead-man, and a relay that cuts its HT 4 s after nobody feeds it. */
+export function cutOffForming(bench: Bench = formingBenchFile): Bench {
+  const written: Parameters<typeof cutOffMeter>[0] = {
+    line: { kind: 'virtual', as: 'pty', baud: 115200, spare_allowed: true },
+    ...{ feed: ':REL:FEED?', closed_is: 1, after: 4, cuts: ['high'] },
+  }
+  const meters = { ...bench.meters, [cutOffName]: cutOffMeter(written) }
+  const cut_off = toCutOff(written)
+  return qualifiedBench(
+    { ...bench, meters, cut_off },
+    qualification(['high.out'], '2026-06-01'),
+    '2026-09-01',
+  )
+}
+
 export function formingPlanOf(
   profile: Profile,
   bench: Bench,
@@ -56,6 +72,7 @@ export interface FormedRun {
   readonly run: Rehearsal
   readonly events: readonly RunEvent[]
   readonly formed: readonly FormedStory[]
+  readonly entries: readonly RunEntry[]
 }
 
 /** Rehearsed, and replayed to the last digit. */
@@ -77,5 +94,5 @@ export function formed(
   })
   follows(plan, entries)
   const events = entries.flatMap((entry) => (entry.entry === 'event' ? [entry.event] : []))
-  return { plan, run, events, formed: formedIn(plan, events) }
+  return { plan, run, events, formed: formedIn(plan, events), entries }
 }

@@ -97,12 +97,13 @@ export function fitBench(bench: Bench, lacking: readonly string[] = []): Bench {
   return qualifiedBench({ ...bench, supplies }, qualification(measured, '2026-06-01'), '2026-09-01')
 }
 
-/** The forming bench of the demo in this folder as unattended work wants it: a dead-man, qualified today, with these alerts. */
+/** The forming bench of the demo in this folder as unattended work wants it: a dead-man, a cut-off relay, qualified today, these alerts. */
 export function fitFormingFiles(folder: string, alerts: string): void {
   const at = join(folder, 'reform-bench.yaml')
   const high = '  high:\n    line: { kind: virtual, as: pty }\n'
   const text = readFileSync(at, 'utf8').replace(high, `${high}${written.replace('20 s', '60 s')}`)
-  writeFileSync(at, `${text}\nalerts:\n${alerts}\n`)
+  const relay = 'cut_off: { line: { kind: virtual, as: pty }, feed: ":REL:FEED?", after: 60 s, cuts: [high] }'
+  writeFileSync(at, `${text}\n${relay}\nalerts:\n${alerts}\n`)
   const today = new Date().toISOString().slice(0, 10)
   writeFileSync(
     join(folder, 'reform-bench.qualification.yaml'),

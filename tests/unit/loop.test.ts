@@ -23,7 +23,14 @@ function raiseQueued(): { loop: Loop; t_us: number } {
   line.give({ kind: 'request', do: 'set', volts: 200, id: 9999, channel: 'ht.1', t_us: line.t_us })
   const { state } = line
   return {
-    loop: { sequencer: rig.state, lines: { ht: state }, portOf: { 'ht.1': 'ht' }, reform: null, slow: false },
+    loop: {
+      sequencer: rig.state,
+      lines: { ht: state },
+      portOf: { 'ht.1': 'ht' },
+      reform: null,
+      slow: false,
+      fed: true,
+    },
     t_us: Math.max(line.t_us, rig.t_us) + 1000,
   }
 }

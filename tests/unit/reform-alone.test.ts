@@ -1,7 +1,13 @@
+import { mkdtempSync, rmSync } from 'node:fs'
+import { tmpdir } from 'node:os'
+import { join } from 'node:path'
 import { describe, expect, it } from 'vitest'
 import { unattendedCautions } from '../../src/cautions/index.js'
 import { unfinished } from '../../src/cli/live/earlier.js'
-import { formingTimeOf } from '../../src/record/index.js'
+import { reportPage } from '../../src/cli/report/page.js'
+import type { Plan } from '../../src/plan/index.js'
+import { createRunFile, formingTimeOf, openRunFile, storyOf } from '../../src/record/index.js'
+import { type RunEntry, streamsOf } from '../../src/story/index.js'
 import { unattendedObjections } from '../../src/session/index.js'
 import {
   alone,
@@ -13,6 +19,34 @@ import {
 } from '../helpers/forming-set.js'
 
 const fit = fitForming()
+
+/** The report of a run, by way of its file. */
+function reportOf(plan: Plan, entries: readonly RunEntry[]): string {
+  const at = mkdtempSync(join(tmpdir(), 'slowglow-test-'))
+  const path = join(at, 'a.slowglow')
+  const writer = createRunFile(path, { fsync: false })
+  const more = { files: {}, identities: {}, seed: 1953, faults: [] }
+  const known = {
+    run: 'a',
+    started: '2026-11-29T00:00:00Z',
+    version: '0',
+    command: 'rehearse',
+    plan,
+    ...more,
+  } as const
+  writer.append([
+    { entry: 'known', known },
+    ...streamsOf(plan).map((stream): RunEntry => ({ entry: 'stream', stream })),
+    ...entries,
+  ])
+  writer.close()
+  const opened = openRunFile(path)
+  if ('trouble' in opened) throw new Error(opened.trouble)
+  const html = reportPage(opened.reader, storyOf(opened.reader))
+  opened.reader.close()
+  rmSync(at, { recursive: true })
+  return html
+}
 const unattended = true
 
 describe('a reform that nobody stays with', () => {
@@ -91,6 +125,7 @@ describe('a reform that nobody stays with', () => {
       plan: made,
       run,
       events,
+      entries,
       formed: parts,
     } = formed(alone, fit, { unattended, faults: ['C5:short@HT>30V'] })
     expect(run.ending).toMatchObject({ outcome: 'tripped', outputs_off: 'confirmed' })
@@ -99,6 +134,15 @@ describe('a reform that nobody stays with', () => {
     const off = events.slice(at).findIndex(({ text }) => text.startsWith('urgent off'))
     expect(off).toBeGreaterThanOrEqual(0)
     expect(events.slice(at, at + off).some(({ what }) => what === 'prompt')).toBe(false)
+    // What whoever comes in the morning prints.
+    const html = reportOf(made, entries)
+    expect(html).toMatch(/1 to replace, 1 not finished/)
+    expect(html).toMatch(/<h3>C5: REPLACE<\/h3><p>given up at \d+ V, because/)
+    expect(html).toMatch(
+      /<h3>C3: NOT FINISHED<\/h3><p>Held to its end at \d+ V; --continue goes on from there/,
+    )
+    expect(html).toMatch(/given up: (not-following|heat|rising)<\/text>/)
+    expect(html).toContain('C3, C5 held against')
     const left = unfinished({ run: 'the night', started: '' }, parts, made)
     expect(left?.parts.find(({ part }) => part === 'C3')).toMatchObject({ verdict: 'not finished' })
     expect(left?.parts.find(({ part }) => part === 'C3')?.held_V).toBeGreaterThan(20)

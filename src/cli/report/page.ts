@@ -19,6 +19,7 @@ import { block, escaped, paragraph, section, table } from './html.js'
 export function reportPage(reader: RunReader, told: Story): string {
   // Drawing looks at more of the file than telling does, and what it met is told above it.
   const drawn = charts(reader, told)
+  const formed = formedParts(reader, told)
   const story = { ...told, damage: reader.damage() }
   const title = `${story.equipment ?? 'Set not known'}: ${story.profile ?? 'run'}`
   return [
@@ -31,7 +32,7 @@ export function reportPage(reader: RunReader, told: Story): string {
     heading(story),
     '</header><main>',
     section('How it ended', ...ending(story)),
-    section('Electrolytics', ...formedParts(story)),
+    section('Electrolytics', ...formed),
     section('Outputs and stored charge', ...off(story)),
     section(
       'What was measured',
@@ -226,10 +227,12 @@ body { max-width: 62rem; margin: 1.5rem auto; padding: 0 1rem }
 h1 { font-size: 1.7rem; margin: 0 0 .6rem } h2 { font-size: 1.2rem; margin: 1.8rem 0 .5rem; border-bottom: 1px solid #000 }
 h3 { font-size: 1rem; margin: 1rem 0 .3rem }
 dl { display: grid; grid-template-columns: 10rem 1fr; gap: .15rem .8rem; margin: 0 } dt { font-weight: 600 } dd { margin: 0; overflow-wrap: anywhere }
-.large { font-size: 1.6rem; font-weight: 700; margin: .3rem 0; text-transform: capitalize }
+.large { font-size: 1.6rem; font-weight: 700; margin: .3rem 0 } .large::first-letter { text-transform: capitalize }
 table { border-collapse: collapse; width: 100%; font-size: .85rem; font-variant-numeric: tabular-nums }
 th, td { text-align: left; vertical-align: top; padding: .2rem .5rem .2rem 0; border-bottom: 1px solid #ccc; overflow-wrap: anywhere }
-thead { display: table-header-group } tr { break-inside: avoid }
+thead { display: table-header-group } .glance { font-size: 1rem; margin: .4rem 0 1rem } .glance td, .glance th { overflow-wrap: normal }
+.part { break-inside: avoid; margin: 0 0 1.2rem } .part p { margin: .2rem 0 }
+thead th { overflow-wrap: normal } tr { break-inside: avoid }
 svg { width: 100%; height: auto; display: block; margin: .4rem 0; break-inside: avoid }
 pre { font-size: .75rem; white-space: pre-wrap; overflow-wrap: anywhere; border-left: 3px solid #ccc; padding-left: .7rem }
 .sign { display: flex; gap: .7rem; align-items: end; margin: 2.2rem 0 0 } .sign span { flex: 3; border-bottom: 1px solid #000 } .sign .short { flex: 1 }

@@ -90,6 +90,7 @@ export function armed(supplies: number, channels: number): Armed {
       portOf: Object.fromEntries(names.map(({ port, number }) => [`${port}.${number}`, port])),
       reform: null,
       slow: false,
+      fed: true,
     },
     t_us: Math.max(t_us, ...Object.values(lines).map((line) => line.t_us)) + 1000,
     plan,
