@@ -44,6 +44,8 @@ describe.skipIf(!hasBrowser)('a set beside its runs', () => {
     await page.screenshot({ path: 'docs/cold.png' })
     expect(await unfair(page)).toEqual([])
 
+    await page.getByRole('link', { name: 'Plan', exact: true }).click()
+    await page.getByText('The cold checks keep this set from power').waitFor(long)
     await page.getByRole('button', { name: 'To the cautions of this run' }).click()
     await page
       .getByText(/look dust/)

@@ -4,6 +4,7 @@ import * as z from 'zod'
 import { filesShape, plannedShape, type Files, type Planned } from '../../service/api/index.js'
 import { call, type Why } from '../api/call.js'
 import { mayDo, me } from '../live/state.js'
+import { choseProfile, lastProfile } from '../shell/chosen.js'
 import { addressOf } from '../shell/places.js'
 import { Refused } from '../shell/refused.js'
 
@@ -33,7 +34,8 @@ export function Start({ after = false }: { readonly after?: boolean }) {
     })
   }, [])
   const profiles = files.value.filter(({ kind }) => kind === 'profile')
-  const found = profiles.find(({ path }) => path === chosen.value) ?? profiles[0]
+  const named = chosen.value === '' ? lastProfile() : chosen.value
+  const found = profiles.find(({ path }) => path === named) ?? profiles[0]
   const bench = files.value.find(({ path }) => path === found?.bench)
   const virtual = bench?.is === 'virtual'
   const reform = found?.is === 'reform' ? found.path : null
@@ -88,6 +90,7 @@ export function Start({ after = false }: { readonly after?: boolean }) {
                 value={found?.path ?? ''}
                 onChange={(event) => {
                   chosen.value = event.currentTarget.value
+                  choseProfile(chosen.value)
                 }}
               >
                 {profiles.map(({ path, name }) => (

@@ -185,11 +185,32 @@ function Head() {
   )
 }
 
+const most_blocks = 5
+
 /** What stands in the way of a plan, and what goes with it. */
 function Found() {
   const warnings = planned.value?.plan.problems ?? []
+  const blocks = planned.value?.plan.cold_checks?.blocks ?? []
   return (
     <div aria-live="polite">
+      {blocks.length > 0 && (
+        <div class="finding">
+          <p>✕ The cold checks keep this set from power:</p>
+          <ul>
+            {blocks.slice(0, most_blocks).map(({ item, text }) => (
+              <li key={item}>
+                {item}: {text}
+              </li>
+            ))}
+            {blocks.length > most_blocks && <li>and {blocks.length - most_blocks} more</li>}
+          </ul>
+          <p>
+            <a href={addressOf('prepare', 'cold', ...(profile.value === null ? [] : [profile.value]))}>
+              Take, mend or waive them in Cold checks.
+            </a>
+          </p>
+        </div>
+      )}
       {planning.value && <p class="quiet">The plan is being made.</p>}
       {planWhy.value !== null && (
         <>

@@ -1,7 +1,8 @@
-import { computed, signal } from '@preact/signals'
+import { computed, effect, signal } from '@preact/signals'
 import { filesShape, type Files, textShape, type FileText } from '../../service/api/index.js'
 import { plannedShape, type Planned } from '../../service/api/index.js'
 import { call, type Why } from '../api/call.js'
+import { choseProfile, lastProfile } from '../shell/chosen.js'
 import { go, where } from '../shell/places.js'
 
 /** What is being prepared: the folder's files, texts that were changed or dropped in and are not written yet, and the plan of both. */
@@ -26,7 +27,17 @@ export const profiles = computed(() => {
   )
   return [...known, ...dropped]
 })
-export const profile = computed(() => where.value.rest[1] ?? profiles.value[0]?.path ?? null)
+export const profile = computed(() => {
+  const named = where.value.rest[1]
+  if (named !== undefined) return named
+  const last = profiles.value.find(({ path }) => path === lastProfile())
+  return (last ?? profiles.value[0])?.path ?? null
+})
+
+effect(() => {
+  const named = where.value.rest[1]
+  if (named !== undefined && where.value.place === 'prepare') choseProfile(named)
+})
 
 export function openView(name: ViewName, ...rest: readonly string[]): void {
   const chosen = profile.peek()
