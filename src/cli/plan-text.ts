@@ -240,7 +240,7 @@ function row(plan: Plan, step: Step): string[] {
   if (step.hookup?.method === 'ohmmeter') {
     return [number, `${step.hookup.rail} by ohmmeter`, ohmWords(step.hookup)]
   }
-  const what = `${step.hands_clear ? 'hands clear, ' : ''}${step.do === 'hook-up check' ? 'check' : step.do} ${step.rail ?? 'all'}`
+  const what = `${step.lines_quiet_since === undefined ? '' : 'line errors counted, '}${step.hands_clear ? 'hands clear, ' : ''}${step.do === 'hook-up check' ? 'check' : step.do} ${step.rail ?? 'all'}`
   const moves = step.do === 'raise' || step.do === 'lower' || step.do === 'hook-up check'
   return [
     number,

@@ -1,5 +1,5 @@
 import type { Bench } from '../bench/index.js'
-import type { Equipment, ModeName, RailName } from '../equipment/index.js'
+import { type Equipment, type ModeName, ownMainsRail, type RailName } from '../equipment/index.js'
 import { benchRails, clippedOn, show, type Stress, stresses } from '../limits/index.js'
 import type { Element, Solution, Volts } from '../network/index.js'
 import type { Plan, Step } from '../plan/index.js'
@@ -91,7 +91,7 @@ export interface CoverageOf {
 
 /** Tries every single fault of a set against a plan: where it is noticed, and what it has done by then. */
 export function coverageOf({ equipment, bench, plan }: CoverageOf): Coverage {
-  const faults = faultsOf(equipment)
+  const faults = onOwnPack(plan) ? [] : faultsOf(equipment)
   const trial = createTrial(equipment, bench, plan)
   const tried = faults.map((fault) => trial.of(fault))
   const covered = tried.map(({ covered }) => covered)
@@ -112,7 +112,14 @@ export function coverageOf({ equipment, bench, plan }: CoverageOf): Coverage {
   }
 }
 
+/** There a person reads a few windows by hand: which single faults they would show is not reckoned. */
+const onOwnPack = ({ rails }: Plan): boolean => Object.hasOwn(rails, ownMainsRail)
+
 function notesFor(equipment: Equipment, plan: Plan, tried: number): string[] {
+  if (onOwnPack(plan))
+    return [
+      "On the set's own transformer a person reads a few windows by hand: no fault is tried against them. Look at what the profiles on bench supplies cover.",
+    ]
   if (tried === 0)
     return [
       `The set's file is of level ${equipment.level} and has no circuit: no fault can be tried. Write down parts and tubes with their nodes (level 3).`,

@@ -34,6 +34,8 @@ export interface Operating {
   at(mode: ModeName, volts: SetPoints, tubes: 'hot' | 'cold', gas?: GasStates): OperatingPoint
   /** Which gas tubes are lit once the rails stand at these volts. */
   gasAt(mode: ModeName, volts: SetPoints, tubes: 'hot' | 'cold', gas: GasStates): GasStates
+  /** Volts at one more meter's leads, which it loads, with nominal parts; null where no solution is found. */
+  read(mode: ModeName, volts: SetPoints, gas: GasStates, meter: ClippedMeter): number | null
   /** With every tube cold: amps by rail, and the capacitance each fills when it rises. */
   cold(mode: ModeName, volts: SetPoints): ColdPoint
 }
@@ -91,6 +93,11 @@ export function createOperating(
       return made
     },
     gasAt: (mode, volts, tubes, gas) => gasHere(solverOf(mode, tubes), volts, gas).states,
+    read(mode, volts, gas, meter) {
+      const of = prepare(equipment, rails, mode, 'hot', chance(seed), [...meters, meter])
+      const solution = solvePath(of, of.nominalSet, volts, null, gas)
+      return solution.converged ? (solution.volts[meter.a] ?? 0) - (solution.volts[meter.b] ?? 0) : null
+    },
     cold(mode, volts) {
       const of = solverOf(mode, 'hot')
       const { cold, charging_F } = coldAndCharge(of, rails, volts)

@@ -311,6 +311,19 @@ export class Course {
     return this.limitsAt({ ...this.volts, [rail]: V }, null, this.gasNow())
   }
 
+  /** Volts at a node as a meter that is clipped on there reads them; null where no circuit tells it. */
+  readWith(node: string, { ohm }: { readonly ohm: number }): number | null {
+    const b = this.of.equipment.chassis_node
+    return (
+      this.of.desk.operating?.read(this.mode, this.volts, this.gas, {
+        name: 'hand meter',
+        a: node,
+        b,
+        ohm,
+      }) ?? null
+    )
+  }
+
   private limitsAt(
     volts: Readonly<Record<RailName, number>>,
     raising: { rail: RailName; slew_V_per_s: number } | null,

@@ -103,3 +103,44 @@ export function dummyLoadQuestion(equipment: Equipment, mode: ModeName): string 
   }, 0)
   return `The key goes down next: ${finals.map(({ tube }) => tube).join(' and ')} will give power. Is a dummy load for ${W > 0 ? `${show(W, 'W')} (its whole plate input, more than it gives) ` : 'its power '}on the output, and no aerial? A stage without its load burns, and an aerial would radiate. Looked at, with HT down.`
 }
+
+/** Up to this part of the volts of a keyed mode its power is reduced: a quarter of the whole. */
+const reduced = 0.5
+
+/**
+ * Radio frequency gets into the bench's own lines. The first time that a plan has a stage driven by it, the errors of all lines are
+ * counted while the key is down at reduced power; the first raise beyond that waits for the count.
+ */
+export function withQuietLines(equipment: Equipment, all: readonly Step[]): Step[] {
+  const byRf = (mode: ModeName): boolean =>
+    drivenStages(equipment, mode).some(({ stage }) => stage.by === 'RF')
+  const first = all.find(
+    ({ mode, do: does, rail }) => does === 'raise' && rail !== null && isHot(equipment, rail) && byRf(mode),
+  )
+  if (first === undefined) return [...all]
+  const { mode, rail } = first
+  const keyed = all.filter((step) => step.mode === mode && step.do === 'raise' && step.rail === rail)
+  const top_V = Math.max(...keyed.map(({ target_V }) => target_V))
+  const beyond = keyed.find(({ index, target_V }) => index > first.index && target_V > reduced * top_V)
+  if (beyond === undefined || first.target_V > reduced * top_V) return [...all]
+  return all.map((step) => (step === beyond ? { ...step, lines_quiet_since: first.index } : step))
+}
+
+/** A first key-down that goes to its full volts at once leaves nothing to count at. */
+export function noReducedPower(equipment: Equipment, steps: readonly Step[]): LimitProblem[] {
+  const keyed = steps.find(
+    ({ mode, do: does, rail }) =>
+      does === 'raise' &&
+      rail !== null &&
+      isHot(equipment, rail) &&
+      drivenStages(equipment, mode).some(({ stage }) => stage.by === 'RF'),
+  )
+  if (keyed === undefined || steps.some(({ lines_quiet_since }) => lines_quiet_since !== undefined)) return []
+  return [
+    {
+      severity: 'warning',
+      what: `The key goes down in ${keyed.mode} with no step at half its HT or less, so no line errors are counted before its power is whole: radio frequency gets into the lines of a bench.`,
+      remedy: `Put a first step of ${keyed.rail ?? 'HT'} at half its volts or less into ${keyed.mode}.`,
+    },
+  ]
+}

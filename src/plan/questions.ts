@@ -51,8 +51,21 @@ export function question(
   const at = course.point()
   const wants = wanted(course, stage, at)
   const timeout_s = course.timeout_s(stage.timeout_s)
-  if (!stage.inside || up.length === 0) {
-    course.ask(name, { text: stage.text, wants, timeout_s, inside: stage.inside, about: 'reading' })
+  const turn = turned(course, stage)
+  if (turn === null) return
+  const figure = stage.watch === undefined ? {} : { figure: stage.watch }
+  // Whatever the profile says: no probe goes on a node while anything stands above the touch limit.
+  const inside = stage.inside || (stage.reading !== null && stage.reading.panel !== true)
+  if (!inside || up.length === 0) {
+    const out = up.length === 0 ? '' : ' From outside the case: no hand, probe, clip or tool goes in.'
+    course.ask(name, {
+      text: `${turn}${stage.text}${reason(wants)}${out}`,
+      wants,
+      ...figure,
+      timeout_s,
+      inside: stage.inside,
+      about: 'reading',
+    })
     return
   }
   // A reading inside: HT down, clip on, hands clear, up by the same steps without their holds, read, down again, clip off.
@@ -71,20 +84,67 @@ export function question(
     `HT is down; measure before touching. Clip the meter on ${where} for: ${stage.text} Take your hands out, then confirm.`,
   )
   for (const rail of up) course.climbAgain(name, rail, before[rail] ?? 0, false)
-  course.ask(name, { text: stage.text, wants, timeout_s, inside: false, about: 'reading' })
+  course.ask(name, {
+    text: `${stage.text}${reason(wants)} The meter is clipped on: no hand, probe, clip or tool goes in.`,
+    wants,
+    ...figure,
+    timeout_s,
+    inside: false,
+    about: 'reading',
+  })
   course.rememberClimbs(up)
   confirm(`HT is down; measure before touching. Take the meter off ${where}, then confirm.`)
   if (after === 'stays down') return
   for (const rail of up) course.climbAgain(name, rail, before[rail] ?? 0, false)
 }
 
+/** Insulated controls outside the case are turned at voltage, by one hand, and no other; null where that was refused. */
+function turned(course: Course, stage: Question): string | null {
+  const { turn = [] } = stage
+  const others = turn.filter((control) => !course.of.equipment.panel_controls.includes(control))
+  if (others.length > 0 || (turn.length > 0 && stage.inside)) {
+    course.problems.push({
+      severity: 'error',
+      what: `Question "${stage.name}" has ${(others.length > 0 ? others : turn).join(', ')} turned ${others.length > 0 ? 'and the set file does not name it among its panel_controls' : 'and hands inside at once'}.`,
+      remedy:
+        others.length > 0
+          ? 'Only insulated controls outside the case are asked for at voltage: add it to panel_controls if it is one.'
+          : 'Make two questions of it.',
+    })
+    return null
+  }
+  const live = stage.watch === undefined ? '' : `, watching ${stage.watch}`
+  return turn.length === 0 ? '' : `One hand, insulated tools only, on ${turn.join(', then ')}${live}. `
+}
+
+function reason(wants: Ask['wants']): string {
+  if (wants.kind === 'confirm' || wants.because === undefined) return ''
+  return ` ${show(wants.low, wants.unit)} to ${show(wants.high, wants.unit)} is right: ${wants.because}.`
+}
+
+/** The voltmeter that a person holds: the bench's own, else a modern one (common practice, no source). */
+function handMeter({ meters }: Course['of']['bench']): { readonly name: string; readonly ohm: number } {
+  const own = Object.entries(meters).find(
+    ([, { line, on, measures }]) => line === null && on === null && measures === 'V',
+  )
+  return own === undefined ? { name: 'a meter of 10 MΩ', ohm: 10e6 } : { name: own[0], ohm: own[1].ohm }
+}
+
+/** A healthy set's node may be so far from nominal (our choice). */
+const nodeSpread = { part: 0.2, least_V: 0.5 } as const
+
 function wanted(course: Course, stage: Question, at: PointLimits): Ask['wants'] {
   const { reading } = stage
   if (reading === null) return { kind: 'confirm' }
   const node_V = at.nodes[reading.node]
-  const room = node_V === undefined ? null : Math.max(0.2 * Math.abs(node_V), 0.5)
-  const low = reading.low ?? (room === null || node_V === undefined ? null : node_V - room)
-  const high = reading.high ?? (room === null || node_V === undefined ? null : node_V + room)
+  const meter = reading.unit === 'V' && reading.panel !== true ? handMeter(course.of.bench) : null
+  // Charts tell what their own meter read: that is counted already.
+  const loaded_V = meter === null || node_V === undefined ? null : course.readWith(reading.node, meter)
+  const shown_V = loaded_V ?? node_V
+  const room =
+    shown_V === undefined ? null : Math.max(nodeSpread.part * Math.abs(shown_V), nodeSpread.least_V)
+  const low = reading.low ?? (room === null || shown_V === undefined ? null : shown_V - room)
+  const high = reading.high ?? (room === null || shown_V === undefined ? null : shown_V + room)
   if (low === null || high === null || (reading.unit !== 'V' && reading.low === null)) {
     course.problems.push({
       severity: 'error',
@@ -93,6 +153,7 @@ function wanted(course: Course, stage: Question, at: PointLimits): Ask['wants'] 
         'Give low and high in the profile; volts at a node are known of a level-3 file, and of a level-2 file where its charts name the node.',
     })
   }
+  const computed = reading.low === null || reading.high === null
   return {
     kind: 'reading',
     node: reading.node,
@@ -100,5 +161,22 @@ function wanted(course: Course, stage: Question, at: PointLimits): Ask['wants'] 
     unit: reading.unit,
     low: low ?? 0,
     high: high ?? 0,
+    ...(meter !== null && { meter }),
+    ...(computed && node_V !== undefined && { because: becauseOf(node_V, loaded_V, meter) }),
   }
+}
+
+function becauseOf(
+  node_V: number,
+  loaded_V: number | null,
+  meter: { name: string; ohm: number } | null,
+): string {
+  const within = `a fifth either way (slowglow's own choice)`
+  if (loaded_V === null || meter === null) return `${show(node_V, 'V')} is expected there, ${within}`
+  const takes = Math.abs(node_V - loaded_V)
+  const loads =
+    takes < 0.005 * Math.abs(node_V)
+      ? `which ${meter.name} (${show(meter.ohm, 'Ω')}) does not load`
+      : `and ${show(loaded_V, 'V')} as ${meter.name} (${show(meter.ohm, 'Ω')}) loads it`
+  return `the set's circuit with nominal parts makes ${show(node_V, 'V')} there, ${loads}; ${within}`
 }

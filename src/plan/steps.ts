@@ -9,7 +9,7 @@ import { withMonotoneCeilings } from './monotone.js'
 import { hiddenLeads } from './open-lead.js'
 import { cathodeReadings, question } from './questions.js'
 import { defaultsFor, type FilledStage, isHot, railsOf } from './stages.js'
-import { dummyLoadQuestion, intermittent_s, restsFirst } from './key-down.js'
+import { dummyLoadQuestion, intermittent_s, noReducedPower, restsFirst, withQuietLines } from './key-down.js'
 import { tune } from './tune.js'
 import { proveLayers } from './unattended.js'
 import { leftOut, refuseStrikes } from './strikes.js'
@@ -22,13 +22,17 @@ export function buildSteps(context: StepContext, stages: readonly FilledStage[])
     take(course, stage, stages[at + 1], (target) => tops.has(`${at} ${target}`))
   cathodeReadings(course)
   const built = course.built()
-  const steps = withDriveProofs(context.equipment, withMonotoneCeilings(built.steps))
+  const steps = withQuietLines(
+    context.equipment,
+    withDriveProofs(context.equipment, withMonotoneCeilings(built.steps)),
+  )
   return {
     ...built,
     steps,
     problems: [
       ...built.problems,
       ...driveProblems(context.equipment, steps),
+      ...noReducedPower(context.equipment, steps),
       ...hiddenLeads(context.equipment, context.rails, context.desk.rails, steps),
       ...modulatedUnseen(context.equipment, steps, (rail) => context.desk.rails[rail]?.resolution_A ?? 0),
     ],

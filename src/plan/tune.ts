@@ -87,7 +87,8 @@ export function tune(course: Course, name: string, stage: Extract<FilledStage, {
     stated: { slew: stage.slew_V_per_s !== null, hold: false },
   })
   course.ask(name, {
-    text: `Dip ${tube}: one hand, turn ${turn.join(', then ')} for the least current of ${rail}, which should come to about ${show(own.expected_A, 'A')}; ${show(own.trip_A, 'A')} and more is not tuned. ${show(s, 's')} at most, then everything goes off. Confirm when it is at its dip.`,
+    figure: rail,
+    text: `Dip ${tube}: one hand, insulated tools only, turn ${turn.join(', then ')} for the least current of ${rail}, which should come to about ${show(own.expected_A, 'A')}; ${show(own.trip_A, 'A')} and more is not tuned. ${show(s, 's')} at most, then everything goes off. Confirm when it is at its dip.`,
     wants: { kind: 'confirm' },
     timeout_s: s,
     inside: false,

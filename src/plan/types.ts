@@ -273,6 +273,8 @@ export interface Step {
   readonly needs_drive?: readonly PartName[] | undefined
   /** The step first takes the rail above 60 V, or follows a prompt above 60 V: "hands clear", sound, 5 s. */
   readonly hands_clear: boolean
+  /** Steps from this one on held the key down at reduced power: their line errors are counted before this one may raise. */
+  readonly lines_quiet_since?: number
   /** What may not stand longer than a time: a stage off tune, a key held down. Steps in a row with one name share its time. */
   readonly time_limits?: readonly TimeLimit[] | undefined
   readonly expected_s: number
@@ -378,7 +380,13 @@ export interface Ask {
         readonly unit: 'V' | 'A' | 'Ω'
         readonly low: number
         readonly high: number
+        /** The meter that the window was computed for: it loads what it reads. Absent where that does not matter. */
+        readonly meter?: { readonly name: string; readonly ohm: number }
+        /** Why the window is what it is. */
+        readonly because?: string
       }
+  /** The rail whose figures a person watches while the question stands open, large and of now: tuning, peaking. */
+  readonly figure?: RailName
   readonly timeout_s: number
   /** HT is brought down and watched before, returned by the same steps without holds after. */
   readonly inside: boolean

@@ -40,6 +40,7 @@ export function checkProfile(profile: Profile, equipment: Equipment, where: Wher
     if (
       stage.do === 'ask' &&
       stage.reading !== null &&
+      stage.reading.panel !== true &&
       equipment.level === 3 &&
       !nodes.has(stage.reading.node)
     ) {
@@ -51,6 +52,7 @@ export function checkProfile(profile: Profile, equipment: Equipment, where: Wher
       )
     }
     if (stage.do === 'mode') named(['stages', i, 'mode'], 'mode', stage.mode)
+    if (stage.do === 'ask' && stage.watch !== undefined) named(['stages', i, 'watch'], 'rail', stage.watch)
     if (stage.do === 'tune') {
       named(['stages', i, 'rail'], 'rail', stage.rail)
       return

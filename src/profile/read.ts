@@ -140,7 +140,15 @@ function toStage(stage: WrittenProfile['stages'][number], at: Path, report: Repo
         do: stage.do,
         name: stage.name ?? 'question',
         text: stage.text,
-        reading: reading === undefined ? null : { node: reading.node, unit: reading.unit, low, high },
+        reading:
+          reading === undefined
+            ? null
+            : {
+                ...{ node: reading.node, unit: reading.unit, low, high },
+                ...(reading.panel !== undefined && { panel: reading.panel }),
+              },
+        ...(stage.turn !== undefined && { turn: stage.turn }),
+        ...(stage.watch !== undefined && { watch: stage.watch }),
         timeout_s: stage.timeout ?? null,
         inside: stage.inside,
       }

@@ -47,7 +47,12 @@ export type Stage =
         readonly unit: 'V' | 'A' | 'Ω'
         readonly low: number | null
         readonly high: number | null
+        /** On the set's own meter, outside the case. */
+        readonly panel?: boolean
       } | null
+      /** Insulated controls outside the case, and the rail that is watched while they are turned. */
+      readonly turn?: readonly string[]
+      readonly watch?: RailName
       readonly timeout_s: number | null
       /** Needs hands inside the set: HT goes down first. */
       readonly inside: boolean

@@ -115,9 +115,14 @@ function outside(d: Draft, value: number): void {
 }
 
 function windowMissed({ unit, low, high }: Prompt, value: number): string {
-  const shown = (figure: number | null): string =>
-    figure === null || (unit !== 'V' && unit !== 'A' && unit !== 'Ω') ? '' : formatShort(figure, unit)
-  return `${shown(value)} is outside ${shown(low)} to ${shown(high)}`
+  return `${shown(value, unit)} is outside ${shown(low, unit)} to ${shown(high, unit)}`
+}
+
+const shown = (figure: number | null, unit: Prompt['unit']): string =>
+  figure === null || (unit !== 'V' && unit !== 'A' && unit !== 'Ω') ? '' : formatShort(figure, unit)
+
+function windowKept({ unit, low, high }: Prompt, value: number): string {
+  return `${shown(value, unit)}, within ${shown(low, unit)} to ${shown(high, unit)}`
 }
 
 function takeAnswer(d: Draft, value: number | null): void {
@@ -125,7 +130,7 @@ function takeAnswer(d: Draft, value: number | null): void {
   const step = currentStep(d.s)
   if (!open || !step) return
   const purpose = open.purpose
-  closePrompt(d, 'answered')
+  closePrompt(d, value === null || open.low === null ? 'answered' : `answered: ${windowKept(open, value)}`)
   const sample = value === null ? null : { value, t_us: d.s.t_us }
   switch (purpose.kind) {
     case 'charge':

@@ -32,6 +32,8 @@ export function draftOf(state: State, off_now: OffNow): Draft {
     typed: state.typed,
     pending: { ...state.pending },
     line_troubles: state.line_troubles,
+    line_errors: state.line_errors,
+    lines_counted: state.lines_counted,
     next_id: state.next_id,
     next_intent: state.next_intent,
     intent: state.intent,

@@ -6,6 +6,7 @@ import { leastOf, limitsNow } from './in-force.js'
 import { leastLoaded_A } from './judge-lost.js'
 import { inputsAllow } from './inputs.js'
 import { askKnob } from './knob.js'
+import { linesWereQuiet } from './line-trouble.js'
 import { ask, confirm } from './prompts.js'
 import { heatersReady, warmUp_s } from './interlocks.js'
 import { heatersLow } from './low-heaters.js'
@@ -25,6 +26,7 @@ export function gateOpen(d: Draft, step: Step, rail: RailPlan): boolean {
   }
   if (step.needs_bias && !biasStands(d)) return false
   if (!driveProved(d, step)) return false
+  if (!linesWereQuiet(d, step, rail)) return false
   if (step.needs_plate !== null) {
     const plate = d.s.rails[step.needs_plate]
     const limits = step.limits[step.needs_plate]

@@ -62,6 +62,8 @@ export function initialState(plan: Plan): State {
     typed: {},
     pending: {},
     line_troubles: {},
+    line_errors: {},
+    lines_counted: null,
     next_id: 1,
     next_intent: 1,
     intent: null,

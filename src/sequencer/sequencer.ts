@@ -9,6 +9,7 @@ import { initialState } from './initial.js'
 import { judgeReading, judgeRunDown } from './judge.js'
 import { judgeInput, onlyInformative } from './inputs.js'
 import { judgeTick } from './judge-time.js'
+import { noteLineError } from './line-trouble.js'
 import { nextToDo } from './next.js'
 import { handsGivenUp, makeOff, offHears, trip } from './off.js'
 import { notRested } from './rest.js'
@@ -155,6 +156,7 @@ function handle(d: Draft, event: Event): void {
         ...d.s.line_troubles,
         [event.port]: { fault: event.fault, text: event.text, t_us: d.s.t_us },
       }
+      noteLineError(d)
       return
     case 'line lost':
       if (d.s.phase !== 'waiting' && onlyInformative(d, event.port)) return

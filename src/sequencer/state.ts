@@ -38,6 +38,10 @@ export interface State {
   pending: Record<number, Pending>
   /** What was last wrong on each port, as it told it: only for the sentence about readings that stay away. */
   line_troubles: Readonly<Record<string, LineTrouble>>
+  /** How many of them came in each step. */
+  line_errors: Readonly<Record<number, number>>
+  /** The step before which they were last counted and told. */
+  lines_counted: number | null
   next_id: number
   next_intent: number
   /** Intent of the segment under way: raises wait until it is recorded. */

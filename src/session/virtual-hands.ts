@@ -55,7 +55,7 @@ export class VirtualHands {
         bench.tell({ kind: 'turn', rail, volts: step.target_V })
       await new Promise((resolve) => setTimeout(resolve, 4000 / this.speed))
     }
-    const shown = await this.reads(node, rail, unit)
+    const shown = await this.reads(node, rail, unit, ask.wants.meter?.ohm ?? meter_ohm)
     return shown === null ? null : Number(shown.toPrecision(4))
   }
 
@@ -71,9 +71,10 @@ export class VirtualHands {
     node: string | null,
     rail: string | null,
     unit: 'V' | 'A' | 'Ω',
+    ohm: number,
   ): Promise<number | null> {
     if (node !== null && unit === 'Ω') return this.bench.ohms(node)
-    if (node !== null) return this.bench.probe(node, this.equipment.chassis_node, meter_ohm)
+    if (node !== null) return this.bench.probe(node, this.equipment.chassis_node, ohm)
     if (rail === null) return null
     if (unit === 'Ω') return this.bench.ohms(rail)
     const seen = await this.bench.rail(rail)

@@ -328,7 +328,11 @@ describe('a driven mode of a set known by its rails', () => {
     const made = (mode: string, ...stages: ReturnType<typeof up>[]) => planOf(own, mode, ...stages)
     const planOf = (of: Equipment, mode: string, ...stages: ReturnType<typeof up>[]) =>
       makePlan({ ...profile, mode, stages: [...supplies, ...stages] }, of, base.bench)
-    const said = (of: ReturnType<typeof made>) => of.problems.map(({ what }) => what).join('\n')
+    // That its key-down has no step at half its volts is said too, and is another matter.
+    const said = (of: ReturnType<typeof made>) =>
+      of.problems
+        .flatMap(({ what }) => (what.includes('no line errors are counted') ? [] : [what]))
+        .join('\n')
     const [HT, speech] = [up('HT', [250, 340, 380]), up('speech', [100, 300])]
     expect(said(made('tone', speech, HT))).toMatch(/raises speech before HT.*flashes over/)
     expect(said(made('tone', HT, speech, up('HT', [0])))).toMatch(/lowers HT before speech/)

@@ -211,7 +211,9 @@ describe('a step for tuning', () => {
     // 1.5 times V12's own plate current more.
     expect(raise?.limits['HT']?.ceiling_A).toBeCloseTo(usual_A + 0.0306, 3)
     expect(ask?.limits['HT']?.trip_A).toBe(raise?.limits['HT']?.trip_A)
-    expect(ask?.ask?.text).toMatch(/one hand, turn PA tuning for the least current of HT.*about 77 mA/)
+    expect(ask?.ask?.text).toMatch(
+      /one hand, insulated tools only, turn PA tuning for the least current of HT.*about 77 mA/,
+    )
     for (const step of tuning) expect(step.time_limits?.map(({ s }) => s)).toEqual([30])
     expect(plan.steps.find(({ index }) => index === (after?.index ?? 0) + 1)?.time_limits).toBeUndefined()
   })

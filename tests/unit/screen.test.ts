@@ -62,6 +62,10 @@ describe('the live lines', () => {
     expect(tall[0]).toMatch(/^ +█/)
     expect(tall[4]).toMatch(/█ +V +.*█ +mA$/)
     expect(tall.at(-1)).toMatch(/^Keys/)
+    // The rail that an open question has watched comes before the one that moves.
+    const watched = frameOf(running, 1, { columns: 79, rows: 40 }, {}, 'heaters')
+    expect(watched.find((line) => /^ {2}\w+$/.test(line))).toBe('  heaters')
+    expect(tall.find((line) => /^ {2}\w+$/.test(line))).toBe('  HT')
     const short = frameOf(running, 1, { columns: 79, rows: 18 })
     expect(short.join('')).not.toContain('█')
   })

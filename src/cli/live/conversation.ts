@@ -3,7 +3,8 @@ import type { Supervisor, Shown } from '../../controller/index.js'
 import { stepNumbered, type Ask, type Plan } from '../../plan/index.js'
 import { formatQuantity } from '../../quantities/index.js'
 import type { View } from '../../sequencer/index.js'
-import { answerOf, Stops, type VirtualHands } from '../../session/index.js'
+import { type Answer, answerOf, Stops, type VirtualHands } from '../../session/index.js'
+import { type AnswerPhoto, readPhoto, withPhoto } from './photo.js'
 import { type Typing, typeKey } from './keys.js'
 import { frameOf } from './screen.js'
 import type { Key, Terminal } from './terminal.js'
@@ -23,6 +24,8 @@ export class Conversation {
   private step = -1
   private reasonSaid = false
   readonly stops: Stops
+  /** Attached to answers, for the book of the set once the run has ended. */
+  readonly photos: AnswerPhoto[] = []
   /** At the program's own virtual bench, once it runs. */
   hands: VirtualHands | null = null
 
@@ -96,13 +99,38 @@ export class Conversation {
     }
     const { asked, run } = this
     if (asked === null || run === null) return
-    const answer = answerOf(text, asked.ask, asked.shown)
+    const { answer: said, photo } = withPhoto(text)
+    const answer = answerOf(said, asked.ask, asked.shown)
     if ('problem' in answer) {
       this.terminal.line(answer.problem)
       return
     }
-    this.hands?.answered(asked.ask, answer.value)
-    run.answer(asked.prompt, answer.value, 'terminal')
+    if (photo === null) {
+      this.hands?.answered(asked.ask, answer.value)
+      run.answer(asked.prompt, answer.value, 'terminal')
+    } else void this.answeredWith(photo, asked, run, answer.value)
+  }
+
+  /** A photograph goes into the record by its hash before its answer does; one that cannot be read leaves the question open. */
+  private async answeredWith(
+    path: string,
+    { prompt, ask }: NonNullable<typeof this.asked>,
+    run: Supervisor,
+    value: Answer,
+  ): Promise<void> {
+    const photo = await readPhoto(path, `with the answer to: ${ask.text}`)
+    if ('problem' in photo) {
+      this.terminal.line(`${photo.problem} The question is still open.`)
+      return
+    }
+    run.note('photograph', `${photo.name}, SHA-256 ${photo.sha256}, ${photo.caption}`, {
+      ...{ prompt, name: photo.name, sha256: photo.sha256, bytes: photo.bytes },
+    })
+    this.photos.push(photo)
+    // It may have run out while the file was read.
+    if (this.asked?.prompt !== prompt) return
+    this.hands?.answered(ask, value)
+    run.answer(prompt, value, 'terminal')
   }
 
   private wordTyped(word: NonNullable<typeof this.word>, text: string): void {
@@ -138,6 +166,9 @@ export class Conversation {
         void this.virtualMeter(shown.prompt, shown.ask)
         break
       case 'prompt closed':
+        // What was read is judged at once.
+        if (shown.why.startsWith('answered: '))
+          this.terminal.line(`  ${shown.why.slice('answered: '.length)}.`)
         if (this.asked?.prompt === shown.prompt) {
           this.asked = null
           this.typing = { ...this.typing, buffer: '', asking: false }
@@ -194,7 +225,7 @@ export class Conversation {
     const lines =
       this.view === null || !this.typing.live
         ? []
-        : frameOf(this.view, this.speed, this.terminal.size, this.health)
+        : frameOf(this.view, this.speed, this.terminal.size, this.health, this.asked?.ask.figure ?? null)
     if (this.typing.asking) lines.push(`${this.hint()}> ${this.typing.buffer}`)
     this.terminal.frame(lines)
   }

@@ -22,13 +22,14 @@ import {
 } from '../../session/index.js'
 import type { Known, RunEnding } from '../../story/index.js'
 import { type Exit, exits } from '../exits.js'
-import { type Io, printJson } from '../io.js'
+import { type Io, printJson, userName } from '../io.js'
 import { hashed } from '../plan-files.js'
 import { refuse } from '../refuse.js'
 import { otherRunsFolders, runsFolder } from '../runs-folder.js'
 import { versionOf } from '../version.js'
 import { toTerminal } from '../wrap.js'
 import { Conversation } from './conversation.js'
+import { photosInBook } from './photo.js'
 import { exitOf } from './exit-of.js'
 import { logOf, type RunLog } from './log.js'
 import { type Key, openTerminal, type Terminal } from './terminal.js'
@@ -133,7 +134,10 @@ export async function energise(of: Energised, io: Io): Promise<Exit> {
     // What is said last must stay on the screen: the drawn frame goes first.
     terminal.frame([])
     await terminal.close()
-    if (ended.kind === 'ran') return closed(of, ended, conversation, io)
+    if (ended.kind === 'ran') {
+      for (const text of photosInBook(conversation.photos, prepared, ended.run, userName(io))) io.err(text)
+      return closed(of, ended, conversation, io)
+    }
     const { why, what, where, remedy } = ended
     return refuse(io, json, {
       exit: exitFor[why],

@@ -7,6 +7,9 @@ export interface Typing {
   readonly asking: boolean
 }
 
+/** Characters of an answer, and of one that names a photograph. */
+const most = { answer: 60, path: 300 } as const
+
 export type Typed =
   | { readonly kind: 'stop'; readonly by: string; readonly now: boolean }
   | { readonly kind: 'entered'; readonly text: string }
@@ -50,7 +53,8 @@ export function typeKey(
       for (const character of key.text) {
         if (typing.live && buffer === '' && character === 's') stop('key s', true)
         else if (typing.live && buffer === '' && character === 'r') stop('key r', false)
-        else if (typing.asking && buffer.length < 60) buffer += character
+        else if (typing.asking && buffer.length < (buffer.includes('photo=') ? most.path : most.answer))
+          buffer += character
       }
       break
   }

@@ -17,6 +17,8 @@ export function frameOf(
   speed: number,
   size: Size,
   health: Readonly<Record<string, LineHealth>> = {},
+  /** The rail that an open question has watched. */
+  figure: string | null = null,
 ): string[] {
   const pace = speed === 1 ? '' : ` (${speed} × faster than life)`
   const head =
@@ -33,7 +35,7 @@ export function frameOf(
   const small = [...head, ...rails, ...inputLine(view), ...troubles, keysLine].flatMap((line) =>
     wrapLine(line, size.columns),
   )
-  return [...large(view, size, small.length), ...small]
+  return [...large(view, size, small.length, figure), ...small]
 }
 
 const keysLine = 'Keys: s outputs off now   r run down   Ctrl-C run down, again: off now'
@@ -41,10 +43,12 @@ const keysLine = 'Keys: s outputs off now   r run down   Ctrl-C run down, again:
 /** Rows kept for what was said before and the question under the frame. */
 const others_rows = 9
 
-/** Of the rail that the step is about, else of the last that is up. */
-function large(view: View, { columns, rows }: Size, below: number): readonly string[] {
+/** Of the rail that is watched, or that the step is about, else of the last that is up. */
+function large(view: View, { columns, rows }: Size, below: number, figure: string | null): readonly string[] {
   const up = (rail: RailView): boolean => rail.volts !== null && rail.output !== 'off'
-  const rail = view.rails.find((each) => each.rail === view.rail && up(each)) ?? view.rails.findLast(up)
+  const named = (name: string | null): RailView | undefined =>
+    view.rails.find((each) => each.rail === name && up(each))
+  const rail = named(figure) ?? named(view.rail) ?? view.rails.findLast(up)
   if (rail === undefined || rail.volts === null) return []
   const figures = largeFigures([volts(rail.volts), ...(rail.amps === null ? [] : [amps(rail.amps)])], columns)
   if (figures === null || figures.length + 1 + below + others_rows > rows) return []
