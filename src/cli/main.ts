@@ -23,7 +23,10 @@ const program = new Command('slowglow')
   .exitOverride()
   .configureOutput({ writeOut: io.out, writeErr: io.err })
 
-for (const register of commands) register(program, io)
+// The one that is asked for, where its name comes first; else all of them, since help tells every one.
+const asked = process.argv[2] ?? ''
+for (const [name, load] of Object.entries(commands))
+  if (name === asked || !Object.hasOwn(commands, asked)) (await load())(program, io)
 
 try {
   await program.parseAsync(process.argv)
