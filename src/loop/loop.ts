@@ -22,6 +22,8 @@ export interface Loop {
   readonly slow: boolean
   /** The cut-off relay is kept closed. */
   readonly fed: boolean
+  /** Readings are never taken seldom: to see what days of them at full speed do. */
+  readonly brisk?: true
 }
 
 export type LoopInput =
@@ -75,6 +77,7 @@ export function loopStep(loop: Loop, input: LoopInput, give: Give = () => undefi
     reform: loop.reform,
     slow: loop.slow,
     fed: loop.fed,
+    brisk: loop.brisk === true,
     made: [],
     outputs: [],
     heard: [],
@@ -92,6 +95,7 @@ export function loopStep(loop: Loop, input: LoopInput, give: Give = () => undefi
       reform: work.reform,
       slow: work.slow,
       fed: work.fed,
+      ...(work.brisk && { brisk: true as const }),
     },
     outputs: work.outputs,
   }
@@ -107,6 +111,7 @@ interface Work {
   reform: ReformWatch | null
   slow: boolean
   fed: boolean
+  readonly brisk: boolean
   readonly outputs: LoopOutput[]
   /** What lines said and the sequencer has not been fed yet. */
   readonly heard: (LineEvent & { readonly t_us: number })[]
@@ -236,7 +241,7 @@ function judgeParts(work: Work, before: ReformWatch, event: Event): void {
   }
   work.reform = watch
   for (const judgement of told) feed(work, { kind: 'judged', t_us, judgement })
-  const slow = isSlow(work.sequencer)
+  const slow = !work.brisk && isSlow(work.sequencer)
   if (slow === work.slow) return
   work.slow = slow
   for (const [port, line] of Object.entries(work.lines))

@@ -71,15 +71,15 @@ export class ReformSteps {
         why,
         at === 0,
       )
-    if (plan.rest_s > 0) {
-      this.lower('down to rest')
+    // Let down even where no rest is wanted: what comes next begins at few volts.
+    this.lower(plan.rest_s > 0 ? 'down to rest' : 'down before the re-test')
+    if (plan.rest_s > 0)
       this.push('resting without volts', {
         do: 'hold',
         hold_s: plan.rest_s,
         limits: { [plan.rail]: this.nothing() },
         expected_s: plan.rest_s,
       })
-    }
     // A formed part leaks next to nothing here: what goes in is charge.
     const low_V = down(
       Math.min(4, Math.max(1, Math.floor(plan.top_V / plan.rung_V / 3))) * plan.rung_V,
@@ -128,6 +128,11 @@ export class ReformSteps {
       ...made,
       { V: plan.top_V, reform: top, why: `${formatShort(plan.top_s, 's')} at least at the last volts` },
     ]
+  }
+
+  /** A twentieth of the way in a third of a second (our choice). */
+  private slew_V_per_s(): number {
+    return 0.15 * this.of.plan.top_V
   }
 
   private rungs = 1
@@ -228,7 +233,7 @@ export class ReformSteps {
   private raise(stage: string, V: number, reform: ReformStep, why: string, first: boolean): void {
     const { plan } = this.of
     // The feed resistors bound the current, and the quicker the charge goes in the less leaks meanwhile.
-    const slew_V_per_s = 0.15 * plan.top_V
+    const slew_V_per_s = this.slew_V_per_s()
     this.push(stage, {
       do: 'raise',
       rail: plan.rail,
@@ -285,9 +290,11 @@ export class ReformSteps {
     const upper_A = bleeder_A + shorts_A + error_A(bleeder_A + shorts_A)
     const lower_A = Math.max(0, bleeder_A - error_A(bleeder_A))
     const trip_A = 1.05 * upper_A + 3 * channel.resolution_A
+    // What its own output capacitor takes on the way up is no fault of a part.
+    const rise_A = 1.1 * this.slew_V_per_s() * channel.output_F
     const supply_limit_A = Math.min(
       channel.max_A,
-      Math.max(1.1 * trip_A + 2 * channel.resolution_A, channel.min_A),
+      Math.max(1.1 * trip_A + 2 * channel.resolution_A, upper_A + rise_A, channel.min_A),
     )
     const over_voltage_V = channel.over_voltage
       ? Math.min(
@@ -323,7 +330,12 @@ export class ReformSteps {
         reason('band', upper_A, 'A', 'every part shorted behind its feed resistor, and the read-back'),
         reason('trip', trip_A, 'A', 'more than that means a feed resistor is bridged'),
         reason('ceiling', 1.05 * trip_A, 'A', '5 % above the trip'),
-        reason('supply limit', supply_limit_A, 'A', 'a tenth above the trip'),
+        reason(
+          'supply limit',
+          supply_limit_A,
+          'A',
+          "a tenth above the trip, and room for what the supply's own output capacitor takes as it rises",
+        ),
         ...(over_voltage_V > 0
           ? [
               reason(

@@ -44,6 +44,8 @@ export interface RehearseOptions {
   readonly real?: Bench
   /** Readings of one port start no more often than this, µs; five rounds a second unless given. */
   readonly poll_us?: number
+  /** Readings are never taken seldom, also in hours in which nothing moves. */
+  readonly brisk?: true
   /** Called once a second of virtual time with what a terminal would show; `stop` there is a person's stop. */
   readonly watch?: (seen: View, world: VirtualBench) => 'stop' | 'off now' | undefined
 }
@@ -122,7 +124,7 @@ class Run {
       ...config,
       poll_us: options.poll_us ?? poll_us,
     }))
-    this.loop = createLoop(plan, this.configs)
+    this.loop = { ...createLoop(plan, this.configs), ...(options.brisk === true && { brisk: true as const }) }
     this.ports = Object.entries(this.loop.lines).map(([port, line]) => ({
       port,
       line,

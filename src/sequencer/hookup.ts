@@ -170,7 +170,7 @@ function polarity(
       d,
       { kind: 'polarity' },
       readingOf(
-        `${test.rail} measures ${volts(now.value)} at its supply, set to ${volts(test.test_V)}. Read the volts at ${placeOf(d, test)} against chassis, red lead there, and type them with their sign.`,
+        `${test.rail} measures ${volts(now.value)} at its supply, set to ${volts(test.test_V)}. Read the volts at ${placeOf(d, test)} against ${test.rail === d.s.plan.reform?.rail ? 'its negative end' : 'chassis'}, red lead there, and type them with their sign.`,
         `polarity ${test.rail}`,
         'V',
         low_V,

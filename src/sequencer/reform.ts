@@ -133,6 +133,9 @@ export function reformPasses(s: State, step: Step): boolean {
 /** First looked at where a step is long, s: a leakage that does not fall shows by then (our choice). */
 const firstLook_s = 600
 
+/** What was typed is judged at once; where nothing comes of it, it is asked for again after this, s (our choice). */
+const unjudged_s = 120
+
 /** A part that a person reads is asked about: once charging is over and its time held, then when the estimator wants it again. */
 function readingDue(s: State, step: Step): (ReformPart & { typed: NonNullable<ReformPart['typed']> }) | null {
   const held_us = s.t_us - s.part_us
@@ -145,7 +148,7 @@ function readingDue(s: State, step: Step): (ReformPart & { typed: NonNullable<Re
     const least_s = step.reform?.what === 're-test' ? limit.after_s : (step.reform?.least_s ?? 0)
     const due =
       last !== undefined && last.t_us >= s.part_us
-        ? s.t_us - last.t_us >= us(state.again_s ?? 0)
+        ? s.t_us - last.t_us >= us(state.step === step.index ? (state.again_s ?? unjudged_s) : unjudged_s)
         : held_us >= us(typed.settle_s + Math.min(least_s, firstLook_s))
     if (due) return { ...part, typed }
   }

@@ -27,7 +27,7 @@ export function wiresConfirmed(d: Draft): boolean {
       { kind: 'charge' },
       {
         ...readingOf(
-          `Outputs read back as off; the set may still hold a charge. One hand, a meter rated for it and tried on a known source: read ${charged.rail} at ${charged.at} against chassis, and type the volts. Above ${dead_V} V, discharge it through a resistor first.`,
+          `Outputs read back as off; the set may still hold a charge. One hand, a meter rated for it and tried on a known source: read ${charged.rail === d.s.plan.reform?.rail ? `the volts across ${charged.at}` : `${charged.rail} at ${charged.at} against chassis`}, and type the volts. Above ${dead_V} V, discharge it through a resistor first.`,
           'stored charge',
           'V',
           -dead_V,

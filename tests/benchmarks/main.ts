@@ -11,7 +11,7 @@ import { slowDiskFigures } from './trip-on-slow-disk.js'
 
 /**
  * `npm run bench [-- --only NAME] [--json]`; for `healthy` `--sets N --keep FILE`, for `trip` `--trips N --runs N`, for
- * `faults` `--cases N --sets N --keep FILE --minutes N`, for `reform` `--parts N --days N`, for `review` `--longest` (50 million readings too); `slow-disk` is trips while the disk of the record stands. Measures and
+ * `faults` `--cases N --sets N --keep FILE --minutes N`, for `reform` `--parts N --days N --run-days N`, for `review` `--longest` (50 million readings too); `slow-disk` is trips while the disk of the record stands. Measures and
  * shows; it asserts nothing, and no test does.
  */
 const args = process.argv.slice(2)
@@ -27,7 +27,12 @@ const groups: Readonly<Record<string, () => Figure[] | Promise<Figure[]>>> = {
       keep: given('--keep'),
       minutes: Number(given('--minutes') ?? Infinity),
     }),
-  reform: () => reformFigures(Number(given('--parts') ?? 500), Number(given('--days') ?? 7)),
+  reform: () =>
+    reformFigures(
+      Number(given('--parts') ?? 500),
+      Number(given('--days') ?? 7),
+      Number(given('--run-days') ?? 0.2),
+    ),
   review: () => reviewFigures(args.includes('--longest')),
   trip: () => tripFigures(Number(given('--trips') ?? 8000), Number(given('--runs') ?? 100)),
   'slow-disk': slowDiskFigures,

@@ -146,7 +146,7 @@ describe('a reform that is left to a cut-off relay', () => {
   })
 
   it('trips when it opens in the middle of the night', () => {
-    const { run } = formed(alone, bench, { unattended, faults: ['input.cut-off:open@t>900s'] })
+    const { run } = formed(alone, bench, { unattended, faults: ['input.cut-off:open@t>200s'] })
     expect(run.ending).toMatchObject({ outcome: 'tripped', outputs_off: 'confirmed' })
     expect(['off-set-point', 'error-integral', 'watched-input']).toContain(run.ending.reason?.code)
   })

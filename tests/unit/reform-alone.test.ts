@@ -149,3 +149,22 @@ describe('a reform that nobody stays with', () => {
     expect(left?.why_not?.what).toMatch(/C5 was given up/)
   })
 })
+
+describe('a reform without a rest, of one part', () => {
+  it('is let down before its re-test, and what the supply’s own capacitor takes as it rises is within its limit', () => {
+    const { reform } = shortForming
+    if (reform === null) throw new Error('no reform')
+    const [C3] = Object.values(reform.parts)
+    if (C3 === undefined) throw new Error('no part')
+    const one = { ...shortForming, reform: { ...reform, rest_s: 0, parts: { C3 } } }
+    const { plan, run, formed: parts } = formed(one, formingBenchFile)
+    expect(run.ending.reason?.text ?? 'none').toBe('none')
+    expect(parts[0]?.verdict).not.toBe('not finished')
+    const { output_F = 0 } = formingBenchFile.supplies['high']?.channels['out'] ?? {}
+    for (const { do: does, reform: of, slew_V_per_s, limits } of plan.steps) {
+      const own = limits['HT']
+      if (does !== 'raise' || of === undefined || own === undefined) continue
+      expect(own.supply_limit_A).toBeGreaterThan(own.expected_A + slew_V_per_s * output_F)
+    }
+  })
+})

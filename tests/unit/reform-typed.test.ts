@@ -61,6 +61,11 @@ describe('a reform whose meters a person reads', () => {
       expect(verdict).not.toBe('not finished')
       expect(why).toContain('read by hand')
     }
+    // Nobody is asked again before what was typed is judged.
+    const reads = events.filter(({ what, text }) => what === 'answer' && text.startsWith('Read meter C3'))
+    expect(reads.length).toBeGreaterThan(4)
+    for (const [at, { t_us }] of reads.entries())
+      expect(t_us - (reads[at - 1]?.t_us ?? 0)).toBeGreaterThan(25e6)
     // The ohms that were typed took the place of a tolerance of a tenth.
     expect(events.some(({ what, text }) => what === 'answer' && text.includes('Its ohms?'))).toBe(true)
     const open: boolean[] = []
