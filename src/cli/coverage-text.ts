@@ -1,11 +1,16 @@
 import type { Coverage, CoveredFault } from '../faults/index.js'
 import { columns } from './columns.js'
 
+/** With the items of the worksheet that each check by hand is on. */
+export type CoverageTold = Omit<Coverage, 'hand_checks'> & {
+  readonly hand_checks: readonly (Coverage['hand_checks'][number] & { readonly items: readonly string[] })[]
+}
+
 /** Lines of a list before the rest is only counted. */
 const shownFirst = 24
 
 /** What a plan notices of every single fault, on a page. */
-export function coverageText(coverage: Coverage, all: boolean): string {
+export function coverageText(coverage: CoverageTold, all: boolean): string {
   const { faults, caught, total, late, burns_unseen, harmless_unseen, share } = coverage
   const most = all ? Infinity : shownFirst
   if (total === 0) return [`${coverage.equipment}, ${coverage.profile}`, ...coverage.notes].join('\n')
@@ -55,7 +60,10 @@ export function coverageText(coverage: Coverage, all: boolean): string {
       : []),
     ...section(
       'To look for by hand, with the set off, its charge measured away first',
-      coverage.hand_checks.map(({ text, burns }) => (burns ? `${text} A part may burn here.` : text)),
+      coverage.hand_checks.map(
+        ({ text, burns, items }) =>
+          `${text}${burns ? ' A part may burn here.' : ''}${items.length === 0 ? '' : ` (worksheet: ${items.join(', ')})`}`,
+      ),
       most,
     ),
     ...section(

@@ -8,6 +8,7 @@ import { type Earlier, liftedSet, reformPlan, type ReformOptions } from '../refo
 import type { Profile } from '../profile/index.js'
 import { exits } from './exits.js'
 import { experienceOf } from './live/earlier.js'
+import { withEarlierRuns } from './earlier-runs.js'
 import { withColdChecks } from './plan-cold.js'
 import { placed, type PlanProblem, shown } from './problems.js'
 import type { Refusal } from './refuse.js'
@@ -118,7 +119,9 @@ export function planFiles(
   const made = makePlan(profile, equipment, bench, options)
   const set_path = all.equipment?.path ?? null
   const plan =
-    made.plan === null || set_path === null ? made.plan : withColdChecks(made.plan, equipment, set_path)
+    made.plan === null || set_path === null
+      ? made.plan
+      : withColdChecks(withEarlierRuns(made.plan, equipment, set_path), equipment, set_path)
   return {
     plan: plan === null ? null : hashed(plan),
     problems: [...inFiles, ...checked.problems, ...made.problems.map((each) => ({ ...each, at: null }))],

@@ -33,6 +33,10 @@ export function planPage(plan: Plan): string {
       ),
     ),
     section('WHAT A FAULT LETS THROUGH AT WORST', letThroughLines(plan)),
+    section(
+      'LEARNED FROM EARLIER RUNS OF THIS SET',
+      (plan.learned?.lines ?? []).flatMap((line) => wrapped(`- ${line}`, '  ')),
+    ),
     section('WHY THESE LIMITS', why),
     ...chartSections(plan).map(([title, lines]) => section(title, lines)),
     section(

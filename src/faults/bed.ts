@@ -30,6 +30,8 @@ const coldBelow = 0.6
 export const link = (section: string, between: string): string => `${section} ${between}`
 /** Element in the way to an electrode, so that it can be open. */
 export const joint = (section: string, electrode: 'plate' | 'screen'): string => `${section} ${electrode} pin`
+/** Element between a potentiometer's wiper and what it is wired to. */
+export const wiper = (part: string): string => `${part} wiper`
 
 type Regulator = Extract<Element, { readonly kind: 'regulator' }>
 type Supply = Extract<Element, { readonly kind: 'supply' }>
@@ -72,7 +74,7 @@ export function createBed(
   for (const { name, role, lead_ohm } of Object.values(rails))
     if (role !== 'heater') feeds[name] = { V: 0, limit_A: 1e3, ohm: Math.max(lead_ohm, 1e-3) }
   const laid = toNetwork(equipment, mode, feeds, { heaters: false, lit: () => false, meters })
-  const network = withJoints({ ...laid, elements: [...laid.elements, ...extra] })
+  const network = withJoints(equipment, { ...laid, elements: [...laid.elements, ...extra] })
   const elements = new Map(network.elements.map((element) => [element.name, element]))
   const supplies = network.elements.filter((element): element is Supply => element.kind === 'supply')
   const regulators = network.elements.filter((element): element is Regulator => element.kind === 'regulator')
@@ -134,14 +136,26 @@ export function createBed(
 }
 
 /** Pins that can be open and electrodes that can touch, as elements of their own. */
-function withJoints(network: Network): Network {
+function withJoints(equipment: Equipment, network: Network): Network {
   const made: Element[] = []
+  const wipers = new Map<string, string>()
+  for (const [name, part] of Object.entries(equipment.parts))
+    if (part.kind === 'potentiometer' && !part.ends.includes(part.wiper)) {
+      for (const half of ['a', 'b']) wipers.set(`${name}.${half}`, part.wiper)
+      made.push({ kind: 'resistor', name: wiper(name), a: part.wiper, b: `${name}:wiper`, ohm: joint_ohm })
+    }
   const resistor = (name: string, a: string, b: string, ohm: number): void => {
     made.push({ kind: 'resistor', name, a, b, ohm })
   }
   for (const element of network.elements) {
     if (element.kind !== 'triode' && element.kind !== 'screen tube') {
-      made.push(element)
+      const at = wipers.get(element.name)
+      if (at === undefined || !('a' in element)) made.push(element)
+      else {
+        const inner = `${element.name.slice(0, -2)}:wiper`
+        const to = (node: string): string => (node === at ? inner : node)
+        made.push({ ...element, a: to(element.a), b: to(element.b) })
+      }
       continue
     }
     const { name, grid, cathode } = element
@@ -184,6 +198,14 @@ export function changedElement(element: Element, change: Change): Element | null
       return element.kind === 'regulator'
         ? { kind: 'resistor', name: element.name, a: element.a, b: element.b, ohm: broken_ohm }
         : null
+    case 'model':
+      if (element.kind === 'triode' && change.model.form === 'triode')
+        return { ...element, model: change.model }
+      if (element.kind === 'screen tube' && change.model.form === 'screen')
+        return { ...element, model: change.model }
+      if (element.kind === 'regulator' && change.model.form === 'regulator')
+        return { ...element, model: change.model }
+      return null
     case 'contact':
       return element.kind === 'contact' ? { ...element, closed: change.closed } : null
   }

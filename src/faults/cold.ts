@@ -16,6 +16,11 @@ const smallest_ohm = 1e-3
 /** From every node to chassis, so that one that nothing joins to it reads as open. */
 const everywhere_S = 1e-11
 
+/** Of a path that is taken away: what all others together conduct beside it, below which an update would not know it. */
+const lostDigits = 1e-4
+/** Networks kept with such a path taken away. */
+const mostParted = 30
+
 export interface Cold {
   /** From a node to another, the chassis where none is named, with these elements in place of those of the same name. */
   ohm(place: NodeName, changed: readonly Element[], against?: NodeName): number
@@ -44,6 +49,19 @@ export function createCold(bed: Pick<Bed, 'network' | 'elements'>): Cold {
     put(b, a, -S)
   }
   invert(G, n)
+  /** Networks in which a path that outweighs all others is taken away: small updates would lose their digits there. */
+  const parted = new Map<string, Cold>()
+  const withoutPath = (changed: readonly Element[]): Cold => {
+    const key = JSON.stringify(changed)
+    const known = parted.get(key)
+    if (known !== undefined) return known
+    const elements = new Map(bed.elements)
+    for (const element of changed) if (elements.has(element.name)) elements.set(element.name, element)
+    const made = createCold({ network: { ...bed.network, elements: [...elements.values()] }, elements })
+    if (parted.size >= mostParted) parted.clear()
+    parted.set(key, made)
+    return made
+  }
   const R = (i: number, j: number): number => (i < 0 || j < 0 ? 0 : (G[i * n + j] ?? 0))
   return {
     ohm(place, changed, against = bed.network.ground) {
@@ -68,6 +86,8 @@ export function createCold(bed: Pick<Bed, 'network' | 'elements'>): Cold {
             (i === j ? 1 / one.by : 0),
         ),
       )
+      const lost = moves.some(({ by }, i) => by < 0 && (between[i]?.[i] ?? 0) > lostDigits / by)
+      if (lost) return withoutPath(changed).ohm(place, [], against)
       const x = solved(between, u)
       const ohm = R(p, p) - 2 * R(p, q) + R(q, q) - u.reduce((sum, each, i) => sum + each * (x[i] ?? 0), 0)
       return Math.min(most_ohm, Math.max(ohm, 0))

@@ -27,6 +27,10 @@ export interface DiagnoserOf {
   readonly plan: Plan
   /** Weights in place of the library's, by fault. */
   readonly weight?: (fault: Fault) => number
+  /** What this very set read in earlier runs that were in order, as means over so many of them. */
+  readonly earlier?: { readonly seen: Seen; readonly runs: number }
+  /** What was learned and from what, to be told beside the causes. */
+  readonly learned?: readonly string[]
 }
 export interface DiagnosisOf extends DiagnoserOf {
   readonly seen: Seen
@@ -38,7 +42,7 @@ export type Diagnoser = (seen: Seen, readings?: readonly Reading[], ask?: boolea
 /** Faults nearer to one another than this, in standard deviations, cannot be told apart by what is known. */
 const apart = 1.2
 /** Where nothing shows with this much, nobody is sent to the set: what cannot show is for the checks by hand (our choice). */
-const settled = 0.98
+const settled = 0.99
 /** Causes that are grouped, and groups that are told. */
 const most = { grouped: 200, groups: 12 } as const
 
@@ -51,7 +55,14 @@ export function diagnosisOf({ seen, readings = [], ...of }: DiagnosisOf): Diagno
 }
 
 /** The same for many runs and readings of one set: what a fault makes of it is solved once. */
-export function createDiagnoser({ equipment, bench, plan, weight }: DiagnoserOf): Diagnoser {
+export function createDiagnoser({
+  equipment,
+  bench,
+  plan,
+  weight,
+  earlier,
+  learned = [],
+}: DiagnoserOf): Diagnoser {
   const single = faultsOf(equipment).map((fault) => ({ ...fault, weight: weight?.(fault) ?? fault.weight }))
   if (single.length === 0)
     return () =>
@@ -60,6 +71,8 @@ export function createDiagnoser({ equipment, bench, plan, weight }: DiagnoserOf)
       )
   const lab = createLab(equipment, bench)
   const families = familiesOf(single)
+  const before =
+    earlier === undefined ? null : { model: createModel(lab, plan, earlier.seen), runs: earlier.runs }
   return (seen, readings = [], ask = true) => {
     const model = createModel(lab, plan, seen)
     if (model.signals.length === 0 && readings.length === 0)
@@ -67,15 +80,17 @@ export function createDiagnoser({ equipment, bench, plan, weight }: DiagnoserOf)
         'This run measured nothing that says anything about the set: no rail but heaters stood, or nothing was read.',
       )
     const tripped = seen.tripped !== null
-    const alone = weighRun(model, families, tripped)
+    const alone = weighRun(model, families, tripped, before)
     const at = standingFor(
       model,
       seen.tripped?.step ?? null,
       mayBurn(ranking(alone).ranked.map(({ best, probability }) => ({ fault: best, probability }))),
     )
     const probe = createProbe(model, at?.point ?? null, readings, handMeter(bench).ohm)
-    const posterior = probe.signals.length === 0 ? alone : weighMore(alone, model, probe, families, tripped)
-    return told(model, ask ? bench : null, probe, posterior, at, readings)
+    const posterior =
+      probe.signals.length === 0 ? alone : weighMore(alone, model, probe, families, tripped, before)
+    const made = told(model, ask ? bench : null, probe, posterior, at, readings)
+    return { ...made, notes: [...made.notes, ...learned] }
   }
 }
 
@@ -199,6 +214,14 @@ function hypothesisOf(group: readonly Ranked[], model: Model, probe: Probe): Hyp
     tied_with: [...tied]
       .sort((a, b) => Number(a.fault.with !== undefined) - Number(b.fault.with !== undefined))
       .map(({ fault }) => fault.fault),
+    parts: [
+      ...new Set(
+        group.flatMap(({ fault: { part, with: other } }) => [
+          part,
+          ...(other === undefined ? [] : [other.slice(0, other.indexOf(':'))]),
+        ]),
+      ),
+    ],
     explains: predicted
       .map(
         ({ what, unit, predicted: value, measured }) =>

@@ -18,7 +18,8 @@ export function handCheck(equipment: Equipment, part: string, kinds: readonly Fa
       ...(has('grid-short', 'screen-short', 'heater-leak')
         ? ['out of its socket, look with an ohmmeter for electrodes that touch']
         : []),
-      ...(has('plate-open', 'screen-open')
+      ...(has('wrong-type') ? ["read the type on it against the set's list"] : []),
+      ...(has('plate-open', 'screen-open', 'grid-open', 'cathode-open')
         ? ['clean its pins and socket, and ring each pin out to its part']
         : []),
     ]
@@ -38,8 +39,9 @@ export function handCheck(equipment: Equipment, part: string, kinds: readonly Fa
       ]
       return `${part}: ${lifted}: ${told.join('; ')}.`
     }
-    case 'resistor':
     case 'potentiometer':
+      return `${part}: measure its track (${lifted} where anything lies across it), then from wiper to one end while it is turned slowly.`
+    case 'resistor':
     case 'heater resistor':
       return `${part}: measure its resistance (${lifted} where anything lies across it).`
     case 'choke':

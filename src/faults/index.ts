@@ -21,4 +21,5 @@ export type {
   SeenHookup,
   SeenStep,
 } from './seen.js'
+export { adjusted, type BookFact, type Learned, learnedWeights } from './priors.js'
 export { createLab, type Lab, type Put, type Spot, type State, type Who } from './lab.js'

@@ -5,6 +5,7 @@ import { benchRails, clippedOn, type RailBench, sampleElements, stresses } from 
 import type { Element, Solution } from '../network/index.js'
 import { type Bed, createBed, faulted, railAmps } from './bed.js'
 import { type Cold, createCold, most_ohm, nodesOf, ohmmeter_V } from './cold.js'
+import { scaled } from './likelihood.js'
 import type { Fault, Point } from './types.js'
 
 /** One solved state of a set: volts and currents. */
@@ -41,6 +42,12 @@ export interface Lab {
   at(point: Point, meter?: Put): Spot
   /** Ohms from a node to chassis, set off, tubes cold. */
   ohm(mode: ModeName, place: NodeName, who: Who): number
+  /** The same over a few drawn sets, on the scale of readings, with a fault or whole: an open path leaves what leaks, which no file tells. */
+  ohmDrawn(
+    mode: ModeName,
+    place: NodeName,
+    fault: Fault | null,
+  ): { readonly mean: number; readonly variance: number }
   /** Nodes that a meter can be put on. */
   places(mode: ModeName): ReadonlySet<NodeName>
   bed(mode: ModeName): Bed
@@ -48,8 +55,13 @@ export interface Lab {
 
 /** Healthy sets drawn: enough for the covariance of some twenty signals. */
 export const draws = 60
+/** Of them, those that cold readings with a fault are told from. */
+const coldDraws = 10
 /** Spots that are kept; those of runs that tripped on their way come only once. */
 const mostSpots = 24
+
+/** Ohms below this count as nothing. */
+export const ohmScale = 0.5
 
 const voltName = (place: string): string => `voltmeter at ${place}`
 
@@ -88,6 +100,17 @@ export function createLab(equipment: Equipment, bench: Bench, seed = 31): Lab {
       faulted(bed, fault).filter((element) => !same(element, bed.elements.get(element.name))),
     )
   const coldDrawn = new Map<string, number>()
+  const coldSets = once((mode: ModeName) => {
+    const bed = bare(mode)
+    return Array.from({ length: coldDraws }, (_, n) => {
+      const elements = new Map(bed.elements)
+      for (const element of own(bed, n)) elements.set(element.name, element)
+      const network = { ...bed.network, elements: [...elements.values()] }
+      return { elements, cold: createCold({ network, elements }) }
+    })
+  })
+  const changedDrawn = new Map<Fault | null, Map<ModeName, Element[][]>>()
+  const blurred = new Map<Fault | null, Map<string, { readonly mean: number; readonly variance: number }>>()
   const spots = new Map<string, Spot>()
   return {
     equipment,
@@ -117,6 +140,17 @@ export function createLab(equipment: Equipment, bench: Bench, seed = 31): Lab {
       spots.set(key, made)
       return made
     },
+    ohmDrawn: (mode, place, fault) =>
+      kept(inner(blurred, fault), `${mode} ${place}`, () => {
+        const sets = coldSets(mode)
+        const by = kept(inner(changedDrawn, fault), mode, () =>
+          sets.map(({ elements }) => (fault === null ? [] : faulted(bare(mode), fault, elements))),
+        )
+        const ys = sets.map(({ cold: of }, n) => scaled(of.ohm(place, by[n] ?? []), ohmScale))
+        const mean = ys.reduce((sum, y) => sum + y, 0) / ys.length
+        const variance = ys.reduce((sum, y) => sum + (y - mean) * (y - mean), 0) / (ys.length - 1)
+        return { mean, variance }
+      }),
     ohm(mode, place, who) {
       if (who === null) return cold(mode).ohm(place, [])
       if ('fault' in who) return cold(mode).ohm(place, changed(bare(mode), who.fault))

@@ -1,5 +1,6 @@
 import { type Equipment, type PartName, recordOf, sectionName, type Tube } from '../equipment/index.js'
-import { broken_ohm, shorted_ohm, joint, link } from './bed.js'
+import { broken_ohm, shorted_ohm, joint, link, wiper } from './bed.js'
+import { mistaken } from './sockets.js'
 import type { Change, Fault, FaultKind } from './types.js'
 import { weights } from './weights.js'
 
@@ -68,6 +69,12 @@ export function faultsOf(equipment: Equipment): Fault[] {
           `${name}: track open`,
           halves.map((half) => resistance(half, broken_ohm)),
         )
+        // A rheostat's whole track is left in the circuit.
+        const [first] = part.ends
+        const rest = resistance(part.wiper === first ? `${name}.b` : `${name}.a`, part.ohm)
+        add(name, 'potentiometer', 'wiper-open', `${name}: its wiper does not touch`, [
+          part.ends.includes(part.wiper) ? rest : resistance(wiper(name), broken_ohm),
+        ])
         break
       }
       case 'capacitor': {
@@ -152,6 +159,8 @@ function addTube(equipment: Equipment, name: PartName, tube: Tube, heated: boole
     tube.jumper === undefined ? [] : [{ element: `${name}.jumper`, is: 'resistance', ohm: broken_ohm }]
   add(name, of, 'missing', `${name} missing`, [...dead, ...jumper], '', heated ? name : null)
   add(name, of, 'no-emission', regulator ? `${name} does not strike` : `${name} has no emission`, dead)
+  for (const { type, changes } of mistaken(equipment, name, tube, (i) => sections[i]?.element ?? name))
+    add(name, of, 'wrong-type', `${name}: a ${type} stands in its socket`, changes, `=${type}`)
   if (regulator) return
   if (heated) add(name, of, 'heater-open', `the heater of ${name} is open`, dead, '', name)
   add(
@@ -194,6 +203,17 @@ function addTube(equipment: Equipment, name: PartName, tube: Tube, heated: boole
         [{ element: link(element, 'grid-cathode'), is: 'resistance', ohm: shorted_ohm }],
         value,
       )
+    if (section.grid !== undefined && section.grid !== section.cathode)
+      // At rest a grid that hangs in the air draws nothing and shows nothing.
+      add(name, of, 'grid-open', `${name}: nothing reaches its grid pin${which}`, [], value)
+    add(
+      name,
+      of,
+      'cathode-open',
+      `${name}: nothing reaches its cathode pin${which}`,
+      [{ element, is: 'emission times', by: 0 }],
+      value,
+    )
     if (section.cathode !== equipment.chassis_node && heated)
       add(
         name,

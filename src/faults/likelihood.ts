@@ -9,6 +9,11 @@ export function scaled(value: number, scale: number): number {
   return x < 0 ? -Math.log(-x + Math.sqrt(x * x + 1)) : Math.log(x + Math.sqrt(x * x + 1))
 }
 
+/** The value that is scaled so. */
+export function unscaledBy(y: number, scale: number): number {
+  return ((Math.exp(y) - Math.exp(-y)) / 2) * scale
+}
+
 /** Slope of `scaled` against the logarithm: near 1 for large values, 0 at nothing. */
 export function slope(value: number, scale: number): number {
   return Math.abs(value) / Math.sqrt(value * value + scale * scale)
@@ -63,6 +68,24 @@ export function distance(lower: Matrix, off: readonly number[]): number {
     sum += value * value
   }
   return sum
+}
+
+/** What a matrix whose triangle is given makes `right` of. */
+export function solvedBy(lower: Matrix, right: readonly number[]): number[] {
+  const n = lower.length
+  const y: number[] = []
+  for (let i = 0; i < n; i++) {
+    let value = right[i] ?? 0
+    for (let k = 0; k < i; k++) value -= (lower[i]?.[k] ?? 0) * (y[k] ?? 0)
+    y.push(value / (lower[i]?.[i] ?? 1))
+  }
+  const x = new Array<number>(n).fill(0)
+  for (let i = n - 1; i >= 0; i--) {
+    let value = y[i] ?? 0
+    for (let k = i + 1; k < n; k++) value -= (lower[k]?.[i] ?? 0) * (x[k] ?? 0)
+    x[i] = value / (lower[i]?.[i] ?? 1)
+  }
+  return x
 }
 
 /** Degrees of freedom of the likelihood's tails: a reading further out than its tolerance does not decide all alone (our choice). */

@@ -3,7 +3,7 @@ import type { Equipment, ModeName, NodeName } from '../equipment/index.js'
 import { show } from '../limits/index.js'
 import { draws, type Spot } from './lab.js'
 import { scaled } from './likelihood.js'
-import { errorOf, modeOf, scaleOf, usualMeter_ohm } from './probe.js'
+import { errorOf, modeOf, ohmsAt, scaleOf, usualMeter_ohm } from './probe.js'
 import type { NextMeasurement, Reading } from './seen.js'
 import type { Model } from './signals.js'
 import type { Fault, Point } from './types.js'
@@ -22,11 +22,11 @@ const spreadTried = { cold: 0.13, least: 0.05 } as const
 /** A cold reading is taken where it parts the causes nearly as well: nothing has to be energised for it. */
 const coldEnough = 0.7
 /** A reading that tells less than this, in nats, is not worth going to the set for (our choice); one that settles an even pair tells 0.7. */
-const worthwhile = 0.03
+const worthwhile = 0.02
 
 /** Causes that are not ruled out: what is asked for is to tell them apart. */
 function leftOf(causes: readonly Cause[]): Cause[] {
-  return causes.filter(({ probability }) => probability > 0.002).slice(0, causesTried)
+  return causes.filter(({ probability }) => probability > 0.001).slice(0, causesTried)
 }
 
 /** Those that count when nothing may burn during a reading: one in a hundred and likelier. */
@@ -96,7 +96,7 @@ export function nextMeasurement({
     trial(
       place,
       'Ω',
-      who.map((each) => lab.ohm(mode, place, each)),
+      who.map((each) => ohmsAt(lab, mode, place, each)),
       spreadTried.cold,
     ),
   )

@@ -1,8 +1,9 @@
 import type { Who } from './lab.js'
 import { draws } from './lab.js'
-import { cholesky, covariance, distance, logLikelihood, type Matrix } from './likelihood.js'
+import { cholesky, covariance, distance, logLikelihood, type Matrix, unscaledBy } from './likelihood.js'
+import { type Earlier, given } from './earlier.js'
 import type { Probe } from './probe.js'
-import { between, type Severity } from './severity.js'
+import { betweenSteps, type Severity, sizeOff } from './severity.js'
 import { type Model, shown, type Signal } from './signals.js'
 import type { Fault } from './types.js'
 
@@ -37,14 +38,21 @@ export interface Posterior {
 export const prior = { wholeRan: 0.5, wholeTripped: 0.02, none: 0.02, doubles: 0.05, pairs: 60 } as const
 /** And none of the known faults: anything within this many times, on the signals' scale. */
 const anything = 1
+/** Of volts that a fault moves by their own size, standard deviation of the logarithm (our choice: parts of 10 to 20 %). */
+const voltsSpread = 0.12
 /** A fault that moves the highest point of a mode by less than this, in standard deviations, moves none of its others. */
 const still = 0.02
 /** Causes less likely by the run alone than the best by this, as a logarithm, are not looked at again with the readings. */
 const given_up = 14
 
 /** How well each fault, nothing, and none of the known explain what a run measured. */
-export function weighRun(model: Model, families: readonly Family[], tripped: boolean): Posterior {
-  const scale = createScale(model, model.signals, (signal, who) => model.value(signal, who))
+export function weighRun(
+  model: Model,
+  families: readonly Family[],
+  tripped: boolean,
+  earlier: Earlier | null,
+): Posterior {
+  const scale = createScale(model, earlier, model.signals, (signal, who) => model.value(signal, who))
   return posteriorOf(model, scale, families, tripped)
 }
 
@@ -55,12 +63,17 @@ export function weighMore(
   probe: Probe,
   families: readonly Family[],
   tripped: boolean,
+  earlier: Earlier | null,
 ): Posterior {
   const top = Math.max(alone.noneLog, alone.wholeLog, ...alone.causes.map(({ log }) => log))
   const left = new Set(alone.causes.filter(({ log }) => log > top - given_up).map(({ fault }) => fault))
   const own = model.signals.length
-  const scale = createScale(model, [...model.signals, ...probe.signals], (signal, who, i) =>
-    i < own ? model.value(signal, who) : probe.value(signal, who),
+  const scale = createScale(
+    model,
+    earlier,
+    [...model.signals, ...probe.signals],
+    (signal, who, i) => (i < own ? model.value(signal, who) : probe.value(signal, who)),
+    probe,
   )
   return posteriorOf(
     model,
@@ -77,12 +90,16 @@ interface Scale {
   readonly spread: Matrix
   /** On the signals' scales; null where it could not be solved. */
   readonly row: (who: Who) => number[] | null
+  /** Standard deviation of a cold reading with a fault over drawn sets; null where healthy ones tell it. */
+  readonly width: (i: number, fault: Fault) => number | null
 }
 
 function createScale(
   model: Model,
+  earlier: Earlier | null,
   signals: readonly Signal[],
   value: (signal: Signal, who: Who, i: number) => number | null,
+  probe: Probe | null = null,
 ): Scale {
   const plainRow = (who: Who): number[] | null => {
     const row: number[] = []
@@ -94,21 +111,47 @@ function createScale(
     return row
   }
   const healthy = plainRow(null) ?? signals.map(() => 0)
-  const rows = Array.from({ length: draws }, (_, drawn) => plainRow({ drawn })).filter((row) => row !== null)
-  const { mean, cov } = covariance(rows)
+  const sets = Array.from({ length: draws }, (_, drawn) => ({ drawn, row: plainRow({ drawn }) })).filter(
+    (each): each is { drawn: number; row: number[] } => each.row !== null,
+  )
+  const rows = sets.map(({ row }) => row)
+  const { mean, cov } =
+    earlier === null
+      ? covariance(rows)
+      : given(
+          rows,
+          earlier,
+          sets.map(({ drawn }) => drawn),
+        )
   const spread = spreadOf(signals, cov)
   const modes = modesOf(model)
   const at = new Map<number, number[]>()
   for (const [i, signal] of signals.entries())
     if (signal.at !== null && signal.at >= 0 && i < model.signals.length)
       at.set(signal.at, [...(at.get(signal.at) ?? []), i])
+  const centre = mean.length === signals.length ? mean : healthy
+  const drawnAt = (i: number, fault: Fault | null): ReturnType<Probe['drawn']> => {
+    const signal = signals[i]
+    return probe === null || signal === undefined || i < model.signals.length
+      ? null
+      : probe.drawn(signal, fault)
+  }
   return {
-    ...{ signals, healthy, spread },
-    centre: mean.length === signals.length ? mean : healthy,
+    ...{ signals, healthy, spread, centre },
+    width: (i, fault) => {
+      const found = drawnAt(i, fault)
+      return found === null ? null : Math.sqrt(found.variance)
+    },
     row(who) {
       const row = new Array<number>(signals.length).fill(Number.NaN)
       const put = (i: number): boolean => {
         const signal = signals[i]
+        const over = who !== null && 'fault' in who ? drawnAt(i, who.fault) : null
+        if (over !== null) {
+          // Against the same sets whole, so that what they happen to be drops out.
+          row[i] = (healthy[i] ?? 0) + over.mean - (drawnAt(i, null)?.mean ?? 0)
+          return true
+        }
         const one = signal === undefined ? null : value(signal, who, i)
         if (signal === undefined || one === null) return false
         row[i] = shown(one, signal).y
@@ -150,61 +193,76 @@ function modesOf({ points }: Model): number[][] {
 
 function posteriorOf(
   { points }: Model,
-  { signals, healthy, centre, spread, row }: Scale,
+  { signals, healthy, centre, spread, row, width }: Scale,
   families: readonly Family[],
   tripped: boolean,
 ): Posterior {
   const measured = signals.map((signal) => shown(signal.measured, signal).y)
   const parts = signals.map((signal, i) => Math.max(partAt(healthy[i] ?? 0, signal), 0.05))
-  const likely = (of: readonly number[], loose: number): { readonly lower: Matrix; readonly log: number } => {
+  // Where healthy sets stand still (a grid at nothing), what a fault makes of volts spreads by its own parts.
+  const elsewhere = (of: readonly number[], i: number): number => {
+    if (signals[i]?.unit !== 'V') return 0
+    const moved = Math.min(1, Math.abs((of[i] ?? 0) - (healthy[i] ?? 0)))
+    return voltsSpread * voltsSpread * moved * moved
+  }
+  const likely = (
+    of: readonly number[],
+    by: readonly number[],
+    fault: Fault | null,
+  ): { readonly lower: Matrix; readonly log: number } => {
     const off = measured.map((y, i) => y - ((centre[i] ?? 0) + (of[i] ?? 0) - (healthy[i] ?? 0)))
-    const ratio = of.map((y, i) => partAt(y, signals[i]) / (parts[i] ?? 1))
-    const by = of.map((y, i) => loose * (y - (healthy[i] ?? 0)))
+    const ratio = of.map((y, i) => {
+      const own = fault === null ? null : width(i, fault)
+      if (own !== null) return own / Math.sqrt(Math.max(spread[i]?.[i] ?? 0, 1e-4))
+      return partAt(y, signals[i]) / (parts[i] ?? 1)
+    })
     const lower = cholesky(
       spread.map((line, i) =>
         line.map(
           (value, j) =>
             value * (ratio[i] ?? 1) * (ratio[j] ?? 1) +
             (by[i] ?? 0) * (by[j] ?? 0) +
-            (i === j ? (signals[i]?.error ?? 0) + 1e-4 : 0),
+            (i === j ? (signals[i]?.error ?? 0) + 1e-4 + elsewhere(of, i) : 0),
         ),
       ),
     )
     return { lower, log: logLikelihood(lower, off) }
   }
-  const base = likely(healthy, 0)
+  const base = likely(healthy, [], null)
   const last = points.length - 1
   const hasBefore = points.filter(({ cold }) => !cold).length > 1
   const wholePrior = tripped ? prior.wholeTripped : prior.wholeRan
-  const logOf = (of: readonly number[], fault: Fault): number => {
+  const logOf = (of: readonly number[], by: readonly number[], fault: Fault): number => {
     if (of.every((y, i) => y === healthy[i])) return base.log
-    const loose = between(fault)
-    const always = likely(of, loose).log
+    const always = likely(of, by, fault).log
     if (!tripped || !hasBefore) return always
     // It may have come at the end only: the steps before were those of a whole set.
     const late = of.map((y, i) => (isBefore(signals[i], last) ? (healthy[i] ?? 0) : y))
-    return logSum(always + Math.log(0.7), likely(late, loose).log + Math.log(0.3))
+    return logSum(always + Math.log(0.7), likely(late, by, fault).log + Math.log(0.3))
   }
   const causes = families.flatMap(({ fault, severities, share }): Weighed[] => {
+    const own = row({ fault })
+    if (own === null) return []
+    // What moves nothing at the library's severity moves next to nothing at its neighbours.
+    const moves = own.some((y, i) => y !== healthy[i])
+    const rows = severities.map((each) => ({
+      ...each,
+      row: each.fault === fault || !moves ? own : row({ fault: each.fault }),
+    }))
+    const by = stepsOf(
+      own,
+      rows.map((each) => each.row),
+      healthy,
+      sizeOff(fault),
+    )
     let sum = -Infinity
-    let best: { readonly fault: Fault; readonly row: readonly number[]; readonly log: number } | null = null
-    let own: readonly number[] | null = null
-    let nothingMoves = false
-    for (const each of severities) {
-      // What moves nothing at the library's severity moves next to nothing at its neighbours.
-      if (nothingMoves) {
-        sum = logSum(sum, Math.log(each.part) + base.log)
-        continue
-      }
-      const made = row({ fault: each.fault })
-      if (made === null) continue
-      own ??= made
-      if (each.fault === fault) nothingMoves = made.every((y, i) => y === healthy[i])
-      const log = Math.log(each.part) + logOf(made, each.fault)
+    let best = { fault, row: own, log: -Infinity }
+    for (const each of rows) {
+      if (each.row === null) continue
+      const log = Math.log(each.part) + logOf(each.row, by, each.fault)
       sum = logSum(sum, log)
-      if (best === null || log > best.log) best = { fault: each.fault, row: made, log }
+      if (log > best.log) best = { fault: each.fault, row: each.row, log }
     }
-    if (best === null || own === null) return []
     const log = Math.log(share * (1 - wholePrior - prior.none)) + sum
     return [{ fault, best: best.fault, log, row: own, bestRow: best.row }]
   })
@@ -224,13 +282,25 @@ function posteriorOf(
   }
 }
 
+/** How far each signal may be off a row since a fault's size is not known: half a step to its neighbours, or some of what it changes. */
+function stepsOf(
+  own: readonly number[],
+  [, milder = null, worse = null]: readonly (readonly number[] | null)[],
+  healthy: readonly number[],
+  off: number,
+): number[] {
+  if (milder !== null && worse !== null)
+    return own.map((_, i) => (betweenSteps * ((worse[i] ?? 0) - (milder[i] ?? 0))) / 2)
+  return own.map((y, i) => off * Math.max(-2, Math.min(2, y - (healthy[i] ?? 0))))
+}
+
 /** How much of the spread of healthy sets a scaled value carries. */
 function partAt(y: number, signal: Signal | undefined): number {
   return signal === undefined ? 1 : shown(unscaled(y, signal), signal).part
 }
 
 export function unscaled(y: number, { scale }: Pick<Signal, 'scale'>): number {
-  return ((Math.exp(y) - Math.exp(-y)) / 2) * scale
+  return unscaledBy(y, scale)
 }
 
 const isBefore = (signal: Signal | undefined, last: number): boolean =>

@@ -1,5 +1,6 @@
-import type { ModeName } from '../equipment/index.js'
-import type { Who } from './lab.js'
+import type { ModeName, NodeName } from '../equipment/index.js'
+import { type Lab, ohmScale, type Who } from './lab.js'
+import { unscaledBy } from './likelihood.js'
 import { most_ohm } from './cold.js'
 import type { Reading } from './seen.js'
 import type { Model, Signal } from './signals.js'
@@ -12,6 +13,8 @@ export const usualMeter_ohm = 1e7
 export interface Probe {
   readonly signals: readonly Signal[]
   value(signal: Signal, who: Who): number | null
+  /** What a cold reading is with a fault over drawn sets, on its scale; null for others. */
+  drawn(signal: Signal, fault: Fault | null): { readonly mean: number; readonly variance: number } | null
 }
 
 /**
@@ -44,16 +47,25 @@ export function createProbe(
   })
   return {
     signals,
+    drawn: ({ of, unit }, fault) =>
+      'node' in of && unit === 'Ω' ? lab.ohmDrawn(mode, of.node, fault) : null,
     value({ of, unit }, who) {
       if (!('node' in of)) return 0
-      if (unit === 'Ω' || at === null) return lab.ohm(mode, of.node, who)
+      if (unit === 'Ω' || at === null) return ohmsAt(lab, mode, of.node, who)
       return lab.at(at, { place: of.node, ohm: meter_ohm }).state(who)?.volts[of.node] ?? null
     },
   }
 }
 
+/** Ohms as they are told: the middle of drawn sets, since an open path leaves what leaks. */
+export function ohmsAt(lab: Lab, mode: ModeName, place: NodeName, who: Who): number {
+  return who !== null && 'drawn' in who
+    ? lab.ohm(mode, place, who)
+    : unscaledBy(lab.ohmDrawn(mode, place, who?.fault ?? null).mean, ohmScale)
+}
+
 /** Below these, values of a reading count as nothing. */
-export const scaleOf = (unit: Reading['unit']): number => (unit === 'Ω' ? 0.5 : 0.3)
+export const scaleOf = (unit: Reading['unit']): number => (unit === 'Ω' ? ohmScale : 0.3)
 
 /** What a meter held by hand may be wrong by, on the scale: 1 or 2 % and its last digits (common practice, no source). */
 export function errorOf(unit: Reading['unit'], value: number): number {

@@ -63,6 +63,8 @@ export interface Hypothesis {
   /** Of all that are tied together. */
   readonly probability: number
   readonly tied_with: readonly string[]
+  /** Every part that may be to blame, its own first: what a drawing marks. */
+  readonly parts: readonly string[]
   readonly explains: string
   readonly predicted: readonly Predicted[]
 }

@@ -4,21 +4,14 @@ import type { Change, Fault, FaultKind } from './types.js'
  * A fault of the library stands for its neighbours: one somewhat milder and one somewhat worse are weighed with it, and what
  * lies between them is allowed for. How far neighbours go is our choice, no source.
  */
-interface Spread {
-  /** Factor on what the fault changes, milder and worse. */
-  readonly by: readonly [number, number]
-  /** What is left between two of them, as a part of what the fault changes. */
-  readonly between: number
+/** Factor on what a fault changes, milder and worse. */
+const spreads: Readonly<Partial<Record<FaultKind, readonly [number, number]>>> = {
+  leaky: [2, 0.5],
+  gassy: [0.5, 2],
+  drift: [0.8, 1.3],
+  weak: [1.3, 0.75],
+  strong: [0.75, 1.3],
 }
-
-const spreads: Readonly<Partial<Record<FaultKind, Spread>>> = {
-  leaky: { by: [2, 0.5], between: 0.3 },
-  gassy: { by: [0.5, 2], between: 0.3 },
-  drift: { by: [0.8, 1.3], between: 0.15 },
-  weak: { by: [1.3, 0.75], between: 0.15 },
-  strong: { by: [0.75, 1.3], between: 0.15 },
-}
-const usual = { between: 0.05, 'heater-leak': 0.2 } as const
 /** Weights of the library's own severity and of each neighbour. */
 const parts = [0.4, 0.3] as const
 
@@ -34,16 +27,18 @@ export function severitiesOf(fault: Fault): Severity[] {
   if (spread === undefined) return [{ fault, part: 1 }]
   return [
     { fault, part: parts[0] },
-    ...spread.by.map((by) => ({
+    ...spread.map((by) => ({
       fault: { ...fault, changes: fault.changes.map((change) => scaledChange(change, by)) },
       part: parts[1],
     })),
   ]
 }
 
-export function between({ kind }: Fault): number {
-  return spreads[kind]?.between ?? (kind === 'heater-leak' ? usual['heater-leak'] : usual.between)
-}
+/** What lies between two severities, as a part of the step from one to the next. */
+export const betweenSteps = 0.45
+/** Of a fault with one severity: what its size may be off by, as a part of what it changes. */
+export const sizeOff = (fault: Fault): number =>
+  fault.with !== undefined ? 0.15 : fault.kind === 'heater-leak' ? 0.2 : 0.05
 
 function scaledChange(change: Change, by: number): Change {
   switch (change.is) {
@@ -56,6 +51,7 @@ function scaledChange(change: Change, by: number): Change {
       return { ...change, of_plate: change.of_plate * by }
     case 'resistance':
     case 'dark':
+    case 'model':
     case 'contact':
       return change
   }

@@ -3,6 +3,7 @@ import type { Equipment, RailName } from '../equipment/index.js'
 import { createLimits, show } from '../limits/index.js'
 import type { Solution, Volts } from '../network/index.js'
 import type { CoveredFault } from './coverage.js'
+import { pulledTube } from './pulled.js'
 import type { PlanPoint } from './points.js'
 import type { Fault, Point } from './types.js'
 
@@ -48,6 +49,8 @@ export function suggest(of: ToSuggest): Suggestion[] {
   const top = points[last]
   const healthy = whole[last]
   if (top === undefined || healthy === undefined) return []
+  const hidden = tried.flatMap(({ covered }, at) => (covered.caught ? [] : (of.faults[at] ?? [])))
+  made.push(...pulledTube(equipment, of.bench, top, hidden))
   let unseen = tried.filter(({ covered, nodes }) => !covered.caught && nodes.length === points.length)
   const watched = new Set(Object.keys(equipment.rails).map((rail) => equipment.rails[rail]?.positive))
   const places = Object.keys(healthy).filter(

@@ -1,3 +1,4 @@
+import type { RegulatorModel, ScreenModel, TriodeModel } from '../tubes/index.js'
 import type { ModeName, NodeName, PartName, RailName } from '../equipment/index.js'
 
 /** What a fault makes of one element of the network, or of one heater. Plain data: it is applied to whatever that element is in the set at hand. */
@@ -8,7 +9,11 @@ export type Change =
   | { readonly element: string; readonly is: 'emission times'; readonly by: number }
   | { readonly element: string; readonly is: 'gas'; readonly of_plate: number }
   | { readonly element: string; readonly is: 'dark' }
+  | { readonly element: string; readonly is: 'model'; readonly model: Model }
   | { readonly element: string; readonly is: 'contact'; readonly closed: boolean }
+
+/** What another type in the socket conducts by. */
+type Model = TriodeModel | ScreenModel | RegulatorModel
 
 /** One fault of one part, as changes to the network. */
 export interface Fault {
@@ -44,6 +49,10 @@ export type FaultKind =
   | 'heater-leak'
   | 'plate-open'
   | 'screen-open'
+  | 'grid-open'
+  | 'cathode-open'
+  | 'wrong-type'
+  | 'wiper-open'
   | 'stuck'
   | 'lead-off'
   | 'bias-lost'

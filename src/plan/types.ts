@@ -47,6 +47,8 @@ export interface Plan {
   readonly by_hand?: readonly { readonly rail: RailName; readonly trip_A: number; readonly text: string }[]
   /** What the set's cold checks say to this plan, as its book stood when it was made; absent where no set is joined to the bench. */
   readonly cold_checks?: ColdChecks
+  /** Bands that this set's own earlier good runs drew closer, with those runs; absent where none did. */
+  readonly learned?: { readonly from: readonly string[]; readonly lines: readonly string[] }
   /** Directly heated stages and what the polarity of their supply does; absent where there is none. */
   readonly filaments?: readonly FilamentPlan[]
   readonly steps: readonly Step[]

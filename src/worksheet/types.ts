@@ -11,6 +11,7 @@ export type ColdGroup =
   | 'contacts'
   | 'insulation'
   | 'coupling capacitors'
+  | 'what current does not show'
 
 /** A meter that shows volts where ohms are wanted. */
 export type ReadByVolts =

@@ -6,6 +6,7 @@ import { bondChecks, couplingChecks, insulationChecks, paperChecks } from './ins
 import { lookChecks } from './looks.js'
 import { contactChecks, partChecks } from './parts.js'
 import { railChecks } from './rails.js'
+import { unseenChecks } from './unseen.js'
 import type { ColdCheck, Worksheet } from './types.js'
 
 /** The cold checks of a set, from its file alone: what each should read, why, and how it is read. */
@@ -32,6 +33,7 @@ export function makeWorksheet(equipment: Equipment): Worksheet {
     ...coupling,
     ...paperChecks(equipment, ohms, coupling),
     ...insulationChecks(equipment),
+    ...unseenChecks(equipment),
   ]
   return {
     equipment: equipment.name,

@@ -71,13 +71,18 @@ export function faultySets(
     }
     const source = chance(seed).fork('faulty set')
     const spoilt = fault === null ? null : severe(fault, source.fork('severity'))
+    const made = new Map<Bed, { readonly all: Element[]; readonly changed: Element[] }>()
     const elements = (bed: Bed): { readonly all: Element[]; readonly changed: Element[] } => {
+      const old = made.get(bed)
+      if (old !== undefined) return old
       const own = new Map(
         sampleElements(equipment, bed.network.elements, source).map((element) => [element.name, element]),
       )
       const changed = spoilt === null ? [] : faulted(bed, spoilt, own)
       for (const element of changed) own.set(element.name, element)
-      return { all: [...own.values()], changed }
+      const both = { all: [...own.values()], changed }
+      made.set(bed, both)
+      return both
     }
     const noise = source.fork('noise')
     const off = (): number => Math.max(-1, Math.min(1, noise.normal() / 2))
@@ -125,6 +130,7 @@ export function faultySets(
       steps.push({ step: step.index, rails: { [rail.name]: here }, meters: {} })
     }
     let lit: ReadonlySet<string> = new Set()
+    let near: Readonly<Record<string, number>> | undefined
     let before: {
       readonly volts: Readonly<Record<string, number>>
       readonly amps: Readonly<Record<string, number>>
@@ -138,7 +144,8 @@ export function faultySets(
       }
       const { all, changed } = elements(bed)
       let here = { ...point, limits_A: {} }
-      let solved = bed.solve(here, all, lit)
+      let solved = bed.solve(here, all, lit, near)
+      near = solved.solution.volts
       let amps = railAmps(rails, here, solved.solution)
       const expected = Object.fromEntries(
         Object.entries(limits).map(([rail, { expected_A }]) => [rail, expected_A]),
@@ -167,7 +174,7 @@ export function faultySets(
               ]),
             ),
           }
-          solved = bed.solve(here, all, lit)
+          solved = bed.solve(here, all, lit, near)
           amps = railAmps(rails, here, solved.solution)
         }
       }

@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest'
-import { coverageOf, doubleFaults, faultsOf } from '../../src/faults/index.js'
+import { coverageOf, createLab, doubleFaults, faultsOf } from '../../src/faults/index.js'
 import { loadAll } from '../../src/files/index.js'
 import { makePlan } from '../../src/plan/index.js'
+import { itemsFor, makeWorksheet, withUnseen } from '../../src/worksheet/index.js'
 
 function covered(path: string) {
   const all = loadAll(path).value
@@ -40,6 +41,38 @@ describe('coverage of a small set with a circuit', () => {
   it('cannot see a dried-out capacitor at rest, and turns it into a check by hand', () => {
     expect(of('C2:low')).toMatchObject({ caught: false, step: null, early: true })
     expect(coverage.hand_checks.find(({ part }) => part === 'C2')?.text).toMatch(/capacitance/)
+  })
+  it('names for each check by hand an item of the worksheet, which then says what the plan does not notice', () => {
+    const sheet = makeWorksheet(equipment)
+    for (const { part } of coverage.hand_checks) expect(itemsFor(sheet, part), part).not.toHaveLength(0)
+    const told = withUnseen(sheet, plan.profile, coverage.hand_checks)
+    const because = (item: string) => told.checks.find((check) => check.item === item)?.because ?? ''
+    expect(because('C2 capacitance')).toMatch(/does not notice in time: .*C2:low/)
+    expect(because('V2 tube')).toMatch(/does not notice in time: V2:.*of which a part may burn/)
+    expect(told.checks.map(({ item }) => item)).toEqual(sheet.checks.map(({ item }) => item))
+  })
+  it('says what a run without the tube that hides most would show, and where a meter would', () => {
+    const texts = coverage.suggestions.map(({ text }) => text)
+    expect(texts.find((text) => text.includes('V4 pulled'))).toMatch(
+      /charge measured away first.*would show \d+ more/,
+    )
+    expect(texts.some((text) => text.startsWith('A meter on a line at'))).toBe(true)
+  })
+  it('knows pins that nothing reaches, another type in the socket and a wiper that does not touch', () => {
+    for (const name of ['V2:grid-open', 'V2:cathode-open', 'V2:wrong-type=6SJ7'])
+      expect(faultsOf(equipment).map(({ fault }) => fault)).toContain(name)
+    const rock = loadAll('profiles/tern-rock/transmit.yaml').value
+    if (rock === null) throw new Error('the demo does not load')
+    const wiper = faultsOf(rock.equipment).find(({ fault }) => fault === 'R63:wiper-open')
+    if (wiper === undefined) throw new Error('R63 has no wiper')
+    const spot = createLab(rock.equipment, rock.bench).at({
+      mode: 'transmit',
+      volts: { bias: 60 },
+      hot: true,
+    })
+    const whole = spot.state(null)?.volts['modulator bias'] ?? 0
+    expect(whole).toBeLessThan(-15)
+    expect(spot.state({ fault: wiper })?.volts['modulator bias']).toBeGreaterThan(whole + 5)
   })
   it('counts each fault once, and never a part that has failed already as burnt', () => {
     const { caught, late, burns_unseen, harmless_unseen, total } = coverage

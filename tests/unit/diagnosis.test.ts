@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { createDiagnoser, createLab, diagnosisOf, type Fault, faultsOf } from '../../src/faults/index.js'
 import { createBed, faulted } from '../../src/faults/bed.js'
-import { cholesky, covariance, distance } from '../../src/faults/likelihood.js'
+import { cholesky, covariance, distance, unscaledBy } from '../../src/faults/likelihood.js'
 import { loadAll } from '../../src/files/index.js'
 import { makePlan } from '../../src/plan/index.js'
 import { faultySets } from '../helpers/faulty-sets.js'
@@ -72,6 +72,34 @@ describe('ohms of the cold set', () => {
         expect(Math.abs(told / ohm - 1), `${name} at ${place}: ${told} for ${ohm}`).toBeLessThan(0.001)
       }
     }
+  })
+})
+
+describe('a contact that opens in the cold set', () => {
+  it('leaves its node to what leaks there, though a milliohm was taken away', () => {
+    const other = loadAll('tests/sets/converter/receive.yaml').value
+    const open =
+      other === null ? undefined : faultsOf(other.equipment).find(({ fault }) => fault === 'S1:open')
+    if (other === null || open === undefined) throw new Error('the converter has no S1')
+    const lab = createLab(other.equipment, other.bench)
+    expect(lab.ohm('calibrate', 'calibrator HT', { fault: open })).toBeGreaterThan(4e7)
+    expect(lab.ohm('calibrate', 'B plus', { fault: open })).toBeCloseTo(
+      lab.ohm('receive', 'B plus', null),
+      -3,
+    )
+  })
+})
+
+describe('a cold reading behind an open path', () => {
+  it('is told from what leaks there over drawn sets, and as widely', () => {
+    const lab = createLab(equipment, bench)
+    const open = lab.ohmDrawn('receive', 'HT line', named('L1:open'))
+    const whole = lab.ohmDrawn('receive', 'HT line', named('V3:grid-open'))
+    // C1 alone stands there, and leaks up to its limit when new: JAN-C-62 gives 0.7 mA at 350 V for 16 µF, so half a megohm and up.
+    const ohm = unscaledBy(open.mean, 0.5)
+    expect(ohm).toBeGreaterThan(0.4e6)
+    expect(ohm).toBeLessThan(1e7)
+    expect(open.variance).toBeGreaterThan(10 * whole.variance)
   })
 })
 

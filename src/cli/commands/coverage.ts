@@ -1,4 +1,5 @@
 import { coverageOf } from '../../faults/index.js'
+import { itemsFor, makeWorksheet } from '../../worksheet/index.js'
 import { coverageText } from '../coverage-text.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
@@ -37,7 +38,12 @@ function coverage(profile: string, { bench, all = false, json = false }: Options
   if (plan === null || parts === null) return exits.finding
   for (const problem of planned.problems) io.err(problemText(problem))
   if (parts.lifted !== null) return refuse(io, json, liftedOut(profile))
-  const covered = coverageOf({ equipment: parts.equipment, bench: parts.bench, plan })
+  const made = coverageOf({ equipment: parts.equipment, bench: parts.bench, plan })
+  const sheet = makeWorksheet(parts.equipment)
+  const covered = {
+    ...made,
+    hand_checks: made.hand_checks.map((check) => ({ ...check, items: itemsFor(sheet, check.part) })),
+  }
   if (json) printJson(io, covered)
   else io.out(coverageText(covered, all))
   return covered.total === 0 ? exits.finding : exits.done

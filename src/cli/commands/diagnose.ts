@@ -1,6 +1,7 @@
+import { resolve } from 'node:path'
 import type { Bench } from '../../bench/index.js'
 import type { Equipment } from '../../equipment/index.js'
-import { type Diagnosis, diagnosisOf, type Reading } from '../../faults/index.js'
+import { adjusted, type Diagnosis, diagnosisOf, type Fault, type Reading } from '../../faults/index.js'
 import { fromText } from '../../files/index.js'
 import { parseQuantity } from '../../quantities/index.js'
 import type { RunReader } from '../../record/index.js'
@@ -8,12 +9,14 @@ import { diagnosisText } from '../diagnosis-text.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { type Refusal, refuse } from '../refuse.js'
+import { learnedFor } from '../learned.js'
 import { seenIn } from '../seen-in.js'
 import { withRun } from '../with-run.js'
 import type { Register } from './index.js'
 
 interface Options {
   readonly reading: readonly string[]
+  readonly prior: readonly string[]
   readonly json?: boolean
 }
 
@@ -29,6 +32,12 @@ export const registerDiagnose: Register = (program, io) => {
       (text: string, all: readonly string[]) => [...all, text],
       [],
     )
+    .option(
+      '--prior <what=factor>',
+      'how often a part, a kind of fault or one fault comes, against what is usual: "C17=3", "leaky=2", "C17:leaky=5"; may be given again',
+      (text: string, all: readonly string[]) => [...all, text],
+      [],
+    )
     .option('--json', 'one JSON document on standard output')
     .action((run: string, options: Options) => {
       process.exitCode = withRun(run, options.json === true, io, (reader) =>
@@ -37,12 +46,19 @@ export const registerDiagnose: Register = (program, io) => {
     })
 }
 
-function diagnose(reader: RunReader, run: string, { reading, json = false }: Options, io: Io): Exit {
-  const found = diagnosisIn(reader, run, reading)
+function diagnose(reader: RunReader, run: string, { reading, prior, json = false }: Options, io: Io): Exit {
+  const found = diagnosisIn(reader, run, reading, { priors: prior, cwd: io.cwd })
   if ('exit' in found) return refuse(io, json, found)
   if (json) printJson(io, { run: found.run, ...found.diagnosis })
   else io.out(diagnosisText(found.run, found.diagnosis))
   return exits.done
+}
+
+interface More {
+  /** `WHAT=FACTOR`, as a person writes it. */
+  readonly priors?: readonly string[]
+  /** Where the files of the run were named from: the set's book lies beside the set's. Without it nothing is learned from it. */
+  readonly cwd?: string
 }
 
 /** What a recorded run says is wrong, with readings that were taken since, as a person writes them; why nothing can be said. */
@@ -50,6 +66,7 @@ export function diagnosisIn(
   reader: RunReader,
   run: string,
   written: readonly string[],
+  { priors = [], cwd }: More = {},
 ): { readonly run: string; readonly equipment: Equipment; readonly diagnosis: Diagnosis } | Refusal {
   const known = reader.known()
   const files = known === null ? null : filesIn(known.files, known.plan)
@@ -65,28 +82,68 @@ export function diagnosisIn(
     if ('what' in made) return { exit: exits.usage, where: run, ...made }
     readings.push(made)
   }
-  const diagnosis = diagnosisOf({ ...files, plan: known.plan, seen: seenIn(reader), readings })
-  return { run: known.run, equipment: files.equipment, diagnosis }
+  const asked = priorsOf(priors, run)
+  if ('exit' in asked) return asked
+  const { equipment, bench, equipment_path } = files
+  const book =
+    cwd === undefined ? null : learnedFor(known.plan, equipment, resolve(cwd, equipment_path), known.started)
+  const adjust = adjusted(asked.factors)
+  const diagnosis = diagnosisOf({
+    ...{ equipment, bench, plan: known.plan, seen: seenIn(reader), readings },
+    weight: (fault: Fault) => adjust({ ...fault, weight: book?.weight(fault) ?? fault.weight }),
+    ...(book?.earlier !== undefined && { earlier: book.earlier }),
+    learned: [
+      ...(book?.told ?? []),
+      ...(priors.length === 0 ? [] : [`Counted otherwise than usual, as asked for: ${priors.join(', ')}.`]),
+    ],
+  })
+  return { run: known.run, equipment, diagnosis }
 }
 
 /** Set and bench as they were when the run was made. */
 function filesIn(
   files: Readonly<Record<string, string>>,
   plan: { readonly equipment: string; readonly bench: string },
-): { readonly equipment: Equipment; readonly bench: Bench } | null {
+): { readonly equipment: Equipment; readonly equipment_path: string; readonly bench: Bench } | null {
   let equipment: Equipment | null = null
+  let equipment_path = ''
   let bench: Bench | null = null
   for (const [path, text] of Object.entries(files)) {
     if (/^slowglow:\s*equipment/m.test(text)) {
       const { value } = fromText(text, path, 'equipment')
-      if (value?.name === plan.equipment) equipment ??= value
+      if (value?.name === plan.equipment && equipment === null) {
+        equipment = value
+        equipment_path = path
+      }
     }
     if (/^slowglow:\s*bench/m.test(text)) {
       const { value } = fromText(text, path, 'bench')
       if (value?.name === plan.bench) bench ??= value
     }
   }
-  return equipment === null || bench === null ? null : { equipment, bench }
+  return equipment === null || bench === null ? null : { equipment, equipment_path, bench }
+}
+
+/** Factors on the weights of faults. */
+function priorsOf(
+  priors: readonly string[],
+  where: string,
+): { readonly factors: Readonly<Record<string, number>> } | Refusal {
+  const factors: Record<string, number> = {}
+  for (const text of priors) {
+    const cut = text.lastIndexOf('=')
+    const what = text.slice(0, Math.max(0, cut)).trim()
+    const factor = Number(text.slice(cut + 1))
+    if (what === '' || !(factor >= 0 && factor <= 1000))
+      return {
+        exit: exits.usage,
+        where,
+        what: `"${text}" says of no fault how often it comes.`,
+        remedy: 'Write WHAT=FACTOR, a factor from 0 to 1000: "C17=3", "leaky=2", "C17:leaky=5".',
+      }
+    factors[what] = factor
+  }
+  return { factors }
 }
 
 /** A reading as a person writes it. */

@@ -2,6 +2,7 @@ import { readFileSync, writeFileSync } from 'node:fs'
 import { resolve } from 'node:path'
 import { type ColdState, coldState } from '../../book/index.js'
 import { keepReadings, type Kept } from '../book/keep.js'
+import { withBlindness } from '../book/unseen.js'
 import { sheetPage } from '../book/sheet-page.js'
 import { summaryLines, worksheetText } from '../book/worksheet-text.js'
 import { type Exit, exits } from '../exits.js'
@@ -65,9 +66,10 @@ function worksheet(file: string, options: Options, io: Io): Exit {
           on: options.on ?? null,
         })
   if ('exit' in kept) return refuse(io, json, kept)
-  const state = record === undefined ? before : coldState(set.equipment, set.path, bookAt(options, io))
-  if ('trouble' in state)
-    return refuse(io, json, { exit: exits.recordNotAvailable, where: file, what: state.trouble })
+  const after = record === undefined ? before : coldState(set.equipment, set.path, bookAt(options, io))
+  if ('trouble' in after)
+    return refuse(io, json, { exit: exits.recordNotAvailable, where: file, what: after.trouble })
+  const state = withBlindness(after, file, io)
   if (paper !== undefined) {
     const trouble = written(
       resolve(io.cwd, paper),

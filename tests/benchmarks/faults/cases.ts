@@ -11,6 +11,7 @@ import {
 } from '../../../src/faults/index.js'
 import { loadAll } from '../../../src/files/index.js'
 import { makePlan } from '../../../src/plan/index.js'
+import { bruteForce } from '../../helpers/brute-force.js'
 import { type FaultySet, faultySets, unlisted } from '../../helpers/faulty-sets.js'
 import { tiesOf } from '../../helpers/ties.js'
 
@@ -26,6 +27,8 @@ const profiles = [
 /** Suggested readings that count; both kinds of probing are given up after this many. */
 const counted = 3
 const mostReadings = 8
+/** Brute force draws every fault many times: sets with more than these are left out of it. */
+const mostBrute = 260
 
 /** One case as it is kept: a line of the file. */
 export interface Case {
@@ -47,6 +50,8 @@ export interface Case {
   readonly stated: readonly { readonly p: number; readonly right: boolean }[]
   /** Readings until it stood alone with what no reading parts from it; null where the run alone did that. */
   readonly needed: { readonly suggested: number; readonly random: number } | null
+  /** Whether brute force on the same readings has the true cause first, among the same groups. */
+  readonly brute: boolean | null
   readonly first: string
   readonly ms: number
 }
@@ -59,12 +64,14 @@ function laid(path: string) {
   if (plan === null) throw new Error(`${path} has no plan: ${problems.map(({ what }) => what).join(' ')}`)
   const single = faultsOf(equipment)
   const lab = createLab(equipment, bench)
+  const draw = faultySets(equipment, bench, plan)
   return {
     ...{ path, plan, equipment, bench, single, lab },
     pairs: doubleFaults(single, 60),
-    draw: faultySets(equipment, bench, plan),
+    draw,
     diagnose: createDiagnoser({ equipment, bench, plan }),
     ties: tiesOf(lab, single),
+    brute: bruteForce(single, draw, { wholeRan: 0.5, wholeTripped: 0.02 }),
   }
 }
 type Set = ReturnType<typeof laid>
@@ -103,7 +110,7 @@ export function faultCases(): {
       const first = groupsOf(told)[0]
       return {
         ...{ n, set: set.path, kind: 'healthy', fault: '', weight: 0, shows: first?.is === 'cause' },
-        ...{ rank: first?.is === 'nothing' ? 0 : 1, after: [], tie: 0, endTie: 0, needed: null },
+        ...{ rank: first?.is === 'nothing' ? 0 : 1, after: [], tie: 0, endTie: 0, needed: null, brute: null },
         stated: stated(told, null),
         first: first?.faults[0] ?? first?.is ?? '',
         ms: performance.now() - began,
@@ -153,6 +160,7 @@ function tried(set: Set, n: number, kind: Case['kind'], fault: Fault, drawn: Fau
     }
     if (suggested === null && found(told)) suggested = readings.length
   }
+  const ms = performance.now() - began
   const needs = kind === 'single' && suggested !== 0 && alone.shows
   return {
     ...{ n, set: set.path, kind, fault: fault.fault, weight: fault.weight, ...alone, after, stated: said },
@@ -160,9 +168,22 @@ function tried(set: Set, n: number, kind: Case['kind'], fault: Fault, drawn: Fau
     needed: needs
       ? { suggested: suggested ?? mostReadings, random: randomly(set, n, fault, drawn, mode, volts, found) }
       : null,
+    brute: kind === 'single' && set.single.length <= mostBrute ? bruteFirst(set, seen, first, fault) : null,
     first: groupsOf(first)[0]?.faults[0] ?? groupsOf(first)[0]?.is ?? '',
-    ms: performance.now() - began,
+    ms,
   }
+}
+
+/** Brute force, asked for the same groups. */
+function bruteFirst({ brute }: Set, seen: Seen, told: Diagnosis, fault: Fault): boolean {
+  const by = brute(seen)
+  const ranked = groupsOf(told)
+    .map(({ faults, is }) => ({
+      faults,
+      p: faults.reduce((sum, name) => sum + (by.get(name) ?? 0), is === 'nothing' ? (by.get('') ?? 0) : 0),
+    }))
+    .sort((a, b) => b.p - a.p)
+  return ranked[0]?.faults.includes(fault.fault) === true
 }
 
 /** The same case, probed at random: any node, ohms or volts, none twice. */
@@ -207,7 +228,12 @@ function unlistedCase(set: Set, n: number): Case {
   return {
     ...{ n, set: set.path, kind: 'unlisted', fault: spoilt.fault?.fault ?? 'bridge', weight: 0 },
     ...{ shows: groups[0]?.is !== 'nothing', rank: rank < 0 ? 99 : rank, after: [], tie: 0, endTie: 0 },
-    ...{ stated: stated(told, null), needed: null, first: groups[0]?.faults[0] ?? groups[0]?.is ?? '' },
+    ...{
+      stated: stated(told, null),
+      needed: null,
+      brute: null,
+      first: groups[0]?.faults[0] ?? groups[0]?.is ?? '',
+    },
     ms: performance.now() - began,
   }
 }

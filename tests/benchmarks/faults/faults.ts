@@ -78,6 +78,7 @@ const end = ({ rank, after }: Case): number => after.at(-1) ?? rank
 function ranking(made: readonly Case[]): Figure[] {
   const single = made.filter(({ kind }) => kind === 'single')
   const shown = single.filter(({ shows }) => shows)
+  const forced = shown.filter(({ brute }) => brute !== null)
   const pairs = made.filter(({ kind }) => kind === 'double')
   const others = made.filter(({ kind }) => kind === 'unlisted')
   const asked = single.filter(({ needed }) => needed !== null)
@@ -96,6 +97,13 @@ function ranking(made: readonly Case[]): Figure[] {
       70,
     ),
     percentOf('the same, of faults that show in what the run read', shown, ({ rank }) => rank === 0, null),
+    percentOf('of those also asked of brute force: first', forced, ({ rank }) => rank === 0, null),
+    percentOf(
+      'and by brute force on the same readings (24 drawn sets a fault)',
+      forced,
+      ({ brute }) => brute === true,
+      null,
+    ),
     percentOf('true cause among the first three', single, ({ rank }) => rank < 3, 90),
     percentOf('the same, of faults that show', shown, ({ rank }) => rank < 3, null),
     ...ties('size of the tie group of the true cause', single, ({ tie }) => tie),
