@@ -37,8 +37,11 @@ interface Of {
 export const starved = 0.8
 /** Watts at the secondaries over watts at the plug, and the form of a current that charges a reservoir (common practice, no source). */
 const efficiency = 0.85
-/** With nothing on it, where the file does not say: part of what the whole set takes (common practice: 5 to 25 %, no source). */
-const idle = 0.15
+/**
+ * With nothing on it, where the file does not say: part of what its fuse carries, and the most that passes (common practice, no
+ * source: 5 to 25 % of full load, more in small ones, and a fuse carries one and a half times that).
+ */
+export const idleGuess = { usual: 0.1, most: 0.35 } as const
 /** A person's knob, the mains themselves, and windings under load (common practice, no source). */
 const spread = 0.1
 
@@ -48,12 +51,12 @@ export function noLoad_A(full_A: number, part: number): number {
   return full_A * (0.7 * part + 0.3 * square * square * part)
 }
 
-export function idle_A({ own }: Of, full_A: number): number {
-  return own.no_load_A?.value ?? idle * full_A
+export function idle_A({ own }: Of): number {
+  return own.no_load_A?.value ?? idleGuess.usual * own.fuse_A
 }
 
 /** The whole set at a part of its mains; `HT`: its rectifier is in. */
-export function ownPoint(of: Of, part: number, HT: boolean, full_A: number | null = null): OwnPoint {
+export function ownPoint(of: Of, part: number, HT: boolean): OwnPoint {
   const { equipment, desk, own, mode } = of
   const mains_V = part * own.volts
   const problems: LimitProblem[] = []
@@ -69,7 +72,7 @@ export function ownPoint(of: Of, part: number, HT: boolean, full_A: number | nul
   problems.push(...(found?.problems ?? []))
   if (found !== null) watts += found.HT.V * found.HT.A
   const load_A = watts / efficiency / Math.max(1, mains_V)
-  const idle_now_A = noLoad_A(idle_A(of, full_A ?? load_A / Math.max(part, 0.1)), part)
+  const idle_now_A = noLoad_A(idle_A(of), part)
   return {
     part,
     mains_V,

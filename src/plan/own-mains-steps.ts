@@ -4,7 +4,7 @@ import type { Profile, Stage } from '../profile/index.js'
 import { touch_V } from './course.js'
 import { setDischarge_s } from './discharge.js'
 import { lowFilament_s } from './filaments.js'
-import { idle_A, noLoad_A, ownPoint, type OwnPoint, starved } from './own-mains-expect.js'
+import { idle_A, idleGuess, noLoad_A, ownPoint, type OwnPoint, starved } from './own-mains-expect.js'
 import { railsOf, warmUpOf } from './stages.js'
 import type { Ask, HookupTest, RailLimits, Reason, Step, TimeLimit } from './types.js'
 
@@ -100,7 +100,7 @@ export class OwnSteps {
     const from = this.part
     this.part = part
     const V = part * this.of.own.volts
-    this.limits = mainsLimits(V, amps, hold_s, this.of.stage.with === 'the set' && part < starved)
+    this.limits = mainsLimits(V, amps, hold_s)
     const hands_clear = V > touch_V && (this.hands || from * this.of.own.volts <= touch_V)
     this.push(stage, {
       ...{ do: 'raise', rail: ownMainsRail, target_V: V, slew_V_per_s: 10, hold_s, hands_clear },
@@ -145,6 +145,8 @@ export class OwnSteps {
 
 interface Amps {
   readonly expected_A: number
+  /** Heaters on their way up take several times what they do when hot: there nothing is marginal that passes. */
+  readonly upper_A: number
   readonly trip_A: number
   readonly fuse_A: number
   readonly text: string
@@ -153,9 +155,8 @@ interface Amps {
 
 function mainsLimits(
   V: number,
-  { expected_A, trip_A, fuse_A, text, source }: Amps,
+  { expected_A, upper_A, trip_A, fuse_A, text, source }: Amps,
   hold_s: number,
-  warms: boolean,
 ): RailLimits {
   const most_A = Math.min(trip_A, fuse_A)
   const told = (limit: Reason['limit'], value: number, words: string): Reason => ({
@@ -165,8 +166,7 @@ function mainsLimits(
     at_V: V,
     expected_A,
     lower_A: 0,
-    // Heaters on their way up take several times what they do when hot.
-    upper_A: warms ? most_A : Math.min(most_A, 1.5 * expected_A),
+    upper_A: Math.min(most_A, upper_A),
     // Nobody knows an iron so well that too little would be a fault.
     ask_A: 0,
     trip_A: most_A,
@@ -187,24 +187,28 @@ function mainsLimits(
   }
 }
 
+/** Nobody reaches in before. */
+const unplugged = 'The variable transformer at zero, switched off, its own plug pulled'
 const senses =
   'Without touching: hum no louder than before, no smell of wax, tar or varnish, no smoke, no crackle? From where you stand, one hand in your pocket.'
 
 /** The transformer by itself: every tube out, nothing on its windings. */
 export function aloneSteps(to: OwnSteps): void {
   const { equipment, own, stage } = to.of
-  const point = ownPoint(to.of, 1, true)
-  to.problems.push(...point.problems.filter(({ severity }) => severity === 'error'))
-  const full_A = idle_A(to.of, point.mains_A)
+  const full_A = idle_A(to.of)
   const known = own.no_load_A
+  const most_A = known === undefined ? idleGuess.most * own.fuse_A : idleTrip * full_A
+  const turns = 'A shorted turn takes many times that at a quarter of the volts already'
   const amps = (part: number): Amps => ({
     expected_A: noLoad_A(full_A, part),
-    trip_A: idleTrip * Math.max(noLoad_A(full_A, part), 0.15 * full_A),
+    // Of what was guessed nothing is told but what passes.
+    upper_A: known === undefined ? Infinity : 1.5 * noLoad_A(full_A, part),
+    trip_A: most_A * Math.max(noLoad_A(1, part), 0.15),
     fuse_A: own.fuse_A,
     text:
       known === undefined
-        ? `not stated: 15 % of the ${show(point.mains_A, 'A')} that the whole set should take, 5 to 25 % is usual. A shorted turn takes many times that at a quarter of the volts already`
-        : `${show(known.value, 'A')} at full volts with nothing on it, less below. A shorted turn takes many times that at a quarter of the volts already`,
+        ? `not stated, so some ${show(full_A, 'A')} at full volts, a tenth of its fuse; up to ${show(most_A, 'A')} passes. ${turns}`
+        : `${show(known.value, 'A')} at full volts with nothing on it, less below. ${turns}`,
     source: known === undefined ? practice : known.source,
   })
   const name = stage.name
@@ -212,7 +216,7 @@ export function aloneSteps(to: OwnSteps): void {
     const part = Math.min(0.25, winding_V / V)
     to.confirm(
       `${name}: ${winding}`,
-      `The variable transformer is at zero and its plug is out; measure before touching. Clip a voltmeter on AC, rated for ${show(V, 'V')}, across ${winding}${noteOf(equipment, winding)}, both ends lifted and clear of all else. Plug in, take your hands out, then confirm.`,
+      `${unplugged}; measure before touching. Clip a voltmeter on AC, rated for ${show(V, 'V')}, across ${winding}${noteOf(equipment, winding)}, both ends lifted and clear of all else. Take your hands out, plug in, switch on, then confirm.`,
       true,
     )
     to.raise(`${name}: ${winding}`, part, 5, amps(part))
@@ -230,7 +234,7 @@ export function aloneSteps(to: OwnSteps): void {
   }
   to.confirm(
     `${name}: meters off`,
-    'The variable transformer is at zero and its plug is out. Take the voltmeter off; every end of every winding lies clear and insulated. Plug in, take your hands out, then confirm.',
+    `${unplugged}. Take the voltmeter off; every end of every winding lies clear and insulated. Take your hands out, plug in, switch on, then confirm.`,
     true,
   )
   for (const part of parts.alone) {
@@ -245,7 +249,7 @@ export function aloneSteps(to: OwnSteps): void {
   to.down(`${name}: down`)
   to.confirm(
     `${name}: heat`,
-    'At zero, and its plug out: measure before touching. Is the core no more than hand-warm all round, with nothing run out of it?',
+    `${unplugged}; measure before touching. Is the core no more than hand-warm all round, with nothing run out of it?`,
     true,
   )
 }
@@ -256,9 +260,11 @@ export function joinedSteps(to: OwnSteps): void {
   const { HT } = own
   const name = stage.name
   const full = ownPoint(to.of, 1, true)
-  to.problems.push(...full.problems.filter(({ severity }) => severity === 'error'))
+  const above = aboveMost(to.of, full)
+  to.problems.push(...(above ?? full.problems.filter(({ severity }) => severity === 'error')))
   const amps = (point: OwnPoint): Amps => ({
     expected_A: point.mains_A,
+    upper_A: point.part < starved || own.no_load_A === undefined ? Infinity : 1.5 * point.mains_A,
     trip_A: 1.6 * point.mains_A + 0.1 * own.fuse_A,
     fuse_A: own.fuse_A,
     text:
@@ -269,7 +275,7 @@ export function joinedSteps(to: OwnSteps): void {
   })
   to.confirm(
     `${name}: joined`,
-    `At zero, its plug out: the wires that were lifted are joined again, all tubes are in their sockets and HT is kept off: ${HT.opened_by}. No lead of a bench supply is on the set. Hands out, then confirm.`,
+    `${unplugged}: the wires that were lifted are joined again, all tubes are in their sockets and HT is kept off: ${HT.opened_by}. No lead of a bench supply is on the set. Take your hands out, plug in, switch on, then confirm.`,
     true,
     'fit set',
   )
@@ -279,12 +285,7 @@ export function joinedSteps(to: OwnSteps): void {
       holds_s.high,
       ...railsOf(equipment, 'heater').map((rail) => warmUpOf(equipment, rail).s),
     )
-    to.raise(
-      where,
-      part,
-      part < starved ? holds_s.low : warm_s,
-      amps(ownPoint(to.of, part, false, full.mains_A)),
-    )
+    to.raise(where, part, part < starved ? holds_s.low : warm_s, amps(ownPoint(to.of, part, false)))
     to.confirm(where, senses, false)
   }
   for (const rail of railsOf(equipment, 'heater')) heaterReading(to, `${name}, HT off: heaters`, rail)
@@ -293,13 +294,13 @@ export function joinedSteps(to: OwnSteps): void {
   uncharged(to, `${name}: charge`, Math.ceil(setDischarge_s(equipment, desk) ?? 60))
   to.confirm(
     `${name}: HT joined`,
-    `At zero, its plug out, the charge measured: undo what keeps HT off (${HT.opened_by}). Once more: no lead of a bench supply is on the set. Plug in, take your hands out, then confirm.`,
+    `${unplugged}, the charge measured: undo what keeps HT off (${HT.opened_by}). Once more: no lead of a bench supply is on the set. Take your hands out, plug in, switch on, then confirm.`,
     true,
     'fit rectifier',
   )
   const steps = HT.rectifier === null ? semiconductors : parts.valve
   for (const part of steps) {
-    const point = ownPoint(to.of, part, true, full.mains_A)
+    const point = ownPoint(to.of, part, true)
     if (point.HT?.strikes === true && part < 1) {
       to.left_out.push({
         rail: ownMainsRail,
@@ -314,6 +315,8 @@ export function joinedSteps(to: OwnSteps): void {
     to.raise(where, part, hold_s, amps(point))
     currentReading(to, where, point)
     if (part >= starved) {
+      // Too little of it burns what it holds back, and HT stands now.
+      for (const rail of railsOf(equipment, 'bias')) biasReading(to, where, rail, part)
       voltsReading(to, where, point)
       to.confirm(where, senses, false)
     }
@@ -324,12 +327,26 @@ export function joinedSteps(to: OwnSteps): void {
   uncharged(to, `${name}: charge`, Math.ceil(setDischarge_s(equipment, desk) ?? 60))
 }
 
+/** Full mains would take HT above what the rail may carry: said before whatever else follows from it; null where it does not. */
+function aboveMost({ equipment, own, mode }: OwnContext, { HT }: OwnPoint): LimitProblem[] | null {
+  const max = equipment.rails[own.HT.rail]?.max_V
+  if (HT === null || max === undefined || HT.V <= max.value) return null
+  return [
+    {
+      severity: 'error',
+      what: `At full mains ${own.HT.rail} comes to ${show(HT.V, 'V')} at ${show(HT.A, 'A')} in ${mode}, and may carry ${show(max.value, 'V')} (${max.source}).`,
+      remedy:
+        'Correct the volts of the windings or the mains tap under own_mains; where they are right, what took those volts before is missing: a dropping resistor, a valve rectifier that was replaced by semiconductors.',
+    },
+  ]
+}
+
 function currentReading(to: OwnSteps, stage: string, { part, HT }: OwnPoint): void {
   if (HT === null) return
   const { read_at, rail } = to.of.own.HT
   const why =
     part < starved
-      ? `cathodes at ${show(part, 'ratio')} of their volts give some ${show(HT.emission, 'ratio')} of their current, so anything from nothing to ${show(HT.high_A, 'A')} passes`
+      ? `cathodes at ${show(part, 'ratio')} of their volts give ${HT.emission < 0.01 ? 'next to nothing' : `some ${show(HT.emission, 'ratio')}`} of their current, so anything from nothing to ${show(HT.high_A, 'A')} passes`
       : `the set's circuit solved at ${show(HT.V, 'V')} with the bias that stands there, cathodes giving ${show(HT.emission, 'ratio')}`
   to.reading(
     stage,
@@ -364,13 +381,15 @@ function heaterReading(to: OwnSteps, stage: string, rail: string): void {
   )
 }
 
-function biasReading(to: OwnSteps, stage: string, rail: string): void {
+/** At less than full mains it is as much less as what it holds back. */
+function biasReading(to: OwnSteps, stage: string, rail: string, part = 1): void {
   const bias = to.of.equipment.rails[rail]?.required_bias
   if (bias === undefined) return
-  const ends = [bias.at_least_V, 1.25 * bias.nominal_V].sort((a, b) => a - b)
+  const [least_V, usual_V] = [part * bias.at_least_V, part * bias.nominal_V]
+  const ends = [least_V, 1.25 * usual_V].sort((a, b) => a - b)
   to.reading(
     stage,
-    `Read the bias at ${bias.node} against ${to.of.equipment.chassis_node} on the meter that is clipped on, with its sign: ${show(bias.nominal_V, 'V')} is usual, ${show(bias.at_least_V, 'V')} the least before HT may come (${bias.source}). No hand goes in.`,
+    `Read the bias at ${bias.node} against ${to.of.equipment.chassis_node} on the meter that is clipped on, with its sign: ${show(usual_V, 'V')} is usual, ${show(least_V, 'V')} the least with HT (${bias.source}${part < 1 ? `; ${show(part, 'ratio')} of it here` : ''}). No hand goes in.`,
     'own mains bias',
     { kind: 'reading', node: bias.node, rail: null, unit: 'V', low: ends[0] ?? 0, high: ends[1] ?? 0 },
   )

@@ -340,7 +340,7 @@ function unproved({ equipment, stage, mode }: Asked, own: OwnMains, to: OwnSteps
     `${ownMainsRail} is hand: slowglow cannot switch it off, nor see it between two typed readings.`,
     ...(own.no_load_A === undefined
       ? [
-          'Its magnetising current is not in the file: what it should take with nothing on it is taken as 15 % of the whole (common practice, no source).',
+          'Its magnetising current is not in the file: what it takes with nothing on it is held against its fuse alone (common practice, no source).',
         ]
       : []),
     ...(stage.with === 'the set'

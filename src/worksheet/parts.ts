@@ -34,6 +34,28 @@ export function partChecks(equipment: Equipment, mode: string, ohms: ColdOhms): 
   })
 }
 
+/** Copper at the room's temperature against a handbook's, a fuse and a switch in it (common practice, no source). */
+const primarySpread = 0.3
+
+/** From pin to pin of the set's own plug, where the file says what stands behind it. */
+export function primaryCheck({ own_mains: own }: Equipment): ColdCheck[] {
+  if (own === undefined) return []
+  return [
+    reading('Ω', {
+      item: `${own.transformer} primary`,
+      group: 'windings',
+      what: "the set's mains plug, in nothing, from pin to pin, its mains switch on",
+      low: (1 - primarySpread) * own.primary_ohm,
+      high: (1 + primarySpread) * own.primary_ohm,
+      usual: own.primary_ohm,
+      because:
+        'open: a blown fuse, a switch, or a wire burnt through; lower: turns are shorted, and the mains will burn it',
+      source: `the set file (${own.source}), a third either way: ${practice}`,
+      ...ohmsBy(own.primary_ohm, own.fuse_A),
+    }),
+  ]
+}
+
 /** A track whose wiper is wired to one end reads whole only with the wiper at that end; null where it always does. */
 function wholeTrack(
   equipment: Equipment,

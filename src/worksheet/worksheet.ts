@@ -4,7 +4,7 @@ import { type ColdOhms, coldOhms } from './cold-ohms.js'
 import { heaterChecks } from './heaters.js'
 import { bondChecks, couplingChecks, insulationChecks, paperChecks } from './insulation.js'
 import { lookChecks } from './looks.js'
-import { contactChecks, partChecks } from './parts.js'
+import { contactChecks, partChecks, primaryCheck } from './parts.js'
 import { railChecks } from './rails.js'
 import { unseenChecks } from './unseen.js'
 import type { ColdCheck, Worksheet } from './types.js'
@@ -29,6 +29,7 @@ export function makeWorksheet(equipment: Equipment): Worksheet {
     ...railChecks(equipment, mode, ohms),
     ...heaterChecks(equipment),
     ...partChecks(equipment, mode, ohms),
+    ...primaryCheck(equipment),
     ...contactChecks(equipment, ohmsIn),
     ...coupling,
     ...paperChecks(equipment, ohms, coupling),

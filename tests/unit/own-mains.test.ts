@@ -5,7 +5,8 @@ import type { Equipment } from '../../src/equipment/index.js'
 import { loadAll } from '../../src/files/index.js'
 import { type Ask, makePlan, type Plan } from '../../src/plan/index.js'
 import type { Profile } from '../../src/profile/index.js'
-import { rehearse, willing } from '../../src/rehearse/index.js'
+import { demo } from '../helpers/small-set.js'
+import { type Operator, rehearse, willing } from '../../src/rehearse/index.js'
 import { readFault } from '../../src/virtual/index.js'
 
 /* The set's own transformer and rectifier, as plan and as a run on the virtual bench. */
@@ -95,6 +96,37 @@ describe('the plan of a set on its own pack', () => {
     expect(refusedFor({ equipment: high })).toContain('more than the 495 V it stands for a surge')
     expect(refusedFor({ profile: { ...joined.profile, mode: 'key down' } })).toContain('keys a driven stage')
   })
+  it('a set known by its rails alone: the transformer is tried whatever its HT comes to, and joined only where that may stand', () => {
+    const small = demo('small-receiver/receive')
+    const bench: Bench = { ...joined.bench, meters: {} }
+    const of = (half_V: number): Equipment => ({
+      ...small.equipment,
+      own_mains: {
+        ...{ volts: 230, transformer: 'T1', primary_ohm: 20, fuse_A: 1, earthed: false, source: 'invented' },
+        windings: { a: half_V, b: half_V, heaters: 6.6 },
+        HT: {
+          ...{ rail: 'HT', halves: ['a', 'b'], taps: {}, rectifier: null },
+          ...{ opened_by: 'HT fuse out', read_at: 'milliammeter in place of the HT fuse' },
+        },
+      },
+    })
+    const plans = (half_V: number) =>
+      [alone, joined].map(({ profile }) => makePlan({ ...profile, mode: 'receive' }, of(half_V), bench))
+    const [tried, refused] = plans(240)
+    expect(tried?.plan?.steps.length).toBeGreaterThan(15)
+    expect(refused?.plan).toBeNull()
+    expect(refused?.problems.map(({ what }) => what).join()).toMatch(
+      /At full mains HT comes to 2[89]\d V .* may carry 275 V/,
+    )
+    const sound = plans(205)[1]?.plan
+    // Nothing earths it: what leaks to whoever touches it is read through what stands for a body.
+    expect(sound?.steps.find(({ ask }) => ask?.about === 'own mains leakage')?.ask?.wants).toMatchObject({
+      high: 0.75,
+    })
+    // An iron of which nothing is known is held against its fuse.
+    const iron = tried?.plan?.steps.find(({ target_V }) => target_V === 230)?.limits['own mains']
+    expect(iron).toMatchObject({ expected_A: 0.1, upper_A: 0.35, trip_A: 0.35, ceiling_A: 1 })
+  })
   it('semiconductors make HT at once: they begin lower, and nothing is expected to be starved of it', () => {
     const own = joined.equipment.own_mains
     if (own === undefined) throw new Error('own')
@@ -115,9 +147,14 @@ describe('the plan of a set on its own pack', () => {
 })
 
 describe('on the virtual bench', () => {
-  const run = (of: typeof joined, faults: readonly string[] = []) => {
+  const run = (of: typeof joined, faults: readonly string[] = [], operator: Operator = willing) => {
     const asked: Ask[] = []
-    const result = rehearse(planned(of), of.equipment, of.bench, {
+    // The times at full volts are long for what they say in a test.
+    const stages = of.profile.stages.map((stage) =>
+      stage.do === 'own mains' ? { ...stage, hold_s: 20 } : stage,
+    )
+    const plan = planned({ ...of, profile: { ...of.profile, stages } })
+    const result = rehearse(plan, of.equipment, of.bench, {
       seed: 7,
       record: () => undefined,
       poll_us: 500_000,
@@ -128,14 +165,30 @@ describe('on the virtual bench', () => {
       }),
       operator: (ask, at) => {
         asked.push(ask)
-        return willing(ask, at)
+        return operator(ask, at)
       },
     })
     return { result, asked }
   }
+  it('heaters that are kept low for two minutes end it, each answer in its own time or not', () => {
+    const slow: Operator = (ask, at) => {
+      const said = willing(ask, at)
+      const reads =
+        ask.about === 'own mains current' || (ask.wants.kind === 'reading' && ask.wants.unit === 'A')
+      return said !== null && reads ? { ...said, after_s: 70 } : said
+    }
+    const { result, asked } = run(joined, [], slow)
+    expect(result.ending).toMatchObject({
+      outcome: 'tripped',
+      reason: { code: 'key-time' },
+      hand_rails: { 'own mains': 0 },
+    })
+    expect(result.ending.reason?.text).toContain('no longer than 2 min below 80 %')
+    expect(asked.at(-1)?.about).toBe('hand off own mains')
+  })
   it('the transformer alone and the whole set go through, and a shorted reservoir ends it with the knob turned down', () => {
     for (const of of [alone, joined]) expect(run(of).result.ending.outcome, of.profile.name).toBe('completed')
-    const { result, asked } = run(joined, ['C1b:short@t>600s'])
+    const { result, asked } = run(joined, ['C1b:short@t>400s'])
     expect(result.ending).toMatchObject({ outcome: 'tripped', hand_rails: { 'own mains': 0 } })
     expect(asked.at(-1)?.about).toBe('hand off own mains')
   })
