@@ -1,5 +1,5 @@
 import type { Bench } from '../bench/index.js'
-import { type Equipment, type ModeName, ownMainsRail, type RailName } from '../equipment/index.js'
+import type { Equipment, ModeName, RailName } from '../equipment/index.js'
 import { benchRails, clippedOn, show, type Stress, stresses } from '../limits/index.js'
 import type { Element, Solution, Volts } from '../network/index.js'
 import type { Plan, Step } from '../plan/index.js'
@@ -8,6 +8,7 @@ import { handCheck } from './hand-checks.js'
 import { suggest, type Suggestion, type Tried } from './suggest.js'
 import { faultsOf } from './library.js'
 import { heaterNoticed, hookupsOf, noticedAt } from './notice.js'
+import { onOwnPack } from './own-pack.js'
 import { pointsOf } from './points.js'
 import type { Fault, Point } from './types.js'
 import { weightSource } from './weights.js'
@@ -111,9 +112,6 @@ export function coverageOf({ equipment, bench, plan }: CoverageOf): Coverage {
     notes: notesFor(equipment, plan, covered.length),
   }
 }
-
-/** There a person reads a few windows by hand: which single faults they would show is not reckoned. */
-const onOwnPack = ({ rails }: Plan): boolean => Object.hasOwn(rails, ownMainsRail)
 
 function notesFor(equipment: Equipment, plan: Plan, tried: number): string[] {
   if (onOwnPack(plan))

@@ -14,6 +14,7 @@ import {
   weighMore,
   weighRun,
 } from './posterior.js'
+import { onOwnPack } from './own-pack.js'
 import { createProbe, type Probe, standingFor } from './probe.js'
 import type { Diagnosis, Hypothesis, Predicted, Reading, Seen } from './seen.js'
 import { severitiesOf } from './severity.js'
@@ -68,6 +69,11 @@ export function createDiagnoser({
     return () =>
       without(
         `The set's file is of level ${equipment.level} and has no circuit: no fault can be reckoned. Write down parts and tubes with their nodes (level 3).`,
+      )
+  if (onOwnPack(plan))
+    return () =>
+      without(
+        'On the set\'s own transformer a person reads a few windows by hand: no fault is reckoned from them. Give what you find to a run on bench supplies: diagnose THAT RUN --reading "PLACE=VALUE".',
       )
   const lab = createLab(equipment, bench)
   const families = familiesOf(single)

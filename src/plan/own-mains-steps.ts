@@ -114,7 +114,8 @@ export class OwnSteps {
     ask: Pick<Ask, 'text' | 'wants' | 'inside' | 'about'> & { readonly timeout_s?: number },
   ): void {
     const timeout_s = Math.min(600, ask.timeout_s ?? this.of.profile.prompt_timeout_s ?? 600)
-    this.push(stage, { do: 'ask', ask: { ...ask, timeout_s }, expected_s: 30 })
+    // What was typed of the mains is not judged again by every question after it.
+    this.push(stage, { do: 'ask', ask: { ...ask, timeout_s }, limits: {}, expected_s: 30 })
     this.hands = true
   }
 

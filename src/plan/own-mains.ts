@@ -346,7 +346,8 @@ function unproved({ equipment, stage, mode }: Asked, own: OwnMains, to: OwnSteps
     ...(stage.with === 'the set'
       ? [
           `Modes other than ${mode} on its own pack, and the key: a run like this for each, then slowglow proof.`,
-          ...(top === undefined ||
+          ...(own.HT.taps[mode] !== undefined ||
+          top === undefined ||
           top === null ||
           top.V > 0.93 * (equipment.rails[own.HT.rail]?.working_V ?? 0)
             ? []

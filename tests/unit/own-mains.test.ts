@@ -2,6 +2,7 @@ import { resolve } from 'node:path'
 import { describe, expect, it } from 'vitest'
 import type { Bench } from '../../src/bench/index.js'
 import type { Equipment } from '../../src/equipment/index.js'
+import { coverageOf, createDiagnoser } from '../../src/faults/index.js'
 import { loadAll } from '../../src/files/index.js'
 import { type Ask, makePlan, type Plan } from '../../src/plan/index.js'
 import type { Profile } from '../../src/profile/index.js'
@@ -75,6 +76,16 @@ describe('the plan of a set on its own pack', () => {
     expect(currents.at(-1)?.wants).toMatchObject({ unit: 'A', rail: 'HT' })
     // Where V9 may be lit or dark nothing is held.
     expect(plan.left_out?.[0]?.text).toContain('a gas regulator may be lit or dark')
+  })
+  it('no fault is tried against what a person reads by hand, and none is reckoned from it', () => {
+    const { equipment, bench } = joined
+    const covered = coverageOf({ equipment, bench, plan })
+    expect(covered).toMatchObject({ total: 0, hand_checks: [] })
+    expect(covered.notes.join()).toContain('a person reads a few windows by hand')
+    const seen = { tripped: null, steps: [] } as never
+    expect(JSON.stringify(createDiagnoser({ equipment, bench, plan })(seen))).toContain(
+      'no fault is reckoned from them',
+    )
   })
   it('asks for no hand inside while it stands above 60 V', () => {
     for (const each of [plan, planned(alone)]) {
