@@ -58,12 +58,17 @@ export function runsUnderWay(env: Readonly<Record<string, string | undefined>>):
   return found
 }
 
-/** What runs left whose supervising process is gone: their outputs may be on. */
-export function leftBehind(env: Readonly<Record<string, string | undefined>>): BenchState[] {
+/** What runs left whose supervising process is gone: their outputs may be on. One that cannot be read hides nothing. */
+export function leftBehind(
+  env: Readonly<Record<string, string | undefined>>,
+): { readonly path: string; readonly state: BenchState | 'unreadable' }[] {
   const directory = stateFolder(env)
   return (existsSync(directory) ? readdirSync(directory) : []).flatMap((name) => {
-    const state = name.endsWith('.json') ? readBenchState(join(directory, name)) : null
-    return state === null || state === 'unreadable' || stillRuns(state.supervisor) ? [] : [state]
+    if (!name.endsWith('.json')) return []
+    const path = join(directory, name)
+    const state = readBenchState(path)
+    if (state === null || (state !== 'unreadable' && stillRuns(state.supervisor))) return []
+    return [{ path, state }]
   })
 }
 

@@ -160,5 +160,7 @@ export const benchStateShape = z.object({
   places: z.record(z.string(), placeShape),
   /** Bench seconds per real second: 1 except on a virtual bench. */
   speed: z.number(),
+  /** Left out by versions before: taken as a real one. */
+  bench_kind: z.literal(['real', 'virtual']).default('real'),
 })
 export type BenchState = z.infer<typeof benchStateShape>

@@ -18,6 +18,7 @@ import {
 import type * as z from 'zod'
 import {
   type Act,
+  bookShape,
   may,
   most_picture_bytes,
   paths,
@@ -67,6 +68,8 @@ const pictures = ['image/jpeg', 'image/png', 'image/webp'] as const
 const per_minute_here = 6000
 const per_minute_away = 900
 const pairs_per_minute = 10
+/** Each is held whole for a moment. */
+const pictures_per_minute = 20
 
 /** The whole HTTP side. Nothing in it decides about a run: it asks the desk, and passes acts on to `live`. */
 export async function makeApp(parts: AppParts): Promise<FastifyInstance> {
@@ -275,7 +278,7 @@ function ways(app: FastifyInstance, parts: AppParts): void {
 
     worksheet: ({ query, reply }) => told('worksheet')(query, reply),
     keepReadings: ({ body, who, reply }) =>
-      told('keepReadings')({ ...body, by: signed(body.by, who) }, reply),
+      told('keepReadings')({ ...body, by: signed(body.by, who), at_bench: who.role === 'bench' }, reply),
     book: ({ query, reply }) => told('book')(query, reply),
     writeBook: ({ body, who, reply }) => told('writeBook')({ ...body, by: signed(body.by, who) }, reply),
     addPhotograph: async ({ query, who, request, reply }) => {
@@ -287,9 +290,9 @@ function ways(app: FastifyInstance, parts: AppParts): void {
       try {
         const picture = join(folder, 'picture')
         await writeFile(picture, request.body)
-        const done = await told('addPhotograph')({ ...query, picture, by: signed(query.by, who) }, reply)
-        live.attached(query.name, query.caption, who)
-        return done
+        const text = await desk.ask('addPhotograph', { ...query, picture, by: signed(query.by, who) })
+        live.attached(bookShape.parse(JSON.parse(text)), who)
+        return await asJson(reply, text)
       } finally {
         await rm(folder, { recursive: true, force: true })
       }
@@ -328,6 +331,11 @@ function ways(app: FastifyInstance, parts: AppParts): void {
 
     live: ({ who, reply }) => shown(who, reply),
     livePlan: ({ reply }) => asJson(reply, live.plan()),
+    here: ({ who }) => {
+      // A program that holds the stream open is nobody who watches.
+      if (who.from_page) streams.watched()
+      return { watched: who.from_page }
+    },
     events: ({ query, who, reply }) => {
       const here = who.role === 'bench'
       if (!streams.hasRoom(here))
@@ -381,6 +389,7 @@ function ways(app: FastifyInstance, parts: AppParts): void {
       config: {
         act: shape.act,
         ...(name === 'pair' && { rateLimit: { max: pairs_per_minute, timeWindow: 60_000 } }),
+        ...(name === 'addPhotograph' && { rateLimit: { max: pictures_per_minute, timeWindow: 60_000 } }),
       },
       handler: async (request, reply) => {
         const { params, query, body, who } = request

@@ -40,6 +40,7 @@ export interface DeskQuestions {
     meter: string
     by: string
     on?: string | undefined
+    at_bench: boolean
   }): Answer<ApiWorksheet>
   book(ask: { file: string }): Answer<ApiBook>
   writeBook(ask: { file: string; entry: BookWriting; by: string; on?: string | undefined }): Answer<ApiBook>

@@ -22,13 +22,14 @@ import {
   type Phase,
   type Prompt,
   Refused,
+  type Reply,
   type Snapshot,
 } from './api/index.js'
 import { Current } from './current.js'
 import type { Desk } from './desk.js'
 import type { PreparedStart } from './desk-questions.js'
 import { endedOf } from './ended.js'
-import { isLoopback, type Who } from './guard.js'
+import type { Who } from './guard.js'
 import { liveViewOf } from './live-view.js'
 import type { Streams } from './streams.js'
 import { needsOf, phaseOf, promptOf, runOf, type Started } from './told.js'
@@ -180,10 +181,15 @@ export class Live {
     this.act(`${who.called}: hands ${clear ? 'are clear' : 'are NOT clear'}.`, who)
   }
 
-  /** A photograph went into the book of a set; where it shows what was asked, the run says so too. */
-  attached(name: string, caption: string, who: Who): void {
-    if (this.current !== null)
-      this.act(`${who.called} attached the photograph ${name} to the set's book: ${caption}`, who)
+  /** A photograph went into the book of the set under way: the run says so too, with what it can be found by. */
+  attached({ equipment, photographs }: Pick<Reply<'book'>, 'equipment' | 'photographs'>, who: Who): void {
+    const photograph = photographs.at(-1)
+    if (this.current === null || photograph === undefined || this.state.run?.equipment !== equipment) return
+    const { seq, name, caption, sha256 } = photograph
+    this.act(
+      `${who.called} attached the photograph ${name} to the set's book (entry ${seq + 1}, SHA-256 ${sha256}): ${caption}`,
+      who,
+    )
   }
 
   /** First of all the stop goes out; who it was is put down after. */
@@ -332,28 +338,31 @@ export class Live {
   /** Alarms and questions of an attended run reach somebody, or it does not go on. */
   private endUnwatched(current: Current): void {
     const { unwatched_s } = this.job
-    let watched_ms = this.job.now_ms()
     const timer = setInterval(() => {
       if (this.current !== current || this.state.stop !== null) {
         clearInterval(timer)
         return
       }
-      const now_ms = this.job.now_ms()
-      if ((this.streams?.count ?? 0) > 0) watched_ms = now_ms
-      else if (now_ms - watched_ms >= unwatched_s * 1000)
+      if (this.job.now_ms() - (this.streams?.watched_ms ?? 0) >= unwatched_s * 1000)
         this.stop(false, { called: `the service, since no page has watched for ${unwatched_s} s` }, undefined)
     }, look_ms)
   }
 
   /** Told once, when the service begins: what it finds is not touched before somebody starts a run there. */
   tellLeft(): void {
-    for (const { bench, run_file, places } of leftBehind(this.job.env)) {
-      // A virtual bench of our own listens on this machine's loopback, and nowhere else.
-      const real = Object.values(places).some((place) => place.kind === 'serial' || !isLoopback(place.host))
-      this.message(
-        real ? 'alarm' : 'notice',
-        `A run was left without its end (${run_file}); OUTPUTS OF ITS BENCH MAY BE ON: ${bench}. Cut the mains of the HT sources (not of the bias), or slowglow safe-off --bench ${bench}. The next start on it reads them back and makes them safe first.`,
-      )
+    for (const { path, state } of leftBehind(this.job.env)) {
+      const after =
+        'Cut the mains of the HT sources (not of the bias), or slowglow safe-off --bench FILE. The next start on that bench reads its outputs back and makes them safe first.'
+      if (state === 'unreadable')
+        this.message(
+          'alarm',
+          `A run was left without its end, and what it left in ${path} cannot be read: OUTPUTS OF A BENCH MAY BE ON. ${after}`,
+        )
+      else
+        this.message(
+          state.bench_kind === 'virtual' ? 'notice' : 'alarm',
+          `A run was left without its end (${state.run_file}): OUTPUTS OF ${state.bench} MAY BE ON${state.bench_kind === 'virtual' ? ', a virtual bench' : ''}. ${after}`,
+        )
     }
   }
 

@@ -24,6 +24,8 @@ export class Streams {
   refused = 0
   dropped = 0
   skipped = 0
+  /** When somebody was last known to watch, on the service's clock: a stream alone may lead to nobody. */
+  watched_ms = 0
   private readonly viewers = new Set<Viewer>()
   private readonly beating: NodeJS.Timeout
 
@@ -32,6 +34,10 @@ export class Streams {
       this.send('beat', this.beat())
     }, beat_ms)
     this.beating.unref()
+  }
+
+  watched(): void {
+    this.watched_ms = this.beat().now_ms
   }
 
   get count(): number {
@@ -62,6 +68,7 @@ export class Streams {
     }
     raw.on('close', gone)
     raw.on('error', gone)
+    this.watched()
     raw.write(`retry: 500\n\n${frame('snapshot', first)}`)
   }
 

@@ -183,6 +183,7 @@ function keepState(
     writeBenchState(start.state_path, {
       format: 'slowglow bench state 1',
       bench: start.prepared.bench_path,
+      bench_kind: start.prepared.bench.kind,
       run_file,
       off_plan,
       supervisor: { pid: process.pid, started: processStart(process.pid) ?? '' },

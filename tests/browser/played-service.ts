@@ -61,7 +61,8 @@ export async function playService(first: Omit<Snapshot, 'now_ms'>, plan: Plan): 
       open.add(response)
       request.on('close', () => open.delete(response))
       write(response, 'snapshot', { ...snapshot, viewers: open.size })
-    } else if (path === '/api/me')
+    } else if (path === '/api/live/here') json({ watched: true })
+    else if (path === '/api/me')
       json({
         role: 'bench',
         may: acts,

@@ -128,9 +128,16 @@ export class Watcher {
   readonly counts: Partial<Record<EventName, number>> = {}
   /** Longest silence between two events while connected, ms. */
   private readonly leaving = new AbortController()
+  private readonly here: NodeJS.Timeout
 
   constructor(private readonly serve: { readonly url: string }) {
     void this.follow()
+    this.here = setInterval(() => {
+      void fetch(`${this.serve.url}/api/live/here`, {
+        method: 'POST',
+        headers: { origin: this.serve.url },
+      }).catch(() => undefined)
+    }, 1000)
   }
 
   /** Waits until the page shows this; throws with what it shows instead. */
@@ -143,6 +150,7 @@ export class Watcher {
   }
 
   end(): void {
+    clearInterval(this.here)
     this.leaving.abort()
   }
 

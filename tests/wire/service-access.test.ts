@@ -140,6 +140,27 @@ describe('role by way in', () => {
       ).toBe(403)
   })
 
+  it('a paired device may add a reading of the cold set or make one worse, never take the place of one out of range', async () => {
+    const keep = (role: Role, value: string) =>
+      ask(role, 'keepReadings', {
+        body: { file: 'receive.yaml', readings: [{ item: 'look dust', value }], by: 'a hand' },
+      })
+    expect((await keep('paired', 'good')).statusCode).toBe(200)
+    const worse = await keep('paired', 'bad')
+    expect(worse.json()).toMatchObject({ kept: [{ item: 'look dust', verdict: 'out of range' }] })
+    expect((await keep('paired', 'good')).statusCode).toBe(403)
+    const here = await keep('bench', 'good')
+    expect(here.statusCode).toBe(200)
+    expect(here.body).toContain('a hand (the page on the bench machine)')
+    const waived = await ask('paired', 'writeBook', {
+      body: {
+        file: 'receive.yaml',
+        entry: { kind: 'waiver', item: 'look dust', reason: 'it is clean enough' },
+      },
+    })
+    expect(waived.statusCode).toBe(403)
+  })
+
   it('pairs by the code alone, with a cookie that scripts and other sites do not get', async () => {
     const wrong = await ask('none', 'pair', { body: { code: 'AAAA-AAAA', name: 'x' } })
     expect(wrong.statusCode).toBe(409)

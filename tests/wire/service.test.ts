@@ -131,6 +131,15 @@ describe('a run from the page', () => {
     expect(ended?.figures).toMatch(/measured .*limit/)
   })
 
+  it('is laid beside another, whichever was looked at before', async () => {
+    const { runs } = runsShape.parse((await serve.ask('runs')).body)
+    const [a, b] = runs.filter(({ trouble }) => trouble === null)
+    const compared = await serve.ask('compare', { query: `?a=${a?.run ?? ''}&b=${b?.run ?? ''}` })
+    expect(a?.run).not.toBe(b?.run)
+    expect(compared).toMatchObject({ status: 200 })
+    expect((await serve.ask('run', { run: a?.run ?? '' })).status).toBe(200)
+  })
+
   it('gives up at a stop before the word, with nothing energised', async () => {
     run = new PageRun(serve)
     const { page } = run

@@ -46,7 +46,7 @@ export function archiveFiles(
     ),
     // A run that lies elsewhere by now is named in the book all the same.
     ...[...runs]
-      .filter((file) => existsSync(file))
+      .filter((file) => file.endsWith('.slowglow') && existsSync(file))
       .map((file) => ({ name: `runs/${basename(file)}`, data: () => readFileSync(file) })),
   ]
 }

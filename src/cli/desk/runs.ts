@@ -158,7 +158,11 @@ export function runsDesk(where: Where): RunsDesk {
         return { run: found.run, equipment: found.equipment, ...found.diagnosis }
       }),
     compare: ({ a, b }) =>
-      withRun(a, (first) => withRun(b, (second) => compareRuns(storyOf(first), storyOf(second)))),
+      // One after the other: the one that is opened takes the place of the one before.
+      compareRuns(
+        withRun(a, (reader) => storyOf(reader)),
+        withRun(b, (reader) => storyOf(reader)),
+      ),
     trend: ({ set, rehearsals }) => {
       const name = nameAmong(folder, set)
       if (name === null)

@@ -58,8 +58,18 @@ export function setsDesk(where: Where): SetsDesk {
   }
   return {
     worksheet: ({ file }) => worksheetOf(opened(file), where, []),
-    keepReadings: ({ file, readings, meter, by, on }) => {
+    keepReadings: ({ file, readings, meter, by, on, at_bench }) => {
       const { state } = opened(file)
+      const bad = readings.find(({ item }) => !at_bench && isOutOfRange(state, item))
+      if (bad !== undefined)
+        throw new Refused(
+          403,
+          'not allowed',
+          `${bad.item} stands out of range and keeps the set from power.`,
+          {
+            remedy: 'What takes its place is typed on the bench machine, by who mended it.',
+          },
+        )
       const lines = readings.map(({ item, value }) => `${item}=${value}`)
       const kept = keepReadings(lines, state, { meter, by, on: on ?? null })
       if ('exit' in kept) throw refusedAs(kept)
@@ -159,7 +169,9 @@ function bookOf({ set, state }: Opened, where: Where): BookTold {
     book: inFolder(where.folder, state.book.path),
     lines: lifeLines(life),
     photographs: life.entries.flatMap(({ seq, at, body }) =>
-      body.kind === 'photograph' ? [{ seq, name: body.name, caption: body.caption, at }] : [],
+      body.kind === 'photograph'
+        ? [{ seq, name: body.name, caption: body.caption, at, sha256: body.sha256 }]
+        : [],
     ),
     waived: state.standing.flatMap(({ item, text, waiver }) =>
       waiver === null ? [] : [`${item}: ${text} ${waiverWords(waiver)}`],
@@ -172,6 +184,9 @@ function bookOf({ set, state }: Opened, where: Where): BookTold {
     ],
   }
 }
+
+const isOutOfRange = ({ standing }: ColdState, item: string): boolean =>
+  standing.some((each) => each.item.toLowerCase() === item.toLowerCase() && each.state === 'out of range')
 
 const notRead = (what: string, where: string): Refused =>
   new Refused(503, 'record not available', what, { where })

@@ -1,13 +1,14 @@
-import { eventShapes, type EventName } from '../../service/api/index.js'
+import { eventShapes, hereShape, type EventName } from '../../service/api/index.js'
 import { stale } from '../live/clock.js'
-import { take } from '../live/state.js'
-import { addressFor } from './call.js'
+import { isLive, take } from '../live/state.js'
+import { addressFor, call } from './call.js'
 
 /**
  * The live stream, kept open for as long as the page is. The browser's own reconnecting waits for what a dead line never says, so
  * a stream that has gone quiet is given up and opened anew.
  */
 const again_ms = 1000
+const here_ms = 10_000
 const hopeless_ms = 4000
 /** The same word from every page of this browser: it has few connections, and the service lets the oldest stream go. */
 const browser = wordOfBrowser()
@@ -64,5 +65,9 @@ export function followLive(): void {
     const since_ms = performance.now() - opened_ms
     if ((closed && since_ms > again_ms) || (stale.peek() && since_ms > hopeless_ms)) open()
   }, 250)
+  // A stream that leads to nobody is not seen from the other end for long.
+  setInterval(() => {
+    if (isLive.peek()) void call('here', hereShape)
+  }, here_ms)
   addEventListener('online', open)
 }

@@ -45,6 +45,7 @@ export const startBody = z.strictObject({
     .default(false)
     .describe('take up the reform that was left unfinished, as the plan tells it; after a fresh check below'),
 })
+export const hereShape = z.object({ watched: z.boolean().describe('it counts: it comes from a page') })
 const liveField = z
   .string()
   .max(60)

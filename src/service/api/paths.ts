@@ -44,6 +44,7 @@ export const paths = {
   live: ['GET', '/api/live'],
   livePlan: ['GET', '/api/live/plan'],
   events: ['GET', '/api/live/events'],
+  here: ['POST', '/api/live/here'],
   start: ['POST', '/api/live/start'],
   acknowledge: ['POST', '/api/live/acknowledge'],
   answer: ['POST', '/api/live/answer'],

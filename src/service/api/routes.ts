@@ -18,6 +18,7 @@ import {
   answerBody,
   eventsQuery,
   handsBody,
+  hereShape,
   snapshotShape,
   startBody,
   stopBody,
@@ -366,6 +367,12 @@ export const routes = {
     reply: z.string(),
     media: 'text/event-stream',
     errors: { 503: ['too many'] },
+  },
+  here: {
+    act: 'see',
+    tag: 'live',
+    summary: 'A page says that it is still there: a run that none watches is run down',
+    reply: hereShape,
   },
   start: {
     act: 'start',

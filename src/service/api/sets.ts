@@ -85,7 +85,9 @@ export const bookShape = z.object({
       }),
     )
     .describe("the set's life in order"),
-  photographs: z.array(z.object({ seq: z.number(), name: z.string(), caption: z.string(), at: z.string() })),
+  photographs: z.array(
+    z.object({ seq: z.number(), name: z.string(), caption: z.string(), at: z.string(), sha256: z.string() }),
+  ),
   waived: z.array(z.string()),
   shown: z.array(z.object({ of: z.string(), verdict: z.string() })).describe('proofs at radio frequency'),
   parts: z.array(z.string()).describe('names that a repair may be about'),
@@ -110,11 +112,14 @@ export const entryBody = z.strictObject({
 })
 export type BookWriting = z.input<typeof entryBody>['entry']
 
+/** What stands in one line of a record. */
+const plainText = /^[^\p{Cc}]+$/u
+
 /** The picture itself is the body: image/jpeg, image/png or image/webp. */
 export const photographQuery = z.strictObject({
   file: setField,
-  name: word,
-  caption: z.string().max(1000).default(''),
+  name: word.regex(plainText, 'a name without line ends'),
+  caption: z.string().max(1000).regex(plainText, 'words without line ends').or(z.literal('')).default(''),
   by: byField,
 })
 export const pictureQuery = z.strictObject({ file: setField, seq: z.coerce.number().int().min(0) })
