@@ -13,6 +13,7 @@ import {
   type Weighed,
   weighMore,
   weighRun,
+  isBefore,
 } from './posterior.js'
 import { onOwnPack } from './own-pack.js'
 import { createProbe, type Probe, standingFor } from './probe.js'
@@ -203,14 +204,22 @@ function grouped(open: readonly Ranked[], far: Posterior['far']): Ranked[][] {
 function hypothesisOf(group: readonly Ranked[], model: Model, probe: Probe): Hypothesis {
   const [first, ...tied] = group
   const who = first === undefined ? null : { fault: first.best }
+  const last = model.points.length - 1
   const predicted = [
-    ...model.signals.map((signal) => ({ signal, value: model.value(signal, who) })),
+    ...model.signals.map((signal) => ({
+      signal,
+      value: model.value(signal, first?.late === true && isBefore(signal, last) ? null : who),
+    })),
     ...probe.signals.map((signal) => ({ signal, value: probe.value(signal, who) })),
   ].map(
     ({ signal, value }): Predicted => ({
-      ...{ what: signal.what, unit: signal.unit, predicted: value ?? 0, measured: signal.measured },
+      ...{ what: signal.what, unit: signal.unit, measured: signal.measured },
+      // The supply's limit lets no more through than was measured.
+      predicted: signal.least === true ? Math.min(value ?? 0, signal.measured) : (value ?? 0),
     }),
   )
+  const came =
+    first?.late === true ? `came in step ${model.points[last]?.step.index ?? ''}, not before: ` : ''
   return {
     fault: first?.fault.fault ?? '',
     part: first?.fault.part ?? '',
@@ -228,12 +237,12 @@ function hypothesisOf(group: readonly Ranked[], model: Model, probe: Probe): Hyp
         ]),
       ),
     ],
-    explains: predicted
+    explains: `${came}${predicted
       .map(
         ({ what, unit, predicted: value, measured }) =>
           `${what}: ${show(value, unit)} predicted, ${show(measured, unit)} measured`,
       )
-      .join('; '),
+      .join('; ')}`,
     predicted,
   }
 }

@@ -18,6 +18,8 @@ export interface Weighed {
   readonly fault: Fault
   /** The severity that explains best what was read. */
   readonly best: Fault
+  /** It explains more as having come in the last step than as having been there all along. */
+  readonly late: boolean
   readonly log: number
   /** What it makes of the signals, on their scales: at the library's severity, and at the best. */
   readonly row: readonly number[]
@@ -35,7 +37,11 @@ export interface Posterior {
 }
 
 /* What is taken before anything is measured: our choice, no source. */
-export const prior = { wholeRan: 0.5, wholeTripped: 0.02, none: 0.02, doubles: 0.05, pairs: 60 } as const
+export const prior = {
+  ...{ wholeRan: 0.5, wholeTripped: 0.02, none: 0.02, doubles: 0.05, pairs: 60 },
+  /** Of the faults that trip a run, those that came in its last step: what breaks down does so at volts. */
+  late: 0.3,
+} as const
 /** And none of the known faults: anything within this many times, on the signals' scale. */
 const anything = 1
 /** Of volts that a fault moves by their own size, standard deviation of the logarithm (our choice: parts of 10 to 20 %). */
@@ -210,7 +216,10 @@ function posteriorOf(
     by: readonly number[],
     fault: Fault | null,
   ): { readonly lower: Matrix; readonly log: number } => {
-    const off = measured.map((y, i) => y - ((centre[i] ?? 0) + (of[i] ?? 0) - (healthy[i] ?? 0)))
+    const off = measured.map((y, i) => {
+      const by = y - ((centre[i] ?? 0) + (of[i] ?? 0) - (healthy[i] ?? 0))
+      return signals[i]?.least === true ? Math.max(0, by) : by
+    })
     const ratio = of.map((y, i) => {
       const own = fault === null ? null : width(i, fault)
       if (own !== null) return own / Math.sqrt(Math.max(spread[i]?.[i] ?? 0, 1e-4))
@@ -232,13 +241,28 @@ function posteriorOf(
   const last = points.length - 1
   const hasBefore = points.filter(({ cold }) => !cold).length > 1
   const wholePrior = tripped ? prior.wholeTripped : prior.wholeRan
-  const logOf = (of: readonly number[], by: readonly number[], fault: Fault): number => {
-    if (of.every((y, i) => y === healthy[i])) return base.log
+  const weighed = (
+    of: readonly number[],
+    by: readonly number[],
+    fault: Fault,
+  ): Pick<Weighed, 'log' | 'late' | 'bestRow'> => {
+    if (of.every((y, i) => y === healthy[i])) return { log: base.log, late: false, bestRow: of }
     const always = likely(of, by, fault).log
-    if (!tripped || !hasBefore) return always
+    if (!tripped || !hasBefore) return { log: always, late: false, bestRow: of }
     // It may have come at the end only: the steps before were those of a whole set.
-    const late = of.map((y, i) => (isBefore(signals[i], last) ? (healthy[i] ?? 0) : y))
-    return logSum(always + Math.log(0.7), likely(late, by, fault).log + Math.log(0.3))
+    const before = (i: number): boolean => isBefore(signals[i], last)
+    const came = of.map((y, i) => (before(i) ? (healthy[i] ?? 0) : y))
+    const logs = {
+      always: always + Math.log(1 - prior.late),
+      late:
+        likely(
+          came,
+          by.map((each, i) => (before(i) ? 0 : each)),
+          fault,
+        ).log + Math.log(prior.late),
+    }
+    const late = logs.late > logs.always
+    return { log: logSum(logs.always, logs.late), late, bestRow: late ? came : of }
   }
   const causes = families.flatMap(({ fault, severities, share }): Weighed[] => {
     const own = row({ fault })
@@ -256,15 +280,16 @@ function posteriorOf(
       sizeOff(fault),
     )
     let sum = -Infinity
-    let best = { fault, row: own, log: -Infinity }
+    let best: Omit<Weighed, 'fault' | 'row'> = { best: fault, late: false, bestRow: own, log: -Infinity }
     for (const each of rows) {
       if (each.row === null) continue
-      const log = Math.log(each.part) + logOf(each.row, by, each.fault)
+      const one = weighed(each.row, by, each.fault)
+      const log = Math.log(each.part) + one.log
       sum = logSum(sum, log)
-      if (log > best.log) best = { fault: each.fault, row: each.row, log }
+      if (log > best.log) best = { ...one, best: each.fault, log }
     }
     const log = Math.log(share * (1 - wholePrior - prior.none)) + sum
-    return [{ fault, best: best.fault, log, row: own, bestRow: best.row }]
+    return [{ ...best, fault, log, row: own }]
   })
   const off = measured.map((y, i) => y - (centre[i] ?? 0))
   const wide = spread.map((line, i) => line.map((value, j) => value + (i === j ? anything * anything : 0)))
@@ -303,7 +328,7 @@ export function unscaled(y: number, { scale }: Pick<Signal, 'scale'>): number {
   return unscaledBy(y, scale)
 }
 
-const isBefore = (signal: Signal | undefined, last: number): boolean =>
+export const isBefore = (signal: Signal | undefined, last: number): boolean =>
   signal !== undefined && signal.at !== null && signal.at < last && signal.at >= 0
 
 function logSum(a: number, b: number): number {

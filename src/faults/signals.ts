@@ -21,6 +21,11 @@ export interface Signal {
   readonly of: { readonly rail: RailName } | { readonly node: NodeName; readonly against: NodeName }
   /** Heater rails: their variance over healthy sets, by the band of the step. */
   readonly band?: number
+  /**
+   * The rail's volts had fallen below what its meter resolves: reckoned at the most that they may have been, and the current
+   * that was let through is the least that a cause must account for.
+   */
+  readonly least?: true
 }
 
 /** A point of the run that is reckoned with. */
@@ -56,7 +61,7 @@ export function createModel(lab: Lab, plan: Plan, seen: Seen): Model {
   const made = [...coldPoints(lab, plan, seen), ...picked(all)]
   const points = made.map(({ point, ...rest }): ModelPoint => ({ ...rest, spot: lab.at(point) }))
   const signals: Signal[] = []
-  for (const [at, { step, reached, cold, off }] of made.entries()) {
+  for (const [at, { step, reached, cold, off, fallen }] of made.entries()) {
     const read = cold ? coldRead(seen, step.index) : hotRead(seen, step.index)
     if (read === null) continue
     for (const [rail, { volts, amps }] of Object.entries(read.rails)) {
@@ -70,11 +75,24 @@ export function createModel(lab: Lab, plan: Plan, seen: Seen): Model {
       }
       const scale = Math.max(3 * own.resolution_A, 2e-4)
       const error_A = own.accuracy_A.of_reading * amps + own.accuracy_A.plus + own.resolution_A / 2
-      const error_V = own.accuracy_V.of_reading * volts + own.accuracy_V.plus + own.resolution_V / 2
+      const error_V = errorOf(own, volts)
       // On its way up a rail is read at one moment in volts and at another in amps, and charges capacitors meanwhile.
       const moving = reached ? 0 : 0.03
       const relative = Math.min(3, (error_V + (off[rail] ?? 0)) / Math.max(volts, 1e-3)) + moving
       const error = error_A / Math.sqrt(amps * amps + scale * scale)
+      if (fallen?.has(rail) === true) {
+        signals.push({
+          ...{
+            what: `${rail} in step ${step.index}, its volts fallen`,
+            unit: 'A',
+            measured: amps,
+            scale,
+            at,
+          },
+          ...{ of: { rail }, error: 0.4 * error * error, least: true },
+        })
+        continue
+      }
       signals.push({
         what: cold ? `${rail} in the hook-up check` : `${rail} in step ${step.index}`,
         ...{ unit: 'A', measured: amps, scale, at, of: { rail } },
@@ -146,6 +164,8 @@ interface Chosen extends Omit<ModelPoint, 'spot'> {
   readonly point: Point
   /** Volts by which a rail is off the point. */
   readonly off: Readonly<Record<RailName, number>>
+  /** Rails whose volts had fallen below what can be read; the point has the most that they may have been. */
+  readonly fallen?: ReadonlySet<RailName>
 }
 
 interface Read {
@@ -179,6 +199,14 @@ function coldPoints(lab: Lab, plan: Plan, { hookups = [] }: Seen): Chosen[] {
   })
 }
 
+/** By how much a rail's voltmeter may be wrong, V. */
+function errorOf(
+  { accuracy_V, resolution_V }: Pick<Lab['rails'][string], 'accuracy_V' | 'resolution_V'>,
+  volts: number,
+): number {
+  return accuracy_V.of_reading * Math.abs(volts) + accuracy_V.plus + resolution_V / 2
+}
+
 /** Steps of the run in which rails other than heaters stood, in their order. */
 function hotPoints(lab: Lab, plan: Plan, seen: Seen): Chosen[] {
   const { equipment } = lab
@@ -188,9 +216,18 @@ function hotPoints(lab: Lab, plan: Plan, seen: Seen): Chosen[] {
     const planned = pointOf(equipment, step)
     const volts: Record<RailName, number> = {}
     const off: Record<RailName, number> = {}
+    const fallen = new Set<RailName>()
     for (const [rail, V] of Object.entries(planned.volts)) {
       const read = rails[rail]
-      if (read === undefined || !(read.volts > 0)) continue
+      const own = lab.rails[rail]
+      if (read === undefined) continue
+      const error_V = own === undefined ? 0 : errorOf(own, read.volts)
+      if (read.amps > 0 && read.volts < 2 * error_V && V > 4 * error_V) {
+        volts[rail] = read.volts + error_V
+        fallen.add(rail)
+        continue
+      }
+      if (!(read.volts > 0)) continue
       const by = Math.abs(read.volts - V)
       const near = by <= atPlan.of * V + atPlan.plus_V
       volts[rail] = near ? V : read.volts
@@ -199,7 +236,7 @@ function hotPoints(lab: Lab, plan: Plan, seen: Seen): Chosen[] {
     if (Object.keys(volts).length === 0) return []
     const own = volts[step.rail ?? '']
     const reached = step.rail === null || own === undefined || own > 0.95 * step.target_V - 0.5
-    return [{ step, point: { mode: step.mode, volts, hot: planned.hot }, reached, cold: false, off }]
+    return [{ step, point: { mode: step.mode, volts, hot: planned.hot }, reached, cold: false, off, fallen }]
   })
 }
 
