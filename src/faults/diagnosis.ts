@@ -43,6 +43,11 @@ export type Diagnoser = (seen: Seen, readings?: readonly Reading[], ask?: boolea
 
 /** Faults nearer to one another than this, in standard deviations, cannot be told apart by what is known. */
 const apart = 1.2
+/**
+ * What a fault does to the readings must stand out of what healthy sets read by this many of them, else they cannot show it: the
+ * usual measure of standing out. At less, odds of seven to one speak for it at best, and no single fault is that likely beforehand.
+ */
+const standsOut = 2
 /** Where nothing shows with this much, nobody is sent to the set: what cannot show is for the checks by hand (our choice). */
 const settled = 0.99
 /** Causes that are grouped, and groups that are told. */
@@ -148,7 +153,7 @@ function told(
 ): Diagnosis {
   const { signals, healthy, far } = posterior
   const { ranked, whole, none } = ranking(posterior)
-  const hidden = ranked.filter(({ row }) => far(row, healthy) < apart)
+  const hidden = ranked.filter(({ row }) => far(row, healthy) < standsOut)
   const isHidden = new Set(hidden)
   const open = ranked.filter((cause) => !isHidden.has(cause))
   const hypotheses = grouped(open, far)

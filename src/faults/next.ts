@@ -15,7 +15,7 @@ export interface Cause {
 }
 
 /** Causes that a next measurement is chosen for, and places that are tried. */
-const causesTried = 24
+const causesTried = 36
 const placesTried = 40
 /** What a cold reading spreads by over healthy sets (our choice), and the least that volts do. */
 const spreadTried = { cold: 0.13, least: 0.05 } as const
@@ -24,9 +24,13 @@ const coldEnough = 0.7
 /** A reading that tells less than this, in nats, is not worth going to the set for (our choice); one that settles an even pair tells 0.7. */
 const worthwhile = 0.02
 
-/** Causes that are not ruled out: what is asked for is to tell them apart. */
+/** Causes that are not ruled out: what is asked for is to tell them apart. A pair waits until no single fault is as likely. */
 function leftOf(causes: readonly Cause[]): Cause[] {
-  return causes.filter(({ probability }) => probability > 0.001).slice(0, causesTried)
+  const single = causes.filter(({ fault }) => fault.with === undefined)
+  const sum = (all: readonly Cause[]): number =>
+    all.reduce((total, { probability }) => total + probability, 0)
+  const mostly = 2 * sum(single) > sum(causes) ? single : causes
+  return mostly.filter(({ probability }) => probability > 0.001).slice(0, causesTried)
 }
 
 /** Those that count when nothing may burn during a reading: one in a hundred and likelier. */
