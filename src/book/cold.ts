@@ -4,12 +4,13 @@ import {
   type ColdFact,
   coldChecksOf,
   type ItemStanding,
+  mainsInsulation,
   makeWorksheet,
   standingOf,
   type Worksheet,
 } from '../worksheet/index.js'
 import type { BookEntry } from './entries.js'
-import { type Book, bookPath, type BookTrouble, readBook, strayBooks } from './store.js'
+import { type Book, bookPath, type BookTrouble, readBook, strayBooks, twoBooks } from './store.js'
 
 /** What of a book bears on the cold checks. */
 export function coldFacts(entries: readonly BookEntry[]): ColdFact[] {
@@ -46,8 +47,14 @@ const stands_s = 90 * 86_400
 export function coldState(
   equipment: Equipment,
   equipmentPath: string,
-  { bookFile, now = new Date().toISOString() }: { readonly bookFile?: string; readonly now?: string } = {},
+  {
+    bookFile,
+    now = new Date().toISOString(),
+    plugged = false,
+  }: { readonly bookFile?: string; readonly now?: string; readonly plugged?: boolean } = {},
 ): ColdState | BookTrouble {
+  const two = bookFile === undefined ? twoBooks(equipmentPath, equipment) : null
+  if (two !== null) return { trouble: two }
   const stray = bookFile === undefined ? strayBooks(equipmentPath, equipment) : []
   if (stray.length > 0)
     return {
@@ -55,10 +62,18 @@ export function coldState(
     }
   const book = readBook(bookFile ?? bookPath(equipmentPath, equipment))
   if ('trouble' in book) return book
-  const sheet = makeWorksheet(equipment)
+  const sheet = plugged ? pluggedIn(makeWorksheet(equipment)) : makeWorksheet(equipment)
   const clock = { now, stands_s: equipment.cold_valid_s ?? stands_s }
   return { book, sheet, standing: standingOf(sheet, coldFacts(book.entries), clock) }
 }
+
+/** Before a set goes to the mains by its own plug, its primary is known to be parted from its chassis. */
+const pluggedIn = (sheet: Worksheet): Worksheet => ({
+  ...sheet,
+  checks: sheet.checks.map((check) =>
+    check.item === mainsInsulation ? { ...check, must: true, waivable: false } : check,
+  ),
+})
 
 /** What the book says at this moment to a plan of its set. A book that cannot be relied on keeps it from power, on any bench. */
 export function coldChecksNow(
@@ -66,9 +81,10 @@ export function coldChecksNow(
   equipment: Equipment,
   equipmentPath: string,
 ): ColdChecks {
-  const state = coldState(equipment, equipmentPath)
+  const plugged = Object.hasOwn(rails, ownMainsRail)
+  const state = coldState(equipment, equipmentPath, { plugged })
   // On its own transformer all of a set's rails are driven together.
-  const driven = Object.hasOwn(rails, ownMainsRail) ? Object.keys(equipment.rails) : Object.keys(rails)
+  const driven = plugged ? Object.keys(equipment.rails) : Object.keys(rails)
   if (!('trouble' in state)) return coldChecksOf(state.standing, driven, bench_kind)
   const text = `${state.trouble} What was found on the cold set is not known`
   return {

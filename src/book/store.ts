@@ -48,23 +48,55 @@ export function bookPath(equipmentPath: string, { id }: { readonly id?: string }
  */
 export function strayBooks(equipmentPath: string, set: { readonly id?: string }): readonly string[] {
   if (existsSync(bookPath(equipmentPath, set))) return []
+  const folder = dirname(equipmentPath)
+  const files = filesOf(folder)
+  const open = files.filter((file) => file.endsWith(ending))
+  if (open.length === 0) return []
+  const sets = setsIn(folder, files)
+  const called = new Set(sets.flatMap(({ name, id }) => (id === null ? [name] : [name, id])))
+  return open.filter((file) => !called.has(basename(file, ending)))
+}
+
+/** Where it cannot be told which book is a set's own: why, and what to do. */
+export function twoBooks(equipmentPath: string, { id }: { readonly id?: string }): string | null {
+  if (id === undefined) return null
+  const folder = dirname(equipmentPath)
+  const name = basename(equipmentPath, extname(equipmentPath))
+  if (name !== id && existsSync(join(folder, name + ending)) && existsSync(join(folder, id + ending)))
+    return `This set has two books, ${name}${ending} and ${id}${ending}: lay the one that is not its own in another folder.`
+  const same = setsIn(folder, filesOf(folder)).filter((each) => each.id === id)
+  return same.length > 1
+    ? `${same.map(({ file }) => file).join(' and ')} state the same id: ${id}; give each set its own.`
+    : null
+}
+
+function filesOf(folder: string): string[] {
   try {
-    const folder = dirname(equipmentPath)
-    const files = readdirSync(folder)
-    const named = new Set(
-      files.filter((file) => !file.endsWith(ending)).map((file) => basename(file, extname(file))),
-    )
-    const open = files.filter((file) => file.endsWith(ending) && !named.has(basename(file, ending)))
-    if (open.length === 0) return []
-    const texts = files
-      .filter((file) => /\.ya?ml$/.test(file))
-      .map((file) => readFileSync(join(folder, file), 'utf8'))
-    const stated = new Set(
-      texts.flatMap((text) => /^id:[ \t]*["']?(.+?)["']?[ \t]*(?:#.*)?$/m.exec(text)?.[1] ?? []),
-    )
-    return open.filter((file) => !stated.has(basename(file, ending)))
+    return readdirSync(folder)
   } catch {
     return []
+  }
+}
+
+/** The sets' files of a folder, with what each is called and the id that it states. */
+function setsIn(
+  folder: string,
+  files: readonly string[],
+): { readonly file: string; readonly name: string; readonly id: string | null }[] {
+  return files.flatMap((file) => {
+    if (!/\.ya?ml$/i.test(file)) return []
+    const text = textOf(join(folder, file))
+    if (!/^slowglow:[ \t]*["']?equipment\b/m.test(text)) return []
+    const id = /^id:[ \t]*["']?(.+?)["']?[ \t]*(?:#.*)?$/m.exec(text)?.[1] ?? null
+    return [{ file, name: basename(file, extname(file)), id }]
+  })
+}
+
+function textOf(path: string): string {
+  try {
+    return readFileSync(path, 'utf8')
+  } catch {
+    return ''
   }
 }
 

@@ -4,3 +4,4 @@ export { type Clock, type ColdFact, coldChecksOf, type ItemStanding, standingOf 
 export { gridShift_V, leak_A, leakFor_ohm, riseOf_A } from './leak.js'
 export { itemsFor, type Unseen, withUnseen } from './unseen.js'
 export { makeWorksheet } from './worksheet.js'
+export { mainsInsulation } from './insulation.js'

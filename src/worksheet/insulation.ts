@@ -20,6 +20,9 @@ function seriesMeter(test_V: number, least_ohm: number): Pick<ColdCheck, 'method
   }
 }
 
+/** From the mains pins to the chassis. */
+export const mainsInsulation = 'mains insulation'
+
 export function insulationChecks(equipment: Equipment): ColdCheck[] {
   const checks: ColdCheck[] = []
   if (equipment.chassis === 'live')
@@ -41,7 +44,7 @@ export function insulationChecks(equipment: Equipment): ColdCheck[] {
   else if (equipment.power !== 'battery')
     checks.push(
       reading('Ω', {
-        item: 'mains insulation',
+        item: mainsInsulation,
         group: 'insulation',
         what: 'both mains pins of the set joined, its mains switch on, to the chassis',
         low: 1e6,

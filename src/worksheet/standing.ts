@@ -73,12 +73,15 @@ function itemStanding(
       fact.kind === 'repair' &&
       (check?.must === true || check?.parts.some((part) => fact.parts.includes(part)) === true),
   )
-  const stale = reading !== null && repair !== undefined && repair.seq > reading.seq
+  // The sheet on paper may be typed in after the repair that came after it.
+  const isBefore = (one: Reading, other: ColdFact): boolean =>
+    other.seq > one.seq || dayOf(one) < dayOf(other)
+  const stale = reading !== null && repair !== undefined && isBefore(reading, repair)
   const aged = reading === null ? null : ageOf(reading, clock)
   const since =
     reading === null
       ? undefined
-      : facts.findLast((fact) => fact.kind === 'repair' && fact.seq > reading.seq && fact.text !== '')
+      : facts.findLast((fact) => fact.kind === 'repair' && isBefore(reading, fact) && fact.text !== '')
   const old = [
     ...(aged === null ? [] : [aged]),
     ...(since?.kind === 'repair' ? [`taken before the last repair (${since.text})`] : []),
@@ -119,6 +122,9 @@ function itemStanding(
 }
 
 const day_s = 86_400
+
+/** The day on which it was done. */
+const dayOf = ({ at, on }: Pick<ColdFact, 'at' | 'on'>): string => (on ?? at).slice(0, 10)
 
 /** A moment that cannot be read, or lies ahead by more than the clocks of the earth differ, is no proof of being young. */
 function ageOf({ at, on }: Reading, clock: Clock | null): string | null {

@@ -9,6 +9,7 @@ import { registerBook } from '../../src/cli/commands/book.js'
 import { registerPlan } from '../../src/cli/commands/plan.js'
 import { registerRecordSheet } from '../../src/cli/commands/record-sheet.js'
 import { registerWorksheet } from '../../src/cli/commands/worksheet.js'
+import { ownMainsRail } from '../../src/equipment/index.js'
 import type { Io } from '../../src/cli/io.js'
 import { planFiles } from '../../src/cli/plan-files.js'
 import { coldObjection, openBench, type Start, Stops, superviseRun } from '../../src/session/index.js'
@@ -263,6 +264,38 @@ describe('a set whose file is renamed', () => {
     writeFileSync(join(dir, 'equipment.yaml'), sheet.replace(/^name:/m, 'id: rock\nname:'))
     expect(run('book', 'equipment.yaml').out).toContain('dust')
     expect(run('worksheet', 'equipment.yaml', '--json').code).toBe(0)
+  })
+  it('a backup or a picture of its old name does not stand for the file', () => {
+    run('worksheet', 'equipment.yaml', '--record', 'R50=1k')
+    copyFileSync(join(dir, 'equipment.yaml'), join(dir, 'equipment.yaml~'))
+    writeFileSync(join(dir, 'equipment.jpg'), '')
+    rename()
+    expect(run('book', 'rock.yaml').code).toBe(6)
+  })
+  it('two books of one set, and two sets of one id, are told apart by a person', () => {
+    run('book', 'equipment.yaml', '--finding', 'dust')
+    const sheet = readFileSync(join(dir, 'equipment.yaml'), 'utf8').replace(/^name:/m, 'id: rock\nname:')
+    writeFileSync(join(dir, 'equipment.yaml'), sheet)
+    writeFileSync(join(dir, 'copy.yaml'), sheet)
+    expect(run('book', 'equipment.yaml').err).toContain('state the same id')
+    rmSync(join(dir, 'copy.yaml'))
+    copyFileSync(join(dir, 'equipment.book'), join(dir, 'rock.book'))
+    expect(run('book', 'equipment.yaml').err).toContain('two books')
+  })
+  it('plugged into the mains, it has its primary’s insulation read first, and no waiver stands for that', () => {
+    const set = start().prepared.equipment
+    const at = join(dir, 'equipment.yaml')
+    const own = { rails: { [ownMainsRail]: {} }, bench_kind: 'real' } as unknown as Parameters<
+      typeof coldChecksNow
+    >[0]
+    const blocks = (): string[] => coldChecksNow(own, set, at).blocks.map(({ item }) => item)
+    expect(blocks()).toContain('mains insulation')
+    run('book', 'equipment.yaml', '--waive', 'mains insulation', '--because', 'it has always been so')
+    expect(blocks()).toContain('mains insulation')
+    run('worksheet', 'equipment.yaml', '--record', 'mains insulation=20M')
+    expect(blocks()).not.toContain('mains insulation')
+    const bench = { rails: {}, bench_kind: 'real' } as const
+    expect(coldChecksNow(bench, set, at).blocks.map(({ item }) => item)).not.toContain('mains insulation')
   })
   it('an id that is no name of a file is refused', () => {
     const sheet = readFileSync(join(dir, 'equipment.yaml'), 'utf8')

@@ -312,6 +312,12 @@ describe('the interlock of the cold checks', () => {
       'R50: out of range',
     ])
   })
+  it('a sheet from before the repair that is typed in after it is of the set as it was', () => {
+    const repaired = { ...repair(5, 'C17'), on: '2026-01-20' }
+    const typed = (on: string): ColdFact[] => whole(6).map((fact) => ({ ...fact, on }))
+    expect(blocked([...whole(), repaired, ...typed('2026-01-10')])).toHaveLength(19)
+    expect(blocked([...whole(), repaired, ...typed('2026-01-20')])).toEqual([])
+  })
   it('a reading older than it stands is said to be old; one that must be taken is taken again', () => {
     const clock = (now: string, days = 90) => ({ now, stands_s: days * 86_400 })
     const facts = [...whole(), read(1, 'R50', 46e3)]
