@@ -61,7 +61,7 @@ export function openLine(config: LineConfig): LineState {
     unarmed: true,
     disarmed: false,
     starved_until_us: 0,
-    starves: false,
+    starves: true,
     arm_again: false,
     complaint: null,
     doubted_us: 0,

@@ -1,26 +1,26 @@
-import type { State } from '../sequencer/index.js'
-
-/** So long an output may take to be read back as off before it counts as one that does not obey, s (our choice). */
-const obeysWithin_s = 5
+import { mayClose, obeysWithin_s, relayObeyed, type State } from '../sequencer/index.js'
 
 /**
- * Whether the cut-off relay is fed. By the loop that judges, as long as what the relay cuts obeys: not while it is put to the
- * proof, not once a run has ended, and an output that does not go off is left to it.
+ * Whether the cut-off relay may be fed. By the loop that judges, and not before what lies behind the relay is off and set to nothing;
+ * not while it is put to the proof, not once a run has ended, and an output that is not measured to go off is left to it.
  */
-export function mayFeed({ plan, phase, step, part, channels, off, t_us }: State): boolean {
-  if (plan.cut_off === undefined) return true
+export function mayFeed(s: State): boolean {
+  const { plan, phase, step, part, off, t_us } = s
   switch (phase) {
     case 'waiting':
-      return true
+    case 'ended':
+      return false
     case 'running':
+      if (!s.outputs_proved) return mayClose(s)
       return (
         plan.steps[step]?.proof?.of !== 'cut-off relay' || (part !== 'prove watch' && part !== 'prove off')
       )
-    case 'making off': {
-      const obeys = plan.cut_off.channels.every((name) => channels[name]?.output === 'off')
-      return obeys || t_us - (off?.since_us ?? t_us) < 1e6 * obeysWithin_s * (plan.pace ?? 1)
-    }
-    case 'ended':
-      return false
+    case 'making off':
+      // What showed volts as the relay was closed is not waited for.
+      if (!s.outputs_proved) return false
+      return relayObeyed(s) || t_us - (off?.since_us ?? t_us) < 1e6 * obeysWithin_s * (plan.pace ?? 1)
   }
 }
+
+/** The same with what it was: one that opened does not close again while a run goes off. */
+export const feeds = (s: State, before: boolean): boolean => mayFeed(s) && (before || s.phase === 'running')

@@ -5,7 +5,7 @@ import type { Plan } from '../plan/index.js'
 import type { Command, Event, State } from '../sequencer/index.js'
 import { begin, step } from '../sequencer/index.js'
 import { follow, openWatch, type ReformWatch, see } from '../reform/index.js'
-import { mayFeed } from './cut-off.js'
+import { feeds } from './cut-off.js'
 import { isSlow, slowPoll_us, standingOf, typedIn } from './reform.js'
 
 /**
@@ -57,7 +57,7 @@ export function createLoop(plan: Plan, configs: readonly LineConfig[]): Loop {
     portOf,
     reform: openWatch(plan),
     slow: false,
-    fed: true,
+    fed: false,
   }
 }
 
@@ -215,7 +215,7 @@ function feed(work: Work, event: Event): void {
   }
   if (work.reform !== null) judgeParts(work, work.reform, event)
   const { cut_off } = state.plan
-  if (cut_off !== undefined && mayFeed(work.sequencer) !== work.fed) {
+  if (cut_off !== undefined && feeds(work.sequencer, work.fed) !== work.fed) {
     work.fed = !work.fed
     drive(work, cut_off.meter, { kind: 'feeds', t_us: event.t_us, on: work.fed })
   }

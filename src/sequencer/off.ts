@@ -13,6 +13,7 @@ import type { RailPlan, RuleCode } from '../plan/index.js'
 import { inWords, outcomeOf } from './breach.js'
 import { noteFall, sayFalls } from './charge-fall.js'
 import { ask, closePrompt, readingOf } from './prompts.js'
+import { sayLeftToRelay } from './relay.js'
 import { rest, restOver } from './rest.js'
 import { record, send, warn } from './send.js'
 import type { Draft, Off } from './state.js'
@@ -141,6 +142,7 @@ export function offHears(d: Draft, event: Event): void {
         return
       }
       handQuestions(d)
+      sayLeftToRelay(d)
       feed(d, { kind: 'tick', t_us: d.s.t_us })
       return
     default:

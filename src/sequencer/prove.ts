@@ -30,12 +30,13 @@ export function leftAlone(s: State, rail: string): boolean {
 /** A protection fired; true when it was meant to. */
 export function proofFired(d: Draft, channel: string, which: Protection): boolean {
   const proof = proofUnderWay(d.s, currentStep(d.s)?.rail ?? '')
-  // However its supply names the loss of what the relay cut.
-  if (proof?.of === 'cut-off relay' && proof.channel === channel) {
+  // However its supply names the loss of what the relay cut; what stands or flows too high is never that.
+  const lost = which !== 'over-voltage' && which !== 'over-current'
+  if (lost && proof?.of === 'cut-off relay' && proof.channel === channel) {
     noted(d, { fired: which })
     return true
   }
-  if (proof?.of !== which) return which === 'dead-man' && toldLate(d.s, channel)
+  if (proof?.of !== which) return lost && toldLate(d.s, channel, which)
   // What is not fed is the whole line: every timer of that supply runs out, and any of its outputs may be the one to say so.
   const here = proof.channel === channel || (which === 'dead-man' && sameSupply(d.s, proof.channel, channel))
   if (!here) return false
@@ -44,11 +45,11 @@ export function proofFired(d: Draft, channel: string, which: Protection): boolea
 }
 
 /** One timer an output: the others ran out with the one that was proved, and say so when their turn to be asked comes. */
-function toldLate(s: State, channel: string): boolean {
+function toldLate(s: State, channel: string, which: Protection): boolean {
   const before = s.plan.steps.slice(0, s.step)
-  return (
-    s.latched && before.some(({ proof }) => proof?.of === 'dead-man' && sameSupply(s, proof.channel, channel))
-  )
+  const late = (of: Proof['of']): boolean =>
+    before.some(({ proof }) => proof?.of === of && sameSupply(s, proof.channel, channel))
+  return s.latched && ((which === 'dead-man' && late('dead-man')) || late('cut-off relay'))
 }
 
 function sameSupply(s: State, one: string, other: string): boolean {

@@ -1,4 +1,5 @@
 import { broke } from './breach.js'
+import { behindOpenRelay, relayClosed } from './relay.js'
 import { warn } from './send.js'
 import type { Draft, Sample } from './state.js'
 import { channelOf, off_V, paced_s, us } from './state.js'
@@ -19,7 +20,7 @@ const samples = 3
 export function noteNothing(d: Draft, channel: string, quantity: 'V' | 'A'): void {
   const found = d.s.outputs_proved ? null : channelOf(d.s, channel)
   const sample = found?.state[quantity]
-  if (!found || !sample || d.s.begun_us === null) return
+  if (!found || !sample || d.s.begun_us === null || behindOpenRelay(d.s, channel)) return
   const { state, plan } = found
   const size = Math.abs(sample.value)
   const carriesNone =
@@ -34,6 +35,7 @@ function falls(lowest: Sample | null, now: Sample, least_V: number): boolean {
 
 export function outputsProved(d: Draft): boolean {
   if (d.s.outputs_proved) return true
+  if (!relayClosed(d)) return false
   const waited_us = d.s.t_us - (d.s.begun_us ?? d.s.t_us)
   const late = waited_us > us(paced_s(d.s, startWithin_s))
   const silent: string[] = []

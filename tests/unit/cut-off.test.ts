@@ -1,7 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import { unattendedCautions } from '../../src/cautions/index.js'
 import { lineConfigsOf, type LineInput, lineStep, lineWakeAt, openLine } from '../../src/line/index.js'
-import { mayFeed } from '../../src/loop/cut-off.js'
+import { feeds, mayFeed } from '../../src/loop/cut-off.js'
 import { begin } from '../../src/sequencer/index.js'
 import { unattendedObjections } from '../../src/session/index.js'
 import { fromText } from '../../src/files/index.js'
@@ -90,7 +90,9 @@ describe('the line of a cut-off relay', () => {
       }
     }
     line = lineStep(line, { kind: 'opened', t_us: 0 }).state
-    expect(said(20)).toBeGreaterThan(10)
+    expect(said(10)).toBe(0)
+    line = lineStep(line, { kind: 'feeds', t_us: 10e6, on: true }).state
+    expect(said(20)).toBeGreaterThan(5)
     line = lineStep(line, { kind: 'feeds', t_us: 20e6, on: false }).state
     expect(said(40)).toBe(0)
     line = lineStep(line, { kind: 'feeds', t_us: 40e6, on: true }).state
@@ -100,22 +102,38 @@ describe('the line of a cut-off relay', () => {
     expect(said(20)).toBe(0)
   })
 
-  it('is left to open where an output does not obey, and once a run has ended', () => {
+  it('is left to open where an output is not measured to go off, and never closes again while a run goes off', () => {
+    const state = begin(plan)
+    const off = (confirmed: string | null) =>
+      ({ since_us: 0, confirmed: { HT: confirmed } }) as unknown as NonNullable<typeof state.off>
+    // Its own word is `off` in all of these: what was measured decides.
+    const channel = state.channels['high.out']
+    if (channel === undefined) throw new Error('no channel')
+    const channels = { 'high.out': { ...channel, output: 'off' as const, V: { value: 300, t_us: 1e6 } } }
+    const going = (confirmed: string | null, s: number) =>
+      ({
+        ...{ ...state, outputs_proved: true, phase: 'making off' as const },
+        ...{ t_us: s * 1e6, off: off(confirmed), channels },
+      }) as typeof state
+    expect([going(null, 2), going(null, 6), going('measured', 600)].map(mayFeed)).toEqual([true, false, true])
+    expect(feeds(going('measured', 600), false)).toBe(false)
+    expect(mayFeed({ ...going(null, 2), outputs_proved: false })).toBe(false)
+    expect(mayFeed({ ...state, phase: 'ended' })).toBe(false)
+  })
+
+  it('stays open until what lies behind it is off and was set to nothing, in a run that was begun', () => {
     const state = begin(plan)
     const channel = state.channels['high.out']
     if (channel === undefined) throw new Error('no channel')
-    const off = { since_us: 0 } as NonNullable<typeof state.off>
-    const going = (output: 'on' | 'off', s: number) =>
-      mayFeed({
-        ...state,
-        phase: 'making off',
-        t_us: s * 1e6,
-        off,
-        channels: { 'high.out': { ...channel, output } },
-      })
-    expect(mayFeed(state)).toBe(true)
-    expect([going('on', 2), going('on', 6), going('off', 600)]).toEqual([true, false, true])
-    expect(mayFeed({ ...state, phase: 'ended' })).toBe(false)
+    const known = (phase: 'waiting' | 'running', output: 'on' | 'off' | 'unknown', set_V: number | null) =>
+      mayFeed({ ...state, phase, channels: { 'high.out': { ...channel, output, set_V } } })
+    expect([
+      known('waiting', 'off', 0),
+      known('running', 'unknown', 0),
+      known('running', 'on', 0),
+      known('running', 'off', null),
+      known('running', 'off', 0),
+    ]).toEqual([false, false, false, false, true])
   })
 })
 
@@ -133,6 +151,10 @@ describe('a reform that is left to a cut-off relay', () => {
     const { run, events } = formed(alone, bench, { unattended })
     expect(run.ending.reason?.text ?? 'none').toBe('none')
     expect([run.ending.outcome, run.ending.outputs_off]).toEqual(['completed', 'confirmed'])
+    const zero = events.findIndex(({ text }) => text === 'zero high.out')
+    const asked = events.findIndex(({ what, text }) => what === 'prompt' && text.includes('volts across'))
+    expect(zero).toBeGreaterThan(0)
+    if (asked >= 0) expect(asked).toBeGreaterThan(zero)
     const opened = events.findIndex(({ text }) => text.includes('cut-off relay fired as it should'))
     expect(opened).toBeGreaterThan(0)
     expect(events.findIndex(({ text }) => text.includes('rung 1'))).toBeGreaterThan(opened)
