@@ -31,7 +31,10 @@ export function plansDesk(where: Where): PlansDesk {
   return {
     plan: ({ profile, bench, texts: unwritten, parts: wanted }) => {
       inside([profile, bench], unwritten)
-      const planned = planFiles(profile, bench, folder, env, texts(unwritten))
+      const planned = planFiles(profile, bench, folder, env, texts(unwritten), {
+        unattended: false,
+        runs: [where.runs, ...where.elsewhere],
+      })
       const refusal = notPlanned(planned, 'plan', profile)
       if (refusal !== null) throw refusedAs(refusal)
       const { plan, parts, problems, files } = planned
@@ -83,7 +86,7 @@ export function plansDesk(where: Where): PlansDesk {
     },
     prepare: ({ profile, bench, faults, speed, continues }) => {
       inside([profile, bench])
-      const flags = { fault: faults, speed, ...(bench !== undefined && { bench }) }
+      const flags = { fault: faults, speed, runs: where.runs, ...(bench !== undefined && { bench }) }
       const fresh = prepared('run', profile, flags, { cwd: folder, env }, texts())
       if ('exit' in fresh) throw refusedAs(fresh)
       const { problems } = fresh
