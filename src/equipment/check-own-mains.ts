@@ -1,6 +1,6 @@
 import type { Path, Report } from '../quantities/index.js'
 import { recordOf, type Known } from './known.js'
-import { unknown } from './meaning.js'
+import { nodesOf, unknown } from './meaning.js'
 import { ownMainsRail } from './own-mains.js'
 import type { Equipment } from './types.js'
 
@@ -34,6 +34,13 @@ export function checkOwnMains(equipment: Equipment, known: Known, report: Report
       at('HT', 'rail'),
       `rail ${HT.rail} has role ${rail.role}, not HT`,
       'name the rail of the plates',
+    )
+  const charged = HT.leaves_charged
+  if (charged !== undefined && equipment.level >= 3 && !nodesOf(equipment).has(charged))
+    report.error(
+      at('HT', 'leaves_charged'),
+      `no part, tube or rail names node '${charged}'`,
+      'name the node of the reservoir, as its capacitor does',
     )
   for (const [i, half] of HT.halves.entries())
     if (!Object.hasOwn(windings, half))

@@ -35,6 +35,9 @@ export const ownMainsShape = group(
           'how HT is kept off while heaters and bias are looked at: "V16 out of its socket", "HT fuse F2 out"',
           200,
         ),
+        leaves_charged: name(
+          'the node that charges all the same while HT is kept off so: the reservoir before a fuse; left out where the rectifier is pulled',
+        ).optional(),
         read_at: text('where its current is read: "milliammeter in place of F1"', 200),
       },
       'how it makes HT',
@@ -70,6 +73,7 @@ export function toOwnMains(written: z.output<typeof ownMainsShape>): OwnMains {
       taps: HT.taps,
       rectifier: HT.rectifier ?? null,
       opened_by: HT.opened_by,
+      ...(HT.leaves_charged !== undefined && { leaves_charged: HT.leaves_charged }),
       read_at: HT.read_at,
     },
     earthed,

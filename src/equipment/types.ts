@@ -320,6 +320,8 @@ export interface OwnMains {
     readonly rectifier: PartName | null
     /** How HT is kept off while heaters and bias are looked at, in words. */
     readonly opened_by: string
+    /** Where a charge stands all the same while HT is kept off so: the reservoir before a fuse. */
+    readonly leaves_charged?: NodeName
     /** Where a person reads its current, in words. */
     readonly read_at: string
   }

@@ -1,9 +1,9 @@
 import { type Equipment, type ModeName, type OwnMains, ownMainsRail } from '../equipment/index.js'
 import { type LimitProblem, type LimitsDesk, show } from '../limits/index.js'
 import type { Profile, Stage } from '../profile/index.js'
-import { touch_V } from './course.js'
 import { setDischarge_s } from './discharge.js'
 import { lowFilament_s } from './filaments.js'
+import { chargedNodes, leftWords } from './own-mains-charge.js'
 import { idle_A, idleGuess, noLoad_A, ownPoint, type OwnPoint, starved } from './own-mains-expect.js'
 import { railsOf, warmUpOf } from './stages.js'
 import type { Ask, HookupTest, RailLimits, Reason, Step, TimeLimit } from './types.js'
@@ -46,7 +46,6 @@ export class OwnSteps {
   /** Parts left out, since a gas tube may be lit or dark there. */
   readonly left_out: { readonly rail: string; readonly V: number; readonly text: string }[] = []
   private part = 0
-  private hands = true
   private limits: RailLimits | null = null
 
   constructor(
@@ -97,16 +96,15 @@ export class OwnSteps {
   }
 
   raise(stage: string, part: number, hold_s: number, amps: Amps): void {
-    const from = this.part
     this.part = part
     const V = part * this.of.own.volts
     this.limits = mainsLimits(V, amps, hold_s)
-    const hands_clear = V > touch_V && (this.hands || from * this.of.own.volts <= touch_V)
     this.push(stage, {
-      ...{ do: 'raise', rail: ownMainsRail, target_V: V, slew_V_per_s: 10, hold_s, hands_clear },
+      ...{ do: 'raise', rail: ownMainsRail, target_V: V, slew_V_per_s: 10, hold_s },
+      // Whatever the volts of the mains: HT and the ends of windings are far above them, and a question came before.
+      hands_clear: true,
       expected_s: hold_s + 40,
     })
-    if (V > touch_V) this.hands = false
   }
 
   ask(
@@ -116,7 +114,6 @@ export class OwnSteps {
     const timeout_s = Math.min(600, ask.timeout_s ?? this.of.profile.prompt_timeout_s ?? 600)
     // What was typed of the mains is not judged again by every question after it.
     this.push(stage, { do: 'ask', ask: { ...ask, timeout_s }, limits: {}, expected_s: 30 })
-    this.hands = true
   }
 
   confirm(stage: string, text: string, inside: boolean, about = 'own mains'): void {
@@ -276,7 +273,7 @@ export function joinedSteps(to: OwnSteps): void {
   })
   to.confirm(
     `${name}: joined`,
-    `${unplugged}: the wires that were lifted are joined again, all tubes are in their sockets and HT is kept off: ${HT.opened_by}. No lead of a bench supply is on the set. Take your hands out, plug in, switch on, then confirm.`,
+    `${unplugged}: the wires that were lifted are joined again, all tubes are in their sockets and HT is kept off: ${HT.opened_by}.${leftWords(own, to.of.mode)} No lead of a bench supply is on the set. Take your hands out, plug in, switch on, then confirm.`,
     true,
     'fit set',
   )
@@ -323,7 +320,6 @@ export function joinedSteps(to: OwnSteps): void {
     }
   }
   for (const rail of railsOf(equipment, 'heater')) heaterReading(to, `${name}: heaters under load`, rail)
-  if (!own.earthed) leakReading(to, `${name}: leakage`)
   to.down(`${name}: down`)
   uncharged(to, `${name}: charge`, Math.ceil(setDischarge_s(equipment, desk) ?? 60))
 }
@@ -351,7 +347,7 @@ function currentReading(to: OwnSteps, stage: string, { part, HT }: OwnPoint): vo
       : `the set's circuit solved at ${show(HT.V, 'V')} with the bias that stands there, cathodes giving ${show(HT.emission, 'ratio')}`
   to.reading(
     stage,
-    `Read the HT current on the ${read_at}: about ${show(HT.A, 'A')} (${why}). More is a short, a leaking reservoir or lost bias: turn down at once. No hand goes in.`,
+    `Read the HT current on the ${read_at}: about ${show(HT.A, 'A')} (${why}). More is a short, a leaking reservoir or lost bias: turn down at once. A figure above ${show(HT.high_A, 'A')} ends the run as soon as it is typed. No hand goes in.`,
     'own mains current',
     { kind: 'reading', node: null, rail, unit: 'A', low: HT.low_A, high: HT.high_A },
   )
@@ -396,41 +392,16 @@ function biasReading(to: OwnSteps, stage: string, rail: string, part = 1): void 
   )
 }
 
-/** Of exposed metal that nothing earths, through what stands for a body: published, 1.5 kΩ beside 0.15 µF, 0.75 V at most. */
-export const hotCheck = {
-  ohm: 1500,
-  F: 0.15e-6,
-  most_V: 0.75,
-  source: 'published: 1.5 kΩ with 0.15 µF across it to a true earth, 0.75 V RMS (0.5 mA) at most',
-} as const
-
-/** Milliamperes that these volts across it stand for, at a mains frequency. */
-export function hotCheck_A(volts: number, Hz: number): number {
-  const S = 2 * Math.PI * Hz * hotCheck.F
-  const G = 1 / hotCheck.ohm
-  return volts * Math.sqrt(G * G + S * S)
-}
-
-function leakReading(to: OwnSteps, stage: string): void {
-  to.reading(
-    stage,
-    `Its cord does not earth it. Read the AC volts across ${show(hotCheck.ohm, 'Ω')} with ${show(hotCheck.F, 'F')} beside it, clipped on before from the chassis to a true earth, its own earth off: ${show(hotCheck.most_V, 'V')} at most, ${show(hotCheck_A(hotCheck.most_V, 50), 'A')} through whoever touches it (${hotCheck.source}). No hand goes in.`,
-    'own mains leakage',
-    { kind: 'reading', node: null, rail: 'leakage', unit: 'V', low: 0, high: hotCheck.most_V },
-  )
-}
-
 /** Watched down before anybody reaches in: asked again as often as it takes. */
 function uncharged(to: OwnSteps, stage: string, s: number): void {
-  const { equipment, own } = to.of
-  const node = equipment.rails[own.HT.rail]?.positive ?? ''
   to.hold(stage, s)
-  to.reading(
-    stage,
-    `Switch the variable transformer off and pull its plug; then read the volts left at ${node} on the meter that is clipped on; above ${show(5, 'V')} wait, or discharge it through a resistor, and read again.`,
-    'stored charge',
-    { kind: 'reading', node, rail: null, unit: 'V', low: -5, high: 5 },
-  )
+  for (const node of chargedNodes(to.of.equipment, to.of.own))
+    to.reading(
+      stage,
+      `Switch the variable transformer off and pull its plug; then read the volts left at ${node} on the meter that is clipped on; above ${show(5, 'V')} wait, or discharge it through a resistor, and read again.`,
+      'stored charge',
+      { kind: 'reading', node, rail: null, unit: 'V', low: -5, high: 5 },
+    )
 }
 
 /** What the readings of a winding go by: the volts that it shows. */

@@ -6,6 +6,8 @@ import { setDischarge_s } from './discharge.js'
 import { proveDeadAt } from './hookup.js'
 import type { Made, PlanOptions } from './made.js'
 import { offPlan } from './off.js'
+import { peakLeft_V, rectifierPulled } from './own-mains-charge.js'
+import { leakUnread } from './own-mains-leak.js'
 import { aloneSteps, joinedSteps, OwnSteps } from './own-mains-steps.js'
 import { standardRules } from './rules.js'
 import { staleAfter_s } from './stale.js'
@@ -144,6 +146,15 @@ function refusals({ equipment, bench, profile, options, stage, mode }: Asked, ow
         'Feed its filament from a transformer of its own, or fit what needs no filament and say so: leave rectifier out.',
       ),
     )
+  if (stage.with === 'the set' && own.HT.leaves_charged === undefined && !rectifierPulled(own))
+    made.push(
+      refuse(
+        `HT is kept off by "${own.HT.opened_by}", and nothing says what that leaves charged: a reservoir before it goes to ${show(peakLeft_V(own, mode), 'V')} at full mains while ${own.HT.rail} reads nothing.`,
+        own.HT.rectifier === null
+          ? 'Under own_mains, HT, write leaves_charged: the node of the reservoir; it is read before a hand goes in.'
+          : `Pull the rectifier instead and write opened_by: ${own.HT.rectifier} out of its socket; or write leaves_charged: the node of the reservoir, which is read before a hand goes in.`,
+      ),
+    )
   if (stage.with === 'the set' && equipment.modes[mode]?.driven === true)
     made.push(refuse(`Mode ${mode} keys a driven stage.`, 'Join the pack with the key up.'))
   return made
@@ -153,7 +164,7 @@ function refusals({ equipment, bench, profile, options, stage, mode }: Asked, ow
 function warnings(asked: Asked, own: OwnMains): LimitProblem[] {
   const { equipment, stage, mode } = asked
   if (stage.with !== 'the set') return []
-  const peak_V = Math.SQRT2 * (own.HT.taps[mode] ?? own.windings[own.HT.halves[0] ?? ''] ?? 0)
+  const peak_V = peakLeft_V(own, mode)
   const least_V = Math.min(...reservoirs(equipment, own).map(({ rated_V }) => rated_V))
   if (!(peak_V > least_V)) return []
   const beyond = peak_V > surge * least_V
@@ -172,10 +183,12 @@ function reservoirs(
   { rails, parts, rail_capacitors }: Equipment,
   { HT }: OwnMains,
 ): { rated_V: number; F: number }[] {
-  const node = rails[HT.rail]?.positive
+  const nodes = [rails[HT.rail]?.positive, HT.leaves_charged]
   return [
     ...Object.values(parts).flatMap((part) =>
-      part.kind === 'capacitor' && part.dielectric === 'electrolytic' && part.between.includes(node ?? '')
+      part.kind === 'capacitor' &&
+      part.dielectric === 'electrolytic' &&
+      part.between.some((node) => nodes.includes(node))
         ? [part]
         : [],
     ),
@@ -220,6 +233,8 @@ function railPlan(own: OwnMains, { rails }: Equipment): RailPlan {
     positive: rails[own.HT.rail]?.positive ?? '',
     negative: rails[own.HT.rail]?.negative ?? '',
     max_V: own.volts,
+    // Its windings step up: at a tenth of the mains HT and lifted ends may stand far above what may be touched.
+    touch_V: 0,
     bias: null,
     discharge: null,
     can: ['ask you to turn the variable transformer and judge what you type'],
@@ -263,7 +278,7 @@ function lampWords(own: OwnMains): string {
 }
 
 /** Bench leads off is the interlock: each is confirmed by itself. */
-function wires({ equipment, stage }: Asked, own: OwnMains): Wire[] {
+function wires({ equipment, stage, mode }: Asked, own: OwnMains): Wire[] {
   const first = (text: string): Wire => ({ of: 'first', text })
   const mains = (text: string): Wire => ({ of: ownMainsRail, text })
   const tubes = Object.keys(equipment.tubes)
@@ -292,13 +307,14 @@ function wires({ equipment, stage }: Asked, own: OwnMains): Wire[] {
     mains(`a fuse of ${show(own.fuse_A, 'A')}, slow, for ${show(own.volts, 'V')} AC, in its live lead`),
     mains(lampWords(own)),
     mains('an AC ammeter in its live lead and an AC voltmeter across its output; both stay where they are'),
-    ...(joined ? clipped(equipment, own).map(mains) : []),
+    ...(joined ? clipped(equipment, own, mode).map(mains) : []),
     mains("the set's mains plug is in the variable transformer, which is at zero and switched off"),
   ]
 }
 
 /** Meters that are read while it stands at volts: on before, and nobody moves them. */
-function clipped({ rails, chassis_node }: Equipment, { HT, earthed }: OwnMains): string[] {
+function clipped({ rails, chassis_node }: Equipment, own: OwnMains, mode: ModeName): string[] {
+  const { HT } = own
   const on = (what: string, a: string, b: string): string =>
     `${what} clipped from ${a} to ${b} before anything is on; it stays`
   return [
@@ -314,10 +330,16 @@ function clipped({ rails, chassis_node }: Equipment, { HT, earthed }: OwnMains):
       rails[HT.rail]?.positive ?? '',
       rails[HT.rail]?.negative ?? '',
     ),
-    `the HT current is read on the ${HT.read_at}, in place before anything is on`,
-    ...(earthed
+    ...(HT.leaves_charged === undefined || HT.leaves_charged === rails[HT.rail]?.positive
       ? []
-      : ['1.5 kΩ with 0.15 µF beside it and an AC voltmeter across both, from the chassis to a true earth']),
+      : [
+          on(
+            `a voltmeter on DC rated for twice ${show(peakLeft_V(own, mode), 'V')}`,
+            HT.leaves_charged,
+            rails[HT.rail]?.negative ?? '',
+          ),
+        ]),
+    `the HT current is read on the ${HT.read_at}, in place before anything is on`,
   ]
 }
 
@@ -345,6 +367,7 @@ function unproved({ equipment, stage, mode }: Asked, own: OwnMains, to: OwnSteps
       : []),
     ...(stage.with === 'the set'
       ? [
+          ...(own.earthed ? [] : [leakUnread]),
           `Modes other than ${mode} on its own pack, and the key: a run like this for each, then slowglow proof.`,
           ...(own.HT.taps[mode] !== undefined ||
           top === undefined ||

@@ -1,4 +1,4 @@
-import { driveAsked, mustBeRead } from '../plan/index.js'
+import { driveAsked, endsAtOnce, mustBeRead } from '../plan/index.js'
 import { formatShort } from '../quantities/index.js'
 import { broke } from './breach.js'
 import { nextStep } from './hold.js'
@@ -15,7 +15,7 @@ import { currentStep, us } from './state.js'
 import { nothingMoved, provedDead, wireConfirmed } from './wires.js'
 import { amps, volts } from './words.js'
 
-/** What a person's answer means. A slip of the pen is asked once more; then it counts. */
+/** What a person's answer means. A slip of the pen is asked once more; then it counts. Too much current of the set's own pack does so at once. */
 
 const handsClear_s = 5
 
@@ -86,12 +86,13 @@ function outside(d: Draft, value: number): void {
   if (!open) return
   const step = currentStep(d.s)
   // A charged can is discharged and read again, as often as it takes.
-  if (open.tries === 0 || open.purpose.kind === 'charge' || open.ask.about === 'stored charge') {
+  const atOnce = endsAtOnce(open.ask.about, open.unit) && value > (open.high ?? value)
+  if ((open.tries === 0 && !atOnce) || open.purpose.kind === 'charge' || open.ask.about === 'stored charge') {
     d.s.prompt = { ...open, tries: 1 }
     askInWords(d, `${windowMissed(open, value)}; read and type it once more. `)
     return
   }
-  closePrompt(d, 'outside its window twice')
+  closePrompt(d, atOnce ? 'above its limit' : 'outside its window twice')
   if (open.purpose.kind === 'polarity' && step?.hookup) {
     polarityWrong(d, step.hookup, value)
     return
@@ -110,7 +111,7 @@ function outside(d: Draft, value: number): void {
     measured: value,
     limit: value < (open.low ?? value) ? (open.low ?? value) : (open.high ?? value),
     unit: open.unit,
-    text: `A reading of ${windowMissed(open, value)}: ${open.text}`,
+    text: `${atOnce ? 'Turn it down now. ' : ''}A reading of ${windowMissed(open, value)}: ${open.text}`,
   })
 }
 

@@ -11,7 +11,7 @@ import { ask, confirm } from './prompts.js'
 import { heatersReady, warmUp_s } from './interlocks.js'
 import { heatersLow } from './low-heaters.js'
 import type { Draft } from './state.js'
-import { touch_V, us } from './state.js'
+import { touchOf, us } from './state.js'
 import { amps, volts } from './words.js'
 
 /** Interlocks of a raise: heaters warm, bias standing, plate before screen, hands clear. Each waits, asks, or ends the run. */
@@ -118,9 +118,10 @@ function handHeatersRead(d: Draft, waiting: RailPlan): boolean {
   return true
 }
 
-/** "Hands clear", a sound, five seconds: before anything rises above 60 V after a question. */
+/** "Hands clear", a sound, five seconds: before anything rises above the touch limit, or may make what does, after a question. */
 export function handsAreClear(d: Draft, step: Step): boolean {
-  if (step.target_V <= touch_V || (!step.hands_clear && !d.s.hands_in)) return true
+  const above_V = touchOf(d.s.plan.rails[step.rail ?? ''])
+  if (step.target_V <= above_V || (!step.hands_clear && !d.s.hands_in)) return true
   if (d.s.hands_clear_until_us !== null) {
     if (d.s.t_us < d.s.hands_clear_until_us) return false
     d.s.hands_clear_until_us = null

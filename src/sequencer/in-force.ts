@@ -1,6 +1,6 @@
 import type { RailLimits, RailPlan, Step } from '../plan/index.js'
 import type { RailState, State } from './state.js'
-import { currentStep, isHot, off_V, resolution, touch_V, us } from './state.js'
+import { currentStep, isHot, off_V, resolution, touchOf, us } from './state.js'
 import { amps, volts } from './words.js'
 
 /** What is in force now: limits of the moment, and the states that change what a reading means. */
@@ -146,8 +146,9 @@ export function htIsOn(s: State): boolean {
     const rail = s.plan.rails[name]
     const state = s.rails[name]
     if (!rail || !isHot(rail) || rail.role === 'drive' || !state) continue
-    if (state.energised && (state.V?.value ?? 0) > touch_V) return true
-    if ((state.energised || rail.class === 'watched') && state.set_V > touch_V) return true
+    const above_V = touchOf(rail)
+    if (state.energised && (state.V?.value ?? 0) > above_V) return true
+    if ((state.energised || rail.class === 'watched') && state.set_V > above_V) return true
   }
   return false
 }

@@ -1,7 +1,7 @@
 import type { RailPlan, Step } from '../plan/index.js'
 import { ask, confirm, readingOf } from './prompts.js'
 import type { Draft, RailState, Sample } from './state.js'
-import { enter, isHot, off_V, touch_V, typedValid_s, us, without } from './state.js'
+import { enter, isHot, off_V, touchOf, typedValid_s, us, without } from './state.js'
 import { volts } from './words.js'
 
 /** Watched and hand rails: a person turns the knob, slowglow judges what is measured or typed. */
@@ -20,8 +20,8 @@ export function askKnob(d: Draft, rail: RailPlan, wants: 'V' | 'A', target: numb
 }
 
 /** Where the figure is read: never by a probe on a terminal that may stand above the touch limit. */
-const readAt = (target: number): string =>
-  target > touch_V
+const readAt = (rail: RailPlan, target: number): string =>
+  target > touchOf(rail)
     ? 'its own meter shows, or one that was clipped on before: no probe or clip goes on now'
     : 'its own meter or yours shows'
 
@@ -36,7 +36,7 @@ export function askToTurn(d: Draft, step: Step, rail: RailPlan): void {
     'V',
     step.target_V,
     rail.class === 'hand'
-      ? `${turn}; then type the volts that ${readAt(highest_V)}.`
+      ? `${turn}; then type the volts that ${readAt(rail, highest_V)}.`
       : `${turn}, then confirm.`,
   )
   if (rail.class !== 'hand' || !state || step.do === 'lower') return
@@ -45,7 +45,7 @@ export function askToTurn(d: Draft, step: Step, rail: RailPlan): void {
   state.on_us ??= d.s.t_us
   state.set_V = highest_V
   d.s.ever_energised = true
-  if (isHot(rail) && step.target_V > touch_V) d.s.ht_was_up = true
+  if (isHot(rail) && step.target_V > touchOf(rail)) d.s.ht_was_up = true
 }
 
 /** A typed reading is valid for its step and 15 minutes at most; then it is asked again. */
@@ -60,7 +60,7 @@ export function renewHandReadings(d: Draft, step: Step): boolean {
         d,
         { kind: 'renew', rail: rail.name },
         readingOf(
-          `Fifteen minutes have passed: read ${rail.name} again and type the volts that ${readAt(state.set_V)}.`,
+          `Fifteen minutes have passed: read ${rail.name} again and type the volts that ${readAt(rail, state.set_V)}.`,
           `renew ${rail.name}`,
           'V',
           low,
@@ -89,7 +89,7 @@ function takeTyped(d: Draft, rail: RailPlan, state: RailState, sample: Sample): 
   if (!state.energised) return
   state.on_us ??= d.s.t_us
   d.s.ever_energised = true
-  if (isHot(rail) && sample.value > touch_V) d.s.ht_was_up = true
+  if (isHot(rail) && sample.value > touchOf(rail)) d.s.ht_was_up = true
 }
 
 export function knobTurned(

@@ -19,7 +19,7 @@ import { riseAllowed_V, raiseEvery_s, scale } from './slew.js'
 import { limitsFor, limitsStand, roomMade } from './standing.js'
 import { outputsProved } from './start.js'
 import type { Draft, RailState, StepPart } from './state.js'
-import { accuracy, currentStep, enter, resolution, touch_V, us } from './state.js'
+import { accuracy, currentStep, enter, resolution, touch_V, touchOf, us } from './state.js'
 import { wiresConfirmed } from './wires.js'
 import { amps, volts } from './words.js'
 
@@ -324,7 +324,7 @@ function turnByKnob(d: Draft, step: Step, rail: RailPlan): void {
     case 'intent':
       // Hands and record may have taken minutes: the interlocks are looked at once more.
       if (!d.s.intent?.recorded || !gateOpen(d, step, rail)) return
-      if (d.s.hands_in && step.target_V > touch_V) {
+      if (d.s.hands_in && step.target_V > touchOf(rail)) {
         enter(d, 'gate')
         return
       }

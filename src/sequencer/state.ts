@@ -283,6 +283,8 @@ export function without<T>(entries: Readonly<Record<string, T>>, key: string): R
 export { off_V } from '../off/index.js'
 /** Touch limit, IEC/EN 61010-1 6.3.1 (60 V DC). */
 export const touch_V = 60
+/** Volts of this rail above which what it feeds may stand above the touch limit. */
+export const touchOf = (rail: RailPlan | undefined): number => rail?.touch_V ?? touch_V
 /** A typed reading is valid for its step and this long at most. */
 export const typedValid_s = 900
 /** A typed bias is asked for again this long before it is too old, while HT is up (our choice). */

@@ -131,7 +131,7 @@ export function createVirtualBench(
     return world.currents(`lead ${rail} +`).a ?? 0
   }
 
-  /** What the meters of a set on its own pack show: its plug, its windings, a leak of its own to earth. */
+  /** What the meters of a set on its own pack show: its plug, its windings. */
   function packReadings(): [string, Shown][] {
     if (pack === null) return []
     const watts = Object.keys(equipment.rails).reduce(
@@ -144,7 +144,6 @@ export function createVirtualBench(
         `winding ${winding}`,
         { volts: windingVolts(pack, winding), amps: 0 },
       ]),
-      ['leakage', { volts: (0.2 * pack.V) / pack.of.volts, amps: 0 }],
     ]
   }
 
