@@ -60,6 +60,7 @@ const rail = z.looseObject({
   positive: text,
   negative: text,
   max_V: number,
+  touch_V: number.exactOptional(),
   stale_s: number.exactOptional(),
   on_stale_s: number.exactOptional(),
   bias: z

@@ -1,5 +1,12 @@
 import type { Bench } from '../bench/index.js'
-import { type Equipment, type ModeName, type OwnMains, ownMainsRail, recordOf } from '../equipment/index.js'
+import {
+  type Equipment,
+  type ModeName,
+  type OwnMains,
+  ownMainsRail,
+  type Rail,
+  recordOf,
+} from '../equipment/index.js'
 import { type LimitProblem, type LimitsDesk, show } from '../limits/index.js'
 import type { Profile, Stage } from '../profile/index.js'
 import { setDischarge_s } from './discharge.js'
@@ -69,14 +76,7 @@ export function ownMainsPlan(asked: Asked): Made {
     rails,
     meters,
     hookup,
-    prove_dead: proveDeadAt(
-      equipment,
-      hot.map(([rail, { positive, negative, feeds }]) => ({
-        ...{ rail, supply: '', first: [], proved_by: '' },
-        positive: `${feeds.positive_at} (${positive})`,
-        negative: `${feeds.negative_at} (${negative})`,
-      })),
-    ),
+    prove_dead: provedDead(equipment, own, hot),
     wires: wires(asked, own),
     unproved: unproved(asked, own, to),
     steps: to.steps,
@@ -110,6 +110,26 @@ const nothingSaid = (equipment: Equipment): LimitProblem => ({
   what: `The file of ${equipment.name} says nothing of its own transformer.`,
   remedy: 'Write own_mains: { volts: …, transformer: …, windings: … } into it.',
 })
+
+/** Its rails, and a reservoir that a fuse parts from them. */
+function provedDead(
+  equipment: Equipment,
+  { HT }: OwnMains,
+  hot: readonly [string, Rail][],
+): Plan['prove_dead'] {
+  const points = proveDeadAt(
+    equipment,
+    hot.map(([rail, { positive, negative, feeds }]) => ({
+      ...{ rail, supply: '', first: [], proved_by: '' },
+      positive: `${feeds.positive_at} (${positive})`,
+      negative: `${feeds.negative_at} (${negative})`,
+    })),
+  )
+  const node = HT.leaves_charged
+  return node === undefined || points.some((point) => point.node === node)
+    ? points
+    : [...points, { rail: HT.rail, node, at: node }]
+}
 
 /** What keeps the set's own pack from being joined at all. */
 function refusals({ equipment, bench, profile, options, stage, mode }: Asked, own: OwnMains): LimitProblem[] {

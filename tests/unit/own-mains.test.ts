@@ -166,6 +166,7 @@ describe('the plan of a set on its own pack', () => {
       { about: 'stored charge', wants: { node: small.equipment.rails['HT']?.positive, low: -5, high: 5 } },
     ])
     expect(told).toContain('clipped from reservoir to')
+    expect(sound?.prove_dead.map(({ node }) => node)).toContain('reservoir')
     expect(told).toContain('reservoir charges all the same, to 290 V at full mains')
     // An iron of which nothing is known is held against its fuse.
     const iron = tried?.plan?.steps.find(({ target_V }) => target_V === 230)?.limits['own mains']
