@@ -61,6 +61,7 @@ const rail = z.looseObject({
   negative: text,
   max_V: number,
   touch_V: number.exactOptional(),
+  charged_at: text.exactOptional(),
   stale_s: number.exactOptional(),
   on_stale_s: number.exactOptional(),
   bias: z

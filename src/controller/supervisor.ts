@@ -414,7 +414,9 @@ type Untimed<I> = I extends SuperviseInput ? Omit<I, 't_us'> : never
 function notMeasured(plan: Plan): RunEnding['stored_charge'] {
   const charge: Record<string, 'not measured'> = {}
   for (const rail of Object.values(plan.rails)) {
-    if (rail.role === 'HT' || rail.role === 'screen') charge[rail.positive] = 'not measured'
+    if (rail.role !== 'HT' && rail.role !== 'screen') continue
+    charge[rail.positive] = 'not measured'
+    if (rail.charged_at !== undefined) charge[rail.charged_at] = 'not measured'
   }
   return charge
 }

@@ -255,6 +255,7 @@ function railPlan(own: OwnMains, { rails }: Equipment): RailPlan {
     max_V: own.volts,
     // Its windings step up: at a tenth of the mains HT and lifted ends may stand far above what may be touched.
     touch_V: 0,
+    ...(own.HT.leaves_charged !== undefined && { charged_at: own.HT.leaves_charged }),
     bias: null,
     discharge: null,
     can: ['ask you to turn the variable transformer and judge what you type'],

@@ -135,6 +135,8 @@ export interface RailPlan {
   readonly max_V: number
   /** Its volts above which what it feeds may stand above the touch limit: HT behind a set's own transformer. Absent: the touch limit. */
   readonly touch_V?: number
+  /** Another node that holds its charge: a reservoir that a fuse parts from it. */
+  readonly charged_at?: NodeName
   /** Bias: grid-return volts (signed, against chassis) needed before and during HT. */
   readonly bias: BiasPlan | null
   /** Its tubes modulate a stage fed from this rail: only while that draws its plate current is their transformer loaded. */

@@ -13,9 +13,11 @@ export function storedCharge(plan: Plan, state: State): RunEnding['stored_charge
   const hot = rails.filter(({ role }) => role === 'HT' || role === 'screen')
   const meters = Object.values(plan.meters).filter(({ measures, port }) => measures === 'V' && port !== null)
   for (const rail of hot) {
-    const meter = meters.find(({ at }) => at === rail.positive)
     const off_us = state.off?.rails[rail.name]?.given_us ?? null
-    charge[rail.positive] = meter === undefined ? 'not measured' : chargeBy(plan, state, meter, off_us)
+    for (const node of [rail.positive, ...(rail.charged_at === undefined ? [] : [rail.charged_at])]) {
+      const meter = meters.find(({ at }) => at === node)
+      charge[node] = meter === undefined ? 'not measured' : chargeBy(plan, state, meter, off_us)
+    }
   }
   const ends = rails.flatMap(({ positive, negative, bias }) => [
     positive,
