@@ -1,7 +1,7 @@
-import type { Coverage } from '../faults/index.js'
 import type { Ready } from '../session/index.js'
 import type {
   ApiBook,
+  ApiCoverage,
   ApiDiagnosis,
   ApiWorksheet,
   BookWriting,
@@ -59,7 +59,7 @@ export interface DeskQuestions {
     file: string
     page: 'book' | 'worksheet' | 'record sheet'
   }): Answer<{ readonly html: string }>
-  coverage(ask: { profile: string; bench?: string | undefined; texts?: Texts }): Answer<Coverage>
+  coverage(ask: { profile: string; bench?: string | undefined; texts?: Texts }): Answer<ApiCoverage>
   diagnosis(ask: { run: string; readings: readonly string[] }): Answer<ApiDiagnosis>
   runs(ask: {
     set?: string | undefined

@@ -11,7 +11,7 @@ import { slowDiskFigures } from './trip-on-slow-disk.js'
 
 /**
  * `npm run bench [-- --only NAME] [--json]`; for `healthy` `--sets N --keep FILE`, for `trip` `--trips N --runs N`, for
- * `faults` `--cases N --sets N --keep FILE --minutes N`, for `reform` `--parts N --days N --run-days N`, for `review` `--longest` (50 million readings too); `slow-disk` is trips while the disk of the record stands. Measures and
+ * `faults` `--cases N --sets N --keep FILE --minutes N --seed N`, for `reform` `--parts N --days N --run-days N`, for `review` `--longest` (50 million readings too); `slow-disk` is trips while the disk of the record stands. Measures and
  * shows; it asserts nothing, and no test does.
  */
 const args = process.argv.slice(2)
@@ -26,6 +26,7 @@ const groups: Readonly<Record<string, () => Figure[] | Promise<Figure[]>>> = {
       healthy: Number(given('--sets') ?? 500),
       keep: given('--keep'),
       minutes: Number(given('--minutes') ?? Infinity),
+      seed: given('--seed') === undefined ? undefined : Number(given('--seed')),
     }),
   reform: () =>
     reformFigures(

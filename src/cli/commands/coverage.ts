@@ -1,4 +1,4 @@
-import { coverageOf } from '../../faults/index.js'
+import { coverageOf, type CoverageOf } from '../../faults/index.js'
 import { itemsFor, makeWorksheet } from '../../worksheet/index.js'
 import { coverageText } from '../coverage-text.js'
 import { type Exit, exits } from '../exits.js'
@@ -38,15 +38,20 @@ function coverage(profile: string, { bench, all = false, json = false }: Options
   if (plan === null || parts === null) return exits.finding
   for (const problem of planned.problems) io.err(problemText(problem))
   if (parts.lifted !== null) return refuse(io, json, liftedOut(profile))
-  const made = coverageOf({ equipment: parts.equipment, bench: parts.bench, plan })
-  const sheet = makeWorksheet(parts.equipment)
-  const covered = {
-    ...made,
-    hand_checks: made.hand_checks.map((check) => ({ ...check, items: itemsFor(sheet, check.part) })),
-  }
+  const covered = coveredBy({ equipment: parts.equipment, bench: parts.bench, plan })
   if (json) printJson(io, covered)
   else io.out(coverageText(covered, all))
   return covered.total === 0 ? exits.finding : exits.done
+}
+
+/** What a plan notices, with the cold checks that look for what it does not. */
+export function coveredBy(of: CoverageOf) {
+  const made = coverageOf(of)
+  const sheet = makeWorksheet(of.equipment)
+  return {
+    ...made,
+    hand_checks: made.hand_checks.map((check) => ({ ...check, items: itemsFor(sheet, check.part) })),
+  }
 }
 
 /** Why a profile that forms lifted electrolytics has no coverage. */

@@ -153,7 +153,7 @@ export function runsDesk(where: Where): RunsDesk {
     },
     diagnosis: ({ run, readings }) =>
       withRun(run, (reader) => {
-        const found = diagnosisIn(reader, run, readings)
+        const found = diagnosisIn(reader, run, readings, { cwd: where.folder })
         if ('exit' in found) throw refusedAs(found)
         return { run: found.run, equipment: found.equipment, ...found.diagnosis }
       }),

@@ -2,7 +2,6 @@ import { mkdtempSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { basename, extname, join, relative, sep } from 'node:path'
 import { appendToBook, type ColdState, coldState, photographOf, writeArchive } from '../../book/index.js'
-import { coverageOf } from '../../faults/index.js'
 import { type DeskQuestions, Refused } from '../../service/index.js'
 import { valueText } from '../../worksheet/index.js'
 import { archiveFiles } from '../book/archive-files.js'
@@ -14,7 +13,7 @@ import { photographed } from '../book/photograph.js'
 import { recordSheet, shownBy } from '../book/record-sheet.js'
 import { sheetPage } from '../book/sheet-page.js'
 import { summaryLines, usualWords, waiverWords } from '../book/worksheet-text.js'
-import { liftedOut } from '../commands/coverage.js'
+import { coveredBy, liftedOut } from '../commands/coverage.js'
 import { notPlanned, planFiles } from '../plan-files.js'
 import { type SetFile, setFile } from '../set-file.js'
 import { pathIn, refusedAs, textsOf, type Where } from './place.js'
@@ -127,7 +126,7 @@ export function setsDesk(where: Where): SetsDesk {
       const { plan, parts } = planned
       if (plan === null || parts === null) throw new Error('A plan without an error has its parts.')
       if (parts.lifted !== null) throw refusedAs(liftedOut(profile))
-      return coverageOf({ equipment: parts.equipment, bench: parts.bench, plan })
+      return coveredBy({ equipment: parts.equipment, bench: parts.bench, plan })
     },
   }
 }

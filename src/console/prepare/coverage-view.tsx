@@ -97,10 +97,11 @@ function Covered({ file }: { readonly file: string }) {
           <h2>To look for by hand</h2>
           <p>With the set off and its charge measured away first.</p>
           <ul>
-            {now.hand_checks.map(({ text, burns }) => (
+            {now.hand_checks.map(({ text, burns, items }) => (
               <li key={text}>
                 {burns && <strong>△ A part may burn here. </strong>}
                 {text}
+                {items.length > 0 && <span class="quiet"> On the sheet: {items.join(', ')}.</span>}
               </li>
             ))}
           </ul>

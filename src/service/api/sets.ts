@@ -135,7 +135,11 @@ export const coverageBody = z.strictObject({
   texts: z.record(z.string(), z.string().max(500_000)).optional(),
 })
 const count = z.number()
-export const coverageShape = documented<Coverage>(
+/** Each check by hand with the items of the cold-check sheet that look for it. */
+export type ApiCoverage = Omit<Coverage, 'hand_checks'> & {
+  readonly hand_checks: readonly (Coverage['hand_checks'][number] & { readonly items: readonly string[] })[]
+}
+export const coverageShape = documented<ApiCoverage>(
   z
     .looseObject({
       ...{ equipment: z.string(), profile: z.string(), share: z.number() },
@@ -153,14 +157,12 @@ export const coverageShape = documented<Coverage>(
           stress: z.looseObject({ of_rating: z.number() }).nullable(),
         }),
       ),
-      hand_checks: z.array(z.looseObject({ part: z.string(), text: z.string() })),
+      hand_checks: z.array(z.looseObject({ part: z.string(), text: z.string(), items: z.array(z.string()) })),
       suggestions: z.array(z.looseObject({ text: z.string() })),
       notes: z.array(z.string()),
     })
     .describe('The document of `slowglow coverage --json`'),
 )
-
-export type ApiCoverage = z.output<typeof coverageShape>
 
 export const diagnosisBody = z.strictObject({
   readings: z

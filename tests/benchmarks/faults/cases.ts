@@ -15,8 +15,10 @@ import { bruteForce } from '../../helpers/brute-force.js'
 import { type FaultySet, faultySets, unlisted } from '../../helpers/faulty-sets.js'
 import { tiesOf } from '../../helpers/ties.js'
 
-/** None of these seeds is used by a plan or a test. */
-const firstSeed = 70_001
+/** None of these seeds is used by a plan or a test; the figures of another first seed say how far the ranking was fitted to these. */
+export const usualSeed = 70_001
+/** One measurement a process. */
+let firstSeed = usualSeed
 const profiles = [
   'profiles/tern-rock/receive.yaml',
   'tests/sets/hailer/receive.yaml',
@@ -77,11 +79,12 @@ function laid(path: string) {
 type Set = ReturnType<typeof laid>
 
 /** Faulty sets, one fault at a time over the library, one in twenty a pair and one in twenty unlisted; and healthy ones. */
-export function faultCases(): {
+export function faultCases(seed: number): {
   readonly faulty: (n: number) => Case
   readonly healthy: (n: number) => Case
   readonly demo: () => Set
 } {
+  firstSeed = seed
   const made = new Map<string, Set>()
   const setOf = (path: string): Set => {
     const known = made.get(path) ?? laid(path)

@@ -1,7 +1,7 @@
 import { appendFileSync, existsSync, readFileSync } from 'node:fs'
 import { coverageOf, diagnosisOf } from '../../../src/faults/index.js'
 import { arithmetic_ms, againstLoop, type Figure, median, quantile, times_ms } from '../figures.js'
-import { type Case, faultCases } from './cases.js'
+import { type Case, faultCases, usualSeed } from './cases.js'
 
 interface Wanted {
   readonly cases: number
@@ -10,13 +10,15 @@ interface Wanted {
   readonly keep: string | undefined
   /** Stop after so long, and tell of what is there. */
   readonly minutes: number
+  /** The first of the seeds. */
+  readonly seed: number | undefined
 }
 
 /**
  * Faulty and healthy sets solved at rest step by step, not rehearsed; a cause counts as ranked first with all that are tied with
  * it, "nothing shows" included. Of the cases that are kept, only those asked for are told.
  */
-export function faultsFigures({ cases, healthy, keep, minutes }: Wanted): Figure[] {
+export function faultsFigures({ cases, healthy, keep, minutes, seed = usualSeed }: Wanted): Figure[] {
   const known = new Map(
     (keep !== undefined && existsSync(keep) ? readFileSync(keep, 'utf8').split('\n') : [])
       .filter((line) => line !== '')
@@ -24,7 +26,7 @@ export function faultsFigures({ cases, healthy, keep, minutes }: Wanted): Figure
       .map((each) => [`${each.kind === 'healthy'} ${each.n}`, each]),
   )
   const until = performance.now() + 60_000 * minutes
-  const make = faultCases()
+  const make = faultCases(seed)
   const made: Case[] = []
   const well: Case[] = []
   const one = (isHealthy: boolean, n: number, to: Case[], by: (n: number) => Case): void => {
