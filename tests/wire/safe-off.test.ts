@@ -82,7 +82,7 @@ describe('slowglow safe-off', () => {
 
   // At twenty times a busy machine holds readings up for as long as a debounce lasts.
   it('tells a run that is under way to put its outputs off now', async () => {
-    const run = new LiveRun([shortProfile, '--speed', '10'])
+    const run = new LiveRun([shortProfile, '--speed', '5'])
     ends.push(() => run.end())
     await run.acknowledge()
     await run.htAbove(30)
