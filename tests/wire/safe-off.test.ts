@@ -85,7 +85,7 @@ describe('slowglow safe-off', () => {
     const run = new LiveRun([shortProfile, '--speed', '5'])
     ends.push(() => run.end())
     await run.acknowledge()
-    await run.htAbove(30)
+    await run.htAbove(30, 120_000)
     const { code, err } = await plain(['safe-off', '--bench', 'profiles/tern-rock/bench.yaml'], {
       XDG_RUNTIME_DIR: run.folder,
     })
