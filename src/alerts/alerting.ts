@@ -124,7 +124,9 @@ class Running implements Alerts {
       await Promise.race([sender.send(dated(alert), abort.signal), late])
       this.give({ kind: 'sent', place })
     } catch (error) {
-      this.give({ kind: 'failed', place, why: errorText(error), hopeless: error instanceof Refused })
+      // What a way says as it is cut off is not why it was.
+      const why: unknown = abort.signal.aborted ? abort.signal.reason : error
+      this.give({ kind: 'failed', place, why: errorText(why), hopeless: why instanceof Refused })
     } finally {
       clearTimeout(given)
     }
