@@ -124,9 +124,7 @@ class Running implements Alerts {
       await Promise.race([sender.send(dated(alert), abort.signal), late])
       this.give({ kind: 'sent', place })
     } catch (error) {
-      // What a way says as it is cut off is not why it was.
-      const why: unknown = abort.signal.aborted ? abort.signal.reason : error
-      this.give({ kind: 'failed', place, why: errorText(why), hopeless: why instanceof Refused })
+      this.give({ kind: 'failed', place, why: errorText(error), hopeless: error instanceof Refused })
     } finally {
       clearTimeout(given)
     }
