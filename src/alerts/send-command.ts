@@ -37,6 +37,8 @@ export function commandSender({ run }: Extract<Resolved, { kind: 'command' }>): 
         child.on('exit', (code, killed) => {
           signal.removeEventListener('abort', end)
           if (code === 0) resolve()
+          // Ended by us, for it took too long: that is why, and not the signal that it was ended by.
+          else if (signal.aborted) reject(signal.reason as Error)
           else {
             const words_said = said.trim().slice(0, said_most)
             const how = killed === null ? `it ended with ${code ?? 'no code'}` : `it was ended by ${killed}`
