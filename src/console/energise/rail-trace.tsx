@@ -10,8 +10,8 @@ import { beginsOf, courseOf } from '../words/course.js'
 /** Behind and ahead of now, seconds: enough behind to see where it comes from, enough ahead to see where it goes. */
 const behind_s = 150
 const ahead_s = 150
-/** Figures move ten times a second; a chart that moves four times is as good to the eye and costs less. */
-const draw_ms = 250
+/** A chart shows five minutes: in half a second it moves by about a pixel. */
+const draw_ms = 500
 
 export function RailTrace({
   rail,

@@ -40,8 +40,8 @@ export function take(kind: EventName, data: EventData<EventName>): void {
   snapshot.value = changed(kind, data, snapshot.peek() ?? before)
 }
 
-/** Every view is kept for the charts; the eye is given ten a second, since more only cost. */
-const show_ms = 100
+/** Every view is kept for the charts; the eye is given five a second, since more are not read and only cost. */
+const show_ms = 200
 let newest: EventData<'view'> | null = null
 let shown_ms = -Infinity
 let timer: ReturnType<typeof setTimeout> | undefined
