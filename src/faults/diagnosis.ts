@@ -14,6 +14,7 @@ import {
   weighMore,
   weighRun,
   isBefore,
+  isLeast,
 } from './posterior.js'
 import { onOwnPack } from './own-pack.js'
 import { createProbe, type Probe, standingFor } from './probe.js'
@@ -219,8 +220,10 @@ function hypothesisOf(group: readonly Ranked[], model: Model, probe: Probe): Hyp
   ].map(
     ({ signal, value }): Predicted => ({
       ...{ what: signal.what, unit: signal.unit, measured: signal.measured },
-      // The supply's limit lets no more through than was measured.
-      predicted: signal.least === true ? Math.min(value ?? 0, signal.measured) : (value ?? 0),
+      // No more was let through than was measured before it went off.
+      predicted: isLeast(signal, first?.late === true ? last : null)
+        ? Math.min(value ?? 0, signal.measured)
+        : (value ?? 0),
     }),
   )
   const came =

@@ -203,6 +203,7 @@ function posteriorOf(
   families: readonly Family[],
   tripped: boolean,
 ): Posterior {
+  const last = points.length - 1
   const measured = signals.map((signal) => shown(signal.measured, signal).y)
   const parts = signals.map((signal, i) => Math.max(partAt(healthy[i] ?? 0, signal), 0.05))
   // Where healthy sets stand still (a grid at nothing), what a fault makes of volts spreads by its own parts.
@@ -215,10 +216,11 @@ function posteriorOf(
     of: readonly number[],
     by: readonly number[],
     fault: Fault | null,
+    late = false,
   ): { readonly lower: Matrix; readonly log: number } => {
     const off = measured.map((y, i) => {
       const by = y - ((centre[i] ?? 0) + (of[i] ?? 0) - (healthy[i] ?? 0))
-      return signals[i]?.least === true ? Math.max(0, by) : by
+      return isLeast(signals[i], late ? last : null) ? Math.max(0, by) : by
     })
     const ratio = of.map((y, i) => {
       const own = fault === null ? null : width(i, fault)
@@ -238,7 +240,6 @@ function posteriorOf(
     return { lower, log: logLikelihood(lower, off) }
   }
   const base = likely(healthy, [], null)
-  const last = points.length - 1
   const hasBefore = points.filter(({ cold }) => !cold).length > 1
   const wholePrior = tripped ? prior.wholeTripped : prior.wholeRan
   const weighed = (
@@ -259,6 +260,7 @@ function posteriorOf(
           came,
           by.map((each, i) => (before(i) ? 0 : each)),
           fault,
+          true,
         ).log + Math.log(prior.late),
     }
     const late = logs.late > logs.always
@@ -327,6 +329,14 @@ function partAt(y: number, signal: Signal | undefined): number {
 export function unscaled(y: number, { scale }: Pick<Signal, 'scale'>): number {
   return unscaledBy(y, scale)
 }
+
+/**
+ * A current that is the least a cause must account for: where the rail's volts had fallen, and in the step `last` where a fault came:
+ * the run was stopped at the first reading of a current still on its way up.
+ */
+export const isLeast = (signal: Signal | undefined, last: number | null): boolean =>
+  signal?.least === true ||
+  (last !== null && signal !== undefined && signal.unit === 'A' && signal.at === last && 'rail' in signal.of)
 
 export const isBefore = (signal: Signal | undefined, last: number): boolean =>
   signal !== undefined && signal.at !== null && signal.at < last && signal.at >= 0

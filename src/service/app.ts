@@ -315,7 +315,7 @@ function ways(app: FastifyInstance, parts: AppParts): void {
     runPlan: ({ params, reply }) => told('runPlan')(params, reply),
     traces: ({ params, query, reply }) => told('traces')({ ...params, ...query }, reply),
     addNote: ({ params, body, who, reply }) =>
-      told('addNote')({ ...params, text: body.text, by: body.by ?? who.called }, reply),
+      told('addNote')({ ...params, text: body.text, by: signed(body.by, who) }, reply),
     report: async ({ params, reply }) => {
       const { html } = await desk.told('report', params)
       return printed(html, reply)

@@ -36,6 +36,11 @@ describe('a part that breaks down at volts', () => {
       if (what.includes('volts fallen')) expect(predicted).toBeLessThanOrEqual(measured)
     expect(told.nothing.probability).toBeLessThan(0.01)
   })
+  it('is caught on its way up: what tripped is the least that it draws', () => {
+    const { hypotheses } = diagnosisOf({ ...set, seen: brokeDown(200, 0.13) })
+    const among = hypotheses.slice(0, 3).flatMap(({ fault, tied_with }) => [fault, ...tied_with])
+    expect(among).toContain('C1:short')
+  })
   it('behind a choke is told from one at the supply by the volts that are left', () => {
     const told = diagnosisOf({ ...set, seen: brokeDown(17, 0.059) })
     const [first] = told.hypotheses

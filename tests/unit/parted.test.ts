@@ -12,6 +12,10 @@ describe('the sentence of an ending on the page', () => {
       'Ceiling 38.5 mA, of which V1 has 2.5 W.',
       'Next: measure before touching; read C1.',
     ])
+    expect(parted('HT: not confirmed (gone. Look at it.). It was not done. More.')).toEqual([
+      'HT: not confirmed (gone. Look at it.).',
+      'It was not done. More.',
+    ])
     expect(parted('Completed.')).toEqual(['Completed.'])
     expect(parted('')).toEqual([''])
   })

@@ -16,6 +16,7 @@ const most = 12_000
 let rails = new Map<string, Seen>()
 let of: string | null = null
 let measured = new Map<string, number>()
+let latest_s = 0
 /** Rises with every view kept. */
 export const kept = signal(0)
 /** When each step was first seen, on the run's clock. */
@@ -28,11 +29,18 @@ export function keepAnew(live: string | null): void {
   of = live
   rails = new Map()
   measured = new Map()
+  latest_s = 0
   stepBegan.clear()
   kept.value++
 }
 
 export function keep(view: LiveView): void {
+  // Its clock begins anew once the hook-up is confirmed: what was drawn of before is of another clock.
+  if (view.elapsed_s < latest_s - 1) {
+    rails = new Map()
+    stepBegan.clear()
+  }
+  latest_s = view.elapsed_s
   if (!stepBegan.has(view.step)) stepBegan.set(view.step, view.elapsed_s)
   for (const rail of view.rails) {
     // The same reading told again is no new one: a gap in the readings stays a gap.
@@ -40,7 +48,7 @@ export function keep(view: LiveView): void {
     if (rail.measured_ms !== null) measured.set(rail.rail, rail.measured_ms)
     const seen = rails.get(rail.rail) ?? begin()
     rails.set(rail.rail, seen)
-    // The run's clock only goes forward; what says otherwise is of no place in the trace.
+    // A little back is of no place in the trace.
     if (view.elapsed_s < (seen.t_s.at(-1) ?? 0)) continue
     seen.t_s.push(view.elapsed_s)
     seen.A.push(rail.amps)
