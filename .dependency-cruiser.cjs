@@ -31,7 +31,7 @@ const may = {
   book: ['worksheet', 'plan', 'equipment', 'quantities'],
   alerts: ['story', 'plan', 'bench', 'quantities'],
   // The page: what is pure, and the words it exchanges with the service.
-  console: ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'sequencer', 'story', 'virtual', 'rehearse', 'qualify', 'service/api'],
+  console: ['quantities', 'chance', 'rf', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'cautions', 'exchange', 'sequencer', 'story', 'virtual', 'rehearse', 'qualify', 'service/api'],
   controller: ['exchange', 'off', 'story', 'cautions', 'loop', 'line', 'sequencer', 'supply', 'record', 'plan', 'bench', 'quantities'],
   session: ['alerts', 'book', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'supply', 'line', 'plan', 'bench', 'equipment', 'quantities'],
   service: ['session', 'faults', 'exchange', 'story', 'cautions', 'sequencer', 'controller', 'record', 'plan', 'profile', 'bench', 'equipment', 'quantities'],

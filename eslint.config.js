@@ -3,7 +3,7 @@ import tseslint from 'typescript-eslint'
 const pure = ['quantities', 'chance', 'tubes', 'network', 'equipment', 'bench', 'profile', 'limits', 'plan', 'exchange', 'sequencer', 'line', 'story', 'loop', 'virtual', 'rehearse', 'cautions']
 
 export default tseslint.config(
-  { ignores: ['dist/', 'node_modules/', 'coverage/', 'tests/fixtures/', '**/*.cjs', '**/*.mjs', 'eslint.config.js', '**/*.generated.ts'] },
+  { ignores: ['dist/', 'node_modules/', 'coverage/', '.bench/', '.planted-*/', 'tests/fixtures/', '**/*.cjs', '**/*.mjs', 'eslint.config.js', '**/*.generated.ts'] },
   ...tseslint.configs.strictTypeChecked,
   {
     languageOptions: { parserOptions: { project: ['./tsconfig.test.json', './tsconfig.console.json'], tsconfigRootDir: import.meta.dirname } },

@@ -1,6 +1,15 @@
 import type { AlertTarget } from '../bench/index.js'
 import type { RunEntry } from '../story/index.js'
-import { type Alert, dueBegin, type DueInput, dueStep, silence, stillThere, type Subject } from './due.js'
+import {
+  type Alert,
+  dueBegin,
+  type DueInput,
+  dueStep,
+  silence,
+  stillThere,
+  type Subject,
+  trial,
+} from './due.js'
 import { type Environment, missingOf, placeOf, resolved } from './places.js'
 import { isIdle, type QueueAct, queueBegin, type QueueInput, queueStep } from './queue.js'
 import { Refused } from './refused.js'
@@ -23,6 +32,8 @@ export interface AlertsJob {
 }
 export interface Alerts {
   take(entry: RunEntry): void
+  /** Sends every place one alert, whatever it takes otherwise; of which it did not arrive, each with the reason. */
+  reach(): Promise<readonly string[]>
   /** Something waits, or is under way. */
   waits(): boolean
   /** Waits for what is under way and what waits, no longer than a few seconds; then closes every way. */
@@ -104,7 +115,34 @@ class Running implements Alerts {
     else void this.send(act.place, act.alert)
   }
 
+  async reach(): Promise<readonly string[]> {
+    const message = dated(trial(this.job.of))
+    const lacking = this.job.targets.filter((target) => !this.usable.includes(target))
+    const failed = await Promise.all(
+      this.places.map(async ({ name }, place) => {
+        try {
+          await this.deliver(place, message)
+          return []
+        } catch (error) {
+          return [`${name}: ${errorText(error)}`]
+        }
+      }),
+    )
+    const troubles = [...lacking.map((target) => `${placeOf(target).name}: not set up`), ...failed.flat()]
+    for (const text of troubles) this.job.tell(`The alert on trial did not arrive at ${text}.`, {})
+    return troubles
+  }
+
   private async send(place: number, alert: Alert): Promise<void> {
+    try {
+      await this.deliver(place, dated(alert))
+      this.give({ kind: 'sent', place })
+    } catch (error) {
+      this.give({ kind: 'failed', place, why: errorText(error), hopeless: error instanceof Refused })
+    }
+  }
+
+  private async deliver(place: number, message: Message): Promise<void> {
     const sender = this.senders[place] ?? null
     const within_s = this.usable[place]?.within_s ?? 10
     const abort = new AbortController()
@@ -121,10 +159,7 @@ class Running implements Alerts {
     })
     try {
       if (sender === null) throw new Refused('there is no way to it')
-      await Promise.race([sender.send(dated(alert), abort.signal), late])
-      this.give({ kind: 'sent', place })
-    } catch (error) {
-      this.give({ kind: 'failed', place, why: errorText(error), hopeless: error instanceof Refused })
+      await Promise.race([sender.send(message, abort.signal), late])
     } finally {
       clearTimeout(given)
     }

@@ -1,7 +1,7 @@
 import type { Severity } from '../bench/index.js'
 import { type Plan, stepNumbered } from '../plan/index.js'
 import { formatQuantity } from '../quantities/index.js'
-import type { RunEnding, RunEntry, RunEvent } from '../story/index.js'
+import { judgementOf, type RunEnding, type RunEntry, type RunEvent } from '../story/index.js'
 
 /*
  * Which entry of a run is an alert, and how grave: pure. What an alert says is run, set, step, reason and whether outputs were
@@ -9,6 +9,7 @@ import type { RunEnding, RunEntry, RunEvent } from '../story/index.js'
  */
 
 export type AlertKind =
+  | 'trial'
   | 'start'
   | 'step'
   | 'warning'
@@ -34,7 +35,7 @@ export interface Alert {
   readonly reason: string | null
   readonly outputs: Outputs
 }
-/** What is known of the supplies' outputs; the set's stored charge is another matter. */
+/** What is known of the supplies' outputs, a person's own knobs among them; the set's stored charge is another matter. */
 export type Outputs = 'in use' | 'going off' | 'confirmed off' | 'not confirmed off' | 'not known'
 
 /** What the alerts of one run speak of. */
@@ -49,6 +50,10 @@ export interface DueState {
   readonly step_us: number
   /** The step of which it was said that it stands still. */
   readonly stalled: number | null
+  /** Lifted parts that are waited for in this step: when each is expected to be done at the latest, run µs. */
+  readonly expected: Readonly<Record<string, number>>
+  /** What was told of lifted parts, for the last words. */
+  readonly verdicts: Readonly<Record<string, string>>
   readonly question: { readonly text: string; readonly since_us: number; readonly told: boolean } | null
   /** When an alarm of these words was last passed on. */
   readonly said: Readonly<Record<string, number>>
@@ -75,6 +80,8 @@ export function dueBegin(): DueState {
     step: null,
     step_us: 0,
     stalled: null,
+    expected: {},
+    verdicts: {},
     question: null,
     said: {},
     reason: null,
@@ -105,6 +112,7 @@ function happened(of: Subject, state: DueState, event: RunEvent): Due {
     alerts: [alert(of, next, kind, severity, text)],
   })
   if (event.from === 'supervisor') {
+    if (event.what === notAwake) return one(state, 'warning', 'attention', event.text)
     if (event.what !== 'take-over') return none(state)
     const next = { ...state, reason: event.text, outputs: 'going off' as const, question: null }
     return one(next, 'silence', 'alarm', event.text)
@@ -123,7 +131,7 @@ function happened(of: Subject, state: DueState, event: RunEvent): Due {
     }
     case 'step': {
       if (event.step === null || event.step === state.step) return none(state)
-      const next = { ...state, step: event.step, step_us: state.t_us, question: null }
+      const next = { ...state, step: event.step, step_us: state.t_us, question: null, expected: {} }
       return one(next, 'step', 'news', stepWords(of.plan, event.step))
     }
     case 'prompt':
@@ -131,6 +139,8 @@ function happened(of: Subject, state: DueState, event: RunEvent): Due {
     case 'answer':
       // What a person took is no time that a step stood still.
       return none({ ...state, question: null, step_us: state.t_us })
+    case 'judgement':
+      return none(judged(of, state, event))
     case 'warning':
       return one(state, 'warning', 'attention', event.text)
     case 'trip': {
@@ -150,6 +160,24 @@ function happened(of: Subject, state: DueState, event: RunEvent): Due {
   }
 }
 
+/** Whoever looks after the computer's sleep tells under this name that it is not kept from it any more. */
+export const notAwake = 'not kept awake'
+
+/** Of a lifted part: its verdict, or until when it is expected to take its time. */
+function judged({ plan }: Subject, state: DueState, { data, t_us }: RunEvent): DueState {
+  const judgement = judgementOf(data['reform'])
+  if (judgement === null) return state
+  const { part, act, verdict, code, figures } = judgement
+  const others = Object.fromEntries(Object.entries(state.expected).filter(([name]) => name !== part))
+  if (verdict !== null) {
+    const said = `${verdict}${code === null ? '' : ` (${code})`}`
+    return { ...state, expected: others, verdicts: { ...state.verdicts, [part]: said } }
+  }
+  if (act !== 'wait' || figures.latest_s === null) return { ...state, expected: others }
+  const rest_s = Math.min(plan.time_budget_s, Math.max(0, figures.latest_s - figures.held_s))
+  return { ...state, expected: { ...others, [part]: t_us + 1e6 * rest_s } }
+}
+
 function time(of: Subject, state: DueState): Due {
   if (state.phase !== 'running' || state.outputs !== 'in use') return none(state)
   const { question } = state
@@ -165,6 +193,8 @@ function time(of: Subject, state: DueState): Due {
   if (planned === null || state.stalled === state.step) return none(state)
   const spent_s = (state.t_us - state.step_us) / 1e6
   if (spent_s < longer * planned.expected_s + longer_s) return none(state)
+  // What is expected by what was measured stands before what was planned.
+  if (Object.values(state.expected).some((until_us) => state.t_us < until_us)) return none(state)
   const next = { ...state, stalled: state.step }
   const text = `${stepWords(of.plan, planned.index)} It has gone on for ${formatQuantity(spent_s, 's')}, planned were ${formatQuantity(planned.expected_s, 's')}.`
   return { state: next, alerts: [alert(of, next, 'stall', 'attention', text)] }
@@ -178,7 +208,12 @@ const outcomes = {
 } as const
 
 function ended(of: Subject, state: DueState, ending: RunEnding): Due {
-  const confirmed = ending.outputs_off === 'confirmed'
+  // Whoever is told from afar hears of one thing only: a knob that nobody read leaves all of it open.
+  const hands = Object.entries(ending.hand_rails).flatMap(([rail, left]) =>
+    typeof left === 'number' ? [] : [rail],
+  )
+  const measured = ending.outputs_off === 'confirmed'
+  const confirmed = measured && hands.length === 0
   const next: DueState = {
     ...state,
     phase: 'ended',
@@ -186,8 +221,11 @@ function ended(of: Subject, state: DueState, ending: RunEnding): Due {
     outputs: confirmed ? 'confirmed off' : 'not confirmed off',
   }
   const nothing = ending.details['nothing_to_confirm'] === true
-  const off = confirmed
-    ? 'Outputs confirmed off, measured at the supplies; the set may be charged.'
+  const knobs = hands.map(
+    (rail) => `${rail}, on a knob of its own, NOT confirmed off by anybody: take it as on. `,
+  )
+  const off = measured
+    ? `${hands.length === 0 ? 'Outputs' : 'What slowglow switches'} confirmed off, measured at the supplies; the set may be charged.`
     : nothing
       ? 'No output was slowglow’s to switch or to measure: take them as on.'
       : 'OUTPUTS NOT CONFIRMED OFF: cut the mains of the HT sources, not of the bias.'
@@ -196,8 +234,19 @@ function ended(of: Subject, state: DueState, ending: RunEnding): Due {
   const severity = grave ? 'alarm' : calm ? 'news' : 'attention'
   const why = ending.reason === null ? '.' : `: ${ending.reason.text}`
   const warned = ending.warnings.length === 0 ? '' : ` Warnings: ${ending.warnings.length}.`
-  const text = `${outcomes[ending.outcome]}${why} ${off}${warned}`
+  const parts = (of.plan.reform?.parts ?? []).map(
+    ({ name }) => `${name} ${state.verdicts[name] ?? 'not finished'}`,
+  )
+  const formed = parts.length === 0 ? '' : ` Electrolytics: ${parts.join(', ')}.`
+  const text = `${outcomes[ending.outcome]}${why} ${knobs.join('')}${off}${formed}${warned}`
   return { state: next, alerts: [alert(of, next, 'finish', severity, text)] }
+}
+
+/** What must arrive before a run that nobody stays with may begin. */
+export function trial(of: Subject): Alert {
+  const text =
+    'A run that nobody stays with is about to begin. Nothing is energised yet, and nothing will be unless this arrives.'
+  return alert(of, dueBegin(), 'trial', 'news', text)
 }
 
 /** That the run goes on; null where it does not. */

@@ -1,4 +1,6 @@
-import type { Path, Report } from '../quantities/index.js'
+import { formatQuantity, type Path, type Report } from '../quantities/index.js'
+import { checkWords, wordsOf } from './check-words.js'
+import { switchOn_s, unread_s } from './poll-time.js'
 import type { Dialect, Question, Supply, Telling } from './types.js'
 
 /** Words that go to one channel, and the number that must stand in them. */
@@ -16,9 +18,11 @@ const channelWords: readonly (Question | Telling)[] = [
   'set_over_volts',
   'ask_over_volts',
   'over_volts_on',
+  'ask_over_volts_on',
   'set_over_amps',
   'ask_over_amps',
   'over_amps_on',
+  'ask_over_amps_on',
   'on',
   'off',
   'ask_output',
@@ -29,12 +33,15 @@ const channelWords: readonly (Question | Telling)[] = [
   'ask_over_heat_tripped',
   'ask_cc',
 ]
-
-/**
- * Clearing a protection puts the output back as it was before the trip; a reset leaves limits that differ from supply to
- * supply; a saved state wears out memory; *WAI can hang; a self-test may reset settings.
- */
-const never = /\*(RST|SAV|RCL|WAI|TST)|:CLE(AR)?\b|\bCLEAR\b/i
+/** Said to the whole supply: no number of a channel is put in. */
+const toWhole: ReadonlySet<string> = new Set([
+  'identify',
+  'clear',
+  'remote',
+  'local',
+  'at_open',
+  'error_query',
+])
 
 /** What can be judged of a dialect with the channels it is for. */
 export function checkDialect(
@@ -53,40 +60,19 @@ export function checkDialect(
     if (words === null || key === 'error_query') return []
     return [{ key, words: typeof words === 'string' ? words : words.query }]
   })
-  const deadMan = dialect.dead_man
-  const deadManWords = deadMan
-    ? [
-        ...deadMan.arm,
-        ...(deadMan.disarm ?? []),
-        deadMan.feed,
-        deadMan.ask_time ?? null,
-        deadMan.ask_armed,
-        deadMan.ask_expired,
-      ].filter((text) => text !== null)
-    : []
-  const all = [
-    ...said,
-    ...deadManWords.map((words) => ({ key: 'dead_man' as const, words })),
-    ...dialect.at_open.map((words) => ({ key: 'at_open' as const, words })),
-  ]
-
+  const all = wordsOf(dialect)
+  checkWords(dialect, all, wrong)
   for (const { key, words } of all) {
-    if (/[\r\n]/.test(words)) wrong(`${key} holds the end of a line`, 'leave it out: terminator says it')
-    if (never.test(words))
-      wrong(
-        `${key} says "${words}", which resets, saves or clears: an output may come back by itself`,
-        'leave it out; a protection that fired is cleared by hand, output off and set to zero first',
-      )
     const place = key in places ? places[key as Telling] : undefined
     if (place !== undefined && !words.includes(place))
       wrong(`${key} says "${words}", without ${place} where the number stands`, `write ${place} in it`)
-    const allowed = ['{n}', place, key === 'dead_man' ? '{s}' : undefined]
+    const allowed = [toWhole.has(key) ? undefined : '{n}', place, key === 'dead_man' ? '{s}' : undefined]
     for (const [found] of words.matchAll(/\{[^}]*\}/g))
       if (!allowed.includes(found))
         wrong(`${key} says "${words}", and ${found} stands for nothing there`, 'leave it out, or correct it')
   }
   checkChoice(name, supply, said, at, report)
-  if (dialect.at_open.some((words) => words === dialect.on || words === dialect.off))
+  if (dialect.at_open.some((words) => words === dialect.off))
     wrong('at_open switches an output', 'leave it out: outputs are switched one by one, in their order')
   if (dialect.on === dialect.off) wrong('on and off are the same words', 'correct one')
   if ((dialect.set_over_volts === null || dialect.ask_over_volts === null) && hasOverVoltage(supply))
@@ -148,6 +134,7 @@ function checkDeadMan(name: string, supply: Supply, path: Path, report: Report):
       `the dead-man of ${name} fires after ${dead_man.after_s} s, and one reply may take ${supply.reply_s} s: a single slow answer would switch off`,
       'set it longer than twice reply_within, or shorten reply_within to what the supply really takes',
     )
+  checkFed(name, supply, dead_man, path, report)
   const words = [
     ...dead_man.arm,
     ...(dead_man.disarm ?? []),
@@ -174,27 +161,63 @@ function checkDeadMan(name: string, supply: Supply, path: Path, report: Report):
     )
 }
 
+/**
+ * It is fed between requests only: from the feeding before, a quarter of its time later, the longest request there is may stand in
+ * the way. Where any message feeds it that is the longest word alone.
+ */
+function checkFed(
+  name: string,
+  supply: Supply,
+  { after_s, feed }: NonNullable<Dialect['dead_man']>,
+  path: Path,
+  report: Report,
+): void {
+  const slowest_s = Math.max(0, ...Object.values(supply.dialect.slow_s))
+  const busy_s = feed === null ? slowest_s : Math.max(switchOn_s(supply), unread_s(supply))
+  if (busy_s <= unfed * after_s) return
+  report.error(
+    path,
+    `the dead-man of ${name} fires after ${formatQuantity(after_s, 's')}, and switching on or setting may keep its line busy for ${formatQuantity(busy_s, 's')} with nothing wrong: it would take the outputs meanwhile`,
+    `set it to ${formatQuantity(Math.ceil(busy_s / unfed), 's')} or longer, write slow: as short as the supply really needs, or give the line more speed`,
+  )
+}
+
+/** Of its time, what is left once feeding is due. */
+const unfed = 3 / 4
+
 /** What a supply can and cannot do for a run beyond setting and switching, by what its dialect has words for: said in the plan. */
 export function dialectPowers(
   dialect: Dialect,
   guarded: boolean,
+  /** Proofs that came out against the supply, by what was proved. */
+  against: Readonly<Record<string, string>> = {},
 ): { readonly can: readonly string[]; readonly cannot: readonly string[] } {
   const can: string[] = []
   const cannot: string[] = []
   const { dead_man } = dialect
-  if (dead_man !== null && guarded)
+  const disproved = against['dead-man']
+  if (dead_man !== null && disproved !== undefined)
+    cannot.push(
+      `have the supply switch it off by itself: its dead-man was tried (${disproved}), so take it as having none`,
+    )
+  else if (dead_man !== null && guarded)
     can.push(
       `have the supply switch it off by itself ${dead_man.after_s} s after the computer has gone silent (its dead-man)`,
     )
-  if (dead_man !== null && !guarded)
+  else if (dead_man !== null)
     cannot.push(
       'have the supply switch it off by itself: its dead-man guards HT only, and this must outlast HT',
     )
-  if (dead_man === null)
+  else
     cannot.push(
       'have the supply switch it off by itself when computer and line are gone: it has no dead-man, and the output then stays at its last set-point, within the limits set for that step',
     )
-  if (dialect.ask_cc === null)
+  const said = against['current limit']
+  if (said !== undefined)
+    cannot.push(
+      `be told that the supply limits current: at its limit it was tried (${said}), so only its measured current shows it`,
+    )
+  else if (dialect.ask_cc === null)
     cannot.push('be told that the supply limits current: a current near the limit is taken for it')
   const trips = [dialect.ask_over_volts_tripped, dialect.ask_over_amps_tripped, dialect.ask_over_heat_tripped]
   if (trips.every((words) => words === null))

@@ -1,10 +1,16 @@
-import { own, type Path, type Report } from '../quantities/index.js'
+import { listed, own, type Path, type Report } from '../quantities/index.js'
 import type { WrittenBench } from './shape.js'
 import { toLimit } from './to-meter.js'
 import type { Bench, Meter } from './types.js'
 
 /** A meter as such: what it measures, where it stands, on whose line, and by what it is judged. */
-export function checkMeter(name: string, meter: Meter, bench: Bench, report: Report): void {
+export function checkMeter(
+  name: string,
+  meter: Meter,
+  bench: Bench,
+  broken: ReadonlySet<string>,
+  report: Report,
+): void {
   const at = (...path: Path): Path => ['meters', name, ...path]
   const read = meter.line !== null || meter.on !== null
   const electric = meter.measures === 'V' || meter.measures === 'A'
@@ -47,10 +53,16 @@ export function checkMeter(name: string, meter: Meter, bench: Bench, report: Rep
       `meter ${name} has one lead at '${meter.at}'; the other is nowhere`,
       'write against: with the node of the other lead, mostly chassis',
     )
-  checkLine(name, meter, bench, report)
+  checkLine(name, meter, bench, broken, report)
 }
 
-function checkLine(name: string, meter: Meter, bench: Bench, report: Report): void {
+function checkLine(
+  name: string,
+  meter: Meter,
+  bench: Bench,
+  broken: ReadonlySet<string>,
+  report: Report,
+): void {
   const at = (...path: Path): Path => ['meters', name, ...path]
   if (meter.line !== null && meter.on !== null)
     report.error(
@@ -58,11 +70,12 @@ function checkLine(name: string, meter: Meter, bench: Bench, report: Report): vo
       `meter ${name} has a line of its own and shares that of ${meter.on}`,
       'leave out one of the two',
     )
-  if (meter.on !== null && own(bench.supplies, meter.on) === undefined)
+  // A supply that could not be read is there all the same, and is told where it stands.
+  if (meter.on !== null && own(bench.supplies, meter.on) === undefined && !broken.has(`supplies.${meter.on}`))
     report.error(
       at('on'),
       `meter ${name} shares the line of '${meter.on}', which is no supply of this bench`,
-      `supplies are: ${Object.keys(bench.supplies).join(', ')}`,
+      listed('supplies are', Object.keys(bench.supplies), 'this file has none that could be read'),
     )
   if (meter.on !== null && meter.rail !== null)
     report.error(

@@ -1,7 +1,8 @@
-import { formatQuantity, type Path, type Report } from '../quantities/index.js'
+import { formatQuantity, listed, type Path, type Report } from '../quantities/index.js'
 import { channelNames, channelOf } from './channels.js'
 import { checkDialect } from './check-dialect.js'
 import { checkMeter } from './check-meter.js'
+import { checkMeterWords } from './check-words.js'
 import { unread_s } from './poll-time.js'
 import type { Bench, Channel, Line, Supply } from './types.js'
 
@@ -16,9 +17,11 @@ export function checkBench(
   report: Report,
 ): void {
   if (kindKnown) checkKind(bench, report)
-  for (const [name, supply] of Object.entries(bench.supplies)) checkSupply(name, supply, broken, report)
+  for (const [name, supply] of Object.entries(bench.supplies))
+    checkSupply(name, supply, bench.kind, broken, report)
   for (const [name, meter] of Object.entries(bench.meters))
-    if (meter.feeds !== true) checkMeter(name, meter, bench, report)
+    if (meter.feeds !== true) checkMeter(name, meter, bench, broken, report)
+  checkMeterWords(bench, report)
   if (broken.size === 0) checkFeeds(bench, report)
   checkStale(bench, report)
   checkUnread(bench, report)
@@ -44,6 +47,12 @@ function checkKind(bench: Bench, report: Report): void {
         'a virtual line stands on a real bench',
         'write the serial port or network address, or kind: virtual for the bench',
       )
+    if (bench.kind === 'real' && line.kind === 'serial' && /^\/dev\/tty(USB|ACM)\d+$/.test(line.path))
+      report.warn(
+        [...path, 'path'],
+        `${line.path} is given to whatever is plugged in first, and changes when it is plugged in again`,
+        'write its name under /dev/serial/by-id, or under /dev/serial/by-path where two adapters have the same: ls -l /dev/serial/by-id',
+      )
     if (bench.kind === 'virtual' && line.kind !== 'virtual')
       report.error(
         path,
@@ -65,7 +74,13 @@ function checkKind(bench: Bench, report: Report): void {
     )
 }
 
-function checkSupply(name: string, supply: Supply, broken: ReadonlySet<string>, report: Report): void {
+function checkSupply(
+  name: string,
+  supply: Supply,
+  kind: Bench['kind'],
+  broken: ReadonlySet<string>,
+  report: Report,
+): void {
   const at = (...path: Path): Path => ['supplies', name, ...path]
   const channels = Object.entries(supply.channels)
   if (channels.length === 0 && !broken.has(`supplies.${name}`))
@@ -83,6 +98,13 @@ function checkSupply(name: string, supply: Supply, broken: ReadonlySet<string>, 
     numbers.set(number, channel)
   }
   checkDialect(name, supply, at, report)
+  if (kind === 'real' && supply.identity === null && !broken.has(`supplies.${name}`))
+    report.warn(
+      at(),
+      `nothing says which instrument ${name} is: whatever answers on its line is believed, also after its plug was moved`,
+      `write identity: with what it answers, as slowglow supplies --bench FILE shows it`,
+      'key',
+    )
   for (const [channel, is] of channels) checkChannel(name, channel, is, at('channels', channel), report)
   const roles = [...new Set(channels.map(([, { role }]) => role))]
   // As in going off: whatever is neither heater nor bias may put volts on a plate or a screen.
@@ -92,12 +114,25 @@ function checkSupply(name: string, supply: Supply, broken: ReadonlySet<string>, 
     : supply.dialect.dead_man?.per !== 'supply'
       ? null
       : 'dead-man timer'
+  if (biasBesideHot(supply))
+    report.warn(
+      at('dialect'),
+      `supply ${name} feeds both bias and ${hot.join(' and ')}, and that its dead-man takes one output alone is only stated: where it takes all, bias goes with HT`,
+      'measure it with slowglow qualify, on each output of it that feeds anything but heaters and bias; or feed the bias from another supply. The plan says what was seen, and until then such a bench is not left alone',
+    )
   if (shared !== null && roles.includes('bias') && hot.length > 0)
     report.error(
       at(supply.common_output_switch ? 'common_output_switch' : 'dialect'),
       `supply ${name} feeds both bias and ${hot.join(' and ')}, and one ${shared} acts on all its channels: ${hot.length > 1 ? 'they' : hot[0] === 'HT' ? 'HT' : 'that'} could not go off before bias`,
       'feed the bias from another supply, or one whose channels switch separately',
     )
+}
+
+/** Bias and what is hot on one supply whose dead-man is said to take one output alone: bias must outlast HT, and hangs on that. */
+export function biasBesideHot({ channels, dialect }: Supply): boolean {
+  const roles = Object.values(channels).map(({ role }) => role)
+  const hot = roles.some((role) => role !== 'heater' && role !== 'bias')
+  return dialect.dead_man?.per === 'output' && hot && roles.includes('bias')
 }
 
 /** Steps of read-back current that a supply's highest must hold (common practice, no source). */
@@ -172,7 +207,11 @@ function checkStack(bench: Bench, stack: Bench['stacks'][number], at: Path, repo
       report.error(
         [...at, 'channels', i],
         `there is no channel '${name}'`,
-        `write SUPPLY.CHANNEL, one of: ${channelNames(bench).join(', ')}`,
+        listed(
+          'write SUPPLY.CHANNEL, one of',
+          channelNames(bench),
+          'this file has no channel that could be read: mend its supplies first',
+        ),
       )
       return
     }

@@ -2,6 +2,7 @@ import { nodesOf, type Equipment } from '../equipment/index.js'
 import {
   createReport,
   formatQuantity,
+  listed,
   nearest,
   own,
   type Path,
@@ -86,7 +87,9 @@ function noRail(path: Path, rail: string, equipment: Equipment, report: Report):
   report.error(
     path,
     `the set has no rail '${rail}'`,
-    near === undefined ? `rails of ${equipment.name}: ${all.join(', ')}` : `did you mean '${near}'?`,
+    near === undefined
+      ? listed(`rails of ${equipment.name}`, all, `${equipment.name} has none that could be read`)
+      : `did you mean '${near}'?`,
   )
 }
 

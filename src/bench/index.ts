@@ -1,7 +1,7 @@
 export type * from './types.js'
 export type * from './alert-types.js'
 export { benchShape } from './shape.js'
-export { coarsest } from './check.js'
+export { biasBesideHot, coarsest } from './check.js'
 export { dialectPowers } from './check-dialect.js'
 export { channelNames, channelOf } from './channels.js'
 export { readBench } from './read.js'

@@ -43,10 +43,22 @@ const statuses = [
   'ask_over_heat_tripped',
 ] as const
 
+const settings = [
+  'ask_set_amps',
+  'ask_over_volts',
+  'ask_over_amps',
+  'ask_over_volts_on',
+  'ask_over_amps_on',
+] as const
+
 /** Volts and amps of every channel, and one status question: the slowest there is. */
 function round_s(supply: Supply): number {
   const each = ask_s(supply, 'measure_volts', answer_s) + ask_s(supply, 'measure_amps', answer_s)
-  const status = Math.max(...statuses.map((word) => ask_s(supply, word, status_s)))
+  const status = Math.max(
+    ...statuses.map((word) => ask_s(supply, word, status_s)),
+    // A setting asked again takes the turn of a status question.
+    ...settings.map((word) => ask_s(supply, word, answer_s)),
+  )
   return Object.keys(supply.channels).length * each + status
 }
 
@@ -58,17 +70,17 @@ function request_s(supply: Supply): number {
     // Over-current goes up before the limit and comes down after it, the first time both.
     2 * level('set_over_amps', 'ask_over_amps') +
     tell_s(supply, 'over_amps_on') +
+    ask_s(supply, 'ask_over_amps_on', answer_s) +
     level('set_over_volts', 'ask_over_volts') +
     tell_s(supply, 'over_volts_on') +
+    ask_s(supply, 'ask_over_volts_on', answer_s) +
     ask_s(supply, 'error_query', status_s)
   return Math.max(limits, level('set_volts', 'ask_set_volts'))
 }
 
 /** Switching one channel on, while nothing is measured: its settings asked once more, ON, its read-back and the error question. */
 export function switchOn_s(supply: Supply): number {
-  const still = (['ask_set_volts', 'ask_set_amps', 'ask_over_volts', 'ask_over_amps'] as const).map((word) =>
-    ask_s(supply, word, answer_s),
-  )
+  const still = (['ask_set_volts', ...settings] as const).map((word) => ask_s(supply, word, answer_s))
   return (
     still.reduce((sum, s) => sum + s, 0) +
     tell_s(supply, 'on') +

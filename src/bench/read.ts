@@ -4,7 +4,7 @@ import { toAlert } from './alert-shape.js'
 import { checkAlerts } from './check-alerts.js'
 import { checkBench } from './check.js'
 import { checkLimits } from './check-meter.js'
-import { checkCutOff, cutOffMeter, cutOffName, toCutOff } from './to-cut-off.js'
+import { checkCutOff, checkCuts, cutOffMeter, cutOffName, toCutOff } from './to-cut-off.js'
 import { toMeter } from './to-meter.js'
 import { toDialect } from './to-dialect.js'
 import { benchShape, type WrittenBench } from './shape.js'
@@ -33,6 +33,9 @@ export function readBench(
       ...mapValues(written.meters ?? {}, (meter) => toMeter(meter)),
     },
     ...(written.cut_off !== undefined && { cut_off: toCutOff(written.cut_off) }),
+    ...(written.outside_timer !== undefined && {
+      outside_timer: { cuts: written.outside_timer.cuts, shortest_s: written.outside_timer.shortest },
+    }),
     stacks: written.stacks ?? [],
     leads_max_V: written.leads_max ?? 600,
     stale_s: written.stale_after ?? null,
@@ -45,6 +48,7 @@ export function readBench(
   for (const [name, meter] of Object.entries(written.meters ?? {})) checkLimits(name, meter, report)
   checkAlerts(bench.alerts ?? [], report)
   if (written.cut_off !== undefined) checkCutOff(bench, written.cut_off, report)
+  checkCuts(bench, 'outside_timer', bench.outside_timer?.cuts ?? [], report)
   checkBench(bench, broken, written.kind !== undefined, report)
   const wrong = report.problems.some(({ severity }) => severity === 'error')
   return { value: wrong ? null : bench, problems: report.problems }

@@ -12,8 +12,14 @@ const lineShape = z
       group(
         {
           kind: z.literal('serial'),
-          path: text('the serial port, such as /dev/ttyUSB0', 300),
+          path: text('the serial port, such as /dev/serial/by-id/usb-…: that name stays the same', 300),
           baud: count('baud rate', 300, 4_000_000),
+          parity: choice(['none', 'even', 'odd'], 'parity').default('none'),
+          stop_bits: count('stop bits', 1, 2).default(1),
+          flow_control: choice(
+            ['none', 'RTS CTS'],
+            'RTS CTS where the supply holds its line up by its own CTS; where nothing drives that, nothing is ever sent',
+          ).default('none'),
         },
         'a serial line',
       ),
@@ -38,7 +44,7 @@ const lineShape = z
     ],
     {
       error: () =>
-        'the line is missing its kind, or the kind is unknown\nwrite { kind: serial, path: /dev/ttyUSB0, baud: 9600 }, { kind: tcp, host: …, port: 5025 } or { kind: virtual }',
+        'the line is missing its kind, or the kind is unknown\nwrite { kind: serial, path: /dev/serial/by-id/…, baud: 9600 }, { kind: tcp, host: …, port: 5025 } or { kind: virtual }',
     },
   )
   .describe('the line to the computer')
@@ -168,6 +174,23 @@ const cutOffShape = group(
   'a relay outside of the supplies that cuts their HT once nobody feeds it',
 )
 
+const outsideTimerShape = group(
+  {
+    shortest: quantity(
+      's',
+      'the shortest time that it can be set to, from 1 min on: it is proved with that',
+      {
+        least: 60,
+        most: 900,
+      },
+    ),
+    cuts: list(name('a supply'), 'supplies whose HT it cuts while they go on answering', 8).min(1, {
+      error: () => 'no supply is named here\nwrite cuts: with the supplies whose HT it cuts',
+    }),
+  },
+  'a timer outside of the supplies that opens their interlock, or the mains of their HT stage, by itself',
+)
+
 export const benchShape = z
   .strictObject({
     slowglow: z.literal('bench 1', {
@@ -184,6 +207,7 @@ export const benchShape = z
     supplies: table(supplyShape, 'supplies').default({}),
     meters: table(meterShape, 'meters').default({}),
     cut_off: cutOffShape.optional(),
+    outside_timer: outsideTimerShape.optional(),
     stacks: list(
       group(
         {

@@ -1,4 +1,4 @@
-import { own, type Path, type Report } from '../quantities/index.js'
+import { listed, own, type Path, type Report } from '../quantities/index.js'
 import type { WrittenBench } from './shape.js'
 import { toMeter } from './to-meter.js'
 import type { Bench, CutOff, Meter } from './types.js'
@@ -41,19 +41,30 @@ export function checkCutOff({ cut_off, supplies, meters }: Bench, written: Writt
       `'${written.feed}' is no question: a relay that does not say whether it is closed is not known to be there`,
       'write the question from its manual; it must both feed the relay and be answered',
     )
-  cut_off.cuts.forEach((name, i) => {
+  checkCuts({ supplies }, 'cut_off', cut_off.cuts, report)
+}
+
+/** What a relay or a timer takes may hold no bias: that must outlast HT. */
+export function checkCuts(
+  { supplies }: Pick<Bench, 'supplies'>,
+  key: 'cut_off' | 'outside_timer',
+  cuts: readonly string[],
+  report: Report,
+): void {
+  const what = key === 'cut_off' ? 'the cut-off relay' : 'the outside timer'
+  cuts.forEach((name, i) => {
     const supply = own(supplies, name)
     if (supply === undefined)
       report.error(
-        at('cuts', i),
+        [key, 'cuts', i],
         `there is no supply '${name}'`,
-        `supplies are: ${Object.keys(supplies).join(', ')}`,
+        listed('supplies are', Object.keys(supplies), 'this file has none that could be read'),
       )
     else if (Object.values(supply.channels).some(({ role }) => role === 'bias'))
       report.error(
-        at('cuts', i),
-        `the cut-off relay would take the bias of ${name} together with its HT, and bias must outlast HT`,
-        'feed the bias from a supply that the relay does not cut',
+        [key, 'cuts', i],
+        `${what} would take the bias of ${name} together with its HT, and bias must outlast HT`,
+        `feed the bias from a supply that ${key === 'cut_off' ? 'the relay' : 'the timer'} does not cut`,
       )
   })
 }

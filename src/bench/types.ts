@@ -7,6 +7,8 @@ export type Question =
   | 'ask_set_amps'
   | 'ask_over_volts'
   | 'ask_over_amps'
+  | 'ask_over_volts_on'
+  | 'ask_over_amps_on'
   | 'ask_output'
   | 'measure_volts'
   | 'measure_amps'
@@ -60,6 +62,8 @@ export interface Dialect {
   readonly clear: string
   /** Sent before anything else on every connection: without it settings are refused. */
   readonly remote: string | null
+  /** Gives the panel back once every output is confirmed off; null = it has no such word, or needs none. */
+  readonly local: string | null
   /** Said to the whole supply after each opening, once its outputs have been looked at: delays, what it does at power-on. */
   readonly at_open: readonly string[]
   readonly set_volts: string
@@ -69,10 +73,13 @@ export interface Dialect {
   readonly set_over_volts: string | null
   readonly ask_over_volts: string | null
   readonly over_volts_on: string | null
+  /** Answers 1 while over-voltage protection is switched on; null = cannot be asked. */
+  readonly ask_over_volts_on: string | null
   /** A level of its own at which over-current latches, above the current limit; null = there is none. */
   readonly set_over_amps: string | null
   readonly ask_over_amps: string | null
   readonly over_amps_on: string | null
+  readonly ask_over_amps_on: string | null
   readonly on: string
   readonly off: string
   readonly ask_output: string
@@ -111,7 +118,16 @@ export interface Dialect {
 }
 
 export type Line =
-  | { readonly kind: 'serial'; readonly path: string; readonly baud: number; readonly spare_allowed: true }
+  | {
+      readonly kind: 'serial'
+      readonly path: string
+      readonly baud: number
+      readonly spare_allowed: true
+      /** 8 data bits always; no parity, one stop bit, no flow control unless stated. */
+      readonly parity?: 'even' | 'odd'
+      readonly stop_bits?: 2
+      readonly rts_cts?: true
+    }
   | { readonly kind: 'tcp'; readonly host: string; readonly port: number; readonly spare_allowed: boolean }
   /** Chosen by the program for its own virtual bench: `run` puts a terminal line or a loopback port behind it. */
   | {
@@ -156,6 +172,8 @@ export interface Channel {
   /** Lower goes off first; HT before heaters before bias. */
   readonly off_order: number
   readonly bias_release: { readonly below_V: number; readonly after_s: number }
+  /** Its own dead-man is never armed, whatever it feeds: what stands beside the output that `qualify` has under test. */
+  readonly unguarded?: true
 }
 
 export interface Supply {
@@ -224,10 +242,22 @@ export interface Stack {
   readonly channels: readonly string[]
 }
 
+/** Another output of a supply as it was seen when the dead-man of one fired. */
+export interface TakenOutput {
+  /** `SUPPLY.CHANNEL`. */
+  readonly channel: string
+  readonly did: 'went off' | 'stayed on' | 'not clear'
+  /** What the dialect said then: one timer for all takes it, one for each output leaves it on. */
+  readonly stated: 'goes' | 'stays'
+}
+
 /** What `qualify` measured of one channel, as far as it counts today. */
 export interface Measured {
-  /** `foreign`: of another supply than the bench file names; then nothing of it counts. */
-  readonly state: 'measured' | 'old' | 'foreign' | 'none'
+  /**
+   * `foreign`: of another supply than the bench file names; then nothing of it counts. `failed`: when it was measured last it did
+   * not do what no set can do without, however long ago that is.
+   */
+  readonly state: 'measured' | 'old' | 'foreign' | 'failed' | 'none'
   readonly date: string | null
   /** What the supply that was measured answered. */
   readonly identity: string | null
@@ -236,7 +266,16 @@ export interface Measured {
   /** From one reading to the next, at most. */
   readonly poll_s: number | null
   readonly overshoot_V: number | null
-  readonly proofs: readonly { readonly of: string; readonly verdict: string }[]
+  /** `date`: proved on another day than the rest. */
+  readonly proofs: readonly {
+    readonly of: string
+    readonly verdict: string
+    readonly date?: string
+    /** Of its dead-man: what became of the other outputs of its supply when it fired. */
+    readonly outputs?: readonly TakenOutput[]
+  }[]
+  /** What it failed by. */
+  readonly failed?: string
 }
 
 /** Fed by the loop that judges. Its contact is a watched input of the bench, under this name. */
@@ -245,6 +284,16 @@ export interface CutOff {
   readonly after_s: number
   /** Supplies whose HT it cuts, while they go on answering. */
   readonly cuts: readonly string[]
+}
+
+/**
+ * A timer that runs by itself and opens the interlock of these supplies, or the mains of their HT stage, while they go on answering: only
+ * so can its opening be measured.
+ */
+export interface OutsideTimer {
+  readonly cuts: readonly string[]
+  /** The shortest time that it can be set to. */
+  readonly shortest_s: number
 }
 
 export interface Bench {
@@ -266,6 +315,8 @@ export interface Bench {
   readonly qualification: string | null
   /** A relay outside of the supplies that cuts their HT once nobody feeds it; absent = there is none. */
   readonly cut_off?: CutOff
+  /** A timer of its own beside the supplies, which takes their HT when its time is over; absent = there is none that can be proved. */
+  readonly outside_timer?: OutsideTimer
   /** Where alerts of its runs go; absent = nowhere. */
   readonly alerts?: readonly AlertTarget[]
   /** By `SUPPLY.CHANNEL`, once its qualification file was looked for. */

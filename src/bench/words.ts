@@ -2,6 +2,7 @@ import type { Dialect } from './types.js'
 
 /** Puts channel number and fixed-point numbers into a dialect's words. */
 function fill(words: string, n: number, number = ''): string {
+  if (!words.includes('{')) return words
   return words.replaceAll('{n}', String(n)).replaceAll('{v}', number).replaceAll('{a}', number)
 }
 

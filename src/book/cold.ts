@@ -10,7 +10,8 @@ import {
   type Worksheet,
 } from '../worksheet/index.js'
 import type { BookEntry } from './entries.js'
-import { type Book, bookPath, type BookTrouble, readBook, strayBooks, twoBooks } from './store.js'
+import { type Book, type BookTrouble, readBook } from './store.js'
+import { bookDoubt, bookPath } from './whose.js'
 
 /** What of a book bears on the cold checks. */
 export function coldFacts(entries: readonly BookEntry[]): ColdFact[] {
@@ -53,13 +54,8 @@ export function coldState(
     plugged = false,
   }: { readonly bookFile?: string; readonly now?: string; readonly plugged?: boolean } = {},
 ): ColdState | BookTrouble {
-  const two = bookFile === undefined ? twoBooks(equipmentPath, equipment) : null
-  if (two !== null) return { trouble: two }
-  const stray = bookFile === undefined ? strayBooks(equipmentPath, equipment) : []
-  if (stray.length > 0)
-    return {
-      trouble: `This set has no book of its own, and ${stray.join(', ')} in its folder belongs to no set's file there: was the file renamed? If that is its book, write id: ${stray[0]?.replace(/\.book$/, '') ?? ''} into the set's file; if not, lay it in another folder.`,
-    }
+  const doubt = bookFile === undefined ? bookDoubt(equipmentPath, equipment) : null
+  if (doubt !== null) return { trouble: `${doubt.what} ${doubt.remedy}` }
   const book = readBook(bookFile ?? bookPath(equipmentPath, equipment))
   if ('trouble' in book) return book
   const sheet = plugged ? pluggedIn(makeWorksheet(equipment)) : makeWorksheet(equipment)

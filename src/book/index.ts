@@ -4,7 +4,6 @@ export { coldChecksNow, coldFacts, type ColdState, coldState } from './cold.js'
 export {
   appendToBook,
   type Book,
-  bookPath,
   type BookTrouble,
   most_bytes,
   type NewEntry,
@@ -12,3 +11,4 @@ export {
   readBook,
   sha256,
 } from './store.js'
+export { bookDoubt, bookPath } from './whose.js'

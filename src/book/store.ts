@@ -1,6 +1,5 @@
 import { createHash } from 'node:crypto'
-import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs'
-import { basename, dirname, extname, join } from 'node:path'
+import { existsSync, statSync } from 'node:fs'
 import Database from 'better-sqlite3'
 import { type BookBody, type BookEntry, bookEntryShape } from './entries.js'
 
@@ -27,78 +26,6 @@ CREATE TRIGGER entry_kept BEFORE DELETE ON entry BEGIN SELECT RAISE(ABORT, 'a bo
 CREATE TRIGGER photograph_stays BEFORE UPDATE ON photograph BEGIN SELECT RAISE(ABORT, 'a book is never rewritten'); END;
 CREATE TRIGGER photograph_kept BEFORE DELETE ON photograph BEGIN SELECT RAISE(ABORT, 'a book is never rewritten'); END;
 `
-
-const ending = '.book'
-
-/**
- * Where the book of a set lies: beside its file, under the id that the file states, else under the file's own name. One that was
- * begun under that name before the id was written goes on there.
- */
-export function bookPath(equipmentPath: string, { id }: { readonly id?: string } = {}): string {
-  const folder = dirname(equipmentPath)
-  const byFile = join(folder, `${basename(equipmentPath, extname(equipmentPath))}${ending}`)
-  if (id === undefined) return byFile
-  const byId = join(folder, `${id}${ending}`)
-  return existsSync(byFile) && !existsSync(byId) ? byFile : byId
-}
-
-/**
- * Books in the folder of a set without a book that no set's file there goes by: its own may be among them, if its file was
- * renamed. A folder that cannot be read has none.
- */
-export function strayBooks(equipmentPath: string, set: { readonly id?: string }): readonly string[] {
-  if (existsSync(bookPath(equipmentPath, set))) return []
-  const folder = dirname(equipmentPath)
-  const files = filesOf(folder)
-  const open = files.filter((file) => file.endsWith(ending))
-  if (open.length === 0) return []
-  const sets = setsIn(folder, files)
-  const called = new Set(sets.flatMap(({ name, id }) => (id === null ? [name] : [name, id])))
-  return open.filter((file) => !called.has(basename(file, ending)))
-}
-
-/** Where it cannot be told which book is a set's own: why, and what to do. */
-export function twoBooks(equipmentPath: string, { id }: { readonly id?: string }): string | null {
-  if (id === undefined) return null
-  const folder = dirname(equipmentPath)
-  const name = basename(equipmentPath, extname(equipmentPath))
-  if (name !== id && existsSync(join(folder, name + ending)) && existsSync(join(folder, id + ending)))
-    return `This set has two books, ${name}${ending} and ${id}${ending}: lay the one that is not its own in another folder.`
-  const same = setsIn(folder, filesOf(folder)).filter((each) => each.id === id)
-  return same.length > 1
-    ? `${same.map(({ file }) => file).join(' and ')} state the same id: ${id}; give each set its own.`
-    : null
-}
-
-function filesOf(folder: string): string[] {
-  try {
-    return readdirSync(folder)
-  } catch {
-    return []
-  }
-}
-
-/** The sets' files of a folder, with what each is called and the id that it states. */
-function setsIn(
-  folder: string,
-  files: readonly string[],
-): { readonly file: string; readonly name: string; readonly id: string | null }[] {
-  return files.flatMap((file) => {
-    if (!/\.ya?ml$/i.test(file)) return []
-    const text = textOf(join(folder, file))
-    if (!/^slowglow:[ \t]*["']?equipment\b/m.test(text)) return []
-    const id = /^id:[ \t]*["']?(.+?)["']?[ \t]*(?:#.*)?$/m.exec(text)?.[1] ?? null
-    return [{ file, name: basename(file, extname(file)), id }]
-  })
-}
-
-function textOf(path: string): string {
-  try {
-    return readFileSync(path, 'utf8')
-  } catch {
-    return ''
-  }
-}
 
 export interface Book {
   readonly path: string

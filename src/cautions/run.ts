@@ -39,9 +39,18 @@ export function cautionsFor(figures: Figures, plan?: Plan): string {
       : `- Time for that charge to fall to 60 V through the known bleeders: about ${seconds(figures.discharge_s)}, if they are whole. Measure before touching.`,
   )
   for (const hazard of figures.hazards) lines.push(`- ${hazards[hazard] ?? hazard}`)
-  if (plan !== undefined) lines.push(...switchedByYou(plan))
+  if (plan !== undefined) lines.push(...letStand(plan), ...switchedByYou(plan), ...staysOn(plan))
   if (figures.unattended) lines.push('- Parts of this run are unattended: see "Nobody else near" and "Fire".')
   return `${lines.join('\n')}\n\n${standingText}`
+}
+
+/** What was found cold and let stand follows the set into every start. */
+function letStand({ cold_checks }: Plan): string[] {
+  const { waived = [], once_waived = [] } = cold_checks ?? {}
+  return [
+    ...waived.map(({ text }) => `- Found cold and WAIVED: ${text}`),
+    ...once_waived.map((text) => `- Waived once: ${text}`),
+  ]
 }
 
 function switchedByYou(plan: Plan): string[] {
@@ -50,7 +59,12 @@ function switchedByYou(plan: Plan): string[] {
     .map((rail) => `- ${rail.name} is switched by you alone: slowglow cannot take it off.`)
 }
 
-/** Thresholds of 0.25 J and 10 J: standards.md section 2, human effect of one discharge [S30g] (second-hand). */
+/** A dead-man that was seen not to take what it is stated to take. */
+function staysOn({ supplies = [] }: Plan): string[] {
+  return supplies.flatMap(({ stays_on }) => (stays_on === undefined ? [] : [`- ${stays_on}`]))
+}
+
+/** Thresholds of 0.25 J and 10 J: standards.md section 2, human effect of one discharge (second-hand). */
 function weigh(stored_J: number): string {
   if (stored_J > 10) return ' More than 10 J: one discharge through a person can kill.'
   if (stored_J > 0.25) return ' More than 0.25 J: a heavy shock.'

@@ -20,18 +20,20 @@ export function chance(seed: number): Chance {
     z = Math.imul(z ^ (z >>> 13), 0xc2b2ae35)
     return (z ^ (z >>> 16)) >>> 0
   }
-  let x = mix()
-  let y = mix()
-  let z = mix()
-  let w = mix() || 1
+  const [x, y, z, w] = [mix(), mix(), mix(), mix() || 1]
+  // Whole numbers of 32 bits stay what they are in such an array: a number of its own is made for none of them.
+  const state = Uint32Array.of(x, y, z, w)
   let spare: number | null = null
   const next = (): number => {
-    const t = x ^ (x << 11)
-    x = y
-    y = z
-    z = w
-    w = (w ^ (w >>> 19) ^ t ^ (t >>> 8)) >>> 0
-    return w / 4294967296
+    const first = state[0] ?? 0
+    const last = state[3] ?? 0
+    const t = first ^ (first << 11)
+    const next = (last ^ (last >>> 19) ^ t ^ (t >>> 8)) >>> 0
+    state[0] = state[1] ?? 0
+    state[1] = state[2] ?? 0
+    state[2] = last
+    state[3] = next
+    return next / 4294967296
   }
   return {
     next,

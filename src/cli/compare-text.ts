@@ -1,5 +1,5 @@
 import { formatQuantity, formatShort } from '../quantities/index.js'
-import type { ComparedRail, ComparedStep, Comparison, Series, Trend } from '../record/index.js'
+import type { ComparedRail, ComparedStep, Comparison, Series, SetTrend, Trend } from '../record/index.js'
 import { columns } from './columns.js'
 
 export function comparisonText({ a, b, differs, steps }: Comparison): string {
@@ -8,7 +8,7 @@ export function comparisonText({ a, b, differs, steps }: Comparison): string {
   const rows = steps.flatMap((step) =>
     step.rails
       .filter(({ rail, verdict }) => step.rail === null || rail === step.rail || verdict !== 'same')
-      .map((rail, i) => [...(i === 0 ? placeCells(step) : ['', '']), ...railCells(rail, step)]),
+      .map((rail, i) => [...(i === 0 ? placeCells(step) : ['', '', '']), ...railCells(rail, step)]),
   )
   const apart = all.filter(({ verdict }) => verdict === 'not at its volts in both')
   const compared = all.filter(({ change_A }) => change_A !== null)
@@ -21,7 +21,7 @@ export function comparisonText({ a, b, differs, steps }: Comparison): string {
       ({ written, by, text }) => `  Note ${written.slice(0, 10)}, ${by}: ${text}`,
     ),
     '',
-    ...columns([['steps', 'stage, mode', 'rail', 'at', 'first', 'second', 'verdict'], ...rows]).map(
+    ...columns([['steps', 'stage, mode', 'step', 'rail', 'for', 'first', 'second', 'verdict'], ...rows]).map(
       (row) => `  ${row}`,
     ),
     ...(rows.length === all.length
@@ -36,29 +36,34 @@ export function comparisonText({ a, b, differs, steps }: Comparison): string {
     compared.length === 0
       ? 'Nothing was measured at the same volts in both, so nothing can be compared.'
       : changed.length === 0
-        ? `None of ${compared.length} compared currents changed by more than the instruments may be wrong by.`
-        : `${changed.length} of ${compared.length} compared currents changed by more than the instruments may be wrong by.`,
+        ? `None of ${compared.length} compared currents changed by more than the instruments may be wrong by and their volts explain.`
+        : `${changed.length} of ${compared.length} compared currents changed by more than the instruments may be wrong by and their volts explain.`,
   ].join('\n')
 }
 
-const placeCells = ({ a_step, b_step, stage, mode }: ComparedStep): string[] => [
+const placeCells = ({ a_step, b_step, stage, mode, verdict }: ComparedStep): string[] => [
   a_step === b_step ? String(a_step) : `${a_step ?? '–'}/${b_step ?? '–'}`,
   `${stage}, ${mode}`,
+  verdict,
 ]
 
 function railCells(
-  { rail, at_V, a_A, b_A, change_A, error_A, verdict }: ComparedRail,
+  { rail, at_V, a_A, b_A, a_V, b_V, change_A, error_A, verdict }: ComparedRail,
   { a_step, b_step }: ComparedStep,
 ): string[] {
-  const amps = (value: number | null, step: number | null): string =>
-    step === null ? 'no such step' : value === null ? 'not measured' : formatShort(value, 'A')
+  const measured = (value: number | null, volts: number | null, step: number | null): string =>
+    step === null
+      ? 'no such step'
+      : value === null
+        ? 'not measured'
+        : `${formatShort(value, 'A')} at ${volts === null ? 'volts not read' : formatShort(volts, 'V')}`
   const told =
     change_A === null || error_A === null
       ? verdict
       : verdict === 'same'
         ? `same within ±${formatShort(error_A, 'A')}`
         : `${verdict}: ${signed(change_A)}${percent(change_A, a_A)} (±${formatShort(error_A, 'A')})`
-  return [rail, formatShort(at_V, 'V'), amps(a_A, a_step), amps(b_A, b_step), told]
+  return [rail, formatShort(at_V, 'V'), measured(a_A, a_V, a_step), measured(b_A, b_V, b_step), told]
 }
 
 const signed = (value: number): string => `${value > 0 ? '+' : '−'}${formatShort(Math.abs(value), 'A')}`
@@ -71,7 +76,7 @@ function percent(change: number, of: number | null): string {
 /** A few of the first and the last points of each series, so that a line fits a terminal; all are in the JSON. */
 const shownPoints = 6
 
-export function trendText({ equipment, runs, series, unread, capacitors }: Trend): string {
+export function trendText({ equipment, runs, series, unread, capacitors, life, no_book }: SetTrend): string {
   if (runs.length === 0) return [`No runs of ${equipment} here yet.`, ...unread.map(unreadLine)].join('\n')
   const letters = new Map(runs.map(({ run }, i) => [run, String(i + 1)]))
   const kept = runs.length <= shownPoints ? runs : [...runs.slice(0, 2), ...runs.slice(2 - shownPoints)]
@@ -83,10 +88,12 @@ export function trendText({ equipment, runs, series, unread, capacitors }: Trend
   )
   return [
     `${equipment}: ${runs.length} runs`,
-    ...runs.flatMap(({ run, started, profile, outcome, notes }) => [
-      `  ${letters.get(run) ?? ''}  ${started?.slice(0, 16).replace('T', ' ') ?? 'time not known'}  ${profile ?? ''}: ${outcome}  ${run}`,
-      ...notes.map(({ written, by, text }) => `       note ${written.slice(0, 10)}, ${by}: ${text}`),
-    ]),
+    ...life.map(({ at, what, by, text, run }) =>
+      what === 'run'
+        ? `  ${letters.get(run ?? '') ?? ''}  ${at?.slice(0, 16).replace('T', ' ') ?? 'time not known'}  ${text}  ${run ?? ''}`
+        : `       ${what} ${at?.slice(0, 10) ?? ''}, ${by ?? ''}${run === null ? '' : `, to ${letters.get(run) ?? run}`}: ${text}`,
+    ),
+    ...(no_book === null ? [] : [`  ${no_book}`]),
     '',
     ...(kept.length < runs.length
       ? [`Runs ${kept.map(({ run }) => letters.get(run) ?? '').join(', ')} of ${runs.length}; all in --json.`]

@@ -22,6 +22,7 @@ export function coverageText(coverage: CoverageTold, all: boolean): string {
     `${coverage.equipment}, ${coverage.profile}`,
     `Of ${total} single faults this plan notices ${caught} before any part stands beyond what its rating allows (${percent(share)}), ${late} too late;`,
     `${burns_unseen} burn a part and are never noticed, ${harmless_unseen} are never noticed and harm no part whose rating is known.`,
+    ...pairWords(coverage),
     ...section(
       'Burns a part and is never noticed',
       columns(burning.map((each) => [each.text, stressWords(each)])),
@@ -59,6 +60,11 @@ export function coverageText(coverage: CoverageTold, all: boolean): string {
         )
       : []),
     ...section(
+      'Pairs that hide one another: not noticed in time, though one of them alone is',
+      hiding(coverage).map(({ text }) => text),
+      most,
+    ),
+    ...section(
       'To look for by hand, with the set off, its charge measured away first',
       coverage.hand_checks.map(
         ({ text, burns, items }) =>
@@ -76,6 +82,23 @@ export function coverageText(coverage: CoverageTold, all: boolean): string {
     '',
     ...coverage.notes,
   ].join('\n')
+}
+
+/** The likeliest pairs in a sentence. */
+function pairWords({ pairs }: CoverageTold): string[] {
+  const count = (is: (each: CoveredFault) => boolean): number => pairs.filter(is).length
+  return pairs.length === 0
+    ? []
+    : [
+        `Of the ${pairs.length} likeliest pairs of them ${count((each) => each.caught && each.early)} are noticed in time, ${count((each) => each.caught && !each.early)} too late, ${count((each) => !each.caught)} never (${count((each) => !each.caught && !each.early)} of these burn a part).`,
+      ]
+}
+
+function hiding({ faults, pairs }: CoverageTold): CoveredFault[] {
+  const inTime = new Set(faults.filter(({ caught, early }) => caught && early).map(({ fault }) => fault))
+  return pairs.filter(
+    ({ fault, caught, early }) => !(caught && early) && fault.split(' + ').some((half) => inTime.has(half)),
+  )
 }
 
 function section(title: string, lines: readonly string[], most: number): string[] {

@@ -1,4 +1,4 @@
-import type { Diagnosis } from '../faults/index.js'
+import { type Diagnosis, percent } from '../faults/index.js'
 import { show } from '../limits/index.js'
 import { columns } from './columns.js'
 
@@ -8,23 +8,23 @@ const predictionsShown = 10
 
 /** What is wrong, why, and where the meter goes next, on a page. */
 export function diagnosisText(run: string, diagnosis: Diagnosis): string {
-  const { hypotheses, none, nothing, verdict, from, next, notes } = diagnosis
+  const { hypotheses, none, nothing, verdict, from, next, search_ends, notes } = diagnosis
   const lines = [run, verdict]
   if (from.length > 0) lines.push('', 'Reckoned from:', ...from.map((line) => `  ${line}`))
   if (hypotheses.length > 0) {
     lines.push('', 'Causes:')
     for (const { text, probability, tied_with, explains } of hypotheses.slice(0, causesShown)) {
-      lines.push(`  ${percent(probability)}  ${text}`)
-      if (tied_with.length > 0) lines.push(`        cannot be told from ${listed(tied_with)}`)
-      lines.push(`        ${explains}`)
+      lines.push(`  ${likely(probability)}  ${text}`)
+      if (tied_with.length > 0) lines.push(`            cannot be told from ${listed(tied_with)}`)
+      lines.push(`            ${explains}`)
     }
     const more = hypotheses.length - causesShown
     if (more > 0) lines.push(`  and ${more} less likely`)
   }
   if (hypotheses.length > 0 || nothing.probability > 0)
     lines.push(
-      `  ${percent(nothing.probability)}  nothing that shows here (${nothing.cannot_show} faults cannot show in these readings)`,
-      `  ${percent(none)}  none of the known faults`,
+      `  ${likely(nothing.probability)}  nothing that shows here (a whole set, or one of ${nothing.cannot_show} faults that these readings neither show nor rule out)`,
+      `  ${likely(none)}  none of the known faults`,
     )
   if (next !== null) {
     lines.push(
@@ -39,8 +39,11 @@ export function diagnosisText(run: string, diagnosis: Diagnosis): string {
         next.predicts.slice(0, predictionsShown).map(({ fault, value, unit }) => [fault, show(value, unit)]),
       ).map((line) => `    ${line}`),
     )
-    lines.push(`  Then: slowglow diagnose ${run} --reading "${next.place}=VALUE"`)
+    lines.push(
+      `  Then: slowglow diagnose ${run} --reading "${next.place}=VALUE${next.step === null ? '' : ` at step ${next.step}`}" (VALUE with ± where your meter is not the bench file's)`,
+    )
   }
+  if (search_ends !== null) lines.push('', search_ends)
   if (notes.length > 0) lines.push('', ...notes)
   return lines.join('\n')
 }
@@ -49,6 +52,4 @@ function listed(names: readonly string[]): string {
   return names.length <= 8 ? names.join(', ') : `${names.slice(0, 8).join(', ')} and ${names.length - 8} more`
 }
 
-function percent(part: number): string {
-  return `${(100 * part).toFixed(0)} %`.padStart(5)
-}
+const likely = (part: number): string => percent(part).padStart(9)

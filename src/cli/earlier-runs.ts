@@ -1,8 +1,7 @@
-import { resolve } from 'node:path'
 import { type BookEntry, bookPath, readBook } from '../book/index.js'
 import type { Equipment } from '../equipment/index.js'
 import { type EarlierReading, type Plan, voltsOf, withLearned } from '../plan/index.js'
-import { readRun, type RunReader, storyOf } from '../record/index.js'
+import { readRun, type RunReader, storyOf, whereIsRun } from '../record/index.js'
 
 /** The newest of them tell of the set as it is. */
 const mostRuns = 5
@@ -48,13 +47,40 @@ export function readingsOf(reader: RunReader, equipment: string): EarlierReading
   })
 }
 
+/** What the good runs in a set's book read, and which of them are not to be had: what they showed is then not counted, which must be said. */
+export function readingsIn(
+  entries: readonly RunEntry[],
+  equipment: string,
+): { readonly readings: readonly EarlierReading[]; readonly lost: string | null } {
+  const lost: string[] = []
+  const readings = entries.flatMap(({ body }): readonly EarlierReading[] => {
+    const file = whereIsRun(body.file)
+    const read =
+      file === null
+        ? null
+        : readRun(file, (reader) => ({ found: readingsOf(reader, equipment), damage: reader.damage() }))
+    if (read !== null && 'value' in read && read.value.damage.length === 0) return read.value.found
+    lost.push(body.run)
+    return []
+  })
+  return { readings, lost: lost.length === 0 ? null : lostRuns(lost) }
+}
+
+/** Runs that a book names and that lie neither there nor in the archive beside it, or cannot be read. */
+export function lostRuns(runs: readonly string[]): string {
+  const [one] = runs
+  return runs.length === 1
+    ? `A run in the set's book is not found where it says, nor in the archive beside it, or cannot be read, and is not counted: ${one ?? ''}.`
+    : `${runs.length} runs in the set's book are not found where it says, nor in the archive beside it, or cannot be read, and are not counted: ${runs.join(', ')}.`
+}
+
 /** The plan with what this set's own good runs tell of it; as it is where its book holds none, or cannot be read. */
 export function withEarlierRuns(plan: Plan, equipment: Equipment, equipmentPath: string): Plan {
   const book = readBook(bookPath(equipmentPath, equipment))
   if ('trouble' in book) return plan
-  const readings = goodRunsIn(book.entries, plan.bench_kind).flatMap(({ body }) => {
-    const read = readRun(resolve(body.file), (reader) => readingsOf(reader, equipment.name))
-    return 'value' in read ? read.value : []
-  })
-  return readings.length === 0 ? plan : withLearned(plan, readings)
+  const { readings, lost } = readingsIn(goodRunsIn(book.entries, plan.bench_kind), equipment.name)
+  const learned = readings.length === 0 ? plan : withLearned(plan, readings)
+  return lost === null
+    ? learned
+    : { ...learned, unproved: [...learned.unproved, `What this set is wont to draw: ${lost}`] }
 }

@@ -1,11 +1,9 @@
 import { existsSync } from 'node:fs'
-import { resolve } from 'node:path'
 import { type BookEntry, coldState } from '../book/index.js'
 import type { Equipment } from '../equipment/index.js'
 import { type BookFact, type Learned, learnedWeights, type Seen, type SeenStep } from '../faults/index.js'
 import { type EarlierReading, type Plan, voltsOf } from '../plan/index.js'
-import { readRun } from '../record/index.js'
-import { goodRunsIn, readingsOf } from './earlier-runs.js'
+import { goodRunsIn, readingsIn } from './earlier-runs.js'
 
 /** What a set's book tells a diagnosis of one of its runs. */
 export interface FromBook {
@@ -34,10 +32,7 @@ export function learnedFor(
       : [],
   )
   const { weight, told } = learnedWeights(equipment, [...before.flatMap(factsOf), ...inRange])
-  const readings = goodRunsIn(before, plan.bench_kind).flatMap(({ body }) => {
-    const read = readRun(resolve(body.file), (reader) => readingsOf(reader, equipment.name))
-    return 'value' in read ? read.value : []
-  })
+  const { readings, lost } = readingsIn(goodRunsIn(before, plan.bench_kind), equipment.name)
   const runs = new Set(readings.map(({ run }) => run)).size
   const seen = seenBefore(plan, readings)
   return {
@@ -45,6 +40,7 @@ export function learnedFor(
     ...(seen !== null && { earlier: { seen, runs } }),
     told: [
       ...told,
+      ...(lost === null ? [] : [lost]),
       ...(seen === null
         ? []
         : [

@@ -8,9 +8,17 @@ export function withColdChecks(plan: Plan, equipment: Equipment, equipmentPath: 
   return { ...plan, cold_checks, unproved: [...plan.unproved, ...unprovedBy(cold_checks)] }
 }
 
-function unprovedBy({ not_asked, not_taken, old = [], marginal, waived }: ColdChecks): string[] {
+function unprovedBy({
+  not_asked,
+  not_taken,
+  old = [],
+  marginal,
+  waived,
+  once_waived = [],
+}: ColdChecks): string[] {
   return [
     ...waived.map(({ text }) => `WAIVED cold check ${text}`),
+    ...once_waived.map((text) => `Waived once, cold check ${text}`),
     ...marginal.map((text) => `Marginal cold check ${text}`),
     ...(not_asked.length === 0
       ? []

@@ -1,7 +1,7 @@
 import { createHash } from 'node:crypto'
 import { dirname, resolve } from 'node:path'
 import type { Bench } from '../bench/index.js'
-import { type Equipment, withOwnerChecks } from '../equipment/index.js'
+import { type Equipment, ownerDifferences, withOwnerChecks } from '../equipment/index.js'
 import { loadAll, type Texts } from '../files/index.js'
 import { makePlan, type Plan, type PlanOptions, planText } from '../plan/index.js'
 import { type Earlier, liftedSet, reformPlan, type ReformOptions } from '../reform/index.js'
@@ -9,11 +9,13 @@ import type { Profile } from '../profile/index.js'
 import { exits } from './exits.js'
 import { experienceOf } from './live/earlier.js'
 import { withEarlierRuns } from './earlier-runs.js'
+import { withOrder } from './joined-last.js'
 import { withColdChecks } from './plan-cold.js'
 import { placed, type PlanProblem, shown } from './problems.js'
 import type { Refusal } from './refuse.js'
 import { checksPath, readChecks } from './tube/checks-file.js'
 import type { OwnerCheck } from '../tubes/index.js'
+import { differenceWords } from './tube/differences.js'
 
 /** Everything a plan was made from, all of it sound and fitting together. */
 export interface PlanParts {
@@ -80,6 +82,14 @@ export function planFiles(
   const checked = checksOf(all.equipment?.path, env)
   for (const { path, text } of checked.files) files[shown(path, cwd)] = text
   const equipment = withOwnerChecks(all.value.equipment, checked.checks)
+  const ofChecks = [
+    ...checked.problems,
+    ...ownerDifferences(all.value.equipment, checked.checks).map((each) => ({
+      severity: 'warning' as const,
+      ...differenceWords(each),
+      at: null,
+    })),
+  ]
   const { reform } = profile
   if (reform !== null) {
     const how: ReformOptions = {
@@ -93,7 +103,7 @@ export function planFiles(
     const behind = all.benchEquipment?.value ?? equipment
     return {
       plan: made.plan === null ? null : hashed(made.plan),
-      problems: [...inFiles, ...checked.problems, ...made.problems.map((each) => ({ ...each, at: null }))],
+      problems: [...inFiles, ...ofChecks, ...made.problems.map((each) => ({ ...each, at: null }))],
       noBench,
       parts: {
         ...all.value,
@@ -121,10 +131,13 @@ export function planFiles(
   const plan =
     made.plan === null || set_path === null
       ? made.plan
-      : withColdChecks(withEarlierRuns(made.plan, equipment, set_path), equipment, set_path)
+      : [withEarlierRuns, withOrder, withColdChecks].reduce(
+          (each, told) => told(each, equipment, set_path),
+          made.plan,
+        )
   return {
     plan: plan === null ? null : hashed(plan),
-    problems: [...inFiles, ...checked.problems, ...made.problems.map((each) => ({ ...each, at: null }))],
+    problems: [...inFiles, ...ofChecks, ...made.problems.map((each) => ({ ...each, at: null }))],
     noBench,
     parts: {
       ...all.value,

@@ -1,5 +1,5 @@
-import { formatQuantity } from '../quantities/index.js'
 import type { Exactly, WithLimits } from '../replay/index.js'
+import { inUnit } from '../session/index.js'
 
 interface Versions {
   readonly recorded: string
@@ -48,7 +48,7 @@ export function otherText({ fed, difference, gap }: WithLimits, run: string, pro
     const lines =
       reason !== null
         ? [
-            `Would have ended ${at(difference)}${over === null ? '' : `, ${formatQuantity(over, reason.unit === 'V' ? 'V' : reason.unit === 'A' ? 'A' : 's')} ${over === 0 ? 'at' : 'beyond'} the limit`}.`,
+            `Would have ended ${at(difference)}${over === null ? '' : `, ${inUnit(over, reason.unit)} ${over === 0 ? 'at' : 'beyond'} the limit`}.`,
             reason.text,
             `The recorded run ${recorded === null ? 'went on' : `did otherwise: ${recorded}`}.`,
           ]

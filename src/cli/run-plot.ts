@@ -155,7 +155,7 @@ function plot(
     ...rows.map((row, i) => `${value(i).padStart(margin - 2)} |${row.join('').trimEnd()}`),
     ...stepLines(story, from_s, to_s, width, columnOf),
     `${' '.repeat(margin)}${clock(from_s)}${clock(to_s).padStart(width - clock(from_s).length)}`,
-    `${' '.repeat(margin)}# measured${limits.length === 0 ? '' : '   : band   t trip'}   | a step begins`,
+    `${' '.repeat(margin)}# measured${limits.length === 0 ? '' : `   : band   t trip${limits.some(({ trip_by_hand }) => trip_by_hand === true) ? ', by hand' : ''}`}   | a step begins`,
     ...(all <= fewReadings
       ? columns(
           streams.flatMap(({ id, name }) =>

@@ -1,5 +1,5 @@
-import { isAbsolute, join, resolve } from 'node:path'
-import { holdsRuns } from '../record/index.js'
+import { resolve } from 'node:path'
+import { dataFolder, holdsRuns } from '../record/index.js'
 import type { Io } from './io.js'
 
 type Where = Pick<Io, 'cwd' | 'env'>
@@ -26,30 +26,6 @@ export function otherRunsFolders(folder: string, { cwd, env }: Where): string[] 
 export function runsFolders(flag: string | undefined, where: Where): string[] {
   const folder = runsFolder(flag, where)
   return [folder, ...otherRunsFolders(folder, where)]
-}
-
-/**
- * By the convention of each system: %LOCALAPPDATA% on Windows, Application Support on macOS, else the XDG base directories
- * ($XDG_DATA_HOME, which counts only where it is absolute, else .local/share in the home).
- */
-export function dataFolder(env: Io['env'], platform: NodeJS.Platform = process.platform): string | null {
-  const home = env['HOME'] ?? ''
-  const named = env[platform === 'win32' ? 'LOCALAPPDATA' : 'XDG_DATA_HOME'] ?? ''
-  const usual =
-    home === ''
-      ? null
-      : platform === 'darwin'
-        ? join(home, 'Library', 'Application Support')
-        : join(home, '.local', 'share')
-  const base =
-    platform === 'win32'
-      ? named === ''
-        ? null
-        : named
-      : platform !== 'darwin' && isAbsolute(named)
-        ? named
-        : usual
-  return base === null ? null : join(base, 'slowglow', 'runs')
 }
 
 export const runsHelp =

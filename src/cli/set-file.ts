@@ -14,7 +14,7 @@ export interface SetFile {
 }
 
 export const bookHelp =
-  'the book, where it lies elsewhere than beside the set’s file under its id or name; runs look only there'
+  'another book than the set’s own; runs look only for its own: beside its file, or where book: in it says'
 
 /** The book by the name that was given, as `coldState` takes it. */
 export function bookAt(

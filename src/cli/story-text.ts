@@ -4,8 +4,10 @@ import type { RailStory, Story } from '../record/index.js'
 import { columns } from './columns.js'
 import { formedLines } from './formed-text.js'
 import {
+  besideLines,
   chargeLines,
   chargeOf,
+  interruptedLines,
   measuredLine,
   type OffSaid,
   openHandLines,
@@ -16,7 +18,9 @@ import { inputValue } from '../sequencer/index.js'
 
 /** A run as a page of text for a terminal: what was done, what was seen, why it ended. `under_way`: its supervisor lives. */
 export function storyText(story: Story, under_way: number | null = null): string {
+  const alarm = sealAlarm(story, under_way !== null)
   const parts = [
+    alarm === null ? [] : [alarm],
     heading(story),
     end(story, under_way),
     formedLines(story),
@@ -24,7 +28,7 @@ export function storyText(story: Story, under_way: number | null = null): string
     steps(story),
     inputs(story),
     lines(story),
-    rest(story),
+    rest(story, alarm === null),
   ]
   return parts
     .map((part) => part.join('\n'))
@@ -49,16 +53,7 @@ function heading(story: Story): string[] {
 }
 
 function end(story: Story, under_way: number | null): string[] {
-  if (story.outcome === 'interrupted')
-    return under_way !== null
-      ? [
-          `Under way: process ${under_way} supervises it, and outputs may be on. What is shown ends where it is now.`,
-        ]
-      : [
-          'INTERRUPTED: this record has no ending.',
-          '  Unless it goes on at another machine: take every output as on and every capacitor as charged; measure before touching.',
-          ...standing(story),
-        ]
+  if (story.outcome === 'interrupted') return [...interruptedLines(story, under_way), ...standing(story)]
   const { reason } = story
   return [
     ...openHandLines(saidOf(story)),
@@ -101,20 +96,16 @@ function sourceShort(source: string): string {
 }
 
 function standing(story: Story): string[] {
-  if (story.damage.length > 0)
-    return [
-      '  DAMAGED: parts of this file cannot be read. What is shown was told without them; nothing stands in for them.',
-      ...story.damage.map((text) => `    ${text}`),
-      '  If there is another copy, use that one.',
-    ]
-  if (story.standing === 'open')
-    return [`  The newest part of this record lies beside it in ${story.file}-wal: keep the two together.`]
-  if (story.standing === 'wal missing')
-    return [
-      `  ${story.file}-wal is missing: this file was copied or moved without the part that holds its newest entries.`,
-      '  What is shown ends earlier than the run did. Fetch that part from where the run was made.',
-    ]
-  return []
+  return [
+    ...(story.damage.length === 0
+      ? []
+      : [
+          '  DAMAGED: parts of this file cannot be read. What is shown was told without them; nothing stands in for them.',
+          ...story.damage.map((text) => `    ${text}`),
+          '  If there is another copy, use that one.',
+        ]),
+    ...besideLines(story).map((text) => `  ${text}`),
+  ]
 }
 
 function off(story: Story): string[] {
@@ -144,9 +135,7 @@ function steps(story: Story): string[] {
       ({ rail, verdict }) => step.rail === null || rail === step.rail || verdict !== 'in band',
     )
     if (told.length > 0) return told.map((rail, i) => [...(i === 0 ? first : ['', '']), ...railCells(rail)])
-    const over = story.steps[at + 1]?.began_s != null || story.outcome === 'completed'
-    const word = step.do === 'hook-up check' ? 'proved' : step.do === 'ask' ? 'answered' : 'done'
-    return [[...first, step.rail ?? '', '', '', '', over ? word : 'not finished']]
+    return [[...first, step.rail ?? '', '', '', '', stepWord(story, at)]]
   })
   const head = ['step', 'stage, mode', 'rail', 'volts', 'measured', 'expected (band)', 'verdict']
   const notBegun = story.steps.filter(({ began_s }) => began_s === null).length
@@ -155,6 +144,17 @@ function steps(story: Story): string[] {
     ...columns([head, ...rows]).map((row) => `  ${row}`),
     ...(notBegun === 0 ? [] : [`  ${notBegun} not begun`]),
   ]
+}
+
+/**
+ * How a step went that was begun and no current speaks for. One in which the run ended is not finished: a check of the hook-up is
+ * proved, and a question answered, where the run went on.
+ */
+export function stepWord({ steps, outcome }: Pick<Story, 'steps' | 'outcome'>, at: number): string {
+  const step = steps[at]
+  const over = steps[at + 1]?.began_s != null || outcome === 'completed'
+  if (!over) return 'not finished'
+  return step?.do === 'hook-up check' ? 'proved' : step?.do === 'ask' ? 'answered' : 'done'
 }
 
 function railCells(rail: RailStory): string[] {
@@ -203,7 +203,7 @@ function lines(story: Story): string[] {
   ]
 }
 
-function rest(story: Story): string[] {
+function rest(story: Story, told: boolean): string[] {
   return [
     ...story.by_hand.map((text) => `Limit by hand: ${text}`),
     ...story.warnings.map((text) => `Warning: ${text}`),
@@ -212,7 +212,7 @@ function rest(story: Story): string[] {
       ? ['Cautions: not acknowledged in this record; nothing was to be energised.']
       : []),
     ...noteLines(story),
-    sealLine(story),
+    ...(told ? [sealLine(story)] : []),
     `All that happened, by time: slowglow show ${story.run} --events`,
     ...(story.plan_hash === null ? [] : [`Plan ${story.plan_hash.slice(0, 16)}; file ${story.file}`]),
   ]
@@ -224,12 +224,21 @@ function noteLines({ notes }: Story): string[] {
   )
 }
 
+/** What is wrong with the seal, which stands above everything else; null where nothing is. */
+export function sealAlarm(story: Pick<Story, 'seal' | 'outcome'>, under_way = false): string | null {
+  const { seal, outcome } = story
+  const ended = outcome !== 'interrupted' && !under_way
+  return seal.is === 'broken' || (seal.is === 'open' && ended) ? sealLine(story) : null
+}
+
 /** What can be said of the measured part; a link is given in full, to be held against a printed record. */
-export function sealLine({ seal }: Pick<Story, 'seal'>): string {
+export function sealLine({ seal, outcome }: Pick<Story, 'seal' | 'outcome'>): string {
   switch (seal.is) {
     case 'whole':
       return `Seal whole: nothing measured was changed since it was written. Last link ${seal.last}`
     case 'open':
+      if (outcome !== 'interrupted')
+        return `SEAL OPEN, though the run has an ending: its newest ${seal.uncovered} entries or blocks are under no link of it. Its recorder was killed as it closed the file, or somebody took links out or put entries in; look for another copy.`
       return seal.last === null
         ? 'Not sealed: the run is under way or was interrupted before its first link.'
         : `Seal open: what it covers is as it was written; the newest ${seal.uncovered} entries or blocks are not covered.`

@@ -46,6 +46,26 @@ export function writeBenchState(path: string, state: BenchState): void {
   renameSync(whole, path)
 }
 
+/**
+ * The run on this bench is over, and an output may be on. Its supervisor may live on as a service: whoever comes here next must
+ * neither wait for that nor end it. Best effort: what stays otherwise is a state that says more than is so, never less.
+ */
+export function leaveBenchState(path: string): void {
+  const state = readBenchState(path)
+  if (state === null || state === 'unreadable') return
+  try {
+    writeBenchState(path, { ...state, supervisor: nobody })
+  } catch {
+    // Outputs off or not, and how, has been told already; this only says who no longer watches.
+  }
+}
+
+/** No process has this number. */
+const nobody = { pid: 0, started: '' }
+
+/** The run that left this came to its end, with the alarm; else it was cut short. */
+export const cameToItsEnd = ({ supervisor }: BenchState): boolean => supervisor.pid === nobody.pid
+
 /** Run files whose supervising process lives, with its number. */
 export function runsUnderWay(env: Readonly<Record<string, string | undefined>>): ReadonlyMap<string, number> {
   const directory = stateFolder(env)

@@ -80,6 +80,7 @@ function control(start: Start): void {
   let judged = 0
   let ready = false
   let begun = false
+  let foundOn = false
   let ended = false
   let broken = false
 
@@ -96,6 +97,11 @@ function control(start: Start): void {
     if (broken) return
     const looped = loopStep(loop, input, ports.write)
     loop = looped.loop
+    // Said behind its OFF, and before anything else is: from now on the supervisor must take over if we are lost.
+    if (!begun && !foundOn && loop.sequencer.found_on.length > 0) {
+      foundOn = true
+      say({ kind: 'found on' })
+    }
     const entries: RunEntry[] = []
     for (const output of looped.outputs) carry(output, entries)
     if (entries.length > 0) recorder.append(entries)
@@ -250,9 +256,12 @@ function control(start: Start): void {
     const held_us = Math.max(0, at_us - lastTick_us - beat_us)
     uptime_us = up_us
     lastTick_us = at_us
+    const slept = slept_us > uptime_noise_us
+    // What a sleep means for the run is decided before a line asks anything: a cut-off relay may have opened meanwhile.
+    if (slept) event({ kind: 'tick', late_us, slept_us })
     for (const { config } of start.lines)
       feed({ kind: 'port', port: config.port, line: { kind: 'time', t_us: now_us() } })
-    event({ kind: 'tick', late_us, slept_us: slept_us > uptime_noise_us ? slept_us : 0 })
+    if (!slept) event({ kind: 'tick', late_us, slept_us: 0 })
     // Were we ourselves held up, the parent's beats wait unread: that time is not its silence.
     parentBeat_us = Math.min(at_us, parentBeat_us + held_us)
     if (at_us - parentBeat_us > beat_lost_us)
@@ -266,8 +275,8 @@ function control(start: Start): void {
 
   const comingUp = (at_us: number): void => {
     const lines = Object.values(loop.lines)
-    // What was found on is being put off, whoever else answers: from now on the supervisor must take over if we are lost.
-    if (lines.every((line) => line.link === 'ready') || loop.sequencer.found_on.length > 0) {
+    // What was found on is being put off, whoever else answers.
+    if (lines.every((line) => line.link === 'ready') || foundOn) {
       ready = true
       const identities: Record<string, string> = {}
       for (const line of lines) identities[line.config.port] = line.identity ?? ''
@@ -285,7 +294,7 @@ function control(start: Start): void {
     event({ kind: 'parent lost', text })
   }
   process.on('disconnect', () => {
-    if (!begun && loop.sequencer.found_on.length === 0) process.exit(0)
+    if (!begun && !foundOn) process.exit(0)
     parentLost('its end of the connection closed')
   })
   process.on('message', (raw) => {

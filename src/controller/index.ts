@@ -1,5 +1,7 @@
 export {
   benchStatePath,
+  cameToItsEnd,
+  leaveBenchState,
   leftBehind,
   processStart,
   readBenchState,
@@ -9,7 +11,7 @@ export {
   stillRuns,
   writeBenchState,
 } from './bench-state.js'
-export { makeSafe, type MakeSafe, type MakeSafeHandlers } from './make-safe.js'
+export { knownBy, makeSafe, type MakeSafe, type MakeSafeHandlers } from './make-safe.js'
 export { type BenchState, placeShape } from './messages.js'
 export { offAtOnce } from './off-at-once.js'
 export { endOrphan, type Orphan, readOffPlan } from './orphan.js'

@@ -21,6 +21,20 @@ export interface MakeSafe {
   /** Read back what is on before anything is told: for what an earlier run left behind. */
   readonly look_first?: boolean
 }
+/**
+ * The same lines with the identities that were learned while the run went on, where the bench file names none: a plug that was moved
+ * since leads to an instrument at rest, which would read as off in all innocence.
+ */
+export function knownBy(
+  configs: readonly LineConfig[],
+  identities: Readonly<Record<string, string>>,
+): readonly LineConfig[] {
+  return configs.map((config) => {
+    const learned = identities[config.port] ?? ''
+    return config.identity !== null || learned === '' ? config : { ...config, identity: learned }
+  })
+}
+
 export interface MakeSafeHandlers {
   /** Something to keep or to show, with the time it happened, µs. */
   told(output: Extract<SafeOffOutput, { kind: 'record' | 'alarm' }>, t_us: number): void

@@ -3,7 +3,7 @@ import { lineHealthShape } from '../exchange/index.js'
 import type { View } from '../sequencer/index.js'
 import type { RunEnding, RunEvent } from '../story/index.js'
 import type { PortLine } from '../supply/index.js'
-import { askShape, limitsShape, lineConfigShape, planShape } from './shapes.js'
+import { askShape, limitsShape, lineConfigShape, planShape } from './shapes/index.js'
 
 /** What supervisor and controller say to each other, checked at both ends. Nothing in it is trusted for being ours. */
 
@@ -13,6 +13,9 @@ export const placeShape: z.ZodType<PortLine> = z.discriminatedUnion('kind', [
     path: z.string(),
     baud: z.number(),
     spare_allowed: z.literal(true),
+    parity: z.enum(['even', 'odd']).exactOptional(),
+    stop_bits: z.literal(2).exactOptional(),
+    rts_cts: z.literal(true).exactOptional(),
   }),
   z.object({ kind: z.literal('tcp'), host: z.string(), port: z.number(), spare_allowed: z.boolean() }),
 ])
@@ -130,6 +133,8 @@ const eventShape: z.ZodType<RunEvent> = z.object({
 
 export const fromControllerShape = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('ready'), identities: z.record(z.string(), z.string()) }),
+  /** An output is on that nothing here has switched: everything goes off, whether or not the start was acknowledged by then. */
+  z.object({ kind: z.literal('found on') }),
   z.object({ kind: z.literal('not reachable'), text: z.string(), on: z.array(z.string()) }),
   /** Sent by the loop that judges readings, with how many it has judged: a timer of its own would prove nothing. */
   z.object({ kind: z.literal('beat'), judged: z.number() }),
@@ -162,5 +167,7 @@ export const benchStateShape = z.object({
   speed: z.number(),
   /** Left out by versions before: taken as a real one. */
   bench_kind: z.literal(['real', 'virtual']).default('real'),
+  /** What answered on each line, once it has; left out by versions before. */
+  identities: z.record(z.string(), z.string()).default({}),
 })
 export type BenchState = z.infer<typeof benchStateShape>

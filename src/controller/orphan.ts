@@ -4,10 +4,10 @@ import type { LineConfig } from '../line/index.js'
 import type { OffPlan } from '../plan/index.js'
 import { stillRuns } from './bench-state.js'
 import type { PortLine } from '../supply/index.js'
-import { makeSafe, type MakeSafeHandlers } from './make-safe.js'
+import { knownBy, makeSafe, type MakeSafeHandlers } from './make-safe.js'
 import type { BenchState } from './messages.js'
 import type { SafeOffResult } from './safe-off.js'
-import { offPlanShape } from './shapes.js'
+import { offPlanShape } from './shapes/index.js'
 
 export interface Orphan {
   /** What was found, in sentences for a person and the record. */
@@ -49,7 +49,7 @@ export async function endOrphan(
   const result = await makeSafe(
     {
       off: readOffPlan(known?.off_plan ?? null) ?? otherwise.off,
-      configs: otherwise.configs,
+      configs: knownBy(otherwise.configs, known?.identities ?? {}),
       places: known?.places ?? otherwise.places,
       speed: known?.speed ?? 1,
       from_us: 0,

@@ -1,7 +1,15 @@
 import { decimalValue, type LineEvent } from '../exchange/index.js'
-import { type LineConfig, type LineInput, type LineState, lineStep, openLine } from '../line/index.js'
+import {
+  healthOf,
+  type LineConfig,
+  type LineInput,
+  type LineState,
+  lineStep,
+  openLine,
+} from '../line/index.js'
 import {
   biasStays,
+  biasTakenFromKnob,
   type OffAct,
   offBegin,
   type OffInput,
@@ -24,6 +32,8 @@ export interface SafeOffState {
   readonly next_id: number
   /** Ports that answered at least once. */
   readonly answered: readonly string[]
+  /** Ports at which another instrument answers than the one that is known there, in words. */
+  readonly strangers: readonly string[]
   /** All is decided, and the dead-man of a bias that stays on is being put to rest first: requests not answered yet. */
   readonly rests: {
     readonly result: OffResult
@@ -87,10 +97,12 @@ export function safeOffBegin(
     look_first,
   })
   const d: Draft = {
-    s: { plan, lines, off, now_us: t_us, next_id: 1, answered: [], rests: null, result: null },
+    s: { plan, lines, off, now_us: t_us, next_id: 1, answered: [], strangers: [], rests: null, result: null },
     out: [],
   }
   for (const act of acts) carry(d, act)
+  const warning = biasTakenFromKnob(plan)
+  if (warning !== null) carry(d, { do: 'alarm', rail: null, text: warning, turn_down: true })
   return { state: d.s, outputs: d.out }
 }
 
@@ -145,6 +157,7 @@ function heard(d: Draft, port: string, event: LineEvent): void {
       feed(d, { kind: 'meter', t_us, meter: event.meter, value: decimalValue(event.value) })
       return
     case 'line lost':
+      if (isStranger(d, port)) d.s.strangers = [...d.s.strangers, event.text]
       d.out.push({ kind: 'record', what: 'line', rail: null, text: event.text })
       return
     case 'done':
@@ -156,6 +169,11 @@ function heard(d: Draft, port: string, event: LineEvent): void {
     default:
       return
   }
+}
+
+const isStranger = (d: Draft, port: string): boolean => {
+  const line = d.s.lines[port]
+  return line !== undefined && (healthOf(line).faults.identity_changed ?? 0) > 0
 }
 
 function answered(d: Draft, port: string): void {
@@ -301,5 +319,10 @@ function textOf(d: Draft, result: OffResult): string {
       : d.s.plan.knobs === null
         ? ' What this bench file does not name (HT on a knob, mains of the set) was not looked at.'
         : ''
-  return measured + knobs
+  const { strangers } = d.s
+  const exchanged =
+    strangers.length === 0
+      ? ''
+      : ` ${strangers.join(' ')} Where you have exchanged it and know this one, write what answers as its identity: in the bench file: only then is it believed.`
+  return measured + knobs + exchanged
 }

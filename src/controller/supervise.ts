@@ -24,6 +24,8 @@ export type SuperviseInput = { readonly t_us: number } & (
   | { readonly kind: 'tick' }
   /** Every port is open and identified; nothing is energised. */
   | { readonly kind: 'ready' }
+  /** An output reads back as on that this run has not switched, before `ready` or after it: the controller puts everything off. */
+  | { readonly kind: 'found on' }
   /** `on`: channels that read back as on when they were last heard. */
   | { readonly kind: 'not reachable'; readonly text: string; readonly on: readonly string[] }
   | { readonly kind: 'begun' }
@@ -99,6 +101,13 @@ export function superviseStep(before: SuperviseState, input: SuperviseInput): Tu
     case 'ready':
       if (state.phase !== 'starting') return { state, acts: [] }
       return { state: entered(state, 'running'), acts: [] }
+    case 'found on':
+      if (!inCharge(state)) return { state, acts: [] }
+      // What it puts off goes off without it as well: from here on its silence counts, however little of it is up.
+      return {
+        state: { ...(state.phase === 'starting' ? entered(state, 'running') : state), live: true },
+        acts: [],
+      }
     case 'begun':
       return { state: { ...state, live: true }, acts: [] }
     case 'not reachable':

@@ -9,7 +9,7 @@ import { type Fallback, openFallback, startRecorder } from '../record/index.js'
 import type { View } from '../sequencer/index.js'
 import { happened, type Known, type RunEnding, runEnding, type RunEntry, streamsOf } from '../story/index.js'
 import { openSpare, type PortLine, type SpareLine } from '../supply/index.js'
-import { makeSafe } from './make-safe.js'
+import { knownBy, makeSafe } from './make-safe.js'
 import { type FromController, fromControllerShape, type ToController } from './messages.js'
 import { atOnce } from './off-at-once.js'
 import type { SafeOffResult } from './safe-off.js'
@@ -228,7 +228,12 @@ class RunningSupervisor implements Supervisor {
         this.recorder.append([
           { entry: 'known', known: { ...this.job.known, identities: message.identities } },
         ])
+        this.identities = message.identities
         this.settleReady(message.identities)
+        return
+      case 'found on':
+        this.take({ kind: 'beat' })
+        this.take({ kind: 'found on' })
         return
       case 'not reachable':
         this.take({ kind: 'not reachable', text: message.text, on: message.on })
@@ -326,12 +331,14 @@ class RunningSupervisor implements Supervisor {
   }
 
   private result: SafeOffResult | null = null
+  /** What answered on each line: whoever takes over believes no other. */
+  private identities: Readonly<Record<string, string>> = {}
 
   private async makeSafe(): Promise<void> {
     const result = await makeSafe(
       {
         off: this.job.plan.off,
-        configs: this.job.configs,
+        configs: knownBy(this.job.configs, this.identities),
         places: this.job.places,
         speed: this.job.speed,
         from_us: this.run_us(),

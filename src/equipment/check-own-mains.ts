@@ -1,6 +1,6 @@
 import type { Path, Report } from '../quantities/index.js'
 import { recordOf, type Known } from './known.js'
-import { nodesOf, unknown } from './meaning.js'
+import { nodesOf, unknown, withDrop } from './meaning.js'
 import { ownMainsRail } from './own-mains.js'
 import type { Equipment } from './types.js'
 
@@ -76,5 +76,11 @@ export function checkOwnMains(equipment: Equipment, known: Known, report: Report
       at('HT', 'rectifier'),
       `${HT.rectifier} (${tube.type}) is no rectifier`,
       'name the rectifier, or leave it out where semiconductors do its work',
+    )
+  else if (kind !== undefined && recordOf(tube)?.sections[0]?.model === null)
+    report.error(
+      at('HT', 'rectifier'),
+      `the type of ${HT.rectifier} has no operating point: HT would be expected as high as without a rectifier`,
+      withDrop(tube),
     )
 }

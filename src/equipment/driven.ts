@@ -5,6 +5,7 @@ import {
   ratingOf,
   screenTubeCurrents,
   type SectionModel,
+  type ServicePoint,
   servicesOf,
   triodeCurrents,
   type TubeRecord,
@@ -48,9 +49,12 @@ export interface KnownFigures {
   readonly own: boolean
   /** Plate and screen of an audio stage at rest in the same row, A; null where the row has none. */
   readonly rest_A: number | null
+  /** Part of its plate input that leaves it as output in the same row; null where the row prints none. */
+  readonly output: number | null
   /** "typical operation at 600 V, 100 mA, ICAS". */
   readonly text: string
   readonly source: string
+  readonly from_memory: boolean
 }
 
 /** What a driven stage is scaled from: the set's own figures, else the tube's typical operation; null where there is none. */
@@ -58,7 +62,15 @@ export function figuresOf(equipment: Equipment, { tube, stage }: StageInMode): K
   if (stage.figures !== undefined) {
     const { source, ...figures } = stage.figures
     const text = `the handbook's ${figures.plate_V} V, ${mA(figures.plate_A)}`
-    return { figures, own: true, rest_A: null, text, source }
+    return {
+      figures,
+      own: true,
+      rest_A: null,
+      output: null,
+      text,
+      source,
+      from_memory: saidFromMemory(source),
+    }
   }
   const of = equipment.tubes[tube]
   const record = of === undefined ? null : recordOf(of)
@@ -75,9 +87,21 @@ export function figuresOf(equipment: Equipment, { tube, stage }: StageInMode): K
     figures,
     own: false,
     rest_A: rest?.plate_A == null ? null : rest.plate_A + (rest.screen_A ?? 0),
+    output: outputPart(driven),
     text: `typical operation at ${figures.plate_V} V, ${mA(driven.plate_A ?? 0)} (${whose})`,
     source: driven.source,
+    from_memory: driven.confidence === 'from memory' && driven.checked?.includes('plate_A') !== true,
   }
+}
+
+function outputPart({ plate_V, plate_A, output_W }: ServicePoint): number | null {
+  const input_W = (plate_V ?? 0) * (plate_A ?? 0)
+  return output_W === undefined || !(output_W < input_W) ? null : output_W / input_W
+}
+
+/** Of what a set's file prints, its own words are all that says how it is known. */
+export function saidFromMemory(source: string): boolean {
+  return /\bfrom memory\b|\bunverified\b/i.test(source)
 }
 
 /** What a driven stage of a set without a circuit draws, by its service alone. */
@@ -185,15 +209,27 @@ export interface KnownRating {
   /** "class C plate-modulated, CCS", with what it was borrowed from. */
   readonly text: string
   readonly source: string
-  readonly from_memory: boolean
+  /** Figures of it that were recalled, and that no owner has checked. */
+  readonly recalled: ReadonlySet<RatedFigure>
 }
+export type RatedFigure = Exclude<keyof DrivenRating, 'source'>
+const ratedFigures: readonly RatedFigure[] = [
+  'plate_V',
+  'plate_A',
+  'screen_V',
+  'screen_W',
+  'grid_A',
+  'plate_input_W',
+  'plate_W',
+]
 
 /** What the service allows; null where neither the set's file nor the tube data say. */
 export function drivenRating(equipment: Equipment, { tube, stage }: StageInMode): KnownRating | null {
   const name = `${stage.service}, ${stage.duty}`
   if (stage.rating !== undefined) {
     const { source } = stage.rating
-    return { rating: stage.rating, text: name, source, from_memory: /from memory/i.test(source) }
+    const recalled = new Set(saidFromMemory(source) ? ratedFigures : [])
+    return { rating: stage.rating, text: name, source, recalled }
   }
   const of = equipment.tubes[tube]
   const record = of === undefined ? null : recordOf(of)
@@ -208,13 +244,19 @@ export function drivenRating(equipment: Equipment, { tube, stage }: StageInMode)
       screen_W: point.screen_W,
       grid_A: point.grid_A,
       plate_input_W: point.plate_input_W ?? null,
+      screen_V: point.screen_V,
+      plate_W: point.plate_W,
       source: point.source,
     },
     text: borrowed
       ? `${stage.service}, ${point.duty === 'unknown' ? 'no duty named' : point.duty} (none known for ${stage.duty})`
       : name,
     source: point.source,
-    from_memory: point.confidence === 'from memory',
+    recalled: new Set(
+      point.confidence === 'from memory'
+        ? ratedFigures.filter((key) => point.checked?.includes(key) !== true)
+        : [],
+    ),
   }
 }
 

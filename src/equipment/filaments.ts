@@ -60,6 +60,24 @@ export function filamentOf(equipment: Equipment, part: PartName, cathode: NodeNa
   return null
 }
 
+/**
+ * Where the two ends of a tube's heater stand above the negative side of its rail, with every element of its chain at its
+ * rated volts. Null where it is pulled, or in no chain.
+ */
+export function heaterEnds(
+  equipment: Equipment,
+  part: PartName,
+): { readonly rail: RailName; readonly low_V: number; readonly high_V: number } | null {
+  if (equipment.tubes[part]?.pulled === true) return null
+  for (const chain of Object.values(equipment.heater_chains)) {
+    const at = chain.series.findIndex((group) => group.includes(part))
+    if (at < 0 || equipment.rails[chain.rail] === undefined) continue
+    const low_V = voltsOf(equipment, chain, at + 1, chain.series.length)
+    return { rail: chain.rail, low_V, high_V: low_V + voltsOf(equipment, chain, at, at + 1) }
+  }
+  return null
+}
+
 /** Volts across a stretch of a chain at its rated current. */
 function voltsOf(equipment: Equipment, chain: HeaterChain, from: number, to: number): number {
   const amps = chainAmps(equipment, chain)

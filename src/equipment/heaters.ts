@@ -34,8 +34,10 @@ export function checkHeaters(equipment: Equipment, known: Known, report: Report)
   }
   if (known.anyBroken('heater_chains')) return
   for (const [name, tube] of Object.entries(equipment.tubes)) {
-    if (placed.has(name) || tube.pulled === true) continue
-    const heater = recordOf(tube)?.heater
+    const record = recordOf(tube)
+    // A lamp under tubes has been told already.
+    if (placed.has(name) || tube.pulled === true || record?.kind === 'lamp') continue
+    const heater = record?.heater
     if (heater !== null && heater !== undefined)
       report.error(
         ['tubes', name],
@@ -103,6 +105,12 @@ function place(
             path,
             `${element} is a ${part.kind}; a heater chain holds tubes, lamps and heater resistors`,
             'write kind: heater resistor, without nodes, if it stands in this chain',
+          )
+        else if (tube !== undefined && recordOf(tube)?.barretter !== undefined)
+          report.error(
+            path,
+            `${element} is a barretter, which is not supported: nothing here follows how it holds a chain's current`,
+            'write a heater resistor in its place that drops what it drops at the current of the chain, and fit one on the bench',
           )
         else if (tube !== undefined && recordOf(tube) !== null)
           report.error(

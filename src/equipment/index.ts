@@ -16,11 +16,14 @@ export {
   type ModulatorRail,
   modulatorsOf,
   plateRailOf,
+  type RatedFigure,
+  saidFromMemory,
   type StageInMode,
 } from './driven.js'
 export { readEquipment } from './read.js'
-export { recordOf, withOwnerChecks } from './known.js'
-export { chainAmps, filamentOf, type FilamentBias } from './filaments.js'
+export { type OwnTypes, readOwnTypes } from './own-types.js'
+export { ownerDifferences, recordOf, withOwnerChecks } from './known.js'
+export { chainAmps, filamentOf, heaterEnds, type FilamentBias } from './filaments.js'
 export { heaterRating } from './heaters.js'
 export { middleAtChassis, nodesOf } from './meaning.js'
 export { ownMainsRail, ownRectified } from './own-mains.js'

@@ -1,4 +1,11 @@
-import { findTube, type OwnerCheck, type TubeRecord, withChecks } from '../tubes/index.js'
+import {
+  type Difference,
+  differencesOf,
+  findTube,
+  type OwnerCheck,
+  type TubeRecord,
+  withChecks,
+} from '../tubes/index.js'
 import type { Equipment, Rail, Tube } from './types.js'
 
 /** What the file names, even where the entry itself could not be read: no error follows from another. */
@@ -43,4 +50,18 @@ export function withOwnerChecks(equipment: Equipment, checks: readonly OwnerChec
     return [name, record === null || record === found ? tube : { ...tube, record }]
   })
   return { ...equipment, tubes: Object.fromEntries(tubes) }
+}
+
+/** Where its owner's sheets say otherwise than the catalogue of a type that stands in this set; each type once. */
+export function ownerDifferences(
+  equipment: Equipment,
+  checks: readonly OwnerCheck[],
+): readonly (Difference & { readonly tubes: readonly string[] })[] {
+  const types = new Map<string, string[]>()
+  for (const [name, tube] of Object.entries(equipment.tubes))
+    if (tube.record === undefined) types.set(tube.type, [...(types.get(tube.type) ?? []), name])
+  return [...types].flatMap(([type, tubes]) => {
+    const { found } = findTube(type)
+    return found === null ? [] : differencesOf(found, checks).map((each) => ({ ...each, tubes }))
+  })
 }

@@ -251,7 +251,16 @@ function checkTube(name: string, tube: Tube, equipment: Equipment, known: Known,
       report,
     )
   const record = recordOf(tube)
-  if (record === null || tube.pulled === true) return
+  if (record?.kind === 'lamp') {
+    report.error(
+      ['tubes', name],
+      `${name} (${tube.written}) is a lamp, which draws from nothing but its heater chain`,
+      `write it under parts in place of tubes, as ${name}: { kind: lamp, type: ${tube.written} }`,
+      'key',
+    )
+    return
+  }
+  if (record === null || tube.pulled === true || record.barretter !== undefined) return
   if (equipment.level === 3 && tube.sections.length === 0) {
     report.error(
       ['tubes', name],
@@ -266,6 +275,13 @@ function checkTube(name: string, tube: Tube, equipment: Equipment, known: Known,
       ['tubes', name],
       `${name} does not say which rail it draws from`,
       `write rail: ${Object.entries(equipment.rails).find(([, rail]) => rail.role === 'HT')?.[0] ?? 'HT'} at ${name}`,
+      'key',
+    )
+  if (equipment.level === 3 && record.kind.startsWith('rectifier') && record.sections[0]?.model === null)
+    report.error(
+      ['tubes', name],
+      `${name} is a rectifier whose type has no operating point: what it drops would be missing from the network`,
+      withDrop(tube),
       'key',
     )
   if (tube.sections.length > record.sections.length)
@@ -293,6 +309,11 @@ function checkTube(name: string, tube: Tube, equipment: Equipment, known: Known,
         'write grid: with its node (the chassis, if it is earthed)',
       )
   })
+}
+
+/** What a rectifier's definition needs before anything can be computed through it. */
+export function withDrop({ type }: Tube): string {
+  return `give ${type} under tube_types its drop: points: [{ plate: its drop in volts, plate_current: at this current }]`
 }
 
 /** Every node that a part, tube or rail names. */

@@ -1,4 +1,4 @@
-import { findTube, type TubeRecord } from '../tubes/index.js'
+import { findTube } from '../tubes/index.js'
 import {
   createReport,
   readRough,
@@ -18,10 +18,10 @@ import { checkMeaning } from './meaning.js'
 import { toNetwork } from './network.js'
 import { checkNodes } from './nodes.js'
 import { equipmentShape, type Written } from './shape.js'
-import { toRecord } from './tube-types.js'
+import { lampOf, type OwnTypes, readTubeTypes } from './own-types.js'
 import type { Equipment, HeaterChain, HeaterResistor, Part, Rail, Section, Tube } from './types.js'
 
-type WrittenRough = Rough<typeof equipmentShape.shape>
+type WrittenRough = Rough<typeof equipmentShape.shape>['value']
 
 /**
  * Reads a set's file: shape element by element first, then meaning over whatever could be read, so that all problems
@@ -33,8 +33,9 @@ export function readEquipment(
 ): { readonly value: Equipment | null; readonly problems: readonly Problem[] } {
   const report = createReport(where)
   const rough = readRough(equipmentShape, raw, report)
-  const equipment = fromWritten(rough, report)
-  const known = createKnown(equipment, rough.broken)
+  const broken = new Set(rough.broken)
+  const equipment = fromWritten(rough.value, broken, report)
+  const known = createKnown(equipment, broken)
   checkMeaning(equipment, known, report)
   checkDriven(equipment, known, report)
   checkCharts(equipment, known, report)
@@ -64,11 +65,18 @@ function checkElementNames(equipment: Equipment, report: Report): void {
   }
 }
 
-function fromWritten({ value: written, broken }: WrittenRough, report: Report): Equipment {
+/** What could not be read is named in `broken`; what makes no sense is added to it. */
+function fromWritten(written: WrittenRough, broken: Set<string>, report: Report): Equipment {
   const chassis_node = written.chassis_node ?? 'chassis'
-  const types = ownTypes(written, report)
+  const types = readTubeTypes(written.tube_types, report)
   const tubes = mapValues(written.tubes ?? {}, (tube, name) => toTube(tube, name, types, broken, report))
-  const parts = mapValues(written.parts ?? {}, toPart)
+  const parts = Object.fromEntries(
+    Object.entries(written.parts ?? {}).flatMap(([name, part]) => {
+      const made = part.kind === 'lamp' ? lampOf(part, name, types, broken, report) : toPart(part)
+      if (made === null) broken.add(`parts.${name}`)
+      return made === null ? [] : [[name, made]]
+    }),
+  )
   const charts = toCharts(written.charts, tubes, chassis_node, report)
   const network =
     Object.values(tubes).some((tube) => tube.sections.length > 0) ||
@@ -77,6 +85,7 @@ function fromWritten({ value: written, broken }: WrittenRough, report: Report): 
   return {
     name: written.name ?? '',
     ...(written.id !== undefined && { id: written.id }),
+    ...(written.book !== undefined && { book: written.book }),
     ...(written.cold_readings_stand !== undefined && { cold_valid_s: written.cold_readings_stand }),
     level: network ? 3 : charts.voltages.length + charts.resistances.length > 0 ? 2 : 1,
     chassis: written.chassis ?? 'isolated',
@@ -107,7 +116,7 @@ function fromWritten({ value: written, broken }: WrittenRough, report: Report): 
 }
 
 function toRail(rail: NonNullable<Written['rails']>[string], chassis: string): Rail {
-  const { feeds, totals, required_bias, manual } = rail
+  const { feeds, totals, required_bias, winding, manual } = rail
   return {
     role: rail.role,
     positive: rail.positive,
@@ -141,11 +150,12 @@ function toRail(rail: NonNullable<Written['rails']>[string], chassis: string): R
     }),
     ...(rail.winding_connected !== undefined && { winding_connected: rail.winding_connected }),
     ...(rail.earthed_at !== undefined && { earthed_at: rail.earthed_at }),
+    ...(winding !== undefined && { winding: { rated_A: winding.rated, source: winding.source } }),
     ...(manual !== undefined && { manual: { trip_A: manual.trip, reason: manual.reason } }),
   }
 }
 
-function toPart(part: NonNullable<Written['parts']>[string]): Part | HeaterResistor {
+function toPart(part: Exclude<WrittenPart, { kind: 'lamp' }>): Part | HeaterResistor {
   const noted = part.note !== undefined && { note: part.note }
   switch (part.kind) {
     case 'resistor':
@@ -201,14 +211,6 @@ function toPart(part: NonNullable<Written['parts']>[string]): Part | HeaterResis
       }
     case 'fuse':
       return { kind: part.kind, between: part.between, rated_A: part.rated, ohm: part.ohm, ...noted }
-    case 'lamp':
-      return {
-        kind: part.kind,
-        volts: part.volts,
-        amps: part.amps,
-        ...(part.between !== undefined && { between: part.between }),
-        ...noted,
-      }
     case 'diode':
       return { kind: part.kind, between: part.between, ...noted }
     case 'heater resistor':
@@ -222,32 +224,18 @@ function toPart(part: NonNullable<Written['parts']>[string]): Part | HeaterResis
   }
 }
 
+type WrittenPart = NonNullable<Written['parts']>[string]
 type WrittenTube = NonNullable<Written['tubes']>[string]
-
-/** Types that the file defines, each under its own name; null where a definition lacks something, which is told. */
-function ownTypes(
-  { tube_types }: WrittenRough['value'],
-  report: Report,
-): ReadonlyMap<string, TubeRecord | null> {
-  const types = new Map<string, TubeRecord | null>()
-  for (const [name, written] of Object.entries(tube_types ?? {})) {
-    const { record, problems } = toRecord(name, written)
-    types.set(name, record)
-    for (const problem of problems)
-      report.error(['tube_types', name], `${name}: ${problem}`, 'add what its sheet says', 'key')
-  }
-  return types
-}
 
 function toTube(
   tube: WrittenTube,
   name: string,
-  types: ReadonlyMap<string, TubeRecord | null>,
+  types: OwnTypes,
   broken: ReadonlySet<string>,
   report: Report,
 ): Tube {
   const record = types.get(tube.type)
-  const looked = record === undefined ? findTube(tube.type) : { found: record, near: [] }
+  const looked = record === undefined ? findTube(tube.type, [...types.keys()]) : { found: record, near: [] }
   // A definition that could not be read has been told already.
   const told = record === null || broken.has(`tube_types.${tube.type}`)
   if (looked.found === null && !told) {

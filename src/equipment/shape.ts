@@ -89,6 +89,13 @@ const railShape = group(
     winding_connected: flag(
       'a winding of the mains transformer is still connected across this heater rail',
     ).optional(),
+    winding: group(
+      {
+        rated: quantity('A', 'the most that the winding may carry, as direct current', { above: 0 }),
+        source,
+      },
+      'the winding that all of this rail flows through in the set (transformer or choke), for a file without its circuit',
+    ).optional(),
     manual: group(
       { trip: quantity('A', 'trip current', { above: 0 }), reason: text('why this limit is set by hand') },
       'a limit set by hand, with its reason',
@@ -180,8 +187,12 @@ const partShape = z
       group(
         {
           kind: z.literal('lamp'),
-          volts: quantity('V', 'rated voltage', { above: 0 }),
-          amps: quantity('A', 'rated current', { above: 0 }),
+          type: text(
+            'its type, in place of volts and amps: a lamp of the catalogue (lamp 47, or its number alone), or one under tube_types',
+            60,
+          ).optional(),
+          volts: quantity('V', 'rated voltage', { above: 0 }).optional(),
+          amps: quantity('A', 'rated current', { above: 0 }).optional(),
           between: nodes('its two nodes, where it stands in no heater chain').optional(),
           note,
         },
@@ -203,6 +214,8 @@ const partShape = z
       error: (issue) => {
         const kinds =
           'resistor, capacitor, choke, winding, potentiometer, contact, fuse, lamp, diode, heater resistor'
+        const refused = unsupported(issue.input)
+        if (refused !== null) return refused
         return typeof issue.input === 'object' && issue.input !== null && !Array.isArray(issue.input)
           ? `this part's kind is missing or unknown\nwrite kind: one of ${kinds}`
           : `a part is a group of keys\nwrite { kind: resistor, between: [one node, other node], value: 47k }; kinds: ${kinds}`
@@ -210,6 +223,16 @@ const partShape = z
     },
   )
   .describe('a part')
+
+/** What makes HT out of a battery has no model here: said by name, with where the bench takes its place. */
+const converters = ['vibrator', 'dynamotor', 'rotary converter', 'motor generator', 'inverter']
+
+function unsupported(part: unknown): string | null {
+  const kind = typeof part === 'object' && part !== null && 'kind' in part ? part.kind : null
+  return typeof kind === 'string' && converters.includes(kind)
+    ? `a ${kind} is not supported: nothing here tells what it draws or makes\nleave it out, disconnect it, and write the rail behind it, fed by a bench supply, under rails (lift: [its wires])`
+    : null
+}
 
 const electrodes = {
   plate: node('plate (anode)').optional(),
@@ -277,6 +300,14 @@ export const equipmentShape = z
       .regex(/^[\p{L}\p{N}][\p{L}\p{N} ._-]*$/u, {
         error: () =>
           'this cannot be the name of a file\nbegin with a letter or digit; then letters, digits, spaces and . _ - are allowed',
+      })
+      .optional(),
+    book: text(
+      'where its book lies, from this file, where that is not beside it: several files of one set name the same; ends in .book',
+      300,
+    )
+      .regex(/^(?![/\\]|[a-zA-Z]:).*\.book$/, {
+        error: () => 'this is no relative path of a book\nwrite for example ../books/my-set.book',
       })
       .optional(),
     cold_readings_stand: quantity('s', 'how long a reading of the cold set stands before it is taken again', {

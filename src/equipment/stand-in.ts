@@ -1,6 +1,6 @@
 import type { Element } from '../network/index.js'
 import { formatQuantity } from '../quantities/index.js'
-import type { Figure, TubeRecord } from '../tubes/index.js'
+import { type Figure, type Ratings, ratingsOf } from '../tubes/index.js'
 import { recordOf } from './known.js'
 import type { Equipment, PartName, RailName, Tube } from './types.js'
 
@@ -47,7 +47,8 @@ function unchartedOf(equipment: Equipment, part: PartName): readonly Uncharted[]
     const screen = nodes.screen ?? null
     const rail = feedOf(equipment, plate)
     const at_V = Math.abs(equipment.rails[rail ?? '']?.working_V ?? 0)
-    const screen_V = Math.min(at_V, record.max.screen_V?.value ?? at_V)
+    const max = ratingsOf(record, section)
+    const screen_V = Math.min(at_V, max.screen_V?.value ?? at_V)
     return [
       {
         part,
@@ -57,11 +58,11 @@ function unchartedOf(equipment: Equipment, part: PartName): readonly Uncharted[]
         plate,
         screen: screen === plate ? null : screen,
         cathode,
-        plate_A: allowed_A(at_V, record.max.plate_W, record.max.cathode_A),
-        screen_A: allowed_A(screen_V, record.max.screen_W, undefined),
+        plate_A: allowed_A(at_V, max.plate_W, max.cathode_A),
+        screen_A: allowed_A(screen_V, max.screen_W, undefined),
         rail,
         at_V,
-        by: ratingsOf(record),
+        by: ratingWords(max),
       },
     ]
   })
@@ -76,7 +77,7 @@ function allowed_A(at_V: number, watts: Figure | undefined, amps: Figure | undef
   return known.length === 0 ? null : Math.min(...known)
 }
 
-function ratingsOf({ max }: TubeRecord): string {
+function ratingWords(max: Ratings): string {
   const words = [
     max.plate_W === undefined ? '' : `${formatQuantity(max.plate_W.value, 'W')} plate`,
     max.screen_W === undefined ? '' : `${formatQuantity(max.screen_W.value, 'W')} screen`,

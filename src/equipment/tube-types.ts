@@ -1,29 +1,42 @@
 import type * as z from 'zod'
-import { choice, count, group, list, quantity, ratio, text } from '../quantities/index.js'
-import { defineTube, type TubeRecord } from '../tubes/index.js'
+import { choice, count, group, list, quantity, ratio, table, text } from '../quantities/index.js'
+import type { TubeKind } from '../tubes/index.js'
 
-/*
- * A tube type that the set's own file defines, with the owner's sheet as its source: as a person writes it, and as the
- * tube room wants it.
- */
+/* A tube type that the set's own file defines, as a person writes it, with the owner's sheet as its source. */
 
+/** Every kind that the catalogue has. */
 const kinds = [
   'triode',
   'twin-triode',
   'pentode',
   'beam-tetrode',
   'heptode',
+  'triode-hexode',
+  'triode-heptode',
+  'triode-pentode',
+  'twin-diode-triode',
+  'diode-triode',
+  'diode-pentode',
   'diode',
+  'indicator',
   'rectifier-vacuum',
   'rectifier-mercury',
   'regulator-gas',
-] as const
+  'lamp',
+  'barretter',
+] as const satisfies readonly TubeKind[]
+/** Systems of one bulb that differ, as `slowglow tube --section` names them. */
+const systems = ['pentode', 'hexode', 'heptode', 'triode', 'oscillator anode', 'target'] as const
 const V = (about: string) => quantity('V', about, { above: 0, most: 20_000 }).optional()
 const A = (about: string) => quantity('A', about, { above: 0 }).optional()
 const W = (about: string) => quantity('W', about, { above: 0 }).optional()
 
 const pointShape = group(
   {
+    section: choice(
+      systems,
+      'which of its systems the point is of, where a bulb holds several that differ; left out: the first',
+    ).optional(),
     class: choice(['class A', 'idle'], 'class A, or a push-pull stage without signal').default('class A'),
     plate: quantity('V', 'plate volts; of a diode, its drop at the current given', {
       above: 0,
@@ -47,14 +60,37 @@ const pointShape = group(
   'a published operating point',
 )
 
+const maxShape = {
+  plate: V('plate volts'),
+  plate_dissipation: W('plate dissipation of one section'),
+  screen: V('screen volts'),
+  screen_dissipation: W('screen dissipation of one section'),
+  cathode_current: A('cathode current'),
+  heater_cathode: V('heater to cathode volts'),
+  peak_inverse: V('peak inverse volts of a rectifier'),
+  output_current: A('DC output of a rectifier'),
+  regulator_current: A('current of a gas regulator'),
+}
+
 export const tubeTypeShape = group(
   {
     kind: choice(kinds, 'kind of tube'),
     source: text('the sheet all its figures are from, in words others can look up').min(8, {
       error: 'the source is too short to be looked up\nname the sheet, its issue and page',
     }),
-    sections: count('equal sections in one bulb; left out: two for twin triodes, else one', 1, 4).optional(),
-    cathode: choice(['indirect', 'direct', 'cold'], 'how the cathode is heated').default('indirect'),
+    sections: count(
+      'equal sections in one bulb; left out: two for twin triodes, else one; systems that differ follow from the kind',
+      1,
+      4,
+    ).optional(),
+    cathode: choice(
+      ['indirect', 'direct', 'cold'],
+      'how the cathode is heated; lamps, gas regulators and barretters need not say it',
+    ).default('indirect'),
+    volts_against: choice(
+      ['negative filament end', 'middle of the filament'],
+      "of a directly heated type: the point of its filament that the sheet's volts are against; battery types mostly the negative end",
+    ).optional(),
     cut_off: choice(['sharp', 'remote'], 'remote for variable-mu types and mixers').default('sharp'),
     heater: group(
       {
@@ -68,21 +104,23 @@ export const tubeTypeShape = group(
       ['design-centre', 'design-maximum', 'absolute', 'unknown'],
       'rating system of the sheet; unknown is treated as absolute',
     ).default('unknown'),
-    max: group(
-      {
-        plate: V('plate volts'),
-        plate_dissipation: W('plate dissipation of one section'),
-        screen: V('screen volts'),
-        screen_dissipation: W('screen dissipation of one section'),
-        cathode_current: A('cathode current'),
-        heater_cathode: V('heater to cathode volts'),
-        peak_inverse: V('peak inverse volts of a rectifier'),
-        output_current: A('DC output of a rectifier'),
-        regulator_current: A('current of a gas regulator'),
-      },
-      'maximum ratings',
+    max: group(maxShape, 'maximum ratings').default({}),
+    max_of: table(
+      group(
+        {
+          plate: maxShape.plate,
+          plate_dissipation: maxShape.plate_dissipation,
+          cathode_current: maxShape.cathode_current,
+        },
+        'what is rated otherwise',
+      ),
+      'ratings of its second system, by its name, where they are not those under max: { triode: { plate_dissipation: 0.8 W } }',
     ).default({}),
-    points: list(pointShape, 'published operating points', 20).default([]),
+    points: list(
+      pointShape,
+      'published operating points; without one it has no curves, and its heater and ratings count alone',
+      20,
+    ).default([]),
     regulator: group(
       {
         operating: quantity('V', 'operating volts', { above: 0 }),
@@ -95,117 +133,15 @@ export const tubeTypeShape = group(
       },
       'a gas regulator',
     ).optional(),
+    barretter: group(
+      {
+        current: quantity('A', 'the current it holds', { above: 0 }),
+        from: quantity('V', 'the least volts at which it holds it', { above: 0 }),
+        to: quantity('V', 'the most volts at which it holds it', { above: 0 }),
+      },
+      'a barretter',
+    ).optional(),
   },
   'a tube type',
 )
 export type WrittenTubeType = z.output<typeof tubeTypeShape>
-
-/** The record, or what its figures lack to make sense together. */
-export function toRecord(
-  type: string,
-  written: WrittenTubeType,
-): { readonly record: TubeRecord | null; readonly problems: readonly string[] } {
-  const problem = lacking(written)
-  if (problem !== null) return { record: null, problems: [problem] }
-  const { max, points, regulator } = written
-  const figure = (value: number | undefined) =>
-    value === undefined ? undefined : { value, source: written.source, confidence: 'owner' as const }
-  const made = defineTube({
-    type,
-    aliases: [],
-    kind: written.kind,
-    cathode: written.cathode,
-    cut_off: written.cut_off,
-    sections: sectionsOf(written),
-    heater:
-      written.heater === undefined
-        ? null
-        : { volts: figure(written.heater.volts), amps: figure(written.heater.current) },
-    warm_up_s: figure(written.warm_up),
-    rating_system: { system: written.rating_system, source: written.source, confidence: 'owner' },
-    max: {
-      plate_V: figure(max.plate),
-      plate_W: figure(max.plate_dissipation),
-      screen_V: figure(max.screen),
-      screen_W: figure(max.screen_dissipation),
-      cathode_A: figure(max.cathode_current),
-      heater_cathode_V: figure(max.heater_cathode),
-      peak_inverse_V: figure(max.peak_inverse),
-      dc_output_A: figure(max.output_current),
-      regulator_A: figure(max.regulator_current),
-    },
-    points: points.map((point) => ({
-      class: point.class === 'idle' ? 'idle' : 'class A1 characteristics',
-      section: 0,
-      plate_V: point.plate,
-      screen_V: point.screen ?? null,
-      grid_V: point.grid ?? null,
-      cathode_ohm: point.cathode_resistor ?? null,
-      plate_A: point.plate_current,
-      screen_A: point.screen_current ?? null,
-      gm_S: point.transconductance ?? null,
-      rp_ohm: point.plate_resistance ?? null,
-      mu: point.mu ?? null,
-      mu_g1g2: point.screen_mu ?? null,
-      source: point.source ?? written.source,
-      confidence: 'owner',
-    })),
-    service: [],
-    ...(regulator !== undefined && {
-      regulator: {
-        operating_V: figure(regulator.operating),
-        strike_V: figure(regulator.strikes),
-        strike_most_V: figure(regulator.strikes_at_most),
-        extinction_V: figure(regulator.goes_out),
-        slope_ohm: figure(regulator.regulation / (regulator.most - regulator.least)),
-        min_A: figure(regulator.least),
-        max_A: figure(regulator.most),
-      },
-    }),
-  })
-  const sound = made.record?.sections.every(
-    ({ model }) =>
-      model !== null && Object.values(model).every((each) => each !== null && !Number.isNaN(each)),
-  )
-  if (sound !== false) return made
-  return { record: null, problems: ['no curves fit its operating points: check their figures'] }
-}
-
-function sectionsOf({ kind, sections }: WrittenTubeType): { name: string; curves: string }[] {
-  const how: Record<(typeof kinds)[number], readonly [name: string, curves: string, count: number]> = {
-    triode: ['triode', 'triode', 1],
-    'twin-triode': ['triode', 'triode', 2],
-    pentode: ['pentode', 'screen', 1],
-    'beam-tetrode': ['tetrode', 'screen', 1],
-    heptode: ['heptode', 'screen', 1],
-    diode: ['diode', 'diode', 1],
-    'rectifier-vacuum': ['diode', 'diode', 1],
-    'rectifier-mercury': ['arc', 'arc', 1],
-    'regulator-gas': ['gap', 'regulator', 1],
-  }
-  const [name, curves, usual] = how[kind]
-  const many = sections ?? usual
-  return Array.from({ length: many }, (_, i) => ({ name: many === 1 ? name : `${name} ${i + 1}`, curves }))
-}
-
-/** What the kind needs and the file does not give; null when all is there. */
-function lacking({ kind, points, heater, cathode, regulator }: WrittenTubeType): string | null {
-  if (kind === 'regulator-gas') {
-    if (regulator === undefined) return 'a gas regulator needs its volts and currents under regulator:'
-    if (!(regulator.least < regulator.most)) return 'its least current is not below its most current'
-    const { goes_out, operating, strikes, strikes_at_most } = regulator
-    return goes_out < operating && operating < strikes && strikes <= strikes_at_most
-      ? null
-      : 'its volts must rise in this order: goes_out, operating, strikes, strikes_at_most'
-  }
-  if (heater === undefined && cathode !== 'cold') return 'it has no heater: write one, or cathode: cold'
-  const screened = kind === 'pentode' || kind === 'beam-tetrode' || kind === 'heptode'
-  for (const point of points) {
-    if (screened && point.screen === undefined) return 'a point of a screen-grid type has no screen volts'
-    if (!screened && point.screen !== undefined) return `a point of a ${kind} has screen volts`
-    const biased = point.grid !== undefined || point.cathode_resistor !== undefined
-    if ((screened || kind.endsWith('triode')) && !biased && point.transconductance === undefined)
-      return 'a point has neither grid volts nor a cathode resistor'
-  }
-  return points.length === 0 ? 'it has no operating point, so no current could be expected of it' : null
-}

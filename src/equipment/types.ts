@@ -49,6 +49,8 @@ export interface Rail {
   readonly winding_connected?: boolean
   /** Heater rails: what joins their middle to chassis while the bench feeds them. */
   readonly earthed_at?: 'centre tap' | 'hum potentiometer'
+  /** What the winding is rated for that all of the rail flows through in the set. */
+  readonly winding?: { readonly rated_A: number; readonly source: string }
   /** A limit stated by hand, with its written reason; marked in every later view. */
   readonly manual?: { readonly trip_A: number; readonly reason: string }
 }
@@ -139,6 +141,8 @@ export interface Lamp extends PartBase {
   readonly kind: 'lamp'
   readonly volts: number
   readonly amps: number
+  /** Where its file names a type: where that type's figures are from, and whether they were recalled. */
+  readonly known?: { readonly type: string; readonly source: string; readonly recalled: boolean }
   readonly between?: readonly [NodeName, NodeName]
 }
 export interface Diode extends PartBase {
@@ -198,6 +202,8 @@ export interface DrivenRating {
   readonly screen_W: number | null
   readonly grid_A: number | null
   readonly plate_input_W: number | null
+  readonly screen_V?: number | null
+  readonly plate_W?: number | null
   readonly source: string
 }
 export interface Tube {
@@ -347,6 +353,8 @@ export interface Equipment {
   readonly name: string
   /** What its book is called, whatever its file is called; absent: as its file. */
   readonly id?: string
+  /** Where its book lies, from the set's file; absent where it lies beside it. */
+  readonly book?: string
   /** A cold reading stands this long, s; absent: the usual. */
   readonly cold_valid_s?: number
   /** 1 rails, 2 charts, 3 network; what the file allows, found by the loader. */

@@ -80,5 +80,7 @@ export type LineRequestBody =
    * with it afterwards it is armed again once that time is over.
    */
   | { readonly do: 'starve'; readonly for_s: number; readonly arm_again?: true }
+  /** The whole supply's panel: taken, in that its word to be remote is said again; or given back, every output confirmed off. */
+  | { readonly do: 'panel'; readonly to: 'computer' | 'person' }
   /** The dead-man of the whole supply is put to rest and read back: only when every output is confirmed off. */
   | { readonly do: 'disarm' }

@@ -23,13 +23,19 @@ export const broken_ohm = 1e10
 export const shorted_ohm = 0.5
 /** A pin in its socket, whole. */
 const joint_ohm = 1e-2
+/**
+ * From a grid that hangs in the air to its cathode. It settles near it: what it catches charges it a volt or so down, what it emits and
+ * gas lift it (from memory, no source). The cathode itself is taken, since a bias that no longer reaches the tube holds nothing back.
+ */
+export const afloat_ohm = 1e6
 /** Below this part of its rated volts a heater gives no emission worth speaking of (our choice). */
 const coldBelow = 0.6
 
 /** Element between two electrodes that should not touch: it conducts only in a fault. */
 export const link = (section: string, between: string): string => `${section} ${between}`
 /** Element in the way to an electrode, so that it can be open. */
-export const joint = (section: string, electrode: 'plate' | 'screen'): string => `${section} ${electrode} pin`
+export const joint = (section: string, electrode: 'plate' | 'screen' | 'grid'): string =>
+  `${section} ${electrode} pin`
 /** Element between a potentiometer's wiper and what it is wired to. */
 export const wiper = (part: string): string => `${part} wiper`
 
@@ -158,21 +164,27 @@ function withJoints(equipment: Equipment, network: Network): Network {
       }
       continue
     }
-    const { name, grid, cathode } = element
-    if (grid !== cathode) resistor(link(name, 'grid-cathode'), grid, cathode, broken_ohm)
+    const { name, cathode } = element
+    const grid = element.grid === cathode ? cathode : `${name}:grid`
+    if (grid !== cathode) {
+      resistor(joint(name, 'grid'), element.grid, grid, joint_ohm)
+      resistor(link(name, 'grid-cathode'), grid, cathode, broken_ohm)
+    }
     if (cathode !== network.ground)
       resistor(link(name, 'heater-cathode'), cathode, network.ground, broken_ohm)
     const plate = `${name}:plate`
     resistor(joint(name, 'plate'), element.plate, plate, joint_ohm)
     if (element.kind === 'triode' || element.screen === element.plate) {
       // A screen tied to its plate goes with it.
-      made.push(element.kind === 'triode' ? { ...element, plate } : { ...element, plate, screen: plate })
+      made.push(
+        element.kind === 'triode' ? { ...element, grid, plate } : { ...element, grid, plate, screen: plate },
+      )
       continue
     }
     const screen = `${name}:screen`
     resistor(joint(name, 'screen'), element.screen, screen, joint_ohm)
     resistor(link(name, 'plate-screen'), plate, screen, broken_ohm)
-    made.push({ ...element, plate, screen })
+    made.push({ ...element, grid, plate, screen })
   }
   return { ...network, elements: made }
 }
@@ -236,7 +248,7 @@ export function faulted(bed: Bed, fault: Fault, own: ReadonlyMap<string, Element
   return [...put.values()]
 }
 
-/** Driven stages whose drive is gone with these elements: a stage before them gives nothing. */
+/** Driven stages whose drive is gone with these elements: a stage before them gives nothing, or their own grid is not reached. */
 export function undriven(bed: Bed, put: ReadonlyMap<string, Element>): string[] {
   const stages = drivenStages(bed.equipment, bed.mode)
   if (stages.length === 0) return []
@@ -248,9 +260,21 @@ export function undriven(bed: Bed, put: ReadonlyMap<string, Element>): string[] 
         element.emission === 0 &&
         (element.name === tube || element.name.startsWith(`${tube}.`)),
     )
+  const afloat = (tube: string): boolean =>
+    [...put.values()].some(
+      (element) =>
+        element.kind === 'resistor' &&
+        element.ohm >= broken_ohm &&
+        element.name.endsWith(joint('', 'grid')) &&
+        (element.name === joint(tube, 'grid') || element.name.startsWith(`${tube}.`)),
+    )
+  for (const { tube } of stages) if (afloat(tube)) lost.add(tube)
   for (let round = 0; round < stages.length; round++)
-    for (const { tube, stage } of stages)
-      if (stage.from !== undefined && (dead(stage.from) || lost.has(stage.from))) lost.add(tube)
+    for (const {
+      tube,
+      stage: { from },
+    } of stages)
+      if (from !== undefined && (dead(from) || afloat(from) || lost.has(from))) lost.add(tube)
   return [...bed.elements.keys()].filter((name) =>
     [...lost].some((tube) => name === tube || (name.startsWith(`${tube}.`) && !name.includes(' '))),
   )

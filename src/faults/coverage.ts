@@ -1,16 +1,12 @@
 import type { Bench } from '../bench/index.js'
-import type { Equipment, ModeName, RailName } from '../equipment/index.js'
-import { benchRails, clippedOn, show, type Stress, stresses } from '../limits/index.js'
-import type { Element, Solution, Volts } from '../network/index.js'
-import type { Plan, Step } from '../plan/index.js'
-import { type Bed, createBed, faulted, railAmps, undriven } from './bed.js'
+import type { Equipment } from '../equipment/index.js'
+import type { Plan } from '../plan/index.js'
 import { handCheck } from './hand-checks.js'
-import { suggest, type Suggestion, type Tried } from './suggest.js'
-import { faultsOf } from './library.js'
-import { heaterNoticed, hookupsOf, noticedAt } from './notice.js'
+import type { Suggestion, Tried } from './suggest.js'
+import { doubleFaults, faultsOf } from './library.js'
 import { onOwnPack } from './own-pack.js'
-import { pointsOf } from './points.js'
-import type { Fault, Point } from './types.js'
+import { createTrial } from './tried.js'
+import type { Fault } from './types.js'
 import { weightSource } from './weights.js'
 
 /** How a plan notices a fault: by a rule that switches off, by a question at the end of a step, or before anything is raised. */
@@ -58,6 +54,8 @@ export interface Coverage {
   readonly equipment: string
   readonly profile: string
   readonly faults: readonly CoveredFault[]
+  /** The likeliest pairs of them, tried together; in none of the figures below. */
+  readonly pairs: readonly CoveredFault[]
   /** Noticed with no part beyond what its rating allows. */
   readonly caught: number
   readonly total: number
@@ -80,9 +78,8 @@ export interface Coverage {
   readonly notes: readonly string[]
 }
 
-/** Of what a rating allows: less than this over it is the arithmetic's rounding. */
-const harms = 1.0005
-
+/** Pairs that are tried: what comes twice is rarer than any of its halves. */
+const mostPairs = 24
 /** What the coverage of a plan is made from. */
 export interface CoverageOf {
   readonly equipment: Equipment
@@ -97,10 +94,12 @@ export function coverageOf({ equipment, bench, plan }: CoverageOf): Coverage {
   const tried = faults.map((fault) => trial.of(fault))
   const covered = tried.map(({ covered }) => covered)
   const good = covered.filter(({ caught, early }) => caught && early).length
+  const pairs = doubleFaults(faults, mostPairs).map((pair) => trial.of(pair).covered)
   return {
     equipment: plan.equipment,
     profile: plan.profile,
     faults: covered,
+    pairs,
     caught: good,
     total: covered.length,
     late: covered.filter(({ caught, early }) => caught && !early).length,
@@ -109,8 +108,18 @@ export function coverageOf({ equipment, bench, plan }: CoverageOf): Coverage {
     share: covered.length === 0 ? 0 : good / covered.length,
     hand_checks: checksFor(equipment, covered),
     suggestions: trial.suggestions(faults, tried),
-    notes: notesFor(equipment, plan, covered.length),
+    notes: [...notesFor(equipment, plan, covered.length), ...unsolvedNotes(tried)],
   }
+}
+
+/** A point without a solution says nothing of its fault, neither that it is noticed nor that it does no harm: told by name. */
+function unsolvedNotes(tried: readonly Tried[]): string[] {
+  const left = tried.filter(({ unsolved }) => unsolved.length > 0)
+  if (left.length === 0) return []
+  const named = left.map(({ covered, unsolved }) => `${covered.fault} (step ${unsolved.join(', ')})`)
+  return [
+    `The circuit could not be solved with these faults in it, so that they are not judged at the steps named: ${named.join('; ')}. Look for them by hand.`,
+  ]
 }
 
 function notesFor(equipment: Equipment, plan: Plan, tried: number): string[] {
@@ -123,7 +132,9 @@ function notesFor(equipment: Equipment, plan: Plan, tried: number): string[] {
       `The set's file is of level ${equipment.level} and has no circuit: no fault can be tried. Write down parts and tubes with their nodes (level 3).`,
     ]
   return [
-    'Single faults, each there from the start of the run, solved at rest with nominal parts; "surely" is a set that otherwise reads at the far edge of its band.',
+    'Single faults and the likeliest pairs of them, each there from the start of the run, solved at rest with nominal parts; "surely" is a set that otherwise reads at the far edge of its band.',
+    "Stress is reckoned with what the rail's meter may read low, and with what the rail still rises until its outputs are off (the plan's own figure).",
+    'A grid that hangs in the air is taken to stand at its cathode (from memory, no source): higher where it emits or the tube is gassy.',
     'What charge does in the moment of a short is not in these figures: the plan tells it by itself (let-through).',
     `Severities of faults: ${weightSource}.`,
     ...(Object.values(plan.rails).some(({ class: of }) => of !== 'programmed')
@@ -131,203 +142,13 @@ function notesFor(equipment: Equipment, plan: Plan, tried: number): string[] {
           'On rails that slowglow does not switch, "off at once" is a call to you: only you can switch them off.',
         ]
       : []),
+    ...(plan.learned === undefined
+      ? []
+      : [
+          `Limits are those that this very set's earlier good runs draw closer, ceilings as they are (${plan.learned.from.join(', ')}):`,
+          ...plan.learned.lines,
+        ]),
   ]
-}
-
-interface Trial {
-  of(fault: Fault): Tried
-  suggestions(faults: readonly Fault[], tried: readonly Tried[]): Suggestion[]
-}
-
-/** The set as its file has it, at one point of the plan. */
-interface Whole {
-  readonly solution: Solution
-  readonly lit: ReadonlySet<string>
-  readonly amps: Readonly<Record<RailName, number>>
-  readonly over: readonly Stress[]
-}
-
-function createTrial(equipment: Equipment, bench: Bench, plan: Plan): Trial {
-  const rails = benchRails(equipment, bench)
-  const meters = clippedOn(equipment, bench)
-  const points = pointsOf(equipment, plan)
-  const beds = new Map<ModeName, Bed>()
-  const bedOf = (mode: ModeName): Bed => {
-    const bed = beds.get(mode) ?? createBed(equipment, mode, rails, meters)
-    beds.set(mode, bed)
-    return bed
-  }
-  const whole: Whole[] = []
-  for (const [at, { point }] of points.entries()) {
-    const bed = bedOf(point.mode)
-    const before = points[at - 1]?.point.mode === point.mode ? whole[at - 1]?.lit : undefined
-    const { solution, lit } = bed.solve(point, [], before ?? new Set())
-    const over = overOf(equipment, bed, solution, null)
-    whole.push({ solution, lit, over, amps: railAmps(rails, point, solution) })
-  }
-  const hookups = hookupsOf(plan, bedOf, points)
-  return {
-    of(fault) {
-      const nodes: Solution['volts'][] = []
-      let noticed: Noticed | null = null
-      let surely = false
-      let worst: WorstStress | null = null
-      const heaters = heaterNoticed(equipment, rails, plan, fault)
-      for (const test of hookups) {
-        if (noticed !== null) break
-        const ohm = test.ohm(fault)
-        if (ohm === null || (ohm >= test.low && ohm <= test.high)) continue
-        noticed = {
-          step: test.step,
-          how: 'hook-up check',
-          by: test.rail,
-          text: `${test.rail} shows ${show(ohm, 'Ω')} in the hook-up check (${show(test.low, 'Ω')} to ${show(test.high, 'Ω')} is in order)`,
-          at_V: test.volts,
-        }
-        surely = ohm < 0.5 * test.low || ohm > 2 * test.high
-      }
-      if (noticed === null && heaters !== null) {
-        noticed = heaters.noticed
-        surely = heaters.surely
-      }
-      let lit: ReadonlySet<string> = new Set()
-      let before: {
-        readonly volts: Volts
-        readonly amps: Readonly<Record<RailName, number>>
-        readonly point: Point
-      } | null = null
-      for (const [at, { point, step, limits }] of points.entries()) {
-        if (noticed !== null && (noticed.how === 'hook-up check' || noticed.step < step.index)) break
-        const bed = bedOf(point.mode)
-        if (before?.point.mode !== point.mode) {
-          before = null
-          lit = new Set()
-        }
-        const changed = faulted(bed, fault)
-        const start = whole[at]?.solution.volts
-        const solved = bed.solve(point, changed, lit, start)
-        lit = solved.lit
-        nodes.push(solved.solution.volts)
-        if (!solved.solution.converged) continue
-        const amps = railAmps(rails, point, solved.solution)
-        const seen = noticedAt({
-          plan,
-          step,
-          limits,
-          amps,
-          volts: solved.solution.volts,
-          expected: whole[at]?.amps ?? {},
-          lost: undriven(bed, new Map(changed.map((element) => [element.name, element]))),
-        })
-        let stressed = solved
-        let at_V = step.target_V
-        if (seen?.how === 'off at once' && seen.rail !== null) {
-          // It is noticed on the way up, before the rail comes to the volts of this step.
-          const part = crossing(before?.amps[seen.rail] ?? 0, amps[seen.rail] ?? 0, seen.limit)
-          const way = between(before?.point.volts ?? lowered(point, step), point, part)
-          at_V = way.volts[step.rail ?? ''] ?? step.target_V
-          if (part < 0.999)
-            stressed = bed.solve(way, changed, before === null ? new Set() : lit, solved.solution.volts)
-        }
-        const here = worstOf(
-          overOf(equipment, bed, stressed.solution, fault, stressed.now),
-          whole[at]?.over ?? [],
-          step.index,
-        )
-        if (here !== null && here.of_allowed > (worst?.of_allowed ?? 0)) worst = here
-        if (seen !== null) {
-          noticed = { step: step.index, how: seen.how, by: seen.by, text: seen.text, at_V }
-          surely = seen.surely
-          break
-        }
-        before = { volts: solved.solution.volts, amps, point }
-      }
-      return { covered: coveredBy(fault, noticed, surely, worst), nodes }
-    },
-    suggestions: (faults, tried) =>
-      suggest({
-        ...{ equipment, bench, points, faults, tried },
-        whole: whole.map(({ solution }) => solution.volts),
-        stressAt(fault, point) {
-          const bed = bedOf(point.mode)
-          const { solution, now } = bed.solve(point, faulted(bed, fault), new Set())
-          const worst = solution.converged
-            ? worstOf(overOf(equipment, bed, solution, fault, now), [], 0)
-            : null
-          return { amps: railAmps(rails, point, solution), of_allowed: worst?.of_allowed ?? 0 }
-        },
-      }),
-  }
-}
-
-function coveredBy(
-  fault: Fault,
-  noticed: Noticed | null,
-  surely: boolean,
-  worst: WorstStress | null,
-): CoveredFault {
-  return {
-    fault: fault.fault,
-    part: fault.part,
-    kind: fault.kind,
-    text: fault.text,
-    caught: noticed !== null,
-    step: noticed?.step ?? null,
-    by: noticed?.by ?? null,
-    how: noticed?.how ?? null,
-    noticed: noticed?.text ?? null,
-    surely: noticed !== null && surely,
-    stress: worst,
-    early: worst === null || worst.of_allowed <= harms,
-  }
-}
-
-/** Part of the way from one current to another at which it passes a limit. */
-function crossing(from_A: number, to_A: number, limit_A: number): number {
-  if (!(to_A > limit_A) || from_A >= limit_A) return to_A > limit_A ? 0 : 1
-  return (limit_A - from_A) / (to_A - from_A)
-}
-
-/** The volts before a step, where nothing of its mode stood before: its own rail down. */
-function lowered(point: Point, step: Step): Point['volts'] {
-  return { ...point.volts, [step.rail ?? '']: 0 }
-}
-
-function between(from: Point['volts'], to: Point, part: number): Point {
-  // Never quite nothing: a rail that is off conducts nothing at all.
-  const volts = Object.fromEntries(
-    Object.entries(to.volts).map(([rail, V]) => [
-      rail,
-      (from[rail] ?? 0) + Math.max(part, 0.01) * (V - (from[rail] ?? 0)),
-    ]),
-  )
-  return { ...to, volts }
-}
-
-function overOf(
-  equipment: Equipment,
-  bed: Bed,
-  solution: Solution,
-  fault: Fault | null,
-  now: (name: string) => Element | undefined = () => undefined,
-): Stress[] {
-  const elements = bed.network.elements.map((element) => now(element.name) ?? element)
-  // What has failed has nothing more to lose, a tube excepted.
-  const lost = fault !== null && equipment.tubes[fault.part] === undefined ? fault.part : null
-  return stresses(equipment, elements, solution, 0.9).filter(({ part }) => part !== lost)
-}
-
-/** The worst stress that a fault brings; what stands as high without it is none of its doing. */
-function worstOf(over: readonly Stress[], whole: readonly Stress[], step: number): WorstStress | null {
-  let worst: Stress | null = null
-  for (const stress of over) {
-    const plain = whole.find(({ what }) => what === stress.what)?.ratio ?? 0
-    if (stress.ratio <= Math.max(harms * plain, worst?.ratio ?? 0)) continue
-    worst = stress
-  }
-  if (worst === null) return null
-  const { part, what, of_rating, ratio, rating } = worst
-  return { part, what, of_rating, of_allowed: ratio, rating, step }
 }
 
 /** What no reading of the plan shows, as something to look for by hand: one line a part. */

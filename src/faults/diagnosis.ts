@@ -1,14 +1,15 @@
 import type { Bench } from '../bench/index.js'
-import type { Equipment } from '../equipment/index.js'
+import type { Equipment, ModeName } from '../equipment/index.js'
 import { show } from '../limits/index.js'
 import type { Plan } from '../plan/index.js'
+import { choices } from './choices.js'
+import { handMeter } from './hand-meter.js'
 import { createLab } from './lab.js'
 import { doubleFaults, faultsOf } from './library.js'
-import { handMeter, mayBurn, nextMeasurement } from './next.js'
+import { mayBurn, nextMeasurement } from './next.js'
 import {
   type Family,
   type Posterior,
-  prior,
   unscaled,
   type Weighed,
   weighMore,
@@ -17,7 +18,7 @@ import {
   isLeast,
 } from './posterior.js'
 import { onOwnPack } from './own-pack.js'
-import { createProbe, type Probe, standingFor } from './probe.js'
+import { createProbe, modeOf, type Probe, standingFor } from './probe.js'
 import type { Diagnosis, Hypothesis, Predicted, Reading, Seen } from './seen.js'
 import { severitiesOf } from './severity.js'
 import { createModel, type Model } from './signals.js'
@@ -42,15 +43,9 @@ export interface DiagnosisOf extends DiagnoserOf {
 /** `ask`: whether a next measurement is looked for. */
 export type Diagnoser = (seen: Seen, readings?: readonly Reading[], ask?: boolean) => Diagnosis
 
-/** Faults nearer to one another than this, in standard deviations, cannot be told apart by what is known. */
-const apart = 1.2
-/**
- * What a fault does to the readings must stand out of what healthy sets read by this many of them, else they cannot show it: the
- * usual measure of standing out. At less, odds of seven to one speak for it at best, and no single fault is that likely beforehand.
- */
-const standsOut = 2
-/** Where nothing shows with this much, nobody is sent to the set: what cannot show is for the checks by hand (our choice). */
-const settled = 0.99
+/** Causes below this are not told. */
+const told_at = 0.001
+
 /** Causes that are grouped, and groups that are told. */
 const most = { grouped: 200, groups: 12 } as const
 
@@ -92,23 +87,32 @@ export function createDiagnoser({
       return without(
         'This run measured nothing that says anything about the set: no rail but heaters stood, or nothing was read.',
       )
-    const tripped = seen.tripped !== null
-    const alone = weighRun(model, families, tripped, before)
-    const at = standingFor(
-      model,
-      seen.tripped?.step ?? null,
-      mayBurn(ranking(alone).ranked.map(({ best, probability }) => ({ fault: best, probability }))),
-    )
-    const probe = createProbe(model, at?.point ?? null, readings, handMeter(bench).ohm)
-    const posterior =
-      probe.signals.length === 0 ? alone : weighMore(alone, model, probe, families, tripped, before)
-    const made = told(model, ask ? bench : null, probe, posterior, at, readings)
+    const alone = weighRun(model, families, before)
+    const standing = (by: Posterior) => {
+      const { ranked, isHidden } = partedBy(by)
+      const probable = (hidden: boolean) =>
+        ranked
+          .filter((cause) => isHidden.has(cause) === hidden)
+          .map(({ best, probability }) => ({ fault: best, probability }))
+      const burning = [
+        ...mayBurn(probable(false)),
+        ...probable(true).flatMap(({ fault, probability }) => (probability >= 0.01 ? [fault] : [])),
+      ]
+      return standingFor(model, seen.tripped?.step ?? null, burning)
+    }
+    const at = standing(alone)
+    const probe = createProbe(model, at?.point ?? null, readings, handMeter(bench))
+    const posterior = probe.signals.length === 0 ? alone : weighMore(alone, model, probe, families, before)
+    // A reading may have made a cause likely that would burn a part where volts were read before, or none of those that would.
+    const now = posterior === alone ? at : standing(posterior)
+    const cold = modeOf(model, at?.point ?? null)
+    const made = told(model, ask ? { bench, cold, readings } : null, probe, posterior, now)
     return { ...made, notes: [...made.notes, ...learned] }
   }
 }
 
 function familiesOf(single: readonly Fault[]): Family[] {
-  const pairs = doubleFaults(single, prior.pairs)
+  const pairs = doubleFaults(single, choices.pairs)
   const of = (faults: readonly Fault[], part: number): Family[] => {
     const sum = faults.reduce((total, { weight }) => total + weight, 0)
     return faults
@@ -119,7 +123,7 @@ function familiesOf(single: readonly Fault[]): Family[] {
         share: (part * fault.weight) / Math.max(sum, 1e-12),
       }))
   }
-  return [...of(single, 1 - prior.doubles), ...of(pairs, prior.doubles)]
+  return [...of(single, 1 - choices.doubles), ...of(pairs, choices.doubles)]
 }
 
 type Ranked = Weighed & { readonly probability: number }
@@ -144,24 +148,48 @@ function ranking({ causes, wholeLog, noneLog }: Posterior): {
   }
 }
 
+/** The same, with those that were neither shown nor ruled out: what they make could not stand out, or what was read does not say. */
+function partedBy(posterior: Posterior) {
+  const { healthy, far } = posterior
+  const by = ranking(posterior)
+  const little = (choices.standsOut * choices.standsOut) / 2
+  const hidden = by.ranked.filter(
+    ({ row, evidence }) => far(row, healthy) < choices.standsOut || Math.abs(evidence) < little,
+  )
+  return { ...by, hidden, isHidden: new Set(hidden) }
+}
+
 function told(
   model: Model,
-  bench: Bench | null,
+  ask: { readonly bench: Bench; readonly cold: ModeName; readonly readings: readonly Reading[] } | null,
   probe: Probe,
   posterior: Posterior,
   at: Model['stood'][number] | null,
-  readings: readonly Reading[],
 ): Diagnosis {
   const { signals, healthy, far } = posterior
-  const { ranked, whole, none } = ranking(posterior)
-  const hidden = ranked.filter(({ row }) => far(row, healthy) < standsOut)
-  const isHidden = new Set(hidden)
+  const { ranked, whole, none, hidden, isHidden } = partedBy(posterior)
   const open = ranked.filter((cause) => !isHidden.has(cause))
   const hypotheses = grouped(open, far)
-    .map((group) => hypothesisOf(group, model, probe))
-    .filter(({ probability }) => probability > 0.001)
+    .map((group) => hypothesisOf(group, model, probe, signals))
+    .filter(({ probability }) => probability > told_at)
     .sort((a, b) => b.probability - a.probability)
   const nothing = whole + hidden.reduce((sum, { probability }) => sum + probability, 0)
+  const found =
+    ask === null
+      ? null
+      : hypotheses.length === 0
+        ? { ends: 'No next reading: nothing that was read shows a cause that one could part from others.' }
+        : nextMeasurement({
+            ...{ model, bench: ask.bench, at, cold: ask.cold },
+            causes: open.map(({ best, probability, bestRow }) => ({
+              fault: best,
+              probability,
+              row: bestRow,
+            })),
+            // What no library lists reads at most places as a whole set does.
+            nothing: nothing + none,
+            ...{ taken: ask.readings, posterior },
+          })
   return {
     hypotheses,
     none,
@@ -176,16 +204,13 @@ function told(
         `${signal.what}: ${show(signal.measured, signal.unit)}, ${show(unscaled(healthy[i] ?? 0, signal), signal.unit)} if nothing is wrong`,
     ),
     measured_at: at === null ? null : { step: at.step.index, mode: at.point.mode, volts: at.point.volts },
-    next:
-      bench === null || nothing > settled
-        ? null
-        : nextMeasurement({
-            ...{ model, bench, at: at?.point ?? null },
-            causes: open.map(({ best, probability }) => ({ fault: best, probability })),
-            nothing,
-            taken: readings,
-          }),
+    next: found !== null && 'next' in found ? found.next : null,
+    search_ends: found !== null && 'ends' in found ? found.ends : null,
     notes: [
+      ...probe.left_out.map(
+        ({ place, unit, value, step }) =>
+          `Not reckoned with: ${place} ${show(value, unit)}${step === undefined ? '' : ` at step ${step}`}: ${unit === 'V' ? 'the rails did not stand at the volts of that step in this run, or there is no such place in its mode' : 'there is no such place in this mode'}.`,
+      ),
       `How often faults come: ${weightSource}. Tolerances are those that the limits are drawn from.`,
       'Measured at rest with single faults and the likeliest pairs of them; what only shows in time (a low or open capacitor) is among what cannot show.',
     ],
@@ -199,7 +224,7 @@ function grouped(open: readonly Ranked[], far: Posterior['far']): Ranked[][] {
   while (rest.length > 0 && groups.length < most.groups) {
     const first = rest[0]
     if (first === undefined) break
-    const group = rest.filter((cause) => cause === first || far(cause.bestRow, first.bestRow) < apart)
+    const group = rest.filter((cause) => cause === first || far(cause.bestRow, first.bestRow) < choices.apart)
     const own = new Set(group)
     groups.push(group)
     rest = rest.filter((cause) => !own.has(cause))
@@ -207,27 +232,35 @@ function grouped(open: readonly Ranked[], far: Posterior['far']): Ranked[][] {
   return groups
 }
 
-function hypothesisOf(group: readonly Ranked[], model: Model, probe: Probe): Hypothesis {
+function hypothesisOf(
+  group: readonly Ranked[],
+  model: Model,
+  probe: Probe,
+  signals: Posterior['signals'],
+): Hypothesis {
   const [first, ...tied] = group
   const who = first === undefined ? null : { fault: first.best }
-  const last = model.points.length - 1
+  const from = first?.from ?? null
+  const trip = model.tripped && from === model.points.length - 1 ? from : null
   const predicted = [
     ...model.signals.map((signal) => ({
       signal,
-      value: model.value(signal, first?.late === true && isBefore(signal, last) ? null : who),
+      value: model.value(signal, from !== null && isBefore(signal, from) ? null : who),
     })),
     ...probe.signals.map((signal) => ({ signal, value: probe.value(signal, who) })),
   ].map(
     ({ signal, value }): Predicted => ({
       ...{ what: signal.what, unit: signal.unit, measured: signal.measured },
       // No more was let through than was measured before it went off.
-      predicted: isLeast(signal, first?.late === true ? last : null)
-        ? Math.min(value ?? 0, signal.measured)
-        : (value ?? 0),
+      predicted: isLeast(signal, trip) ? Math.min(value ?? 0, signal.measured) : (value ?? 0),
     }),
   )
-  const came =
-    first?.late === true ? `came in step ${model.points[last]?.step.index ?? ''}, not before: ` : ''
+  const worst = first?.worst ?? { at: 0, by: 0 }
+  const misses =
+    worst.by < choices.missed
+      ? null
+      : { what: signals[worst.at]?.what ?? '', by: Number(worst.by.toPrecision(2)) }
+  const came = from === null ? '' : `came in step ${model.points[from]?.step.index ?? ''}, not before: `
   return {
     fault: first?.fault.fault ?? '',
     part: first?.fault.part ?? '',
@@ -237,36 +270,39 @@ function hypothesisOf(group: readonly Ranked[], model: Model, probe: Probe): Hyp
     tied_with: [...tied]
       .sort((a, b) => Number(a.fault.with !== undefined) - Number(b.fault.with !== undefined))
       .map(({ fault }) => fault.fault),
-    parts: [
-      ...new Set(
-        group.flatMap(({ fault: { part, with: other } }) => [
-          part,
-          ...(other === undefined ? [] : [other.slice(0, other.indexOf(':'))]),
-        ]),
-      ),
-    ],
+    of: first === undefined ? [] : partsOf(first.fault),
+    parts: [...new Set(group.flatMap(({ fault }) => partsOf(fault)))],
     explains: `${came}${predicted
       .map(
         ({ what, unit, predicted: value, measured }) =>
           `${what}: ${show(value, unit)} predicted, ${show(measured, unit)} measured`,
       )
-      .join('; ')}`,
+      .join(
+        '; ',
+      )}${misses === null ? '' : `. It misses ${misses.what} by ${misses.by} standard deviations of all tolerances: doubt it`}`,
+    misses,
     predicted,
   }
 }
+
+/** Both of a pair. */
+const partsOf = ({ part, with: other }: Fault): string[] =>
+  other === undefined ? [part] : [part, other.slice(0, other.indexOf(':'))]
 
 function verdictOf(hypotheses: readonly Hypothesis[], none: number, nothing: number, hidden: number): string {
   const [first] = hypotheses
   const best = first?.probability ?? 0
   if (none > Math.max(best, nothing)) return 'None of the known faults explains this.'
   if (nothing >= best)
-    return `Nothing that was read shows a fault (${percent(nothing)}): a whole set, or one of ${hidden} faults that these readings cannot show.`
+    return `Nothing that was read shows a fault (${percent(nothing)}): a whole set, or one of ${hidden} faults that these readings neither show nor rule out.`
   const tied = first?.tied_with.length ?? 0
   return `Likeliest: ${first?.text ?? ''} (${percent(best)}${tied === 0 ? '' : `, together with ${tied} that cannot be told from it by what is known`}).`
 }
 
-function percent(part: number): string {
-  return `${(100 * part).toFixed(0)} %`
+/** Nothing that is reckoned is sure, either way. */
+export function percent(part: number): string {
+  if (part > 0.99) return 'over 99 %'
+  return part > 0 && part < 0.01 ? 'under 1 %' : `${(100 * part).toFixed(0)} %`
 }
 
 function without(verdict: string): Diagnosis {
@@ -278,6 +314,7 @@ function without(verdict: string): Diagnosis {
     from: [],
     measured_at: null,
     next: null,
+    search_ends: null,
     notes: [],
   }
 }

@@ -1,3 +1,4 @@
+import { choices } from './choices.js'
 import { cholesky, covariance, type Matrix, solvedBy } from './likelihood.js'
 import { type Model, shown } from './signals.js'
 
@@ -5,11 +6,6 @@ import { type Model, shown } from './signals.js'
  * What this very set drew while it was in order says where in the spread of healthy sets it lies: what it should read now is
  * known better than of a set that nobody has seen.
  */
-
-/** What the same set reads from run to run, standard deviation of the logarithm (our choice, no source). */
-const runToRun = 0.05
-/** Of that, what all readings of one run share. */
-const shared = 0.8
 
 export interface Earlier {
   readonly model: Model
@@ -41,7 +37,7 @@ export function given(
     cov.slice(from, to).map((line) => line.slice(left, right))
   const end = n + before.length
   const wobble = (i: number, j: number, times: number): number =>
-    (runToRun * runToRun * (i === j ? 1 : shared)) / times
+    (choices.runToRun * choices.runToRun * (i === j ? 1 : choices.shared)) / times
   const known: Matrix = block(n, end, n, end).map((line, i) =>
     line.map((value, j) => value + wobble(i, j, runs) + (i === j ? (before[i]?.error ?? 0) + 1e-4 : 0)),
   )

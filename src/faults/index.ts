@@ -10,6 +10,7 @@ export {
   type DiagnoserOf,
   diagnosisOf,
   type DiagnosisOf,
+  percent,
 } from './diagnosis.js'
 export type {
   Diagnosis,
@@ -23,3 +24,4 @@ export type {
 } from './seen.js'
 export { adjusted, type BookFact, type Learned, learnedWeights } from './priors.js'
 export { createLab, type Lab, type Put, type Spot, type State, type Who } from './lab.js'
+export { type Ends, endsOf } from './place.js'

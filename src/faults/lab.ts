@@ -6,6 +6,7 @@ import type { Element, Solution } from '../network/index.js'
 import { type Bed, createBed, faulted, railAmps } from './bed.js'
 import { type Cold, createCold, most_ohm, nodesOf, ohmmeter_V } from './cold.js'
 import { scaled } from './likelihood.js'
+import { acrossPart, type Ends, endsOf, placeOf } from './place.js'
 import type { Fault, Point } from './types.js'
 
 /** One solved state of a set: volts and currents. */
@@ -17,9 +18,9 @@ export interface State {
 /** Whose state: the set as its file has it, with a fault, or one of the healthy sets drawn. */
 export type Who = { readonly fault: Fault } | { readonly drawn: number } | null
 
-/** A meter that somebody has put on. */
+/** A meter that somebody has put on: at a node against the chassis, or across a part (`A to B`). */
 export interface Put {
-  readonly place: NodeName
+  readonly place: string
   readonly ohm: number
 }
 
@@ -40,16 +41,18 @@ export interface Lab {
   readonly equipment: Equipment
   readonly rails: Readonly<Record<RailName, RailBench>>
   at(point: Point, meter?: Put): Spot
-  /** Ohms from a node to chassis, set off, tubes cold. */
-  ohm(mode: ModeName, place: NodeName, who: Who): number
+  /** Ohms at a place, set off, tubes cold. */
+  ohm(mode: ModeName, place: string, who: Who): number
   /** The same over a few drawn sets, on the scale of readings, with a fault or whole: an open path leaves what leaks, which no file tells. */
   ohmDrawn(
     mode: ModeName,
-    place: NodeName,
+    place: string,
     fault: Fault | null,
   ): { readonly mean: number; readonly variance: number }
   /** Nodes that a meter can be put on. */
   places(mode: ModeName): ReadonlySet<NodeName>
+  /** Where a meter at a place stands; null where it has no such place. */
+  ends(mode: ModeName, place: string): Ends | null
   bed(mode: ModeName): Bed
 }
 
@@ -77,16 +80,20 @@ export function createLab(equipment: Equipment, bench: Bench, seed = 31): Lab {
           .filter((node) => !node.includes(':')),
       ),
   )
-  /** With a meter at every node that conducts nothing until it is put on. */
-  const metered = once((mode: ModeName) =>
-    createBed(
-      equipment,
-      mode,
-      rails,
-      meters,
-      [...places(mode)].map((place) => meterAt(equipment, place, Infinity)),
-    ),
-  )
+  const { chassis_node: chassis } = equipment
+  const ends = (mode: ModeName, place: string): Ends | null =>
+    endsOf(place, chassis, (node) => places(mode).has(node))
+  /** With a meter at every node and across every part, which conducts nothing until it is put on. */
+  const metered = once((mode: ModeName) => {
+    const across = [...Object.keys(equipment.parts), ...Object.keys(equipment.tubes)].flatMap((part) =>
+      acrossPart(equipment, part).map((pair) => placeOf(pair, chassis)),
+    )
+    const meters_at = [...new Set([...places(mode), ...across])].flatMap((place) => {
+      const at = ends(mode, place)
+      return at === null ? [] : [meterAt(at, place, Infinity)]
+    })
+    return createBed(equipment, mode, rails, meters, meters_at)
+  })
   const bare = once((mode: ModeName) => createBed(equipment, mode, {}, []))
   const cold = once((mode: ModeName): Cold => createCold(bare(mode)))
   // One set in all its modes: each part draws by its own name.
@@ -116,13 +123,17 @@ export function createLab(equipment: Equipment, bench: Bench, seed = 31): Lab {
     equipment,
     rails,
     places,
+    ends,
     bed: beds,
     at(point, meter) {
       const key = `${point.mode} ${point.hot} ${JSON.stringify(point.volts)} ${meter === undefined ? '' : `${meter.place} ${meter.ohm}`}`
       const known = spots.get(key)
       if (known !== undefined) return known
-      const bed = meter === undefined ? beds(point.mode) : metered(point.mode)
-      const put = meter === undefined ? [] : [meterAt(equipment, meter.place, meter.ohm)]
+      const stands = meter === undefined ? null : ends(point.mode, meter.place)
+      // Across what is no part's own two ends it is reckoned as drawing nothing.
+      const laid = meter !== undefined && metered(point.mode).elements.has(voltName(meter.place))
+      const bed = laid ? metered(point.mode) : beds(point.mode)
+      const put = !laid || stands === null ? [] : [meterAt(stands, meter.place, meter.ohm)]
       const made = createSpot(equipment, rails, bed, point, put, drawn, changed)
       const only = Object.keys(point.volts)
       const rail = only.length === 1 && !point.hot ? rails[only[0] ?? ''] : undefined
@@ -146,18 +157,20 @@ export function createLab(equipment: Equipment, bench: Bench, seed = 31): Lab {
         const by = kept(inner(changedDrawn, fault), mode, () =>
           sets.map(({ elements }) => (fault === null ? [] : faulted(bare(mode), fault, elements))),
         )
-        const ys = sets.map(({ cold: of }, n) => scaled(of.ohm(place, by[n] ?? []), ohmScale))
+        const { a, b } = ends(mode, place) ?? { a: place, b: chassis }
+        const ys = sets.map(({ cold: of }, n) => scaled(of.ohm(a, by[n] ?? [], b), ohmScale))
         const mean = ys.reduce((sum, y) => sum + y, 0) / ys.length
         const variance = ys.reduce((sum, y) => sum + (y - mean) * (y - mean), 0) / (ys.length - 1)
         return { mean, variance }
       }),
     ohm(mode, place, who) {
-      if (who === null) return cold(mode).ohm(place, [])
-      if ('fault' in who) return cold(mode).ohm(place, changed(bare(mode), who.fault))
+      const { a, b } = ends(mode, place) ?? { a: place, b: chassis }
+      if (who === null) return cold(mode).ohm(a, [], b)
+      if ('fault' in who) return cold(mode).ohm(a, changed(bare(mode), who.fault), b)
       const key = `${mode} ${place} ${who.drawn}`
       return kept(coldDrawn, key, () => {
         // All drawn sets of a place at once: what is laid for it serves them all.
-        const probe = probed(equipment, mode, place)
+        const probe = probed(equipment, mode, { a, b })
         for (let n = 0; n < draws; n++) coldDrawn.set(`${mode} ${place} ${n}`, ohmOf(probe, own(probe, n)))
         return coldDrawn.get(key) ?? most_ohm
       })
@@ -238,20 +251,19 @@ function coldSpot(
   }
 }
 
-function meterAt({ chassis_node: b }: Equipment, place: NodeName, ohm: number): Element {
-  return { kind: 'meter', name: voltName(place), a: place, b, ohm }
+function meterAt({ a, b }: Ends, place: string, ohm: number): Element {
+  return { kind: 'meter', name: voltName(place), a, b, ohm }
 }
 
 const probeName = 'ohmmeter'
 
-function probed(equipment: Equipment, mode: ModeName, place: NodeName): Bed {
-  const b = equipment.chassis_node
+function probed(equipment: Equipment, mode: ModeName, { a, b }: Ends): Bed {
   return createBed(
     equipment,
     mode,
     {},
     [],
-    [{ kind: 'supply', name: probeName, a: place, b, V: 0, limit_A: 1e3, ohm: 1e-3 }],
+    [{ kind: 'supply', name: probeName, a, b, V: 0, limit_A: 1e3, ohm: 1e-3 }],
   )
 }
 

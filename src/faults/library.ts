@@ -1,5 +1,5 @@
 import { type Equipment, type PartName, recordOf, sectionName, type Tube } from '../equipment/index.js'
-import { broken_ohm, shorted_ohm, joint, link, wiper } from './bed.js'
+import { afloat_ohm, broken_ohm, shorted_ohm, joint, link, wiper } from './bed.js'
 import { mistaken } from './sockets.js'
 import type { Change, Fault, FaultKind } from './types.js'
 import { weights } from './weights.js'
@@ -204,8 +204,18 @@ function addTube(equipment: Equipment, name: PartName, tube: Tube, heated: boole
         value,
       )
     if (section.grid !== undefined && section.grid !== section.cathode)
-      // At rest a grid that hangs in the air draws nothing and shows nothing.
-      add(name, of, 'grid-open', `${name}: nothing reaches its grid pin${which}`, [], value)
+      // Neither bias nor drive reaches it: the tube draws what it draws without.
+      add(
+        name,
+        of,
+        'grid-open',
+        `${name}: nothing reaches its grid pin${which}`,
+        [
+          { element: joint(element, 'grid'), is: 'resistance', ohm: broken_ohm },
+          { element: link(element, 'grid-cathode'), is: 'resistance', ohm: afloat_ohm },
+        ],
+        value,
+      )
     add(
       name,
       of,

@@ -3,6 +3,8 @@
  * near nothing, their spread over healthy sets as one covariance. Written without `Math.pow`, small matrices only.
  */
 
+import { choices } from './choices.js'
+
 /** asinh: sign-preserving, logarithmic above `scale`. */
 export function scaled(value: number, scale: number): number {
   const x = value / scale
@@ -88,13 +90,44 @@ export function solvedBy(lower: Matrix, right: readonly number[]): number[] {
   return x
 }
 
-/** Degrees of freedom of the likelihood's tails: a reading further out than its tolerance does not decide all alone (our choice). */
-const tails = 8
-
 /** Logarithm of a many-dimensional t density, without its constant (which is the same for all). */
 export function logLikelihood(lower: Matrix, off: readonly number[]): number {
   const n = lower.length
+  const { tails } = choices
   let logDeterminant = 0
   for (const [i, row] of lower.entries()) logDeterminant += Math.log(row[i] ?? 1)
   return -logDeterminant - ((tails + n) / 2) * Math.log(1 + distance(lower, off) / tails)
+}
+
+/** What the constants of two such densities differ by, of `n` and of `more` dimensions beside them. */
+export function logConstants(n: number, more: number): number {
+  const { tails } = choices
+  return logGamma((tails + n + more) / 2) - logGamma((tails + n) / 2) - (more / 2) * Math.log(Math.PI * tails)
+}
+
+/** Stirling's series, where it is good to ten digits. */
+function logGamma(x: number): number {
+  let shifted = x
+  let below = 0
+  for (; shifted < 8; shifted++) below += Math.log(shifted)
+  const inverse = 1 / shifted
+  const square = inverse * inverse
+  return (
+    (shifted - 0.5) * Math.log(shifted) -
+    shifted +
+    0.5 * Math.log(2 * Math.PI) +
+    inverse * (1 / 12 - square * (1 / 360 - square / 1260)) -
+    below
+  )
+}
+
+/** Logarithm of a normal density. */
+export function logNormal(off: number, variance: number): number {
+  return -0.5 * ((off * off) / variance + Math.log(2 * Math.PI * variance))
+}
+
+/** Logarithm of a sum whose parts are given by theirs. */
+export function logSum(a: number, b: number): number {
+  const most = Math.max(a, b)
+  return most === -Infinity ? most : most + Math.log(Math.exp(a - most) + Math.exp(b - most))
 }

@@ -1,121 +1,103 @@
 import type { Bench } from '../bench/index.js'
 import type { Equipment, ModeName, NodeName } from '../equipment/index.js'
 import { show } from '../limits/index.js'
-import { draws, type Spot } from './lab.js'
-import { scaled } from './likelihood.js'
-import { errorOf, modeOf, ohmsAt, scaleOf, usualMeter_ohm } from './probe.js'
+import { choices } from './choices.js'
+import { handMeter } from './hand-meter.js'
+import { acrossPart, type Ends, feeding, nodesOfPart, placeOf, voltsBetween } from './place.js'
+import type { Posterior } from './posterior.js'
 import type { NextMeasurement, Reading } from './seen.js'
 import type { Model } from './signals.js'
+import { leftBy } from './tells.js'
+import { coldTrials, hotTrials, type Trial } from './trials.js'
 import type { Fault, Point } from './types.js'
 
-/** A cause that is left, with its likeliest severity. */
+/** A cause that is left, with its likeliest severity, and what it makes of what was read before. */
 export interface Cause {
   readonly fault: Fault
   readonly probability: number
+  readonly row: readonly number[]
 }
 
 /** Causes that a next measurement is chosen for, and places that are tried. */
 const causesTried = 36
 const placesTried = 40
-/** What a cold reading spreads by over healthy sets (our choice), and the least that volts do. */
-const spreadTried = { cold: 0.13, least: 0.05 } as const
-/** A cold reading is taken where it parts the causes nearly as well: nothing has to be energised for it. */
-const coldEnough = 0.7
-/** A reading that tells less than this, in nats, is not worth going to the set for (our choice); one that settles an even pair tells 0.7. */
-const worthwhile = 0.02
+
+const sumOf = (causes: readonly Pick<Cause, 'probability'>[]): number =>
+  causes.reduce((total, { probability }) => total + probability, 0)
 
 /** Causes that are not ruled out: what is asked for is to tell them apart. A pair waits until no single fault is as likely. */
 function leftOf(causes: readonly Cause[]): Cause[] {
   const single = causes.filter(({ fault }) => fault.with === undefined)
-  const sum = (all: readonly Cause[]): number =>
-    all.reduce((total, { probability }) => total + probability, 0)
-  const mostly = 2 * sum(single) > sum(causes) ? single : causes
-  return mostly.filter(({ probability }) => probability > 0.001).slice(0, causesTried)
+  const mostly = 2 * sumOf(single) > sumOf(causes) ? single : causes
+  const least = 0.001 * sumOf(mostly)
+  return mostly.filter(({ probability }) => probability > least).slice(0, causesTried)
 }
 
-/** Those that count when nothing may burn during a reading: one in a hundred and likelier. */
-export function mayBurn(causes: readonly Cause[]): Fault[] {
-  return causes.flatMap(({ fault, probability }) => (probability >= 0.01 ? [fault] : []))
+/**
+ * Those that count when nothing may burn during a reading: one in a hundred and likelier, of a set that is held for faulty.
+ *
+ * @param causes - those that show
+ */
+export function mayBurn(causes: readonly Pick<Cause, 'fault' | 'probability'>[]): Fault[] {
+  const least = 0.01 * Math.min(1, 2 * sumOf(causes))
+  return causes.flatMap(({ fault, probability }) => (probability >= least ? [fault] : []))
 }
 
 interface ToMeasure {
   readonly model: Model
   readonly bench: Bench
   /** Where the rails stand when volts are read. */
-  readonly at: Point | null
+  readonly at: Model['stood'][number] | null
+  /** In which mode the controls stand for ohms. */
+  readonly cold: ModeName
   /** Those that show, likeliest first. */
   readonly causes: readonly Cause[]
-  /** Of a whole set, and of all that cannot show. */
+  /** Of a whole set, of all that cannot show, and of what no library lists. */
   readonly nothing: number
   readonly taken: readonly Reading[]
+  readonly posterior: Posterior
 }
 
-interface Trial {
-  readonly place: NodeName
-  readonly unit: Reading['unit']
-  readonly values: readonly number[]
-  readonly spread: number
-  readonly gain: number
-}
-
-/** The meter that a person holds: the bench file's, else the usual one. */
-export function handMeter(bench: Bench): { readonly name: string; readonly ohm: number } {
-  const meter = Object.entries(bench.meters).find(
-    ([, { line, on, measures }]) => line === null && on === null && measures === 'V',
-  )
-  return { name: meter?.[0] ?? 'a meter of 10 MΩ', ohm: meter?.[1].ohm ?? usualMeter_ohm }
-}
+/** The next reading, or in a sentence why there is none. */
+export type Next = { readonly next: NextMeasurement } | { readonly ends: string }
 
 /**
- * Where one more reading parts the causes that are left best: cold resistances first, else volts by the safe sequence. Null
+ * Where one more reading parts the causes that are left best: cold resistances first, else volts by the safe sequence. None
  * where one cause is left, or where no reading parts them.
  */
 export function nextMeasurement({
   model,
   bench,
-  at,
+  at: stood,
+  cold: mode,
   causes,
   nothing,
   taken,
-}: ToMeasure): NextMeasurement | null {
+  posterior,
+}: ToMeasure): Next {
   const { equipment, lab, points } = model
   const likely = leftOf(causes)
-  if (likely.length === 0 || points.length === 0) return null
-  const stand = [...likely.map(({ probability }) => probability), nothing]
-  const who = [...likely.map(({ fault }) => ({ fault })), null]
-  const done = new Set(taken.map(({ place, unit }) => `${unit} ${place}`))
-  const mode = modeOf(model, at)
-  const places = placesFor(model, mode, likely)
-  const trial = (
-    place: NodeName,
-    unit: Reading['unit'],
-    values: readonly (number | null)[],
-    spread: number,
-  ): Trial[] => {
-    if (done.has(`${unit} ${place}`) || values.some((value) => value === null)) return []
-    const known = values.map((value) => value ?? 0)
-    return [{ place, unit, values: known, spread, gain: toldBy(known, stand, unit, spread) }]
+  if (likely.length === 0 || points.length === 0)
+    return { ends: 'No next reading: no cause is left that shows.' }
+  // Whoever goes to the set with a meter holds it for faulty: a whole one counts at most as much as all causes together.
+  const stand = [...likely.map(({ probability }) => probability), Math.min(nothing, sumOf(likely))]
+  const unshown = nothing > choices.settled
+  const asked = {
+    who: [...likely.map(({ fault }) => ({ fault })), null],
+    stand,
+    rows: [...likely.map(({ row }) => row), posterior.healthy],
   }
-  const ohms = places.flatMap((place) =>
-    trial(
-      place,
-      'Ω',
-      who.map((each) => ohmsAt(lab, mode, place, each)),
-      spreadTried.cold,
-    ),
-  )
+  // The same place at other volts is another reading, but seldom one that tells more.
+  const done = new Set(taken.map(({ place, unit }) => `${unit} ${place}`))
+  const places = placesFor(model, mode, likely)
+  const left = (unit: Reading['unit']): string[] => places.filter((place) => !done.has(`${unit} ${place}`))
+  const named = handMeter(bench)
+  const ohms = coldTrials(lab, mode, left('Ω'), asked, named)
+  const at = stood?.point ?? null
   const spot = at === null ? null : lab.at(at)
+  const burning = spot === null ? [] : mayBurn(likely).filter((fault) => spot.burns(fault))
   const volts =
-    spot === null || mayBurn(likely).some((fault) => spot.burns(fault))
-      ? []
-      : places.flatMap((place) =>
-          trial(
-            place,
-            'V',
-            who.map((each) => spot.state(each)?.volts[place] ?? null),
-            spreadAt(spot, place),
-          ),
-        )
+    spot === null || burning.length > 0 ? [] : hotTrials(lab, spot, left('V'), asked, posterior, named)
   const best = (all: readonly Trial[]): Trial | undefined =>
     all.reduce<Trial | undefined>(
       (most, each) => (most === undefined || each.gain > most.gain ? each : most),
@@ -123,135 +105,118 @@ export function nextMeasurement({
     )
   const cold = best(ohms)
   const hot = best(volts)
-  const chosen = cold !== undefined && cold.gain >= coldEnough * (hot?.gain ?? 0) ? cold : hot
-  if (chosen === undefined || chosen.gain < worthwhile) return null
+  const chosen = cold !== undefined && cold.gain >= choices.coldEnough * (hot?.gain ?? 0) ? cold : hot
+  if (chosen === undefined || chosen.gain < choices.worthwhile)
+    return { ends: endWords(likely, nothing, stood === null ? null : burning) }
   const { place, unit } = chosen
-  const where =
-    equipment.test_points[place] === undefined ? place : `${place} (${equipment.test_points[place] ?? ''})`
-  const { left, of } = leftBy(chosen.values, stand, unit, chosen.spread)
-  const named = handMeter(bench)
+  const ends = lab.ends(mode, place) ?? { a: place, b: equipment.chassis_node }
+  const { left: weigh, of } = leftBy(chosen.expected, stand)
   const values =
     unit === 'Ω' || at === null
       ? chosen.values
-      : who.map(
-          (each, i) =>
-            lab.at(at, { place, ohm: named.ohm }).state(each)?.volts[place] ?? chosen.values[i] ?? 0,
-        )
-  return {
+      : asked.who.map((each, i) => {
+          const state = lab.at(at, { place, ohm: named.ohm }).state(each)
+          return state === null ? (chosen.values[i] ?? 0) : voltsBetween(state.volts, ends)
+        })
+  const from = inWords(equipment, ends.a)
+  const to = ends.b === equipment.chassis_node ? ends.b : inWords(equipment, ends.b)
+  const where = ends.b === equipment.chassis_node ? from : `${from} to ${to}`
+  const next: NextMeasurement = {
     measure: unit === 'Ω' ? 'ohms' : 'volts',
     place,
     where,
-    how: unit === 'Ω' ? coldWords(equipment, mode, where) : hotWords(equipment, where, named.name, at),
-    why: `It parts the causes best: from ${of.toFixed(1)} that weigh now to ${left.toFixed(1)} on average.`,
-    meter: unit === 'Ω' ? null : named,
+    leads: [ends.a, ends.b],
+    step: unit === 'Ω' ? null : (stood?.step.index ?? null),
+    how: unit === 'Ω' ? coldWords(mode, from, to) : hotWords(equipment, ends, from, to, named.name, at),
+    why: `${unshown ? 'Nothing that was read shows a fault; if something is wrong all the same, it' : 'It'} parts the causes best: from ${of.toFixed(1)} that weigh now to ${weigh.toFixed(1)} on average.`,
+    meter: unit === 'Ω' ? null : { name: named.name, ohm: named.ohm },
     predicts: [...likely.map(({ fault }) => fault.fault), 'nothing wrong'].map((fault, i) => ({
       fault,
       value: values[i] ?? 0,
       unit,
     })),
-    leaves: left,
+    leaves: weigh,
     of,
   }
+  return { next }
 }
 
-/** What volts at a node spread by over healthy sets, on their scale. */
-function spreadAt(spot: Spot, place: NodeName): number {
-  let n = 0
-  let sum = 0
-  let squares = 0
-  for (let i = 0; i < draws; i += 2) {
-    const V = spot.state({ drawn: i })?.volts[place]
-    if (V === undefined) continue
-    const y = scaled(V, scaleOf('V'))
-    n++
-    sum += y
-    squares += y * y
-  }
-  if (n < 2) return spreadTried.cold
-  return Math.sqrt(Math.max(squares / n - (sum / n) * (sum / n), 0) + spreadTried.least * spreadTried.least)
+/**
+ * Why the search ends: one cause is left, or those that are left read alike wherever a meter can still be put.
+ *
+ * @param burning - causes that keep volts from being read where the rails stood; null where they stood nowhere
+ */
+function endWords(likely: readonly Cause[], nothing: number, burning: readonly Fault[] | null): string {
+  const [first] = likely
+  const sum = sumOf(likely)
+  const alone = likely.length === 1 || (first?.probability ?? 0) > 0.9 * sum
+  const isNothing = nothing > sum
+  const left = isNothing
+    ? 'what is left is mostly that nothing shows, or that no known fault explains it'
+    : alone
+      ? `one cause is left: ${first?.fault.text ?? ''}`
+      : `${likely.length} causes are left that no reading still open parts well enough to be worth it`
+  const cold =
+    burning === null
+      ? '; no volts can be read, since no rail stood where that may be repeated'
+      : burning.length > 0
+        ? `; volts are not read, since ${burning[0]?.text ?? ''}${burning.length > 1 ? ` and ${burning.length - 1} more` : ''} would put a part above its rating there`
+        : ''
+  const then = isNothing
+    ? ''
+    : ' Confirm it at the part itself, set off and its charge measured away, before anything is replaced.'
+  return `No next reading: ${left}${cold}.${then}`
 }
 
-function coldWords(equipment: Equipment, mode: ModeName, where: string): string {
-  return `Set off, all leads of the supplies off, every capacitor's charge measured away first; tubes cold and in their sockets; controls as in mode ${mode}. Ohmmeter from ${where} to ${equipment.chassis_node}, until the reading stands still.`
+function inWords({ test_points }: Equipment, node: NodeName): string {
+  const told = test_points[node]
+  return told === undefined ? node : `${node} (${told})`
+}
+
+function coldWords(mode: ModeName, from: string, to: string): string {
+  return `Set off, all leads of the supplies off, every capacitor's charge measured away first; tubes cold and in their sockets; controls as in mode ${mode}. Ohmmeter from ${from} to ${to}, until the reading stands still.`
 }
 
 /** The safe sequence: nobody holds anything while it is energised. */
-function hotWords(equipment: Equipment, where: string, meter: string, point: Point | null): string {
+function hotWords(
+  { chassis_node: chassis }: Equipment,
+  { b }: Ends,
+  from: string,
+  to: string,
+  meter: string,
+  point: Point | null,
+): string {
   const at = Object.entries(point?.volts ?? {})
     .map(([rail, V]) => `${rail} ${show(V, 'V')}`)
     .join(', ')
-  return `HT off and watched down; measure that it is dead at ${where}; clip ${meter} between ${where} and ${equipment.chassis_node}; hands clear; slowglow run of the same profile, with its cautions and limits, brings it to ${at} in mode ${point?.mode ?? ''} and is held there; read without touching; HT off and watched down again before the clip comes off.`
+  const [dead, floats, clips] =
+    b === chassis
+      ? [from, '', 'the clip comes']
+      : [
+          `${from} and at ${to}`,
+          ' The whole meter then stands at the volts of the set against chassis, both its leads too: leads and meter must be rated for them, on battery, joined to nothing else.',
+          'the clips come',
+        ]
+  return `HT off and watched down; measure that it is dead at ${dead}; clip ${meter} between ${from} and ${to}, red lead at ${from}; hands clear; slowglow run of the same profile, with its cautions and limits, brings it to ${at} in mode ${point?.mode ?? ''} and is held there; read without touching; HT off and watched down again before ${clips} off.${floats}`
 }
 
-/** Nodes at the parts of the likely causes, and the set's test points. */
-function placesFor(model: Model, mode: ModeName, likely: readonly Cause[]): NodeName[] {
+/** Nodes at the parts of the likely causes and across each of these parts, and the set's test points. */
+function placesFor(model: Model, mode: ModeName, likely: readonly Cause[]): string[] {
   const { equipment, lab } = model
+  const { chassis_node: chassis } = equipment
   const known = lab.places(mode)
-  const places = new Set(likely.flatMap(({ fault }) => nodesOfPart(model, fault.part)))
-  for (const node of Object.keys(equipment.test_points)) places.add(node)
-  return [...places]
-    .filter((node) => node !== equipment.chassis_node && known.has(node))
-    .slice(0, placesTried)
-}
-
-function nodesOfPart({ equipment }: Model, part: string): NodeName[] {
-  const own = equipment.parts[part]
-  if (own !== undefined)
-    return 'ends' in own ? [...own.ends, own.wiper] : 'between' in own ? [...(own.between ?? [])] : []
-  const tube = equipment.tubes[part]
-  if (tube !== undefined)
-    return tube.sections.flatMap(({ plate, screen, grid, cathode }) =>
-      [plate, screen, grid, cathode].filter((node) => node !== undefined),
-    )
-  const rail = equipment.rails[part]
-  return rail === undefined ? [] : [rail.positive, rail.negative]
-}
-
-/** How likely two causes would be taken for one another by a reading (overlap of two bells of the same width), 0 to 1. */
-function overlap(a: number, b: number, unit: Reading['unit'], spread: number): number {
-  const scale = scaleOf(unit)
-  const off = scaled(a, scale) - scaled(b, scale)
-  const wide = (errorOf(unit, a) * errorOf(unit, a) + errorOf(unit, b) * errorOf(unit, b)) / 2
-  return Math.exp(-(off * off) / (8 * (spread * spread + wide)))
-}
-
-/** What a reading is expected to tell, in nats: a bound from below, by the overlap of each two causes. */
-function toldBy(
-  values: readonly number[],
-  stand: readonly number[],
-  unit: Reading['unit'],
-  spread: number,
-): number {
-  const total = stand.reduce((sum, p) => sum + p, 0)
-  let told = 0
-  for (const [i, a] of values.entries()) {
-    let alike = 0
-    for (const [j, b] of values.entries()) alike += (stand[j] ?? 0) * overlap(a, b, unit, spread)
-    told -= ((stand[i] ?? 0) / total) * Math.log(Math.max(alike / total, 1e-12))
-  }
-  return told
-}
-
-/** Causes left on average, each counted by its weight: the inverse of the sum of squares, before and after. */
-function leftBy(
-  values: readonly number[],
-  stand: readonly number[],
-  unit: Reading['unit'],
-  spread: number,
-): { readonly left: number; readonly of: number } {
-  const total = stand.reduce((sum, p) => sum + p, 0)
-  const part = stand.map((p) => p / Math.max(total, 1e-12))
-  const of = 1 / part.reduce((sum, p) => sum + p * p, 0)
-  let left = 0
-  for (const [i, a] of values.entries()) {
-    const after = values.map((b, j) => (part[j] ?? 0) * overlap(a, b, unit, spread))
-    const all = after.reduce((sum, p) => sum + p, 0)
-    left +=
-      (part[i] ?? 0) /
-      Math.max(
-        after.reduce((sum, p) => sum + (p / all) * (p / all), 0),
-        1e-12,
-      )
-  }
-  return { left, of }
+  const parts = new Set(likely.map(({ fault }) => fault.part))
+  const nodes = new Set([...parts].flatMap((part) => nodesOfPart(equipment, part)))
+  for (const node of Object.keys(equipment.test_points)) nodes.add(node)
+  const pairs = new Set(
+    [...new Set([...parts].flatMap((part) => [part, ...feeding(equipment, part)]))].flatMap((part) =>
+      acrossPart(equipment, part)
+        .filter(({ a, b }) => known.has(a) && known.has(b))
+        .map((ends) => placeOf(ends, chassis)),
+    ),
+  )
+  return [
+    ...[...nodes].filter((node) => node !== chassis && known.has(node)).slice(0, placesTried),
+    ...[...pairs].slice(0, placesTried),
+  ]
 }

@@ -2,7 +2,7 @@ import type { Equipment, ModeName, RailName } from '../equipment/index.js'
 import { heaterPoint, type RailBench, show } from '../limits/index.js'
 import type { Element, Solution } from '../network/index.js'
 import type { Plan, Step } from '../plan/index.js'
-import { type Bed, faulted } from './bed.js'
+import type { Bed } from './bed.js'
 import type { Noticed } from './coverage.js'
 import type { PlanPoint } from './points.js'
 import type { Fault, Point } from './types.js'
@@ -26,10 +26,21 @@ interface AtStep {
   readonly expected: Readonly<Record<RailName, number>>
   /** Stages whose drive is gone. */
   readonly lost: readonly string[]
+  /** By how much the bench may read a rail wrong there; left out, it reads true. */
+  readonly error_A?: (rail: RailName, A: number) => number
 }
 
 /** What of a plan's rules a set with these currents and volts breaks at the end of a step; the one that acts at once first. */
-export function noticedAt({ plan, step, limits, amps, volts, expected, lost }: AtStep): Seen | null {
+export function noticedAt({
+  plan,
+  step,
+  limits,
+  amps,
+  volts,
+  expected,
+  lost,
+  error_A = () => 0,
+}: AtStep): Seen | null {
   const asked: Seen[] = []
   for (const [rail, own] of Object.entries(limits)) {
     const A = amps[rail]
@@ -43,7 +54,7 @@ export function noticedAt({ plan, step, limits, amps, volts, expected, lost }: A
         by: rail,
         limit: own.trip_A,
         text: `${rail} draws ${show(A, 'A')}, trip ${show(own.trip_A, 'A')}`,
-        surely: own.lower_A * by > own.trip_A,
+        surely: own.lower_A * by > own.trip_A + error_A(rail, own.trip_A),
       }
     if (A < own.ask_A)
       asked.push({
@@ -52,7 +63,7 @@ export function noticedAt({ plan, step, limits, amps, volts, expected, lost }: A
         by: rail,
         limit: own.ask_A,
         text: `${rail} draws only ${show(A, 'A')}, asked below ${show(own.ask_A, 'A')}`,
-        surely: own.upper_A * by < own.ask_A,
+        surely: own.upper_A * by < own.ask_A - error_A(rail, own.ask_A),
       })
   }
   for (const { name, at, against, watch } of Object.values(plan.meters)) {
@@ -151,6 +162,8 @@ export function hookupsOf(
   plan: Plan,
   bedOf: (mode: ModeName) => Bed,
   points: readonly PlanPoint[],
+  /** The elements that a fault changes in the set at hand. */
+  faulted: (bed: Bed, fault: Fault) => readonly Element[],
 ): HookupTrial[] {
   const rails = new Set(points.flatMap(({ point }) => Object.keys(point.volts)))
   return plan.steps.flatMap((step): HookupTrial[] => {

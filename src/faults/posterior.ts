@@ -1,11 +1,12 @@
-import type { Who } from './lab.js'
-import { draws } from './lab.js'
-import { cholesky, covariance, distance, logLikelihood, type Matrix, unscaledBy } from './likelihood.js'
-import { type Earlier, given } from './earlier.js'
+import { choices } from './choices.js'
+import type { Earlier } from './earlier.js'
+import { cholesky, distance, logLikelihood, logSum, type Matrix, unscaledBy } from './likelihood.js'
 import type { Probe } from './probe.js'
-import { betweenSteps, type Severity, sizeOff } from './severity.js'
+import { createScale, type Scale } from './scale.js'
+import { type Severity, sizeOff } from './severity.js'
 import { type Model, shown, type Signal } from './signals.js'
 import type { Fault } from './types.js'
+import { logOfUnknown, logOfUnknownSince } from './unknown.js'
 
 /** A fault with its neighbours in severity, and its part of all faults before anything is measured. */
 export interface Family {
@@ -18,17 +19,32 @@ export interface Weighed {
   readonly fault: Fault
   /** The severity that explains best what was read. */
   readonly best: Fault
-  /** It explains more as having come in the last step than as having been there all along. */
-  readonly late: boolean
+  /** Place of the point at which it came; null where it explains more as having been there all along. */
+  readonly from: number | null
   readonly log: number
-  /** What it makes of the signals, on their scales: at the library's severity, and at the best. */
+  /** What was read speaks for it by this much against a whole set, as a logarithm. */
+  readonly evidence: number
+  /** What it makes of the signals, on their scales: at the library's severity; and at the best, as far as it can be told from others. */
   readonly row: readonly number[]
   readonly bestRow: readonly number[]
+  /** Of the signals the one that is furthest off, by how many standard deviations. */
+  readonly worst: Worst
 }
+
+interface Worst {
+  readonly at: number
+  readonly by: number
+}
+const none: Worst = { at: 0, by: 0 }
 
 export interface Posterior {
   readonly signals: readonly Signal[]
   readonly healthy: readonly number[]
+  /** What was read, on the signals' scales; middle and spread of healthy sets, and each that was drawn. */
+  readonly measured: readonly number[]
+  readonly centre: readonly number[]
+  readonly spread: Matrix
+  readonly sets: Scale['sets']
   readonly causes: readonly Weighed[]
   readonly wholeLog: number
   readonly noneLog: number
@@ -36,30 +52,16 @@ export interface Posterior {
   readonly far: (a: readonly number[], b: readonly number[]) => number
 }
 
-/* What is taken before anything is measured: our choice, no source. */
-export const prior = {
-  ...{ wholeRan: 0.5, wholeTripped: 0.02, none: 0.02, doubles: 0.05, pairs: 60 },
-  /** Of the faults that trip a run, those that came in its last step: what breaks down does so at volts. */
-  late: 0.3,
-} as const
-/** And none of the known faults: anything within this many times, on the signals' scale. */
-const anything = 1
-/** Of volts that a fault moves by their own size, standard deviation of the logarithm (our choice: parts of 10 to 20 %). */
-const voltsSpread = 0.12
-/** A fault that moves the highest point of a mode by less than this, in standard deviations, moves none of its others. */
-const still = 0.02
 /** Causes less likely by the run alone than the best by this, as a logarithm, are not looked at again with the readings. */
 const given_up = 14
 
+/** Variances that one reading may be off before a fault that came at some step is no longer reckoned with: ten standard deviations. */
+const refuted = 100
+
 /** How well each fault, nothing, and none of the known explain what a run measured. */
-export function weighRun(
-  model: Model,
-  families: readonly Family[],
-  tripped: boolean,
-  earlier: Earlier | null,
-): Posterior {
+export function weighRun(model: Model, families: readonly Family[], earlier: Earlier | null): Posterior {
   const scale = createScale(model, earlier, model.signals, (signal, who) => model.value(signal, who))
-  return posteriorOf(model, scale, families, tripped)
+  return posteriorOf(model, scale, families)
 }
 
 /** The same with readings that were taken since. Causes that the run alone gives up are not looked at again. */
@@ -68,7 +70,6 @@ export function weighMore(
   model: Model,
   probe: Probe,
   families: readonly Family[],
-  tripped: boolean,
   earlier: Earlier | null,
 ): Posterior {
   const top = Math.max(alone.noneLog, alone.wholeLog, ...alone.causes.map(({ log }) => log))
@@ -85,186 +86,98 @@ export function weighMore(
     model,
     scale,
     families.filter(({ fault }) => left.has(fault)),
-    tripped,
+    alone,
   )
-}
-
-interface Scale {
-  readonly signals: readonly Signal[]
-  readonly healthy: readonly number[]
-  readonly centre: readonly number[]
-  readonly spread: Matrix
-  /** On the signals' scales; null where it could not be solved. */
-  readonly row: (who: Who) => number[] | null
-  /** Standard deviation of a cold reading with a fault over drawn sets; null where healthy ones tell it. */
-  readonly width: (i: number, fault: Fault) => number | null
-}
-
-function createScale(
-  model: Model,
-  earlier: Earlier | null,
-  signals: readonly Signal[],
-  value: (signal: Signal, who: Who, i: number) => number | null,
-  probe: Probe | null = null,
-): Scale {
-  const plainRow = (who: Who): number[] | null => {
-    const row: number[] = []
-    for (const [i, signal] of signals.entries()) {
-      const one = value(signal, who, i)
-      if (one === null) return null
-      row.push(shown(one, signal).y)
-    }
-    return row
-  }
-  const healthy = plainRow(null) ?? signals.map(() => 0)
-  const sets = Array.from({ length: draws }, (_, drawn) => ({ drawn, row: plainRow({ drawn }) })).filter(
-    (each): each is { drawn: number; row: number[] } => each.row !== null,
-  )
-  const rows = sets.map(({ row }) => row)
-  const { mean, cov } =
-    earlier === null
-      ? covariance(rows)
-      : given(
-          rows,
-          earlier,
-          sets.map(({ drawn }) => drawn),
-        )
-  const spread = spreadOf(signals, cov)
-  const modes = modesOf(model)
-  const at = new Map<number, number[]>()
-  for (const [i, signal] of signals.entries())
-    if (signal.at !== null && signal.at >= 0 && i < model.signals.length)
-      at.set(signal.at, [...(at.get(signal.at) ?? []), i])
-  const centre = mean.length === signals.length ? mean : healthy
-  const drawnAt = (i: number, fault: Fault | null): ReturnType<Probe['drawn']> => {
-    const signal = signals[i]
-    return probe === null || signal === undefined || i < model.signals.length
-      ? null
-      : probe.drawn(signal, fault)
-  }
-  return {
-    ...{ signals, healthy, spread, centre },
-    width: (i, fault) => {
-      const found = drawnAt(i, fault)
-      return found === null ? null : Math.sqrt(found.variance)
-    },
-    row(who) {
-      const row = new Array<number>(signals.length).fill(Number.NaN)
-      const put = (i: number): boolean => {
-        const signal = signals[i]
-        const over = who !== null && 'fault' in who ? drawnAt(i, who.fault) : null
-        if (over !== null) {
-          // Against the same sets whole, so that what they happen to be drops out.
-          row[i] = (healthy[i] ?? 0) + over.mean - (drawnAt(i, null)?.mean ?? 0)
-          return true
-        }
-        const one = signal === undefined ? null : value(signal, who, i)
-        if (signal === undefined || one === null) return false
-        row[i] = shown(one, signal).y
-        return true
-      }
-      for (const points of modes) {
-        let moves = true
-        for (const [k, point] of points.entries())
-          for (const i of at.get(point) ?? []) {
-            if (!moves) row[i] = healthy[i] ?? 0
-            else if (!put(i)) return null
-            if (k === 0 && i === at.get(point)?.at(-1)) {
-              const here = at.get(point) ?? []
-              moves = here.some(
-                (j) =>
-                  Math.abs((row[j] ?? 0) - (healthy[j] ?? 0)) >
-                  still * Math.sqrt((spread[j]?.[j] ?? 0) + (signals[j]?.error ?? 0)),
-              )
-            }
-          }
-      }
-      for (const i of row.keys()) if (Number.isNaN(row[i]) && !put(i)) return null
-      return row
-    },
-  }
-}
-
-/** Points of each mode, highest first; each check below 5 V by itself. */
-function modesOf({ points }: Model): number[][] {
-  const modes = new Map<string, number[]>()
-  const sum = (at: number): number =>
-    Object.values(points[at]?.spot.point.volts ?? {}).reduce((total, V) => total + V, 0)
-  for (const [at, { step, cold }] of points.entries()) {
-    const key = cold ? `${at}` : `in ${step.mode}`
-    modes.set(key, [...(modes.get(key) ?? []), at])
-  }
-  return [...modes.values()].map((each) => each.sort((a, b) => sum(b) - sum(a)))
 }
 
 function posteriorOf(
-  { points }: Model,
-  { signals, healthy, centre, spread, row, width }: Scale,
+  model: Model,
+  { signals, healthy, centre, spread, sets, row, width }: Scale,
   families: readonly Family[],
-  tripped: boolean,
+  alone: Posterior | null = null,
 ): Posterior {
-  const last = points.length - 1
+  const { tripped } = model
+  const last = model.points.length - 1
   const measured = signals.map((signal) => shown(signal.measured, signal).y)
   const parts = signals.map((signal, i) => Math.max(partAt(healthy[i] ?? 0, signal), 0.05))
   // Where healthy sets stand still (a grid at nothing), what a fault makes of volts spreads by its own parts.
   const elsewhere = (of: readonly number[], i: number): number => {
     if (signals[i]?.unit !== 'V') return 0
     const moved = Math.min(1, Math.abs((of[i] ?? 0) - (healthy[i] ?? 0)))
-    return voltsSpread * voltsSpread * moved * moved
+    return choices.voltsSpread * choices.voltsSpread * moved * moved
   }
   const likely = (
     of: readonly number[],
     by: readonly number[],
     fault: Fault | null,
-    late = false,
-  ): { readonly lower: Matrix; readonly log: number } => {
-    const off = measured.map((y, i) => {
-      const by = y - ((centre[i] ?? 0) + (of[i] ?? 0) - (healthy[i] ?? 0))
-      return isLeast(signals[i], late ? last : null) ? Math.max(0, by) : by
-    })
+    from: number | null,
+  ): { readonly lower: Matrix; readonly log: number; readonly worst: Worst } | null => {
+    const above = of.map((y, i) => (centre[i] ?? 0) + y - (healthy[i] ?? 0) - (measured[i] ?? 0))
+    const least = (i: number): boolean => (above[i] ?? 0) > 0 && isLeast(signals[i], tripOf(from))
+    const off = above.map((y, i) => (least(i) ? 0 : -y))
+    const widths = of.map((_, i) => (fault === null ? null : width(i, fault)))
     const ratio = of.map((y, i) => {
-      const own = fault === null ? null : width(i, fault)
+      const own = widths[i] ?? null
       if (own !== null) return own / Math.sqrt(Math.max(spread[i]?.[i] ?? 0, 1e-4))
       return partAt(y, signals[i]) / (parts[i] ?? 1)
     })
-    const lower = cholesky(
-      spread.map((line, i) =>
-        line.map(
-          (value, j) =>
-            value * (ratio[i] ?? 1) * (ratio[j] ?? 1) +
-            (by[i] ?? 0) * (by[j] ?? 0) +
-            (i === j ? (signals[i]?.error ?? 0) + 1e-4 + elsewhere(of, i) : 0),
-        ),
-      ),
+    const common = (value: number, i: number, j: number): number => {
+      const own = i === j ? (widths[i] ?? null) : null
+      // Healthy sets may not spread at all where this one does: the ohms of a winding that is open in it.
+      return own === null ? value * (ratio[i] ?? 1) * (ratio[j] ?? 1) : own * own
+    }
+    const entry = (value: number, i: number, j: number): number =>
+      common(value, i, j) +
+      (by[i] ?? 0) * (by[j] ?? 0) +
+      (i === j ? (signals[i]?.error ?? 0) + 1e-4 + elsewhere(of, i) : 0)
+    const variance = spread.map((line, i) => entry(line[i] ?? 0, i, i))
+    // Much the most of what might have come at some step is refuted by one reading alone.
+    if (from !== null && off.some((y, i) => y * y > refuted * (variance[i] ?? 1))) return null
+    const lower = cholesky(spread.map((line, i) => line.map((value, j) => entry(value, i, j))))
+    // One that lies anywhere below what the cause draws speaks less for it than one that is met.
+    const anywhere = above.reduce(
+      (sum, y, i) =>
+        least(i)
+          ? sum + Math.log(1 + Math.min(y, choices.onItsWay) / Math.sqrt(2 * Math.PI * (variance[i] ?? 1)))
+          : sum,
+      0,
     )
-    return { lower, log: logLikelihood(lower, off) }
+    const worst = off.reduce<Worst>((most, y, i) => {
+      const sds = Math.abs(y) / Math.sqrt(variance[i] ?? 1)
+      return sds > most.by ? { at: i, by: sds } : most
+    }, none)
+    const beyond = Math.max(0, worst.by * worst.by - choices.tailsEnd * choices.tailsEnd) / 2
+    return { lower, log: logLikelihood(lower, off) - anywhere - beyond, worst }
   }
-  const base = likely(healthy, [], null)
-  const hasBefore = points.filter(({ cold }) => !cold).length > 1
-  const wholePrior = tripped ? prior.wholeTripped : prior.wholeRan
+  /** Where the run was stopped by what came there. */
+  const tripOf = (from: number | null): number | null => (tripped && from === last ? last : null)
+  const told = (of: readonly number[], from: number | null): readonly number[] =>
+    of.map((y, i) =>
+      isLeast(signals[i], tripOf(from)) && !heldUp(model, signals[i]) ? Math.min(y, measured[i] ?? y) : y,
+    )
+  const base = likely(healthy, [], null, null) ?? { lower: [], log: -Infinity, worst: none }
+  const wholePrior = tripped ? choices.wholeTripped : choices.wholeRan
+  const onsets = onsetsOf(model)
   const weighed = (
     of: readonly number[],
     by: readonly number[],
     fault: Fault,
-  ): Pick<Weighed, 'log' | 'late' | 'bestRow'> => {
-    if (of.every((y, i) => y === healthy[i])) return { log: base.log, late: false, bestRow: of }
-    const always = likely(of, by, fault).log
-    if (!tripped || !hasBefore) return { log: always, late: false, bestRow: of }
-    // It may have come at the end only: the steps before were those of a whole set.
-    const before = (i: number): boolean => isBefore(signals[i], last)
-    const came = of.map((y, i) => (before(i) ? (healthy[i] ?? 0) : y))
-    const logs = {
-      always: always + Math.log(1 - prior.late),
-      late:
-        likely(
-          came,
-          by.map((each, i) => (before(i) ? 0 : each)),
-          fault,
-          true,
-        ).log + Math.log(prior.late),
+  ): Pick<Weighed, 'log' | 'from' | 'bestRow' | 'worst'> => {
+    if (of.every((y, i) => y === healthy[i]))
+      return { log: base.log, from: null, bestRow: of, worst: base.worst }
+    let sum = -Infinity
+    let best = { log: -Infinity, from: null as number | null, bestRow: of, worst: none }
+    for (const { from, part } of onsets) {
+      // Before it came, the steps were those of a whole set.
+      const before = (i: number): boolean => from !== null && isBefore(signals[i], from)
+      const came = of.map((y, i) => (before(i) ? (healthy[i] ?? 0) : y))
+      const size = by.map((each, i) => (before(i) ? 0 : each))
+      const made = likely(came, size, fault, from)
+      const log = (made?.log ?? -Infinity) + Math.log(part)
+      sum = logSum(sum, log)
+      if (log > best.log) best = { log, from, bestRow: told(came, from), worst: made?.worst ?? none }
     }
-    const late = logs.late > logs.always
-    return { log: logSum(logs.always, logs.late), late, bestRow: late ? came : of }
+    return { ...best, log: sum }
   }
   const causes = families.flatMap(({ fault, severities, share }): Weighed[] => {
     const own = row({ fault })
@@ -282,7 +195,13 @@ function posteriorOf(
       sizeOff(fault),
     )
     let sum = -Infinity
-    let best: Omit<Weighed, 'fault' | 'row'> = { best: fault, late: false, bestRow: own, log: -Infinity }
+    let best: Omit<Weighed, 'fault' | 'row' | 'evidence'> = {
+      best: fault,
+      from: null,
+      bestRow: own,
+      log: -Infinity,
+      worst: none,
+    }
     for (const each of rows) {
       if (each.row === null) continue
       const one = weighed(each.row, by, each.fault)
@@ -290,15 +209,35 @@ function posteriorOf(
       sum = logSum(sum, log)
       if (log > best.log) best = { ...one, best: each.fault, log }
     }
-    const log = Math.log(share * (1 - wholePrior - prior.none)) + sum
-    return [{ ...best, fault, log, row: own }]
+    const log = Math.log(share * (1 - wholePrior - choices.none)) + sum
+    return [{ ...best, fault, log, evidence: sum - base.log, row: own }]
   })
   const off = measured.map((y, i) => y - (centre[i] ?? 0))
-  const wide = spread.map((line, i) => line.map((value, j) => value + (i === j ? anything * anything : 0)))
+  const unknown = (): number =>
+    logOfUnknown(
+      causes.map(({ row: of, fault }) => ({
+        moved: of.map((y, i) => y - (healthy[i] ?? 0)),
+        weight: fault.weight,
+      })),
+      { spread, errors: signals.map(({ error }) => error + 1e-4), off },
+      onsets.map(({ from, part }) => ({ part, moves: (i) => from === null || !isBefore(signals[i], from) })),
+    )
+  const own = model.signals.length
+  const noneLog =
+    alone === null
+      ? Math.log(choices.none) + unknown()
+      : logOfUnknownSince(
+          alone.noneLog,
+          own,
+          signals.slice(own).map(({ error }, k) => ({
+            off: off[own + k] ?? 0,
+            variance: (spread[own + k]?.[own + k] ?? 0) + error + 1e-4,
+          })),
+        )
   return {
-    ...{ signals, healthy, causes },
+    ...{ signals, healthy, measured, centre, spread, sets, causes },
     wholeLog: Math.log(wholePrior) + base.log,
-    noneLog: Math.log(prior.none) + logLikelihood(cholesky(wide), off),
+    noneLog,
     far: (a, b) =>
       Math.sqrt(
         distance(
@@ -309,6 +248,31 @@ function posteriorOf(
   }
 }
 
+/** A rail that has fallen to some part of its volts stands there with its supply at the limit: volts and current tell the path. */
+function heldUp({ points }: Model, signal: Signal | undefined): boolean {
+  if (signal === undefined || signal.least === true || signal.at === null || !('rail' in signal.of))
+    return false
+  const { rail } = signal.of
+  const mode = points[signal.at]?.spot.point.mode
+  const volts = points.map(({ spot: { point } }) => (point.mode === mode ? (point.volts[rail] ?? 0) : 0))
+  return (volts[signal.at] ?? 0) < fallen * Math.max(...volts.slice(0, signal.at))
+}
+/** Part of the volts that it stood at before. */
+const fallen = 0.8
+
+/** When a fault may have come: before the run (null), in the step that it tripped in, or at any other point under volts. */
+function onsetsOf({ points, tripped }: Model): { readonly from: number | null; readonly part: number }[] {
+  const last = points.length - 1
+  const hot = points.flatMap(({ cold }, at) => (cold || at === 0 ? [] : [at]))
+  const stopped = tripped && hot.includes(last) ? last : null
+  const others = hot.filter((at) => at !== stopped)
+  const made = [
+    ...(stopped === null ? [] : [{ from: stopped, part: choices.cameLast }]),
+    ...others.map((from) => ({ from, part: choices.cameBefore / others.length })),
+  ]
+  return [{ from: null, part: 1 - made.reduce((sum, { part }) => sum + part, 0) }, ...made]
+}
+
 /** How far each signal may be off a row since a fault's size is not known: half a step to its neighbours, or some of what it changes. */
 function stepsOf(
   own: readonly number[],
@@ -317,7 +281,7 @@ function stepsOf(
   off: number,
 ): number[] {
   if (milder !== null && worse !== null)
-    return own.map((_, i) => (betweenSteps * ((worse[i] ?? 0) - (milder[i] ?? 0))) / 2)
+    return own.map((_, i) => (choices.betweenSteps * ((worse[i] ?? 0) - (milder[i] ?? 0))) / 2)
   return own.map((y, i) => off * Math.max(-2, Math.min(2, y - (healthy[i] ?? 0))))
 }
 
@@ -340,19 +304,3 @@ export const isLeast = (signal: Signal | undefined, last: number | null): boolea
 
 export const isBefore = (signal: Signal | undefined, last: number): boolean =>
   signal !== undefined && signal.at !== null && signal.at < last && signal.at >= 0
-
-function logSum(a: number, b: number): number {
-  const most = Math.max(a, b)
-  return most === -Infinity ? most : most + Math.log(Math.exp(a - most) + Math.exp(b - most))
-}
-
-/** Spread of healthy sets; what few draws say of two signals together is taken a little less than it says. */
-function spreadOf(signals: readonly Signal[], cov: Matrix): number[][] {
-  return signals.map((signal, i) =>
-    signals.map((other, j) => {
-      const value = cov[i]?.[j] ?? 0
-      if (i === j) return 1.05 * value + (signal.band ?? 0)
-      return signal.band !== undefined || other.band !== undefined ? 0 : 0.97 * value
-    }),
-  )
-}

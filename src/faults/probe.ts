@@ -1,58 +1,75 @@
 import type { ModeName, NodeName } from '../equipment/index.js'
+import { type HandMeter, mostOff } from './hand-meter.js'
 import { type Lab, ohmScale, type Who } from './lab.js'
 import { unscaledBy } from './likelihood.js'
 import { most_ohm } from './cold.js'
+import { voltsBetween } from './place.js'
 import type { Reading } from './seen.js'
 import type { Model, Signal } from './signals.js'
 import type { Fault, Point } from './types.js'
 
-/** A node read by a meter held by hand, when the bench file has none. */
-export const usualMeter_ohm = 1e7
-
 /** Readings that were taken after the run, as signals beside those of the run. */
 export interface Probe {
   readonly signals: readonly Signal[]
+  /** What could not be reckoned with: no such place in that mode, or volts at a step at which no rail stood. */
+  readonly left_out: readonly Reading[]
   value(signal: Signal, who: Who): number | null
   /** What a cold reading is with a fault over drawn sets, on its scale; null for others. */
   drawn(signal: Signal, fault: Fault | null): { readonly mean: number; readonly variance: number } | null
 }
 
 /**
- * @param at - where the rails stood when volts were read
- * @param meter_ohm - of the meter that they were read with: it is part of the network
+ * @param at - where the rails stood when volts were read, unless a reading says
+ * @param meter - that they were read with
  */
 export function createProbe(
   model: Model,
   at: Point | null,
   readings: readonly Reading[],
-  meter_ohm: number,
+  meter: HandMeter,
 ): Probe {
   const { equipment, lab } = model
   const against = equipment.chassis_node
   const mode = modeOf(model, at)
-  const known = lab.places(mode)
-  const usable = readings.filter(({ place, unit }) => known.has(place) && (unit === 'Ω' || at !== null))
-  const signals = usable.map(({ place, unit, value }): Signal => {
+  const standing = ({ step }: Reading): Point | null =>
+    step === undefined ? at : (model.stood.find((each) => each.step.index === step)?.point ?? null)
+  const usable = readings.filter(
+    (each) => lab.ends(mode, each.place) !== null && (each.unit === 'Ω' || standing(each) !== null),
+  )
+  const points = new Map<Signal, Point | null>()
+  const signals = usable.map((each): Signal => {
+    const { place, unit, value } = each
     const ohms = unit === 'Ω'
     const measured = ohms ? Math.min(most_ohm, value) : value
-    const error = errorOf(unit, measured)
-    return {
+    const error = errorOf(unit, measured, each.off ?? mostOff(unit, measured, meter))
+    const made: Signal = {
       ...{
-        what: ohms ? `ohms from ${place} to ${against}` : `volts at ${place}`,
+        what: !lab.places(mode).has(place)
+          ? `${ohms ? 'ohms' : 'volts'} from ${place}`
+          : ohms
+            ? `ohms from ${place} to ${against}`
+            : `volts at ${place}`,
         unit,
         scale: scaleOf(unit),
       },
       ...{ measured, error: error * error, at: -1, of: { node: place, against } },
     }
+    points.set(made, standing(each))
+    return made
   })
   return {
     signals,
+    left_out: readings.filter((each) => !usable.includes(each)),
     drawn: ({ of, unit }, fault) =>
       'node' in of && unit === 'Ω' ? lab.ohmDrawn(mode, of.node, fault) : null,
-    value({ of, unit }, who) {
+    value(signal, who) {
+      const { of, unit } = signal
+      const point = points.get(signal) ?? null
       if (!('node' in of)) return 0
-      if (unit === 'Ω' || at === null) return ohmsAt(lab, mode, of.node, who)
-      return lab.at(at, { place: of.node, ohm: meter_ohm }).state(who)?.volts[of.node] ?? null
+      if (unit === 'Ω' || point === null) return ohmsAt(lab, mode, of.node, who)
+      const state = lab.at(point, { place: of.node, ohm: meter.ohm }).state(who)
+      const ends = lab.ends(mode, of.node)
+      return state === null || ends === null ? null : voltsBetween(state.volts, ends)
     },
   }
 }
@@ -67,10 +84,9 @@ export function ohmsAt(lab: Lab, mode: ModeName, place: NodeName, who: Who): num
 /** Below these, values of a reading count as nothing. */
 export const scaleOf = (unit: Reading['unit']): number => (unit === 'Ω' ? ohmScale : 0.3)
 
-/** What a meter held by hand may be wrong by, on the scale: 1 or 2 % and its last digits (common practice, no source). */
-export function errorOf(unit: Reading['unit'], value: number): number {
+/** What a reading may be wrong by, on the scale: as likely anywhere up to the most that it may be off, so 0.6 of that. */
+export function errorOf(unit: Reading['unit'], value: number, off: number): number {
   const scale = scaleOf(unit)
-  const off = unit === 'Ω' ? 0.02 * Math.abs(value) + 0.2 : 0.01 * Math.abs(value) + 0.05
   return (0.6 * off) / Math.sqrt(value * value + scale * scale)
 }
 
@@ -80,7 +96,7 @@ export function modeOf({ points, equipment }: Model, at: Point | null): ModeName
 }
 
 /**
- * Where volts are read afterwards, for all readings of a run: the highest step at which the rails stood, that did not trip, and at
+ * Where volts are read afterwards: the highest step at which the rails stood, that did not trip, and at
  * which no cause that is left puts a part above its rating. Null where there is none: then only cold readings are taken.
  */
 export function standingFor(

@@ -22,6 +22,8 @@ export function pulledTube(
   bench: Bench,
   top: PlanPoint,
   unseen: readonly Fault[],
+  /** Of those, that burn a part. */
+  burns: (fault: Fault) => boolean,
 ): Suggestion[] {
   const { point } = top
   const rails = benchRails(equipment, bench)
@@ -76,7 +78,7 @@ export function pulledTube(
     {
       text: `A run with ${best.tube} pulled (set off, its charge measured away first) would show ${best.shows.length} more of them at ${at}, with limits for the set without it: ${listed(best.shows.map(({ fault }) => fault))}.`,
       more_caught: best.shows.length,
-      saved: 0,
+      saved: best.shows.filter(burns).length,
     },
   ]
 }

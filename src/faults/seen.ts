@@ -26,11 +26,15 @@ export interface SeenStep {
 
 /** A reading taken afterwards, at the place that was asked for or any other. */
 export interface Reading {
-  /** A node, against chassis. */
+  /** A node, against chassis; or two of them, `A to B`. */
   readonly place: string
-  /** Volts with the rails where `measured_at` of the diagnosis says; ohms with the set off and its charge measured away. */
+  /** Volts with the rails where `measured_at` of the diagnosis said; ohms with the set off and its charge measured away. */
   readonly unit: 'V' | 'Ω'
   readonly value: number
+  /** The most that it may be off by, in its unit, where the person says so; left out, what the bench's hand meter may be. */
+  readonly off?: number
+  /** Of volts: the step at whose volts the rails stood. Left out, that which is told from the run alone. */
+  readonly step?: number
 }
 
 export interface Diagnosis {
@@ -38,7 +42,7 @@ export interface Diagnosis {
   readonly hypotheses: readonly Hypothesis[]
   /** That none of the known faults explains this. */
   readonly none: number
-  /** That nothing of it is wrong that shows: a healthy set, or one of `cannot_show` faults that these readings do not reveal. */
+  /** That nothing of it is wrong that shows: a healthy set, or one of `cannot_show` faults that these readings neither show nor rule out. */
   readonly nothing: {
     readonly probability: number
     readonly cannot_show: number
@@ -47,13 +51,15 @@ export interface Diagnosis {
   readonly verdict: string
   /** What of the run it was reckoned from. */
   readonly from: readonly string[]
-  /** Where volts are to be read, for all readings of this run; null where no step was reached. */
+  /** Where volts are to be read next: what is left of the causes says how high; null where no step was reached. */
   readonly measured_at: {
     readonly step: number
     readonly mode: ModeName
     readonly volts: Readonly<Record<RailName, number>>
   } | null
   readonly next: NextMeasurement | null
+  /** Why no next reading is told; null where one is, or where none was looked for. */
+  readonly search_ends: string | null
   readonly notes: readonly string[]
 }
 export interface Hypothesis {
@@ -63,9 +69,13 @@ export interface Hypothesis {
   /** Of all that are tied together. */
   readonly probability: number
   readonly tied_with: readonly string[]
+  /** Its own part; of a pair both. */
+  readonly of: readonly string[]
   /** Every part that may be to blame, its own first: what a drawing marks. */
   readonly parts: readonly string[]
   readonly explains: string
+  /** What was read furthest from what it predicts, in standard deviations of all tolerances; null where none is told. */
+  readonly misses: { readonly what: string; readonly by: number } | null
   readonly predicted: readonly Predicted[]
 }
 export interface Predicted {
@@ -76,9 +86,13 @@ export interface Predicted {
 }
 export interface NextMeasurement {
   readonly measure: 'volts' | 'ohms'
-  /** The node; `where` is the same in words. */
+  /** As a reading has it; `where` is the same in words. */
   readonly place: string
   readonly where: string
+  /** Nodes of the red lead and the black one. */
+  readonly leads: readonly [string, string]
+  /** Of volts: the step to write beside the reading. */
+  readonly step: number | null
   readonly how: string
   readonly why: string
   readonly meter: { readonly name: string; readonly ohm: number } | null

@@ -34,8 +34,6 @@ export function severitiesOf(fault: Fault): Severity[] {
   ]
 }
 
-/** What lies between two severities, as a part of the step from one to the next. */
-export const betweenSteps = 0.45
 /** Of a fault with one severity: what its size may be off by, as a part of what it changes. */
 export const sizeOff = (fault: Fault): number =>
   fault.with !== undefined ? 0.15 : fault.kind === 'heater-leak' ? 0.2 : 0.05

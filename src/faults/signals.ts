@@ -43,6 +43,8 @@ export interface Model {
   readonly lab: Lab
   readonly signals: readonly Signal[]
   readonly points: readonly ModelPoint[]
+  /** A rule of the plan ended the run: the last point is where it stood then. */
+  readonly tripped: boolean
   /** Steps at whose volts the rails came to stand, whether reckoned with or not. */
   readonly stood: readonly { readonly step: Step; readonly point: Point }[]
   /** What a signal reads with a fault, in a drawn set, or in the set as its file has it; null where it could not be solved. */
@@ -68,9 +70,12 @@ export function createModel(lab: Lab, plan: Plan, seen: Seen): Model {
       const own = lab.rails[rail]
       if (own === undefined || own.role === 'heater' || !((made[at]?.point.volts[rail] ?? 0) > 0)) continue
       if (read.by === 'ohmmeter') {
-        // 2 % and what the leads leave (common practice, no source).
+        // 2 % and what the leads leave (common practice, no source): of a dead short the last digit is a third.
         const what = `${rail} by ohmmeter in the hook-up check`
-        signals.push({ what, unit: 'A', measured: amps, scale: 1e-6, at, of: { rail }, error: 4e-4 })
+        const ohm = volts / Math.max(amps, 1e-12)
+        const off = (0.6 * ohmmeterOff(ohm)) / Math.max(ohm, 1e-3)
+        const error = Math.min(1, off * off) + 2e-4
+        signals.push({ what, unit: 'A', measured: amps, scale: 1e-6, at, of: { rail }, error })
         continue
       }
       const scale = Math.max(3 * own.resolution_A, 2e-4)
@@ -123,7 +128,7 @@ export function createModel(lab: Lab, plan: Plan, seen: Seen): Model {
       heaterVolts.set(of.rail, heaterStep(plan, seen, of.rail)?.read.volts ?? 0)
   const heaters = new Map<string, number>()
   return {
-    ...{ equipment, lab, signals, points },
+    ...{ equipment, lab, signals, points, tripped: seen.tripped !== null },
     stood: all.filter(({ reached, point }) => reached && point.hot),
     value({ of, at }, who) {
       if (at !== null) {
@@ -148,6 +153,9 @@ export function createModel(lab: Lab, plan: Plan, seen: Seen): Model {
     },
   }
 }
+
+/** What an ohmmeter may be wrong by: 2 % and its last digits (common practice, no source). */
+export const ohmmeterOff = (ohm: number): number => 0.02 * ohm + 0.2
 
 function isTerminal(equipment: Equipment, node: NodeName): boolean {
   return Object.values(equipment.rails).some(

@@ -18,6 +18,8 @@ export interface Tried {
   readonly covered: CoveredFault
   /** Node volts at each point that was solved. */
   readonly nodes: readonly Solution['volts'][]
+  /** Steps at which no steady state was found with the fault in: it is not judged there. */
+  readonly unsolved: readonly number[]
 }
 
 interface ToSuggest {
@@ -50,7 +52,8 @@ export function suggest(of: ToSuggest): Suggestion[] {
   const healthy = whole[last]
   if (top === undefined || healthy === undefined) return []
   const hidden = tried.flatMap(({ covered }, at) => (covered.caught ? [] : (of.faults[at] ?? [])))
-  made.push(...pulledTube(equipment, of.bench, top, hidden))
+  const burning = new Set(tried.flatMap(({ covered }) => (covered.early ? [] : [covered.fault])))
+  made.push(...pulledTube(equipment, of.bench, top, hidden, ({ fault }) => burning.has(fault)))
   let unseen = tried.filter(({ covered, nodes }) => !covered.caught && nodes.length === points.length)
   const watched = new Set(Object.keys(equipment.rails).map((rail) => equipment.rails[rail]?.positive))
   const places = Object.keys(healthy).filter(

@@ -1,5 +1,10 @@
 export type { Problem } from '../quantities/index.js'
-export { qualificationFile, qualificationPath, readQualification } from './qualification.js'
+export {
+  qualificationFile,
+  qualificationPath,
+  readQualification,
+  writeQualification,
+} from './qualification.js'
 export { isWithin, type Texts, textsWithin } from './texts.js'
 export {
   fromText,
@@ -9,6 +14,7 @@ export {
   loadBench,
   loadEquipment,
   loadProfile,
+  loadTubeTypes,
   type Kind,
   type Loaded,
   type LoadedAll,

@@ -1,7 +1,7 @@
 import { existsSync } from 'node:fs'
 import { dirname, resolve } from 'node:path'
 import { groundGraph, readBench, type Bench } from '../bench/index.js'
-import { readEquipment, type Equipment } from '../equipment/index.js'
+import { type Equipment, type OwnTypes, readEquipment, readOwnTypes } from '../equipment/index.js'
 import { checkProfile, readProfile, type Profile } from '../profile/index.js'
 import type { Problem, Where } from '../quantities/index.js'
 import { qualifiedBench } from '../qualify/index.js'
@@ -23,6 +23,10 @@ export type Kind = 'equipment' | 'bench' | 'profile'
 
 export function loadEquipment(path: string, texts: Texts = disk): Loaded<Equipment> {
   return load(path, 'equipment', readEquipment, texts)
+}
+/** The tube types that a set's file defines, whatever else of it is still wrong. */
+export function loadTubeTypes(path: string, texts: Texts = disk): Loaded<OwnTypes> {
+  return load(path, 'equipment', readOwnTypes, texts)
 }
 export function loadBench(path: string, texts: Texts = disk): Loaded<Bench> {
   return load(path, 'bench', readBench, texts)

@@ -1,4 +1,4 @@
-import { existsSync, readFileSync } from 'node:fs'
+import { existsSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs'
 import { basename, dirname, join, resolve } from 'node:path'
 import { stringify } from 'yaml'
 import { type Qualification, qualificationShape } from '../qualify/index.js'
@@ -36,4 +36,16 @@ const heading = `# Written by slowglow qualify, from measurements on a dummy loa
 
 export function qualificationFile(value: Qualification): string {
   return heading + stringify(value, { lineWidth: 120 })
+}
+
+/** Whole or not at all: a half-written one would make every supply of the bench count as never measured. */
+export function writeQualification(path: string, value: Qualification): void {
+  const whole = `${path}.${process.pid}`
+  try {
+    writeFileSync(whole, qualificationFile(value), { flush: true })
+    renameSync(whole, path)
+  } catch (error) {
+    rmSync(whole, { force: true })
+    throw error
+  }
 }

@@ -7,10 +7,12 @@ import {
   type Rail,
   type RailName,
   recordOf,
+  saidFromMemory,
   type StageInMode,
   type Tube,
 } from '../equipment/index.js'
 import { formatQuantity } from '../quantities/index.js'
+import { ratingsOf } from '../tubes/index.js'
 import { terminalBleeder_ohm } from './bench-rails.js'
 import {
   chartVolts,
@@ -21,10 +23,10 @@ import {
   resistorAt,
   takenAt,
 } from './chart-lines.js'
-import { drivenMost_A } from './driven-most.js'
+import { drivenMost } from './driven-most.js'
 import { classA, drivenAt, type Estimate, scaledEstimate, tubesOn } from './level1.js'
-import { ratingFactor } from './ratings.js'
-import type { Guard, RailBench } from './types.js'
+import { ratingFactor, toldBy, toldByAll } from './ratings.js'
+import type { Doubt, Guard, RailBench } from './types.js'
 
 /**
  * A rail's current from a handbook's chart: what flows back to the chassis at each cathode and through each resistor to
@@ -247,6 +249,7 @@ export function chartEstimate(
     band: `each tube ${1 - tubeSpread.low} to ${1 + tubeSpread.high} × its chart current by itself${tubes.some(({ by }) => by === 'type') ? ' (known by type alone: 0.3 to 1.5 ×)' : ''}, and ${100 * commonSpread} % on all for resistors as marked and the set the chart was taken on${Math.abs(ratio - 1) < 0.005 ? '' : '; falling with V^1.5 at the steepest and V at the flattest'}`,
     text: `handbook chart of ${currents.mode} with ${currents.rail} at ${show(currents.at_V, 'V')}: ${named.join(', ')}${more}; ${show(total(currents.shares), 'A')} together, scaled to ${show(volts, 'V')}${bench_words}`,
     source: currents.sources.join('; '),
+    ...(currents.sources.some(saidFromMemory) && { unverified: 'figure' as const }),
     scaled: currents.shares.map((share) => ({
       ...share,
       A: share.A * part(share),
@@ -260,14 +263,23 @@ function raisedBetween({ by }: ChartShare, ratio: number): number {
   return by === 'resistor' ? ratio : ratio > 0 ? Math.exp(1.4 * Math.log(ratio)) : 0
 }
 
-/** Each charted tube at its own rating while all others draw the least: what the rail may then carry. */
-export function chartGuards(
+/** A charted tube where its rail stands, and the most it may draw there. */
+export interface ChartAllowed {
+  readonly share: ChartShare
+  readonly type: string
+  readonly plate_V: number
+  readonly allowed: ChartMost
+  /** What all else on the rail draws at least. */
+  readonly others_A: number
+}
+
+export function chartAllowed(
   equipment: Equipment,
   currents: ChartCurrents,
   rail: Rail,
   bench: RailBench,
   volts: number,
-): Guard[] {
+): ChartAllowed[] {
   const { scaled } = chartEstimate(currents, rail, bench, volts)
   const bleeder = terminalBleeder_ohm(rail, bench)
   const least_A = scaled.reduce((sum, { lower_A }) => sum + lower_A, bleeder === null ? 0 : volts / bleeder)
@@ -278,29 +290,45 @@ export function chartGuards(
     const stage = drivenStages(equipment, currents.mode).find((each) => each.tube === share.part)
     const allowed = stage === undefined ? allowedOf(tube, plate_V) : allowedByService(equipment, stage, volts)
     if (allowed === null) return []
-    const others_A = least_A - share.lower_A
-    return [
-      {
-        part: share.part,
-        ceiling_A: allowed.A + others_A,
-        text: `${share.part}'s ${allowed.rating} (${allowed.system}, ×${allowed.factor}) allows ${show(allowed.A, 'A')} with ${show(plate_V, 'V')} at its plate; all else on ${currents.rail} draws at least ${show(others_A, 'A')} by the chart`,
-        source: allowed.source,
-        remedy: 'Stop the profile lower, or correct the chart.',
-      },
-    ]
+    return [{ share, type: tube.type, plate_V, allowed, others_A: least_A - share.lower_A }]
   })
 }
 
-/** The most a tube may draw by its plate or cathode rating, rating factor included. */
-function allowedOf(
-  tube: Tube,
-  plate_V: number,
-): { A: number; rating: string; system: string; factor: number; source: string } | null {
+/** Each charted tube at its own rating while all others draw the least: what the rail may then carry. */
+export function chartGuards(all: readonly ChartAllowed[], rail: RailName): Guard[] {
+  return all.map(({ share, plate_V, allowed, others_A }) => ({
+    part: share.part,
+    ceiling_A: allowed.A + others_A,
+    text: `${share.part}'s ${allowed.rating} (${allowed.system}, ×${allowed.factor}) allows ${show(allowed.A, 'A')} with ${show(plate_V, 'V')} at its plate; all else on ${rail} draws at least ${show(others_A, 'A')} by the chart`,
+    source: allowed.source,
+    unverified: allowed.unverified,
+    remedy: 'Stop the profile lower, or correct the chart.',
+  }))
+}
+
+/** The most a tube may draw by a rating of its own, rating factor included. */
+interface ChartMost {
+  readonly A: number
+  /** `plate dissipation`. */
+  readonly what: string
+  readonly rating: string
+  readonly system: string
+  readonly factor: number
+  readonly source: string
+  readonly unverified?: Doubt | undefined
+}
+
+function allowedOf(tube: Tube, plate_V: number): ChartMost | null {
   const record = recordOf(tube)
   if (record === null || !(plate_V > 0)) return null
   const factor = ratingFactor[record.rating_system]
-  const sections = Math.max(1, record.sections.filter(({ name }) => !/diode/i.test(name)).length)
+  const amplifying = record.sections.flatMap(({ name }, i) => (/diode/i.test(name) ? [] : [i]))
+  const own = amplifying.filter((i) => record.sections[i]?.max !== undefined).map((i) => ratingsOf(record, i))
+  const sections = Math.max(own.length === 0 ? 1 : 0, amplifying.length - own.length)
   const { plate_W, screen_W, screen_V, cathode_A } = record.max
+  // A section that is rated otherwise takes its own.
+  const more_W = own.reduce((sum, each) => sum + (each.plate_W?.value ?? 0), 0)
+  const more_A = own.reduce((sum, each) => sum + (each.cathode_A?.value ?? 0), 0)
   const screen_A = screen_W === undefined ? 0 : screen_W.value / Math.min(plate_V, screen_V?.value ?? plate_V)
   const of = { system: record.rating_system, factor }
   const all = [
@@ -309,9 +337,10 @@ function allowedOf(
       : [
           {
             ...of,
-            A: (plate_W.value / plate_V + screen_A) * factor * sections,
+            A: (plate_W.value / plate_V + screen_A) * factor * sections + (more_W / plate_V) * factor,
+            what: 'plate dissipation',
             rating: `${show(plate_W.value, 'W')} plate rating`,
-            source: plate_W.source,
+            ...toldByAll([plate_W, ...(screen_W === undefined ? [] : [screen_W])], record, factor),
           },
         ]),
     ...(cathode_A === undefined
@@ -319,9 +348,10 @@ function allowedOf(
       : [
           {
             ...of,
-            A: cathode_A.value * factor * sections,
+            A: cathode_A.value * factor * sections + more_A * factor,
+            what: 'cathode current',
             rating: `${show(cathode_A.value, 'A')} cathode rating`,
-            source: cathode_A.source,
+            ...toldBy(cathode_A, record, factor),
           },
         ]),
   ]
@@ -329,20 +359,19 @@ function allowedOf(
 }
 
 /** A driven stage is held by what its service allows, without any factor on top. */
-function allowedByService(
-  equipment: Equipment,
-  of: StageInMode,
-  volts: number,
-): ReturnType<typeof allowedOf> {
-  const A = drivenMost_A(equipment, of, volts)
+function allowedByService(equipment: Equipment, of: StageInMode, volts: number): ChartMost | null {
+  const most = drivenMost(equipment, of, volts)
   const known = drivenRating(equipment, of)
-  if (A === null || known === null) return null
+  if (most === null || known === null) return null
+  const { A, source, unverified } = most
   return {
     A,
+    what: `current in ${known.text}`,
     rating: `rating in ${known.text}`,
     system: 'of its service',
     factor: 1,
-    source: known.from_memory ? `unverified, check your manual (${known.source})` : known.source,
+    source: unverified === undefined ? source : `unverified, check your manual (${source})`,
+    unverified,
   }
 }
 

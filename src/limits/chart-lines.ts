@@ -105,7 +105,10 @@ export function nearestPoint(
 ): OperatingPoint | null {
   const tube = equipment.tubes[of.tube]
   const record = tube === undefined ? null : recordOf(tube)
-  const fits = (record?.points ?? []).filter((point) => point.doubtful === null && has(point))
+  const points = record?.points ?? []
+  // Equal sections share the points of the first; a system of its own has its own.
+  const own = points.some(({ section }) => section === of.section) ? of.section : 0
+  const fits = points.filter((point) => point.doubtful === null && point.section === own && has(point))
   return fits.reduce<OperatingPoint | null>(
     (best, point) =>
       best === null || Math.abs(point.plate_V - volts) < Math.abs(best.plate_V - volts) ? point : best,

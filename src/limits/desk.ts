@@ -3,7 +3,8 @@ import type { ClippedMeter, Equipment, ModeName, NodeName, Rail, RailName } from
 import { benchRails, terminalBleeder_ohm } from './bench-rails.js'
 import { heaterExpectation } from './heater-limits.js'
 import { heaterSigns } from './heater-signs.js'
-import { chartCurrents, chartEstimate, chartGuards } from './chart-currents.js'
+import { chartAllowed, chartCurrents, chartEstimate, chartGuards } from './chart-currents.js'
+import { chartOverRatings, chartWatches } from './chart-watches.js'
 import { chartNodes, nodeMeter } from './chart-nodes.js'
 import { type DrivenByRails, drivenByRails, nothingDriven, relieved } from './driven-rails.js'
 import { coldEstimate, estimate, tubeSumGuard } from './level1.js'
@@ -15,6 +16,7 @@ import { hiddenShorts } from './shorts.js'
 import type { StrikeDoubt } from './gas-tubes.js'
 import type { GasStates } from './paths.js'
 import type {
+  CanHeat,
   DrivenNow,
   HeaterSign,
   HiddenShort,
@@ -36,6 +38,8 @@ export interface PointLimits {
   readonly problems: readonly LimitProblem[]
   /** Parts whose ratings no rail current can guard here. */
   readonly unguarded: readonly string[]
+  /** Electrolytics whose leakage may heat them too much unseen. */
+  readonly cans: readonly CanHeat[]
   /** Shorted capacitors that would burn a part inside every trip. */
   readonly hidden: readonly HiddenShort[]
   /** Each capacitor shorted by itself, where some part comes to harm. */
@@ -113,6 +117,7 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
               withoutGrids_A(equipment, rails, mode, volts, name),
             )
           : nothingDriven
+      const nodes = point?.nodes ?? (tubes === 'hot' ? chartNodes(equipment, mode, volts, meter) : {})
       const limits: Record<RailName, RailLimits> = {}
       const problems: LimitProblem[] = [...(point?.problems ?? []), ...byRails.problems]
       let stored_J = point?.stored_J ?? 0
@@ -122,7 +127,7 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
         const rail = equipment.rails[name]
         const railBench = rails[name]
         if (rail === undefined || railBench === undefined) continue
-        const from = expectationOf(equipment, railBench, at_V, mode, point, heaterAt, tubes, byRails)
+        const from = expectationOf(equipment, railBench, at_V, mode, point, heaterAt, tubes, byRails, nodes)
         if (from === null) {
           problems.push(nothingKnown(name, mode, volts))
           continue
@@ -150,11 +155,12 @@ export function createLimits(equipment: Equipment, bench: Bench, seed = 20): Lim
       }
       return {
         limits,
-        nodes: point?.nodes ?? (tubes === 'hot' ? chartNodes(equipment, mode, volts, meter) : {}),
+        nodes,
         stored_J,
         charging_F,
         problems,
         unguarded,
+        cans: point?.cans ?? [],
         driven: point?.driven ?? byRails.driven,
         gas: point?.gas ?? [],
         strikes: tubes === 'hot' ? (point?.strikes ?? []) : [],
@@ -180,13 +186,14 @@ function expectationOf(
   heaterAt: (rail: RailBench, volts: number) => WithProblems,
   tubes: 'hot' | 'cold',
   byRails: DrivenByRails,
+  nodes: Readonly<Record<NodeName, number>>,
 ): WithProblems | null {
   if (bench.role === 'heater') return heaterAt(bench, at_V)
   if (point !== null && point.expected_A[bench.name] !== undefined)
     return fromNetwork(bench, at_V, mode, point)
   const rail = equipment.rails[bench.name]
   if (rail === undefined) return null
-  const charted = tubes === 'cold' ? null : fromCharts(equipment, rail, bench, at_V, mode)
+  const charted = tubes === 'cold' ? null : fromCharts(equipment, rail, bench, at_V, mode, nodes)
   if (charted !== null) return charted
   const told =
     tubes === 'cold' && rail.role !== 'bias'
@@ -206,6 +213,7 @@ function expectationOf(
     expected_A: known.expected_A,
     text: known.text,
     source: known.source,
+    unverified: known.unverified,
     spread: {
       kind: 'bounds',
       lower_A: known.lower_A,
@@ -272,6 +280,7 @@ function fromCharts(
   bench: RailBench,
   at_V: number,
   mode: ModeName,
+  nodes: Readonly<Record<NodeName, number>>,
 ): WithProblems | null {
   const currents = chartCurrents(equipment, bench.name, mode)
   if (currents === null) return null
@@ -279,7 +288,9 @@ function fromCharts(
   if (!whole && rail.totals[mode] !== undefined) return null
   const known = chartEstimate(currents, rail, bench, at_V)
   const sum = tubeSumGuard(equipment, bench.name, mode, at_V, terminalBleeder_ohm(rail, bench))
-  const own = chartGuards(equipment, currents, rail, bench, at_V)
+  const allowed = chartAllowed(equipment, currents, rail, bench, at_V)
+  const own = chartGuards(allowed, currents.rail)
+  const watches = chartWatches(equipment, mode, allowed, known.expected_A, nodes)
   // A tube that takes a small part of the rail may burn while all is in band: no trip of this rail can hold it.
   const least_A = (known.expected_A + known.upper_A) / 2
   const kept = own.filter(({ ceiling_A }) => ceiling_A >= least_A)
@@ -289,6 +300,7 @@ function fromCharts(
     expected_A: known.expected_A,
     text: known.text,
     source: known.source,
+    unverified: known.unverified,
     spread: {
       kind: 'bounds',
       lower_A: known.lower_A,
@@ -303,7 +315,8 @@ function fromCharts(
     shares: known.scaled.flatMap(({ part, A }) =>
       equipment.tubes[part] === undefined ? [] : [{ tube: part, A }],
     ),
-    problems: [],
+    ratings: watches,
+    problems: chartOverRatings(watches),
   }
 }
 
@@ -315,6 +328,7 @@ function fromNetwork(bench: RailBench, at_V: number, mode: ModeName, point: Oper
     .slice(0, 3)
     .map(({ tube, A }) => `${tube} ${show(A, 'A')}`)
   const expected_A = point.expected_A[bench.name] ?? 0
+  const wide = point.contributors[bench.name] ?? ''
   // A driven stage is named on the rails that feed it, with what its current is scaled from.
   const onRail =
     bench.role === 'bias'
@@ -327,11 +341,12 @@ function fromNetwork(bench: RailBench, at_V: number, mode: ModeName, point: Oper
     expected_A,
     text: `the set's circuit solved at ${show(at_V, 'V')} in ${mode} with nominal parts${largest.length > 0 ? `; most of it: ${largest.join(', ')}` : ''}${[...onRail.map(({ text }) => text), ...point.gas].map((text) => `; ${text}`).join('')}`,
     source: ['the set file and tube data', ...onRail.map(({ source }) => source)].join('; '),
+    unverified: onRail.find(({ unverified }) => unverified !== undefined)?.unverified,
     spread: {
       kind: 'samples',
       A: point.samples_A[bench.name] ?? [],
       ...(point.dark_A !== undefined && { or_A: point.dark_A[bench.name] ?? [] }),
-      text: `9 of 10 healthy sets (${samples} drawn: tubes, resistors by tolerance and age, leakage, read-back)`,
+      text: `9 of 10 healthy sets (${samples} drawn: tubes, resistors by tolerance and age, leakage, read-back)${wide === '' ? '' : `; what moves it most, each alone at its 95 % point (being independent they add as squares): ${wide}`}`,
       source: tubeSource,
     },
     guards: point.guards[bench.name] ?? [],

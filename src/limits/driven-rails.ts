@@ -8,7 +8,7 @@ import {
   recordOf,
   type StageInMode,
 } from '../equipment/index.js'
-import { screenTubeCurrents, triodeCurrents } from '../tubes/index.js'
+import { ratingsOf, screenTubeCurrents, triodeCurrents } from '../tubes/index.js'
 import { terminalBleeder_ohm } from './bench-rails.js'
 import { unguarded } from './driven.js'
 import { type Stage, standingStage } from './driven-most.js'
@@ -16,7 +16,9 @@ import { inWords, overRatings, type SetPoints } from './guards.js'
 import type { Estimate } from './level1.js'
 import { preloadsTooSmall } from './preload.js'
 import { show } from './rail-limits.js'
-import { ratingFactor, serviceStress, type Stress } from './ratings.js'
+import { ratingFactor, toldBy } from './ratings.js'
+import { serviceStress } from './service-ratings.js'
+import type { Stress } from './stress.js'
 import type { DrivenNow, LimitProblem, RailBench } from './types.js'
 
 /*
@@ -113,6 +115,7 @@ function nowOf(
     lost_stress: lostStress(equipment, stage, 1),
     text: `${tube} (${type}) in ${told.service}, ${told.duty}: ${show(plate_A, 'A')} plate${screen_A > 0 ? `, ${show(screen_A, 'A')} screen` : ''}${grid_A > 0 ? `, ${show(grid_A, 'A')} grid` : ''}, after ${stage.text}`,
     source: stage.source,
+    unverified: stage.unverified,
   }
 }
 
@@ -169,7 +172,7 @@ function lostStress(equipment: Equipment, stage: Stage, part: number): DrivenNow
   const lost = lostCurrents(equipment, stage, part)
   if (record === null || lost === null) return null
   const factor = ratingFactor[record.rating_system]
-  const { plate_W, screen_W } = record.max
+  const { plate_W, screen_W } = ratingsOf(record, stage.of.section)
   const { plate_V, screen_V } = idle_V(stage)
   const all = [
     { what: 'plate dissipation', W: lost.plate_A * part * plate_V, of: plate_W },
@@ -183,7 +186,7 @@ function lostStress(equipment: Equipment, stage: Stage, part: number): DrivenNow
             ratio: W / (of.value * factor),
             of_rating: W / of.value,
             rating: `${show(of.value, 'W')} ${record.rating_system}${factor > 1 ? ` × ${factor}` : ''}`,
-            source: of.source,
+            source: toldBy(of, record, factor).source,
           },
         ],
   )
@@ -231,13 +234,12 @@ function serviceStresses(equipment: Equipment, stage: Stage): Stress[] {
   const { of, plate_A, screen_A, grid_A, plate_V } = stage
   const known = drivenRating(equipment, of)
   if (known === null) return []
-  const { rating } = known
   const add = serviceStress({ part: of.tube, element: of.tube, type: of.type }, known)
   const rail_A = plate_A + screen_A
   return [
-    ...add('plate current', plate_A, 'A', rating.plate_A, rail_A),
-    ...add('plate input', plate_A * plate_V, 'W', rating.plate_input_W, rail_A),
-    ...add('plate voltage', plate_V, 'V', rating.plate_V, rail_A),
-    ...add('grid current', grid_A, 'A', rating.grid_A, rail_A),
+    ...add('plate current', plate_A, 'A', 'plate_A', rail_A),
+    ...add('plate input', plate_A * plate_V, 'W', 'plate_input_W', rail_A),
+    ...add('plate voltage', plate_V, 'V', 'plate_V', rail_A),
+    ...add('grid current', grid_A, 'A', 'grid_A', rail_A),
   ]
 }

@@ -9,8 +9,9 @@ import {
 } from '../equipment/index.js'
 import type { Element, Solution } from '../network/index.js'
 import { inWords, type SetPoints } from './guards.js'
-import { stresses, type Stress } from './ratings.js'
+import { stresses } from './ratings.js'
 import { show } from './rail-limits.js'
+import type { Stress } from './stress.js'
 import type { DrivenNow, LimitProblem } from './types.js'
 
 type Valve = Extract<Element, { readonly kind: 'triode' | 'screen tube' }>
@@ -56,6 +57,7 @@ export function drivenNow(
       lost_stress: harder(alone, together),
       text: `${of.tube} (${of.type}) in ${of.stage.service}, ${of.stage.duty}: ${show(plate, 'A')} plate${screen > 0 ? `, ${show(screen, 'A')} screen` : ''}${grid > 0 ? `, ${show(grid, 'A')} grid` : ''}, after ${known?.text ?? 'nothing known'}`,
       source: known?.source ?? '',
+      unverified: known?.from_memory === true ? 'figure' : undefined,
     }
   })
 }

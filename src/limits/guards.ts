@@ -1,9 +1,10 @@
 import type { Equipment, PartName, RailName } from '../equipment/index.js'
 import type { Element, Solution } from '../network/index.js'
 import { formatQuantity } from '../quantities/index.js'
-import { floor_A } from './rail-limits.js'
-import { stresses, type Stress } from './ratings.js'
+import { floor_A, show } from './rail-limits.js'
+import { stresses } from './ratings.js'
 import { fitLogNormal, logNormalPoint, quantile } from './spread.js'
+import type { Stress } from './stress.js'
 import type { Guard, LimitProblem, RailBench, ShortCase } from './types.js'
 
 /** Set-points all rails stand at, by name; rails at 0 V are off. */
@@ -41,12 +42,15 @@ export function guardsOf(
   const unguarded = new Set<string>()
   const burnt = burntUnseen(at)
   const reaches = new Map<RailName, Reaches>()
+  // A tube may stand between two rails.
+  const all_V = Object.values(at.volts).reduce((sum, V) => sum + V, 0)
   for (const stress of held) {
     const rail = at.leaning.get(stress.element)
     if (
       rail === undefined ||
       !stress.by_current ||
-      stress.needs_V > (at.volts[rail] ?? 0) ||
+      // Its resistors may be smaller than they are marked.
+      0.9 * stress.needs_V > (stress.draws === undefined ? (at.volts[rail] ?? 0) : all_V) ||
       burnt.has(stress.part) ||
       !(stress.A > 0) ||
       !(stress.ratio > 0)
@@ -64,10 +68,36 @@ export function guardsOf(
       if (more < near) unguarded.add(stress.part)
       continue
     }
-    const text = `${stress.what} would reach ${stress.rating}, the rest of the rail at its lowest`
-    guards[rail] = [...(guards[rail] ?? []), { part: stress.part, ceiling_A, text, source: stress.source }]
+    const text = ceilingWords(stress, more, ceiling_A - share * more, at.shares[rail] ?? [])
+    const { part, source, unverified } = stress
+    guards[rail] = [...(guards[rail] ?? []), { part, ceiling_A, text, source, unverified }]
   }
   return { guards, unguarded: [...unguarded] }
+}
+
+/** What the part would draw at its rating, at which volts, and what the others leave it. */
+function ceilingWords(
+  stress: Stress,
+  more: number,
+  rest_A: number,
+  shares: RailsAtPoint['shares'][string],
+): string {
+  const { what, rating, draws } = stress
+  const others = shares.filter(({ tube, A }) => tube !== stress.part && A > 0).length
+  const isTube = draws !== undefined && others > 0
+  const rest = `${isTube ? `the other ${others === 1 ? 'tube' : `${others} tubes`} and ` : ''}what else hangs on the rail draw${isTube ? '' : 's'} at least ${show(rest_A, 'A')}`
+  // A rated current is the current that it allows.
+  if (draws === undefined && / current$/.test(what)) return `${what} may reach ${rating}; ${rest}`
+  return `${what}, ${rating}, allows ${allowed(stress, more)}; ${rest}`
+}
+
+function allowed({ draws, A }: Stress, more: number): string {
+  if (draws === undefined) return show(A * more, 'A')
+  const plate = `${show(draws.plate_A * more, 'A')} plate`
+  const screen = draws.screen_A > 0 ? `${show(draws.screen_A * more, 'A')} screen` : null
+  const at = ` at ${show(draws.V, 'V')}`
+  if (draws.of === 'screen') return `${screen ?? ''}${at} and ${plate}`
+  return `${plate}${screen === null ? '' : ` and ${screen}`}${at}`
 }
 
 /** Parts beyond their ratings with some capacitor shorted, while no rail reads more than a healthy set may. */
@@ -79,14 +109,14 @@ function burntUnseen(at: RailsAtPoint): ReadonlySet<PartName> {
 }
 
 /** Where healthy sets go on a rail: bounds of the band, and the trip that their spread alone would make. */
-interface Reaches {
+export interface Reaches {
   readonly expected: number
   readonly lower: number
   readonly upper: number
   readonly trip: number
 }
 
-function reachesOf(rail: RailName, at: RailsAtPoint): Reaches {
+export function reachesOf(rail: RailName, at: RailsAtPoint): Reaches {
   const expected = at.expected_A[rail] ?? 0
   const samples = at.samples_A[rail] ?? []
   const shape = fitLogNormal(samples)
@@ -115,7 +145,14 @@ export function troubles(nominal: Solution, volts: SetPoints): LimitProblem[] {
 export function overRatings(held: readonly Stress[], volts: SetPoints): LimitProblem[] {
   const problems: LimitProblem[] = []
   for (const stress of held) {
-    if (stress.ratio > 1.0005) {
+    if (stress.of_rating > 1.0005 && stress.assumed === true) {
+      problems.push({
+        severity: 'warning',
+        what: `${stress.what} would stand at ${percent(stress.of_rating)} of what is usual (${stress.rating}; ${stress.source}) at ${inWords(volts)}.`,
+        remedy:
+          "Look its limit up in your manual. Sets with such a cathode often tie that heater's winding to a node at its volts: give it a heater rail of its own between those nodes.",
+      })
+    } else if (stress.ratio > 1.0005) {
       problems.push({
         severity: 'error',
         what: `${stress.what} would stand at ${percent(stress.of_rating)} of its rating (${stress.rating}; ${stress.source}) at ${inWords(volts)}.`,

@@ -1,4 +1,4 @@
-import { chance } from '../chance/index.js'
+import { type Chance, chance } from '../chance/index.js'
 import type { Equipment, RailName } from '../equipment/index.js'
 import { heaterChanges, type HeaterPoint, layHeaters, solveHeaters } from './heater-chains.js'
 import { heaterSource, heatersOn, heaterSpread, heaterWindow } from './heaters.js'
@@ -21,14 +21,27 @@ export function heaterExpectation(
   const laid = layHeaters(equipment, bench.name)
   const nominal = solveHeaters(laid, volts, bench.lead_ohm)
   const drawn = chance(seed)
+  const tolerances = new Map(
+    laid.chains.flatMap(({ groups }) =>
+      groups.flatMap((group) =>
+        group.flatMap(({ kind, part, tolerance }) =>
+          kind === 'resistor' ? [[part, tolerance] as const] : [],
+        ),
+      ),
+    ),
+  )
+  // As a factor on its current: a heater as heaters vary, a dropper or shunt as the file states its tolerance.
+  const variation = (part: string, source: Chance): number => {
+    const tolerance = tolerances.get(part)
+    return tolerance === undefined
+      ? 1 + heaterSpread * source.normal()
+      : 1 / (1 + tolerance * (2 * source.next() - 1))
+  }
   const across = new Map<string, number[]>()
   const A = Array.from({ length: samples }, (_, n) => {
     const own = drawn.fork(`heaters ${n}`)
-    const { amps, chains } = solveHeaters(
-      laid,
-      volts,
-      bench.lead_ohm,
-      (part) => 1 + heaterSpread * own.fork(part).normal(),
+    const { amps, chains } = solveHeaters(laid, volts, bench.lead_ohm, (part) =>
+      variation(part, own.fork(part)),
     )
     for (const { elements } of chains)
       for (const element of elements) {
@@ -71,18 +84,18 @@ export function heaterExpectation(
           ]
     }),
   )
-  const sources = [
-    ...new Set(tubes.map((tube) => heaterSource(equipment, tube)).filter((source) => source !== null)),
-  ]
+  const told = tubes.flatMap((tube) => heaterSource(equipment, tube) ?? [])
+  const sources = [...new Set(told.map(({ source }) => source))]
   const chains = nominal.chains.map((chain) => `${chain.chain} ${show(chain.amps, 'A')}`).join(', ')
   return {
     expected_A: nominal.amps,
     text: `hot heaters at ${show(volts, 'V')} (current follows V^0.58)${bench.lead_ohm > 0 ? `, leads of ${show(bench.lead_ohm, 'Ω')} included` : ''}; by chain: ${chains}${voltsWords(bench, nominal.set_V, heaters)}`,
     source: sources.slice(0, 3).join('; ') + (sources.length > 3 ? `; and ${sources.length - 3} more` : ''),
+    unverified: told.some(({ recalled }) => recalled) ? 'figure' : undefined,
     spread: {
       kind: 'samples',
       A,
-      text: '9 of 10 healthy sets (one heater varies by 3 %: common practice, no source)',
+      text: `9 of 10 healthy sets (one heater varies by 3 %: common practice, no source${tolerances.size > 0 ? '; resistors as the set file states' : ''})`,
       source: 'common practice, no source',
     },
     guards: [

@@ -16,10 +16,14 @@ export interface HeaterElement {
   readonly hot_A: number
   readonly ohm: number
   readonly cathode: 'indirect' | 'direct'
+  /** Of a resistor, as a part of its value. */
+  readonly tolerance: number
   readonly source: string
+  /** Its rating was recalled, not looked up. */
+  readonly recalled: boolean
 }
 
-/** Heater voltage windows, relative: published, Radio Constructor April 1962 [S32]: ±10 % does little harm. */
+/** Heater voltage windows, relative: published, Radio Constructor April 1962: ±10 % does little harm. */
 export const heaterWindow = {
   low: 0.9,
   high: 1.1,
@@ -84,10 +88,13 @@ export function heatersOn(equipment: Equipment, rail: RailName): PartName[] {
   )
 }
 
-/** Where a part's heater figures come from, in words; null for resistors. */
-export function heaterSource(equipment: Equipment, part: PartName): string | null {
+/** Where a part's heater figures come from; null for resistors. */
+export function heaterSource(
+  equipment: Equipment,
+  part: PartName,
+): Pick<HeaterElement, 'source' | 'recalled'> | null {
   const element = elementOf(equipment, part, [])[0]
-  return element === undefined || element.kind === 'resistor' ? null : element.source
+  return element === undefined || element.kind === 'resistor' ? null : element
 }
 
 /** What a chain of the file names: an empty list where its place is empty, and why in `missing` where it is not known. */
@@ -109,15 +116,27 @@ export function elementOf(equipment: Equipment, part: PartName, missing: string[
         hot_A: found.heater.amps.value,
         ohm: 0,
         cathode: found.cathode === 'direct' ? 'direct' : 'indirect',
+        tolerance: 0,
         source: `${tube.type}: ${found.heater.amps.source}`,
+        recalled: found.heater.amps.confidence === 'from memory',
       },
     ]
   }
   const other = equipment.parts[part]
   if (other?.kind === 'lamp') {
-    const { volts, amps } = other
+    const { volts, amps, known } = other
     return [
-      { part, kind: 'heater', hot_V: volts, hot_A: amps, ohm: 0, cathode: 'direct', source: 'the set file' },
+      {
+        part,
+        kind: 'heater',
+        hot_V: volts,
+        hot_A: amps,
+        ohm: 0,
+        cathode: 'direct',
+        tolerance: 0,
+        source: known === undefined ? 'the set file' : `${known.type}: ${known.source}`,
+        recalled: known?.recalled === true,
+      },
     ]
   }
   if (other?.kind === 'heater resistor' || other?.kind === 'resistor') {
@@ -129,7 +148,9 @@ export function elementOf(equipment: Equipment, part: PartName, missing: string[
         hot_A: 0,
         ohm: other.ohm,
         cathode: 'indirect',
+        tolerance: other.tolerance,
         source: 'the set file',
+        recalled: false,
       },
     ]
   }

@@ -36,7 +36,7 @@ export function lackingOf(equipment: Equipment, name: RailName, mode: ModeName):
     if ([plate_W, cathode_A, dc_output_A, regulator_A].every((figure) => figure === undefined))
       lacks.push({
         lacks: `no rating bounds what ${part} (${tube.type}) may draw, so the rail's ceiling counts no tube`,
-        add: `the type under tube_types with its largest plate_W or cathode_A, from its sheet`,
+        add: `the type under tube_types with its plate_dissipation or cathode_current under max, from its sheet`,
       })
     if (charts === null && rail.totals[mode] === undefined && classA(tube, rail.working_V) === null)
       lacks.push({

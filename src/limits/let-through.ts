@@ -1,7 +1,7 @@
 import type { PartName, RailName } from '../equipment/index.js'
 import { storedEnergy_J } from './discharge.js'
 import { show } from './rail-limits.js'
-import type { HeatTaker } from './ratings.js'
+import type { HeatTaker } from './stress.js'
 import type { LetThrough, RailBench, RailLimits, ShortCase, WeakestPart } from './types.js'
 
 /**

@@ -7,14 +7,17 @@ import {
   type Rail,
   type RailName,
   recordOf,
+  saidFromMemory,
   type Tube,
 } from '../equipment/index.js'
 import { formatQuantity } from '../quantities/index.js'
-import { ratingFactor } from './ratings.js'
+import { type Ratings, ratingsOf, type TubeRecord } from '../tubes/index.js'
+import { doubtOf, ratingFactor, toldByAll } from './ratings.js'
 import { standingLoad_ohm, terminalBleeder_ohm } from './bench-rails.js'
-import { drivenMost_A } from './driven-most.js'
+import { type Allowed, drivenMost } from './driven-most.js'
 import { periodLeakage_A } from './sampling.js'
-import type { Guard, RailBench } from './types.js'
+import { show } from './rail-limits.js'
+import type { Doubt, Guard, RailBench } from './types.js'
 
 /**
  * Expected current of a rail whose circuit the file does not give: from the handbook's total, else from the types.
@@ -30,6 +33,7 @@ export interface Estimate {
   readonly band: string
   readonly text: string
   readonly source: string
+  readonly unverified?: Doubt | undefined
 }
 
 /** Total cathode current of a whole set against its HT, and the laws that bound it (common practice, no source). */
@@ -75,11 +79,13 @@ export function estimate(
       ...scaledEstimate(total.current_A, volts / total.at_V, { low: 0.5, high: 1.5 }, bleeder_A),
       text: `handbook total of ${formatQuantity(total.current_A, 'A')} at ${formatQuantity(total.at_V, 'V')} in ${mode}, scaled to ${formatQuantity(volts, 'V')}${withBleeder}`,
       source: total.source,
+      ...(saidFromMemory(total.source) && { unverified: 'figure' as const }),
     }
   }
   const types = tubesOn(equipment, name, mode)
   let sum_A = 0
   const counted: string[] = []
+  let recalled = false
   const driven: DrivenDraw[] = []
   const named: string[] = []
   for (const { part, tube } of types) {
@@ -87,6 +93,7 @@ export function estimate(
     if (drawn !== null) {
       sum_A += drawn.plate_A + drawn.screen_A
       driven.push(drawn)
+      recalled ||= drawn.known.from_memory
       named.push(
         `${part} driven, ${formatQuantity(round(drawn.plate_A + drawn.screen_A), 'A')} after ${drawn.known.text}`,
       )
@@ -95,6 +102,7 @@ export function estimate(
     const point = classA(tube, rail.working_V)
     if (point === null) continue
     sum_A += point.amps * raised(Math.min(1, rail.working_V / point.volts), exponent.usual)
+    recalled ||= point.recalled
     counted.push(part)
   }
   if (counted.length + driven.length > 0) {
@@ -112,6 +120,7 @@ export function estimate(
       ...scaledEstimate(sum_A, volts / rail.working_V, { low: 0.3, high: 1.5 }, bleeder_A),
       text: `sum of types: ${[...still, ...named].join('; ')}, scaled to ${formatQuantity(volts, 'V')}${withBleeder}`,
       source: [...new Set(sources)].join('; '),
+      ...(recalled && { unverified: 'figure' as const }),
     }
   }
   if (bleeder === null) return null
@@ -162,22 +171,33 @@ export function tubeSumGuard(
   volts: number,
   bleeder: number | null,
 ): Guard | null {
-  let sum_A = bleeder === null ? 0 : volts / bleeder
+  const bleeder_A = bleeder === null ? 0 : volts / bleeder
   const types = tubesOn(equipment, name, mode)
   const driven = drivenStages(equipment, mode)
+  const all: (Allowed & { readonly part: string; readonly type: string })[] = []
   for (const { part, tube } of types) {
     const stage = driven.find((each) => each.tube === part)
-    const largest = stage === undefined ? largest_A(tube, volts) : drivenMost_A(equipment, stage, volts)
-    if (largest === null) return null
-    sum_A += largest
+    const most = stage === undefined ? mostOf(tube, volts) : drivenMost(equipment, stage, volts)
+    if (most === null) return null
+    all.push({ ...most, part, type: tube.type })
   }
   if (types.length === 0) return null
   const byService = driven.filter(({ tube }) => types.some(({ part }) => part === tube))
+  const largest = all.toSorted((a, b) => b.A - a.A)
+  const shown = largest.slice(0, 3)
+  const more = largest.slice(3)
+  const each = [
+    ...shown.map(({ part, type, A, by }) => `${part} (${type}) ${show(A, 'A')} by ${by}`),
+    ...(more.length === 0 ? [] : [`${more.length} more ${show(sum(more), 'A')}`]),
+    ...(bleeder_A > 0 ? [`bleeder ${show(bleeder_A, 'A')}`] : []),
+  ].join('; ')
   return {
     part: name,
-    ceiling_A: sum_A,
-    text: `every tube on the rail (${types.map(({ part }) => part).join(', ')}) at the most its ratings allow${byService.map(({ tube, stage }) => `, ${tube} by those of ${stage.service}, ${stage.duty}`).join('')}`,
-    source: 'tube data',
+    ceiling_A: bleeder_A + sum(all),
+    text: `every tube on the rail (${types.map(({ part }) => part).join(', ')}) at the most its ratings allow${byService.map(({ tube, stage }) => `, ${tube} by those of ${stage.service}, ${stage.duty}`).join('')}: ${each}`,
+    source: [...new Set(shown.map(({ source }) => source))].join('; '),
+    // One that was recalled makes the sum so.
+    unverified: doubtOf(all),
     remedy:
       byService.length === 0
         ? `A total taken with the key down or with drive holds output power, which no plate loses: say which tubes are driven in ${mode} (driven: { in: [${mode}], by: RF, service: …, bias: … } under each), or state the total at rest (undriven, key up) and plan that mode, or correct types and total.`
@@ -213,36 +233,83 @@ export function tubesOn(
  * Published static current of a type in ordinary use, plate and screen together, all its sections: the point nearest the
  * rail's own volts, of several there the largest, so that types and a handbook's total speak of the same volts.
  */
-export function classA(tube: Tube, working_V: number): { amps: number; volts: number } | null {
+export function classA(
+  tube: Tube,
+  working_V: number,
+): { amps: number; volts: number; recalled: boolean } | null {
   const found = recordOf(tube)
   if (found === null) return null
-  let best: { amps: number; volts: number } | null = null
+  let best: { amps: number; volts: number; recalled: boolean } | null = null
   const away = (volts: number): number => Math.abs(volts - working_V)
   for (const point of found.points) {
     const other = /AB|idle|cut-off|drop|indicator|zero signal|test/i.test(point.class)
     if (point.plate_A === null || point.doubtful !== null || other) continue
     const amps = (point.plate_A + (point.screen_A ?? 0)) * (found.kind === 'twin-triode' ? 2 : 1)
     const nearer = best === null || away(point.plate_V) < away(best.volts)
-    if (nearer || (best?.volts === point.plate_V && amps > best.amps)) best = { amps, volts: point.plate_V }
+    const recalled = point.confidence === 'from memory'
+    if (nearer || (best?.volts === point.plate_V && amps > best.amps))
+      best = { amps, volts: point.plate_V, recalled }
   }
   return best
 }
 
-function largest_A(tube: Tube, volts: number): number | null {
+function sum(all: readonly Allowed[]): number {
+  return all.reduce((total, { A }) => total + A, 0)
+}
+
+/**
+ * The most that a type's own ratings allow with these volts at its plate, its rating system's factor on top, all its sections
+ * together: plate and screen at their watts, or a current that is rated. Null where neither is known.
+ */
+export function mostOf(tube: Tube, volts: number): Allowed | null {
   const found = recordOf(tube)
-  if (found === null) return null
-  const factor = ratingFactor[found.rating_system]
-  const { max } = found
-  // Behind a dropper the screen stands at its own volts, not at the rail's.
-  const screen_V = Math.min(volts, max.screen_V?.value ?? volts)
-  const screen_A = max.screen_W === undefined ? 0 : max.screen_W.value / screen_V
-  const plate_A = max.plate_W === undefined ? undefined : max.plate_W.value / volts + screen_A
-  const allowed = [max.cathode_A?.value, plate_A, max.dc_output_A?.value].filter(
-    (value) => value !== undefined,
-  )
+  if (found === null || !(volts > 0)) return null
   // Ratings are for one section of a twin tube; a diode beside a triode adds nothing.
-  const sections = Math.max(1, found.sections.filter(({ name }) => !/diode/i.test(name)).length)
-  return allowed.length === 0 ? null : Math.min(...allowed) * factor * sections
+  const sections = found.sections.flatMap(({ name }, i) => (/diode/i.test(name) ? [] : [i]))
+  if (sections.every((i) => found.sections[i]?.max === undefined))
+    return sectionMost(found, found.max, volts, Math.max(1, sections.length))
+  const each = sections.map((i) => sectionMost(found, ratingsOf(found, i), volts, 1))
+  const known = each.flatMap((one) => one ?? [])
+  if (known.length < each.length) return null
+  return {
+    A: sum(known),
+    by: known.map(({ by }, n) => `${by} (${found.sections[sections[n] ?? 0]?.name ?? ''})`).join(' and '),
+    source: [...new Set(known.map(({ source }) => source))].join('; '),
+    unverified: doubtOf(known),
+  }
+}
+
+/** The most that these ratings allow so many sections together. */
+function sectionMost(found: TubeRecord, max: Ratings, volts: number, sections: number): Allowed | null {
+  const factor = ratingFactor[found.rating_system]
+  const { plate_W, screen_W, screen_V, cathode_A, dc_output_A } = max
+  // Behind a dropper the screen stands at its own volts, not at the rail's.
+  const screen_A = screen_W === undefined ? 0 : screen_W.value / Math.min(volts, screen_V?.value ?? volts)
+  const all = [
+    ...(plate_W === undefined
+      ? []
+      : [
+          {
+            A: plate_W.value / volts + screen_A,
+            by: `${show(plate_W.value, 'W')} of plate${screen_W === undefined ? '' : ` and ${show(screen_W.value, 'W')} of screen`}`,
+            of: [plate_W, ...(screen_W === undefined ? [] : [screen_W])],
+          },
+        ]),
+    ...(cathode_A === undefined
+      ? []
+      : [{ A: cathode_A.value, by: `${show(cathode_A.value, 'A')} of cathode`, of: [cathode_A] }]),
+    ...(dc_output_A === undefined
+      ? []
+      : [{ A: dc_output_A.value, by: `${show(dc_output_A.value, 'A')} of output`, of: [dc_output_A] }]),
+  ]
+  if (all.length === 0) return null
+  const least = all.reduce((low, each) => (each.A < low.A ? each : low))
+  return {
+    A: least.A * factor * sections,
+    by: `${least.by}${sections > 1 ? ` in each of ${sections}` : ''}, ${found.rating_system}${factor > 1 ? ` × ${factor}` : ''}`,
+    unverified: undefined,
+    ...toldByAll(least.of, found, factor),
+  }
 }
 
 function raised(ratio: number, to: number): number {

@@ -16,6 +16,9 @@ import {
   type Solver,
 } from '../network/index.js'
 import { drivenNow, still, unguarded } from './driven.js'
+import { canHeat } from './can-heat.js'
+import { contributorsOf, resistorSets } from './contributors.js'
+import { filled_F, railLeanings, storedOf } from './moved.js'
 import { preloadsTooSmall } from './preload.js'
 import { ownerOf, sampleElements } from './sampling.js'
 import { coldVolts, guardsOf, overRatings, type SetPoints, troubles } from './guards.js'
@@ -212,6 +215,14 @@ function solvePoint(
   const held = stresses(equipment, of.network.elements, nominal)
   const changed = solveChanged(of, nominal)
   const shorts = shortCases(equipment, of.network.elements, nominal, held, changed, amps)
+  const at = { shares, leaning, expected_A, samples_A: together(read), rails, volts, shorts }
+  const read_A = (elements: readonly Element[]): Record<RailName, number> => amps(changed(elements))
+  const cans = canHeat(equipment, of.network.elements, nominal, at, changed, amps)
+  const resistors = of.sets
+    .slice(0, resistorSets)
+    .map((set) => set.elements.filter(({ kind }) => kind === 'resistor'))
+  const drawn = { amps: read.lit_A, resistors }
+  const contributors = contributorsOf(equipment, of.network.elements, at, nominal, drawn, read_A)
   // The last short would stand at every later point: parts that are not sampled are not put again.
   const driven = drivenNow(equipment, mode, of.network.elements, nominal, changed, amps)
   changed([])
@@ -222,22 +233,21 @@ function solvePoint(
     standsUndriven(equipment, of, nominal, volts, hot, tube, part),
   )
   solvePath(of, of.nominalSet, volts, nominal, before)
-  const guarded = guardsOf(held, {
-    shares,
-    leaning,
-    expected_A,
-    samples_A: together(read),
-    rails,
-    volts,
-    shorts,
-  })
+  const guarded = guardsOf(held, at)
   return {
     expected_A,
     samples_A: read.lit_A,
     ...(read.dark_A !== null && { dark_A: read.dark_A }),
     nodes: nominal.volts,
     shares,
-    guards: guarded.guards,
+    guards: Object.fromEntries(
+      Object.keys(rails).map((rail) => [
+        rail,
+        [...(guarded.guards[rail] ?? []), ...(cans.guards[rail] ?? [])],
+      ]),
+    ),
+    cans: cans.unseen,
+    contributors,
     ratings: ratingWatches(equipment, of.network.elements, nominal, held, { shares, leaning, expected_A }),
     charging_F,
     stored_J: storedOf(of, cold),
@@ -375,23 +385,6 @@ function tubeShares(
   return shares
 }
 
-/** For every part, the rail whose volts move its current most. */
-function railLeanings(of: ModeSolver, nominal: Solution, volts: SetPoints): ReadonlyMap<string, RailName> {
-  const best = new Map<string, { rail: RailName; by: number }>()
-  for (const [rail, element] of of.supplies) {
-    const V = volts[rail] ?? 0
-    if (V <= 0) continue
-    const moved = of.solver.solve([{ ...element, V: V * 1.01 }], nominal.volts)
-    of.solver.solve([{ ...element, V }], nominal.volts)
-    for (const [name, current] of Object.entries(moved.currents)) {
-      const was = nominal.currents[name]
-      const by = Math.abs((current.a ?? current.plate ?? 0) - (was?.a ?? was?.plate ?? 0))
-      if (by > (best.get(name)?.by ?? 0)) best.set(name, { rail, by })
-    }
-  }
-  return new Map([...best].map(([name, { rail }]) => [name, rail]))
-}
-
 function coldAndCharge(
   of: ModeSolver,
   rails: Readonly<Record<RailName, RailBench>>,
@@ -406,26 +399,4 @@ function coldAndCharge(
     charging_F[rail] = own_F + (below === undefined ? 0 : filled_F(of, cold, below, volts[rail] ?? 0))
   }
   return { cold, charging_F }
-}
-
-/** Capacitance a rail fills when it rises: each capacitor by the part of the rail's volts that it takes with tubes cold. */
-function filled_F(of: ModeSolver, raised: Solution, lowered: Solution, V: number): number {
-  let F = 0
-  for (const each of of.network.elements) {
-    if (each.kind !== 'capacitor') continue
-    F += each.F * Math.min(1, Math.abs(across(raised, each) - across(lowered, each)) / V)
-  }
-  return F
-}
-
-function storedOf(of: ModeSolver, cold: Solution): number {
-  let joules = 0
-  for (const each of of.network.elements) {
-    if (each.kind === 'capacitor') joules += 0.5 * each.F * across(cold, each) * across(cold, each)
-  }
-  return joules
-}
-
-function across(solution: Solution, element: { readonly a: string; readonly b: string }): number {
-  return (solution.volts[element.a] ?? 0) - (solution.volts[element.b] ?? 0)
 }

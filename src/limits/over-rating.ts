@@ -1,11 +1,11 @@
 import type { Equipment, RailName } from '../equipment/index.js'
 import type { Element, Solution } from '../network/index.js'
 import { master, type RailsAtPoint } from './guards.js'
-import type { Stress } from './ratings.js'
+import type { Stress } from './stress.js'
 import type { RatingWatch } from './types.js'
 
 /** A cathode with less under it tells no current by its volts (our choice). */
-const readable_V = 0.3
+export const readable_V = 0.3
 
 /**
  * Tubes whose rating system leaves room above the bare rating, with the rail current at which each would pass the rating:
@@ -39,6 +39,7 @@ export function ratingWatches(
       at_A,
       rating: stress.rating,
       source: stress.source,
+      unverified: stress.unverified,
       cathode: cathodeOf(equipment, elements, nominal, stress),
     }
     first.set(stress.part, { rail, watch })

@@ -1,13 +1,23 @@
-import type { Rail } from '../equipment/index.js'
+import { type Rail, saidFromMemory } from '../equipment/index.js'
 import { formatQuantity, type Unit } from '../quantities/index.js'
 import { fitLogNormal, logNormalPoint, type points, quantile } from './spread.js'
-import type { Guard, HeaterVolts, LimitProblem, RailBench, RailLimits, RatingWatch, Reason } from './types.js'
+import type {
+  Doubt,
+  Guard,
+  HeaterVolts,
+  LimitProblem,
+  RailBench,
+  RailLimits,
+  RatingWatch,
+  Reason,
+} from './types.js'
 
 /** What is known of a rail's current at one set-point, however it was found. */
 export interface Expectation {
   readonly expected_A: number
   readonly text: string
   readonly source: string
+  readonly unverified?: Doubt | undefined
   readonly spread:
     | {
         readonly kind: 'samples'
@@ -68,8 +78,11 @@ export function railLimits(
     unit: Reason['unit'],
     text: string,
     source: string,
+    unverified?: Doubt,
   ): void => {
-    because.push(marked({ limit, value, unit, text: `${limit} ${show(value, unit)}: ${text}`, source }))
+    because.push(
+      marked({ limit, value, unit, text: `${limit} ${show(value, unit)}: ${text}`, source }, unverified),
+    )
   }
   if (from.manual_alone === true)
     because.push({
@@ -79,22 +92,20 @@ export function railLimits(
       text: `expected: ${from.text}`,
       source: from.source,
     })
-  else say('expected', expected_A, 'A', from.text, from.source)
+  else say('expected', expected_A, 'A', from.text, from.source, from.unverified)
 
   const floor = floor_A(expected_A, bench.resolution_A)
   const band = bandOf(from, expected_A)
-  because.push(
-    marked({
-      limit: 'band',
-      value: band.upper_A,
-      unit: 'A',
-      text: `band ${show(band.lower_A, 'A')} to ${show(band.upper_A, 'A')}: ${band.text}`,
-      source: band.source,
-    }),
-  )
+  because.push({
+    limit: 'band',
+    value: band.upper_A,
+    unit: 'A',
+    text: `band ${show(band.lower_A, 'A')} to ${show(band.upper_A, 'A')}: ${band.text}`,
+    source: band.source,
+  })
 
   const ceiling = lowestCeiling(standing, from, band.upper_A)
-  say('ceiling', ceiling.ceiling_A, 'A', ceiling.text, ceiling.source)
+  say('ceiling', ceiling.ceiling_A, 'A', ceiling.text, ceiling.source, ceiling.unverified)
 
   const statistical_A = band.high_A + floor
   const manual = rail.manual
@@ -115,6 +126,7 @@ export function railLimits(
         ? ''
         : `; the ${show(manual.trip_A, 'A')} stated by hand (${manual.reason}) is higher and not in force`),
     trip_A < wished_A ? ceiling.source : byHand ? 'stated by hand in the set file' : band.source,
+    trip_A < wished_A ? ceiling.unverified : undefined,
   )
 
   const stated = because.at(-1)
@@ -184,14 +196,10 @@ function inside(ratings: readonly RatingWatch[], trip_A: number): Pick<RailLimit
 }
 
 /** A figure that somebody remembered is never printed as one that was looked up. */
-function marked(reason: Reason): Reason {
-  return fromMemory(reason.source)
-    ? { ...reason, text: `${reason.text}; unverified, check your manual`, unverified: true }
-    : reason
-}
-
-function fromMemory(source: string): boolean {
-  return /\bfrom memory\b|\bunverified\b/i.test(source)
+function marked(reason: Reason, unverified: Doubt | undefined): Reason {
+  if (unverified === undefined) return reason
+  const words = unverified === 'figure' ? 'unverified' : 'its rating system is unverified'
+  return { ...reason, text: `${reason.text}; ${words}, check your manual`, unverified: true }
 }
 
 interface Band {
@@ -259,6 +267,16 @@ function lowestCeiling(standing: Standing, from: Expectation, upper_A: number): 
       text,
       source: 'the set file',
       remedy: 'Fit a larger fuse and state it, or use a profile that stops lower.',
+    })
+  }
+  if (rail.winding !== undefined) {
+    all.push({
+      part: 'winding',
+      ceiling_A: rail.winding.rated_A,
+      text: 'the winding that all of this rail flows through is rated no higher',
+      source: rail.winding.source,
+      ...(saidFromMemory(rail.winding.source) && { unverified: 'figure' as const }),
+      remedy: 'Stop the profile lower, or correct the rating of the winding.',
     })
   }
   if (profile_ceiling_A !== null) {

@@ -1,14 +1,13 @@
-import {
-  drivenRating,
-  type Equipment,
-  isScreenStandIn,
-  type KnownRating,
-  recordOf,
-} from '../equipment/index.js'
+import { type Equipment, isScreenStandIn, recordOf } from '../equipment/index.js'
 import type { Element, Solution } from '../network/index.js'
 import { formatQuantity } from '../quantities/index.js'
-import type { Figure, RatingSystem } from '../tubes/index.js'
-import { ownerOf, sectionNumber } from './sampling.js'
+import { type Figure, type RatingSystem, ratingsOf, type TubeRecord } from '../tubes/index.js'
+import { feedOf, voltsForWatts } from './feeds.js'
+import { heaterCathode } from './heater-cathode.js'
+import { ownerOf, sectionOf } from './sampling.js'
+import { drivenStresses, serviceOf } from './service-ratings.js'
+import { drawsOf, type Stress } from './stress.js'
+import type { Doubt } from './types.js'
 
 /**
  * Rating systems differ in what a rating allows for: design-centre ratings leave room for supply and part spread, absolute
@@ -20,31 +19,6 @@ export const ratingFactor: Readonly<Record<RatingSystem, number>> = {
   absolute: 1,
   unknown: 1,
 }
-
-/** How hard a part works against one of its ratings. */
-export interface Stress {
-  readonly part: string
-  readonly element: string
-  readonly what: string
-  /** Of what the rating allows (1 = at the rating × its factor). */
-  readonly ratio: number
-  /** Of the bare rating. */
-  readonly of_rating: number
-  readonly rating: string
-  readonly source: string
-  /** Whether more rail current means more of this; a voltage rating does not follow current. */
-  readonly by_current: boolean
-  /** Volts that must stand across the part before it can reach its rating at all; 0 where that is not a matter of volts. */
-  readonly needs_V: number
-  /** Amps through the part that this stress goes with. */
-  readonly A: number
-  /** Power ratings of resistors grow with the square of the current; all others in proportion. */
-  readonly squared: boolean
-  /** Watts in the part and what it is rated for, where heat is what the rating is about, and what kind of part takes them. */
-  readonly heat: { readonly W: number; readonly rated_W: number; readonly of: HeatTaker } | null
-}
-
-export type HeatTaker = 'resistor' | 'electrode' | 'winding'
 
 /**
  * All ratings of a solved set that are known, each with how far it is used. Driven stages carry their own data.
@@ -62,10 +36,13 @@ export function stresses(
     const owner = ownerOf(equipment, element.name)
     if (owner === null) continue
     if (element.kind === 'triode' || element.kind === 'screen tube' || element.kind === 'diode tube') {
-      made.push(...tubeStresses(equipment, owner, element, solution, above))
+      made.push(...tubeStresses(equipment, owner, elements, element, solution, above))
       continue
     }
-    const stress = partStress(equipment, owner, element, solution, above)
+    const stress =
+      element.kind === 'regulator'
+        ? regulatorStress(equipment, owner, element, solution, above)
+        : partStress(equipment, owner, element, solution, above)
     if (stress !== null) made.push(stress)
   }
   return made
@@ -76,6 +53,7 @@ type TubeElement = Extract<Element, { readonly kind: 'triode' | 'screen tube' | 
 function tubeStresses(
   equipment: Equipment,
   owner: string,
+  elements: readonly Element[],
   element: TubeElement,
   solution: Solution,
   above: number,
@@ -85,6 +63,10 @@ function tubeStresses(
   const found = tube === undefined ? null : recordOf(tube)
   // A cold tube takes no harm from volts that its ratings allow to a conducting one only.
   if (found === null || element.emission === 0) return []
+  const section = sectionOf(tube, element.name)
+  const rated = ratingsOf(found, section)
+  const system = found.sections[section]
+  const whose = system?.max === undefined ? '' : ` of its ${system.name}`
   const volts = (node: string): number => solution.volts[node] ?? 0
   const cathode_V = volts(element.cathode)
   const amps = solution.currents[element.name] ?? {}
@@ -92,9 +74,6 @@ function tubeStresses(
   const screen_A = amps.screen ?? 0
   const plate_V = volts(element.plate) - cathode_V
   const screen_V = element.kind === 'screen tube' ? volts(element.screen) - cathode_V : 0
-  const factor = ratingFactor[found.rating_system]
-  if (element.kind !== 'diode tube' && element.driven !== undefined)
-    return drivenStresses(equipment, owner, element, solution).filter(({ of_rating }) => of_rating > above)
   const made: Stress[] = []
   const add = (
     what: string,
@@ -102,104 +81,145 @@ function tubeStresses(
     unit: 'W' | 'A' | 'V',
     figure: Figure | undefined,
     A: number,
+    more: {
+      readonly assumed?: boolean
+      readonly needs_V?: (allowed: number) => number
+      /** Taken as it is printed, without the factor of its system; why, in words. */
+      readonly bare?: string
+    } = {},
   ): void => {
     if (figure === undefined || !(figure.value > 0)) return
+    const factor = more.bare === undefined ? ratingFactor[found.rating_system] : 1
     const allowed = figure.value * factor
     if (!(value / allowed > above)) return
     made.push({
       part: owner,
       element: element.name,
-      what: `${owner} (${type}) ${what}`,
+      what: `${owner} (${type}) ${what}${whose}`,
       ratio: value / allowed,
       of_rating: value / figure.value,
-      rating: `${formatQuantity(figure.value, unit)} ${found.rating_system}${factor > 1 ? ` × ${factor}` : ''}`,
-      source: sourceOf(figure),
+      rating: `${formatQuantity(figure.value, unit)} ${found.rating_system}${factor > 1 ? ` × ${factor}` : ''}${more.bare ?? ''}`,
+      ...toldBy(figure, found, factor),
       by_current: unit !== 'V',
-      needs_V: 0,
+      needs_V: more.needs_V?.(allowed) ?? 0,
       A,
       squared: false,
       heat: unit === 'W' ? { W: value, rated_W: figure.value, of: 'electrode' } : null,
+      ...(unit !== 'V' && { draws: drawsOf(what, { plate_A, screen_A, plate_V, screen_V }) }),
+      ...(more.assumed === true && { assumed: true }),
     })
   }
   if (isScreenStandIn(element)) {
-    add('screen dissipation', plate_A * plate_V, 'W', found.max.screen_W, plate_A)
-    add('screen voltage', plate_V, 'V', found.max.screen_V, plate_A)
+    add('screen dissipation', plate_A * plate_V, 'W', rated.screen_W, plate_A)
+    add('screen voltage', plate_V, 'V', rated.screen_V, plate_A)
     return made
   }
   // A published plate dissipation is for one section of a twin tube (common practice, no source).
-  add('plate dissipation', plate_A * plate_V, 'W', found.max.plate_W, plate_A + screen_A)
-  add('screen dissipation', screen_A * screen_V, 'W', found.max.screen_W, plate_A + screen_A)
-  add('cathode current', plate_A + screen_A, 'A', found.max.cathode_A, plate_A + screen_A)
-  add('rectified current', plate_A, 'A', found.max.dc_output_A, plate_A)
-  add('plate voltage', plate_V, 'V', found.max.plate_V, plate_A)
-  add('screen voltage', screen_V, 'V', found.max.screen_V, screen_A)
+  const both_A = plate_A + screen_A
+  const strained = heaterCathode(equipment, owner, found, cathode_V, solution.volts)
+  const heated = (): void => {
+    if (strained !== null)
+      add('heater to cathode voltage', strained.volts, 'V', strained.limit, 0, { assumed: strained.assumed })
+  }
+  if (element.kind !== 'diode tube' && element.driven !== undefined) {
+    const service = serviceOf(equipment, owner, element)
+    const own = service === null ? [] : drivenStresses(service, owner, element, solution)
+    made.push(...own.filter(({ of_rating }) => of_rating > above))
+    // What its service does not say, its type does: a screen, and a cathode, burn whatever drives them.
+    const bare = `, its type's: none is known for ${service?.known.text ?? 'its service'}`
+    if (service?.known.rating.screen_V == null)
+      add('screen voltage', screen_V, 'V', rated.screen_V, screen_A, { bare })
+    if (service?.known.rating.screen_W == null)
+      add('screen dissipation', screen_A * screen_V, 'W', rated.screen_W, both_A, { bare })
+    add('cathode current', both_A + Math.max(0, amps.grid ?? 0), 'A', rated.cathode_A, both_A)
+    heated()
+    return made
+  }
+  const plate_S = feedOf(elements, element.plate)
+  const screen_S = element.kind === 'screen tube' ? feedOf(elements, element.screen) : 0
+  const tied = element.kind !== 'screen tube' || element.screen === element.plate
+  const both_S = tied ? plate_S : plate_S > 0 && screen_S > 0 ? plate_S + screen_S : 0
+  add('plate dissipation', plate_A * plate_V, 'W', rated.plate_W, both_A, {
+    needs_V: (W) => voltsForWatts(W, plate_S),
+  })
+  add('screen dissipation', screen_A * screen_V, 'W', rated.screen_W, both_A, {
+    needs_V: (W) => voltsForWatts(W, screen_S),
+  })
+  add('cathode current', both_A, 'A', rated.cathode_A, both_A, {
+    needs_V: (A) => (both_S > 0 ? A / both_S : 0),
+  })
+  add('rectified current', plate_A, 'A', rated.dc_output_A, plate_A)
+  add('plate voltage', plate_V, 'V', rated.plate_V, plate_A)
+  add('screen voltage', screen_V, 'V', rated.screen_V, screen_A)
+  if (plate_V < 0) add('inverse voltage', -plate_V, 'V', rated.peak_inverse_V, 0)
+  heated()
   return made
 }
 
-/** A driven stage is held by what its service allows, which is less with modulation than without, and absolute. */
-function drivenStresses(
+/** A gas tube: beyond its largest current it is spent, and no longer holds its volts. */
+function regulatorStress(
   equipment: Equipment,
   owner: string,
-  element: Extract<TubeElement, { kind: 'triode' | 'screen tube' }>,
+  element: Extract<Element, { readonly kind: 'regulator' }>,
   solution: Solution,
-): Stress[] {
+  above: number,
+): Stress | null {
   const tube = equipment.tubes[owner]
-  const section = sectionNumber(element.name)
-  const stage = tube?.sections[section]?.driven
-  if (tube === undefined || stage === undefined) return []
-  const known = drivenRating(equipment, { tube: owner, type: tube.type, section, stage })
-  if (known === null) return []
-  const volts = (node: string): number => solution.volts[node] ?? 0
-  const { plate = 0, screen = 0, grid = 0 } = solution.currents[element.name] ?? {}
-  const plate_V = volts(element.plate) - volts(element.cathode)
-  const screen_V = element.kind === 'screen tube' ? volts(element.screen) - volts(element.cathode) : 0
-  const { rating } = known
-  const add = serviceStress({ part: owner, element: element.name, type: tube.type }, known)
-  return [
-    ...add('plate current', plate, 'A', rating.plate_A, plate + screen),
-    ...add('plate input', plate * plate_V, 'W', rating.plate_input_W, plate + screen),
-    ...add('screen dissipation', screen * screen_V, 'W', rating.screen_W, plate + screen),
-    ...add('plate voltage', plate_V, 'V', rating.plate_V, plate),
-    // What the HT rail draws says nothing of the grid: its own meter or the bias rail does (`drive`).
-    ...(grid > 0 && rating.grid_A !== null && grid > rating.grid_A
-      ? add('grid current', grid, 'A', rating.grid_A, grid)
-      : []),
-  ]
+  const found = tube === undefined ? null : recordOf(tube)
+  const figure = found?.max.regulator_A
+  if (found === null || figure === undefined || !(figure.value > 0)) return null
+  const A = Math.abs(solution.currents[element.name]?.a ?? 0)
+  const factor = ratingFactor[found.rating_system]
+  const ratio = A / (figure.value * factor)
+  if (!(ratio > above)) return null
+  return {
+    part: owner,
+    element: element.name,
+    what: `${owner} (${tube?.type ?? ''}) current`,
+    ratio,
+    of_rating: A / figure.value,
+    rating: `${formatQuantity(figure.value, 'A')} ${found.rating_system}${factor > 1 ? ` × ${factor}` : ''}`,
+    ...toldBy(figure, found, factor),
+    by_current: true,
+    needs_V: 0,
+    A,
+    squared: false,
+    heat: null,
+  }
 }
 
-/** A driven stage against what its service allows: absolute, without any factor. `A` is what of it the rail sees. */
-export function serviceStress(
-  { part, element, type }: { readonly part: string; readonly element: string; readonly type: string },
-  known: KnownRating,
-) {
-  return (what: string, value: number, unit: 'W' | 'A' | 'V', most: number | null, A: number): Stress[] =>
-    most === null || !(most > 0)
-      ? []
-      : [
-          {
-            part,
-            element,
-            what: `${part} (${type}) ${what} in ${known.text}`,
-            ratio: value / most,
-            of_rating: value / most,
-            rating: formatQuantity(Number(most.toPrecision(3)), unit),
-            source: known.from_memory ? `unverified, check your manual (${known.source})` : known.source,
-            by_current: unit !== 'V',
-            heat:
-              unit === 'W' && what === 'screen dissipation'
-                ? { W: value, rated_W: most, of: 'electrode' }
-                : null,
-            needs_V: 0,
-            A,
-            squared: false,
-          },
-        ]
+/** Where a rating is from, and what of it was recalled: its figure, or the system that lets it be passed. */
+export function toldBy(
+  figure: Figure,
+  of: TubeRecord,
+  factor: number,
+): { readonly source: string; readonly unverified?: Doubt } {
+  const recalled = figure.confidence === 'from memory'
+  const system = factor > 1 && of.rating_confidence === 'from memory'
+  const own = recalled ? `unverified, check your manual (${figure.source})` : figure.source
+  return {
+    source: system && !recalled ? `${own}; rating system ${of.rating_source}` : own,
+    ...((recalled || system) && { unverified: recalled ? ('figure' as const) : ('rating system' as const) }),
+  }
 }
 
-function sourceOf(figure: Figure): string {
-  return figure.confidence === 'from memory'
-    ? `unverified, check your manual (${figure.source})`
-    : figure.source
+/** The same of a rating that several figures make together: each is named, and the first doubt counts. */
+export function toldByAll(
+  figures: readonly Figure[],
+  of: TubeRecord,
+  factor: number,
+): { readonly source: string; readonly unverified?: Doubt } {
+  const told = figures.map((figure) => toldBy(figure, of, factor))
+  const unverified = doubtOf(told)
+  return {
+    source: [...new Set(told.map(({ source }) => source))].join('; '),
+    ...(unverified !== undefined && { unverified }),
+  }
+}
+
+/** The first doubt of several figures, a recalled figure before a recalled system. */
+export function doubtOf(of: readonly { readonly unverified?: Doubt | undefined }[]): Doubt | undefined {
+  return (['figure', 'rating system'] as const).find((doubt) => of.some((one) => one.unverified === doubt))
 }
 
 function partStress(

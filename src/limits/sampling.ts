@@ -1,7 +1,7 @@
 import type { Chance } from '../chance/index.js'
 import { type Equipment, isStandIn, type Part, recordOf, type Tube } from '../equipment/index.js'
 import type { Element } from '../network/index.js'
-import type { Driven, ModelBand } from '../tubes/index.js'
+import { type Astray, bandAmps, type Driven, type ModelBand, type RegulatorModel } from '../tubes/index.js'
 
 /**
  * Spread of good tubes about their type: 0.66..1.33 of published taken as the 5 % and 95 % points [S27, Radiotron Designer's
@@ -22,6 +22,12 @@ const drift = 0.5
 
 /** Striking volts of a gas regulator vary (typically 20 to 30 V above operating): standard deviation, our choice. */
 export const strikeSpread = 0.03
+/**
+ * So do the volts it holds: sheets of the 0A2 allow 140 to 168 V (from memory), taken as three standard deviations each way.
+ * A tube that strikes high holds high; how far the one tells the other is our choice.
+ */
+const holdSpread = 0.03
+const holdByStrike = 0.8
 
 /**
  * The elements of one sampled set: every part drawn from its own named generator, so that a part added to a file moves no
@@ -49,12 +55,17 @@ export function sampleElements(
           changed.push({ ...element, emission: element.emission * 2 * own.next() })
           break
         }
-        const spread = Math.sqrt(tubeSpread * tubeSpread + modelSpread(tube, element.name))
-        const more = Math.exp(spread * own.normal())
+        const more = Math.exp(spreadOf(tube, element) * own.normal())
         const emission = element.emission * more
-        if (element.kind !== 'diode tube' && element.driven !== undefined)
+        if (element.kind === 'diode tube') changed.push({ ...element, emission })
+        // Radio frequency draws what it is tuned and loaded for, wherever the curves end.
+        else if (element.driven?.by === 'RF')
           changed.push({ ...element, emission, driven: sampleDriven(element.driven, own, more) })
-        else changed.push({ ...element, emission })
+        else {
+          const driven = element.driven && sampleDriven(element.driven, own, more)
+          const astray = sampleAstray(bandOf(tube, element.name), own.fork('near cut-off'))
+          changed.push({ ...element, emission, astray, ...(driven !== undefined && { driven }) })
+        }
         break
       }
       case 'resistor': {
@@ -64,8 +75,7 @@ export function sampleElements(
         break
       }
       case 'regulator': {
-        const strike_V = element.model.strike_V * (1 + strikeSpread * own.normal())
-        changed.push({ ...element, model: { ...element.model, strike_V } })
+        changed.push({ ...element, model: sampleGas(element.model, own) })
         break
       }
       case 'capacitor': {
@@ -87,6 +97,33 @@ export function sampleElements(
   return changed
 }
 
+/** The 95 % point of a normal distribution. */
+export const high = 1.6449
+
+/** How far this tube stands off its curves where they end: the amps of its model's band taken as 5 % and 95 % points. */
+function sampleAstray(band: ModelBand | null, own: Chance): Astray | undefined {
+  return band === null || !(band.plus_A > 0)
+    ? undefined
+    : { A: (band.plus_A / high) * own.normal(), from_V: band.plus_from_V }
+}
+
+function sampleGas(model: RegulatorModel, own: Chance): RegulatorModel {
+  const strikes = own.normal()
+  const rest = Math.sqrt(1 - holdByStrike * holdByStrike)
+  const holds = 1 + holdSpread * (holdByStrike * strikes + rest * own.fork('holding').normal())
+  const operating_V = model.operating_V * holds
+  return {
+    ...model,
+    operating_V,
+    extinction_V: model.extinction_V * holds,
+    // Nothing strikes below the volts that it then holds.
+    strike_V: Math.max(operating_V, model.strike_V * (1 + strikeSpread * strikes)),
+  }
+}
+
+/** Standard deviation of the logarithm of a driven stage's plate current. */
+const drivenSpread = 0.11
+
 /**
  * A driven stage draws what it is tuned, loaded and driven for, not what its cathode could: ±20 % in plate, ±35 % in screen
  * and grid as 5 % and 95 % points, and some spread of the law of plate volts. Our choice, for a stage loaded as its figures
@@ -97,11 +134,84 @@ function sampleDriven(driven: Driven, own: Chance, emission: number): Driven {
   const own_part = driven.by === 'RF' ? 1 / emission : 1
   return {
     ...driven,
-    plate: own_part * driven.plate * Math.exp(0.11 * own.normal()),
+    plate: own_part * driven.plate * Math.exp(drivenSpread * own.normal()),
     screen: own_part * driven.screen * Math.exp(0.18 * own.normal()),
     grid: own_part * driven.grid * Math.exp(0.18 * own.normal()),
     bend: driven.bend + 0.15 * own.normal(),
   }
+}
+
+/** A tube's elements at the 95 % point of its spread; sections draw for themselves, so that all of them together spread less. */
+export function strongest(equipment: Equipment, part: string, own: readonly Element[]): Element[] {
+  const tube = equipment.tubes[part]
+  const valves = own.filter(isValve)
+  if (tube === undefined) return []
+  // A gas tube that holds its volts low has more dropped before it.
+  const gas = own.flatMap((element) => {
+    if (element.kind !== 'regulator') return []
+    const { model } = element
+    const holds = 1 - high * holdSpread
+    const [operating_V, extinction_V] = [model.operating_V * holds, model.extinction_V * holds]
+    return [{ ...element, model: { ...model, operating_V, extinction_V } }]
+  })
+  const spread = valves.map((element) => {
+    if (isStandIn(tube, element)) return { ...element, emission: element.emission * (1 + 2 * 0.45) }
+    if (element.kind !== 'diode tube' && element.driven !== undefined) {
+      const { driven } = element
+      return { ...element, driven: { ...driven, plate: driven.plate * Math.exp(high * drivenSpread) } }
+    }
+    const more = Math.exp((high * spreadOf(tube, element)) / Math.sqrt(valves.length))
+    return { ...element, emission: element.emission * more }
+  })
+  return [...spread, ...gas]
+}
+
+/** How far one element may stand off its curves where they end, by the amps of its model's band at these plate volts; 0 where none are drawn. */
+export function astray_A(equipment: Equipment, element: Element, plate_V: number): number {
+  const tube = equipment.tubes[ownerOf(equipment, element.name) ?? '']
+  const curved = element.kind === 'triode' || element.kind === 'screen tube'
+  if (tube === undefined || !curved || element.driven?.by === 'RF') return 0
+  const band = bandOf(tube, element.name)
+  return band === null ? 0 : bandAmps(band, plate_V)
+}
+
+/** A tube's elements as far above their curves where these end as all but the worst twentieth. */
+export function mostAstray(equipment: Equipment, part: string, own: readonly Element[]): Element[] {
+  const tube = equipment.tubes[part]
+  const valves = own.filter((element) => element.kind === 'triode' || element.kind === 'screen tube')
+  if (tube === undefined) return []
+  return valves.flatMap((element) => {
+    const band = element.driven?.by === 'RF' ? null : bandOf(tube, element.name)
+    if (band === null || !(band.plus_A > 0)) return []
+    return [{ ...element, astray: { A: band.plus_A / Math.sqrt(valves.length), from_V: band.plus_from_V } }]
+  })
+}
+
+/** Half of what lies between the 5 % and 95 % points of a sum of even draws from nothing to each of these, of their whole sum. */
+export function halfOfEven(most: readonly number[]): number {
+  const whole = most.reduce((sum, each) => sum + each, 0)
+  const squares = most.reduce((sum, each) => sum + each * each, 0)
+  return whole > 0 ? (0.95 * Math.sqrt(squares)) / (2 * whole) : 0
+}
+
+/** Every electrolytic at the most that a new one was allowed to leak. */
+export function leakiest(equipment: Equipment, elements: readonly Element[]): Element[] {
+  return elements.flatMap((element) => {
+    if (element.kind !== 'capacitor') return []
+    const part = equipment.parts[ownerOf(equipment, element.name) ?? '']
+    if (part?.kind !== 'capacitor' || part.dielectric !== 'electrolytic') return []
+    return [{ ...element, leak_S: element.leak_S + periodLeakage_A(part.F, part.rated_V) / part.rated_V }]
+  })
+}
+
+type Valve = Extract<Element, { readonly kind: 'triode' | 'screen tube' | 'diode tube' }>
+function isValve(element: Element): element is Valve {
+  return element.kind === 'triode' || element.kind === 'screen tube' || element.kind === 'diode tube'
+}
+
+/** Standard deviation of the logarithm of what a good tube draws: its own spread and the error of its curves. */
+function spreadOf(tube: Tube, element: Element): number {
+  return Math.sqrt(tubeSpread * tubeSpread + modelSpread(tube, element.name))
 }
 
 /** Leakage a new electrolytic was allowed at rated volts after 5 min: JAN-C-62, I(mA) = K·C(µF) + 0.3. */
@@ -147,6 +257,11 @@ function bandOf(tube: Tube, elementName: string): ModelBand | null {
 export function sectionNumber(elementName: string): number {
   const digits = /[^A-Za-z0-9](\d+)$/.exec(elementName)?.[1]
   return digits === undefined ? 0 : Math.max(0, Number(digits) - 1)
+}
+
+/** Which section of its tube an element is, or stands for the screen of, from 0. */
+export function sectionOf(tube: Tube | undefined, elementName: string): number {
+  return (tube?.sections.length ?? 0) > 1 ? sectionNumber(elementName.replace(/ screen$/, '')) : 0
 }
 
 /** Part or tube of the file that an element of the network comes from (`V3.2` is part of V3); null for leads, meters, bleeders. */

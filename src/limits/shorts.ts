@@ -1,6 +1,7 @@
 import type { Equipment, RailName } from '../equipment/index.js'
 import type { Element, Solution } from '../network/index.js'
-import { stresses, type Stress } from './ratings.js'
+import { stresses } from './ratings.js'
+import type { Stress } from './stress.js'
 import { ownerOf } from './sampling.js'
 import type { HiddenShort, RailLimits, ShortCase } from './types.js'
 

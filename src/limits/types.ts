@@ -51,6 +51,7 @@ export interface RatingWatch {
   readonly at_A: number
   readonly rating: string
   readonly source: string
+  readonly unverified?: Doubt | undefined
   /** Where its current can be read as volts against chassis: nominal, at the bare rating, at what the rating system allows. */
   readonly cathode: {
     readonly node: NodeName
@@ -107,6 +108,9 @@ export interface Reason {
   readonly by_hand?: true
 }
 
+/** What of a limit was recalled and not looked up: its figure, or only what its rating system allows above it. */
+export type Doubt = 'figure' | 'rating system'
+
 /** A sentence that stops a plan (`error`) or that goes with it (`warning`). */
 export interface LimitProblem {
   readonly severity: 'error' | 'warning'
@@ -156,6 +160,7 @@ export interface Guard {
   readonly ceiling_A: number
   readonly text: string
   readonly source: string
+  readonly unverified?: Doubt | undefined
   /** What a person can do where this ceiling lies below what the rail should draw. */
   readonly remedy?: string
 }
@@ -179,6 +184,10 @@ export interface OperatingPoint {
   readonly stored_J: number
   readonly problems: readonly LimitProblem[]
   readonly unguarded: readonly string[]
+  /** Electrolytics whose leakage may heat them too much unseen. */
+  readonly cans: readonly CanHeat[]
+  /** Rail → what makes its band wide, in words. */
+  readonly contributors: Readonly<Record<RailName, string>>
   readonly shorts: readonly ShortCase[]
   readonly driven: readonly DrivenNow[]
   readonly strikes: readonly StrikeDoubt[]
@@ -220,6 +229,17 @@ export interface DrivenNow {
   /** What it draws and what that is scaled from. */
   readonly text: string
   readonly source: string
+  readonly unverified?: Doubt | undefined
+}
+
+/** An electrolytic whose leakage heats its can too much while its rail reads what healthy sets do. */
+export interface CanHeat {
+  readonly part: PartName
+  readonly rail: RailName
+  readonly V: number
+  readonly leaks_A: number
+  /** What it turns into heat by that. */
+  readonly W: number
 }
 
 /** A capacitor shorted at one operating point: what the rails then draw, and the parts that would stand beyond their ratings. */

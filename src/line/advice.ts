@@ -15,7 +15,7 @@ const advice: Readonly<Record<LineFault, string>> = {
   out_of_range:
     'No such figure can stand here: its read-back is broken, or max_V and max_A of the bench file are not its own.',
   line_noise:
-    'No instrument sends such bytes: compare its speed and parity, press its plugs home, keep the cable short and away from the set.',
+    'No instrument sends such bytes: compare its speed, parity and stop bits, press its plugs home, keep the cable short and away from the set.',
   overlong_line:
     'Nothing on this line comes to an end: compare its speed and its reply_terminator, and look what else talks on it.',
   echo: 'It sends back what it is told: switch the echo off at the instrument or at its adapter.',
@@ -24,7 +24,8 @@ const advice: Readonly<Record<LineFault, string>> = {
     'It does not hold what it is told: see whether somebody has its panel, and whether its digits and resolution in the bench file are its own.',
   identity_changed:
     'Look where the plug of this line sits: the instrument that was being run may hear nothing from here any more, so switch it off at its mains.',
-  write_failed: 'The line takes nothing: its adapter or its flow control stands still.',
+  write_failed:
+    'The line takes nothing: its adapter stands still, or flow_control: RTS CTS is in the bench file and nothing drives CTS.',
   connection_lost: 'Its connection went: look at the plug of its adapter or of its network cable.',
   asked_again: '',
   resynchronised: '',

@@ -28,7 +28,7 @@ export function lineConfigOf(port: string, supply: Supply): LineConfig {
         over_voltage: c.over_voltage,
         min_V: c.min_V,
         min_A: c.min_A,
-        unguarded: c.role === 'heater' || c.role === 'bias',
+        unguarded: c.unguarded === true || c.role === 'heater' || c.role === 'bias',
       }),
     ),
   }

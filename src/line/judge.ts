@@ -5,7 +5,7 @@ import { quantities, type Move, type Setting, type Want } from './moves.js'
 import { answerIn, parseError, parseNumber, parseRegister, parseSwitch } from './numbers.js'
 import { meterValue } from './meter-value.js'
 import { inputHeard } from './rounds.js'
-import { channelName, setChannel, tellEvent, type Draft } from './state.js'
+import { channelName, setAmps, setChannel, tellEvent, type Draft } from './state.js'
 
 /** What a reply came to. `bad`: no such answer can be; `differs`: a true answer, but not what was set. */
 export type Verdict =
@@ -50,11 +50,12 @@ function judged(
     case 'reading': {
       const value = number(d, text, want.quantity, channel)
       if (value === null) return bad
-      tellEvent(d, { kind: 'reading', channel: channelName(d, channel), quantity: want.quantity, value })
       if (want.quantity === 'A') {
-        setChannel(d, channel, { amps: decimalValue(value), read_us: d.t_us })
+        setAmps(d, channel, decimalValue(value))
+        // Before the reading that says so: judged by what the one before had said, a current that left the limit would trip.
         nearLimit(d, channel, decimalValue(value))
       }
+      tellEvent(d, { kind: 'reading', channel: channelName(d, channel), quantity: want.quantity, value })
       return good
     }
     case 'meter': {
@@ -67,6 +68,13 @@ function judged(
     }
     case 'setting':
       return setting(d, want, channel, text)
+    case 'guard': {
+      const on = parseSwitch(text)
+      if (on === null) return bad
+      if (on) return good
+      const why = `its ${want.which === 'over_V' ? 'over-voltage' : 'over-current'} protection reads back as switched off`
+      return { is: 'differs', unchanged: want.check, why: `${why}, and was switched on` }
+    }
     case 'output': {
       const on = parseSwitch(text)
       if (on === null) return bad
@@ -179,7 +187,10 @@ function outputDiffers(on: boolean): ReturnType<typeof judged> {
 }
 
 /** Both bits or neither: off, or nothing regulated. */
-function modeOf(bits: number, want: Extract<Want, { is: 'regulation' }>): 'voltage' | 'current' | 'unknown' {
+export function modeOf(
+  bits: number,
+  want: { readonly mask: number; readonly cv_mask: number | null },
+): 'voltage' | 'current' | 'unknown' {
   const current = (bits & want.mask) !== 0
   const voltage = want.cv_mask === null ? !current : (bits & want.cv_mask) !== 0
   return current === voltage ? 'unknown' : current ? 'current' : 'voltage'

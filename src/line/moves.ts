@@ -16,6 +16,8 @@ export type Want =
       /** `check`: it was set earlier and must still be so. */
       readonly check: boolean
     }
+  /** Whether a protection is switched on, as it must be. `check`: it was switched on earlier. */
+  | { readonly is: 'guard'; readonly which: 'over_V' | 'over_A'; readonly check: boolean }
   /** `on`: what it must be; null = whatever it is. */
   | { readonly is: 'output'; readonly on: boolean | null }
   | { readonly is: 'regulation'; readonly mask: number; readonly cv_mask: number | null }
@@ -65,7 +67,7 @@ export function ask(config: LineConfig, channel: number, words: string, want: Wa
 }
 
 /** How much longer these words may take, µs; 0 = no longer than the rest. */
-function slowOf(dialect: Dialect, words: string): number {
+export function slowOf(dialect: Dialect, words: string): number {
   let most = 0
   for (const [key, seconds] of Object.entries(dialect.slow_s)) {
     if (wordsAt(dialect, key as Question) === words) most = Math.max(most, seconds * 1_000_000)
@@ -172,8 +174,31 @@ export function settingsStill(config: LineConfig, index: number, known: Settings
       ask(config, index, query, { is: 'setting', which, sent, within: within(channel, which), check: true }),
     )
   }
+  for (const which of ['over_V', 'over_A'] as const)
+    if (known[which] !== null) moves.push(...guardMoves(config, index, which, true))
   return moves
 }
+
+/** Whether this protection is switched on, where the supply can be asked. */
+function guardMoves(
+  config: LineConfig,
+  index: number,
+  which: 'over_V' | 'over_A',
+  check: boolean,
+): readonly Move[] {
+  const { ask_over_volts_on, ask_over_amps_on } = config.dialect
+  const query = which === 'over_V' ? ask_over_volts_on : ask_over_amps_on
+  return query === null ? [] : [ask(config, index, query, { is: 'guard', which, check })]
+}
+
+/** What bounds an output when everything else has failed: its limit and levels, and not its set-point, which its volts show. */
+export function guardsStill(config: LineConfig, index: number, known: Settings): readonly Move[] {
+  return settingsStill(config, index, { ...known, set_V: null })
+}
+
+/** A question whether what was set earlier is still so. */
+export const isStill = (move: Move): boolean =>
+  move.kind === 'ask' && (move.want.is === 'setting' || move.want.is === 'guard') && move.want.check
 
 /**
  * The error question, slow on many supplies. After limits and ON a refusal shows here even where the read-back happens to
@@ -232,7 +257,10 @@ export function movesFor(
           ? overCurrent(config, index, body.limit_A, known.over_A, limit)
           : [limit, setting(config, index, 'over_A', body.over_current_A), overCurrentOn(config, index)]
       if (body.over_voltage_V === null) return all(...parts)
-      const switched = dialect.over_volts_on === null ? [] : [tell(config, index, dialect.over_volts_on)]
+      const switched = [
+        ...(dialect.over_volts_on === null ? [] : [tell(config, index, dialect.over_volts_on)]),
+        ...guardMoves(config, index, 'over_V', false),
+      ]
       return all(...parts, setting(config, index, 'over_V', body.over_voltage_V), {
         ok: true,
         moves: switched,
@@ -259,6 +287,10 @@ export function movesFor(
       return config.dialect.dead_man === null
         ? { ok: false, why: 'its dialect has no words for a dead-man' }
         : { ok: true, moves: [] }
+    case 'panel': {
+      const said = body.to === 'computer' ? dialect.remote : dialect.local
+      return { ok: true, moves: said === null ? [] : [plainTell(config, said)] }
+    }
     case 'zero': {
       const volts = setting(config, index, 'set_V', channel.min_V ?? 0)
       const amps = setting(config, index, 'limit_A', channel.min_A ?? 0)
@@ -298,7 +330,8 @@ function overCurrent(
 
 function overCurrentOn(config: LineConfig, index: number): Built {
   const { over_amps_on } = config.dialect
-  return { ok: true, moves: over_amps_on === null ? [] : [tell(config, index, over_amps_on)] }
+  const told = over_amps_on === null ? [] : [tell(config, index, over_amps_on)]
+  return { ok: true, moves: [...told, ...guardMoves(config, index, 'over_A', false)] }
 }
 
 /**

@@ -11,14 +11,41 @@ const most_digits = String(most_n).length
 /** Finer than 10^-15 of a volt or an amp is no reading of a bench instrument: such digits are dropped. */
 const finest = 15
 
+/** Neither begins nor ends with what `parseNumber` takes off. */
+function isBare(text: string): boolean {
+  const first = text.charCodeAt(0)
+  const last = text.charCodeAt(text.length - 1)
+  return first !== 0x20 && first !== 0x09 && last !== 0x20 && last !== 0x09 && last !== 0x0d
+}
+
+/** Digits with one point among them, a sign before them or none, as nearly all readings are; null for whatever else. */
+function plainNumber(text: string): Decimal | null {
+  const sign = text.charCodeAt(0)
+  const from = sign === 0x2b || sign === 0x2d ? 1 : 0
+  if (text.length - from > most_digits) return null
+  let n = 0
+  let point = -1
+  for (let at = from; at < text.length; at++) {
+    const code = text.charCodeAt(at)
+    if (code === 0x2e && point < 0) point = at
+    else if (code >= 0x30 && code <= 0x39) n = 10 * n + (code - 0x30)
+    else return null
+  }
+  const digits = text.length - from - (point < 0 ? 0 : 1)
+  if (digits < 1) return null
+  return { n: sign === 0x2d && n !== 0 ? -n : n, k: point < 0 ? 0 : text.length - 1 - point }
+}
+
 /**
  * A reply as a decimal, exactly as printed: value = n / 10^k. Null when the text is not a number, or is one of the
  * SCPI-1999 words for "no number" (9.91E37) and "infinity" (9.9E37), or has more digits than can be kept.
  * `unit`: a unit letter that may be glued to the number, null where none may be.
  */
 export function parseNumber(text: string, unit: 'V' | 'A' | 'C' | null = null): Decimal | null {
-  const trimmed = text.replace(/^[ \t]+|[ \t\r]+$/g, '')
+  const trimmed = isBare(text) ? text : text.replace(/^[ \t]+|[ \t\r]+$/g, '')
   const bare = unit !== null && trimmed.endsWith(unit) ? trimmed.slice(0, -1).trimEnd() : trimmed
+  const plain = plainNumber(bare)
+  if (plain !== null) return plain
   const match = pattern.exec(bare)
   if (match === null) return null
   const [, sign = '', whole = '', fraction = '', exponent = '0'] = match

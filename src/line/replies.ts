@@ -2,7 +2,7 @@ import type { LineFault } from '../exchange/index.js'
 import { advised } from './advice.js'
 import { blame, count, replied, shown, wellAgain } from './health.js'
 import { judge, type Verdict } from './judge.js'
-import { errorMoves, type Move, type Want, whoMove } from './moves.js'
+import { errorMoves, isStill, type Move, type Want, whoMove } from './moves.js'
 import { answerIn, parseError, parseNumber, parseSwitch } from './numbers.js'
 import { askAgain, beginQuiet, giveUpOn, lose, nobody, noise, resynchronise, trouble } from './recover.js'
 import { inputHeard } from './rounds.js'
@@ -89,20 +89,20 @@ export function badReply(d: Draft, fault: LineFault, why: string): void {
 
 export function heard(d: Draft, text: string): void {
   const { flight } = d
-  const empty = text.trim() === ''
-  if (empty || d.link === 'closed') return
-  const acknowledgement = text.trim() === d.config.dialect.acknowledges
-  const refusal = d.config.dialect.error_lines.includes(text.trim())
+  const said = text.trim()
+  if (said === '' || d.link === 'closed') return
+  const acknowledgement = said === d.config.dialect.acknowledges
+  const refusal = d.config.dialect.error_lines.includes(said)
   if (d.link === 'quiet') {
     if (acknowledgement) return
-    if (text.trim() === d.identity) d.identities_due = Math.max(0, d.identities_due - 1)
+    if (said === d.identity) d.identities_due = Math.max(0, d.identities_due - 1)
     count(d, 'late_reply')
     noise(d)
     return
   }
   // What was just said comes back: the answer may still follow, and where none of it did, its deadline tells.
-  if (isEcho(d, text.trim()) && !isAnswer(d, text.trim())) {
-    d.echoes ||= text.trim() === flight?.move.text.trim()
+  if (isEcho(d, said) && !isAnswer(d, said)) {
+    d.echoes ||= said === flight?.move.text.trim()
     count(d, 'echo')
     blame(d, 'echo', `an echo of our own words comes back ("${shown(text)}")`)
     // Once only OFF goes out the answer behind it is waited for: it tells whether the output is off.
@@ -121,7 +121,7 @@ export function heard(d: Draft, text: string): void {
     if (!acknowledgement && !refusal) identityHeard(d, text)
     return
   }
-  if (text.trim() === d.identity) {
+  if (said === d.identity) {
     if (flight?.move.kind === 'ask' && flight.move.text === whoMove(d.config).text) {
       // Asked before an urgent OFF it says nothing about after it: it is asked again.
       if (flight.move.want.is === 'identity') d.unproved = false
@@ -135,7 +135,7 @@ export function heard(d: Draft, text: string): void {
   if (refusal) count(d, 'supply_error')
   if (refusal && flight?.move.kind !== 'tell') {
     // It is about the command before; the read-back at hand finds out what came of it.
-    d.complaint = text.trim()
+    d.complaint = said
     return
   }
   if (flight === null || flight.move.kind === 'tell') {
@@ -259,11 +259,12 @@ function answered(d: Draft, verdict: Verdict): void {
     case 'differs':
       d.work = on
       count(d, 'read_back_differs')
+      if (work.why === 'reading' && isStill(move)) {
+        stillDiffers(d, on, verdict.why)
+        return
+      }
       if (opens(work) || work.why === 'feeding' || (work.request && lowers(work.request))) {
-        if (
-          work.again < again_most &&
-          !(move.kind === 'ask' && move.want.is === 'setting' && move.want.check)
-        ) {
+        if (work.again < again_most && !isStill(move)) {
           d.work = { ...on, at: beginning(on), again: work.again + 1 }
           return
         }
@@ -276,6 +277,20 @@ function answered(d: Draft, verdict: Verdict): void {
         d.complaint === null ? verdict.why : `${verdict.why}; the supply says "${d.complaint}"`,
       )
   }
+}
+
+/**
+ * A limit or level that stands otherwise than it was set, found in its turn: once may be a garbled digit, and it is asked again at
+ * once; twice, and nothing is known any more of what bounds this output.
+ */
+function stillDiffers(d: Draft, work: Work, why: string): void {
+  if (work.again === 0) {
+    d.work = { ...work, at: 0, again: 1 }
+    return
+  }
+  d.work = null
+  d.made_safe = true
+  giveUpOn(d, advised(why, 'read_back_differs'))
 }
 
 /** Set commands that have gone out for this work. */

@@ -1,7 +1,7 @@
 import type { Bits } from '../bench/index.js'
 import type { Protection } from '../exchange/index.js'
 import { expiredQuestion } from './dead-man.js'
-import { ask, plainAsk, type Move } from './moves.js'
+import { ask, guardsStill, plainAsk, type Move } from './moves.js'
 import type { Draft, LineState } from './state.js'
 import type { LineConfig, LineMeter } from './types.js'
 
@@ -31,13 +31,30 @@ export const inputMoves = (config: LineConfig): readonly Move[] =>
 /** An input that gives no answer is asked this many times less often at most, so that it costs the rails little. */
 const rarest = 16
 
+/** Of its time, in questions, so long a cut-off relay is held to be closed: the last quarter is for a question's way there. */
+const fedWithin = 3
+
+/**
+ * Whether the question that keeps a cut-off relay closed may be asked. A relay that may have opened meanwhile is not closed again
+ * from here: what stands behind it may be on, and would come back in one jump. Only the loop has it closed anew.
+ */
+export function mayFeedRelay(
+  { config, starves, relay_fed_us, t_us }: Pick<LineState, 'config' | 'starves' | 'relay_fed_us' | 't_us'>,
+  every_us = 0,
+): boolean {
+  if (starves || config.only_off === true) return false
+  return relay_fed_us === null || t_us - relay_fed_us <= fedWithin * every_us
+}
+
 /** When each input is due, by when it was asked and how often in a row it gave no answer; null = none. */
 export function nextInput(
-  state: Pick<LineState, 'config' | 'inputs' | 'starves'>,
+  state: Pick<LineState, 'config' | 'inputs' | 'starves' | 'relay_fed_us' | 't_us'>,
 ): { readonly index: number; readonly at_us: number } | null {
+  const { inputs } = state.config
+  if (inputs === undefined || inputs.length === 0) return null
   let first: { index: number; at_us: number } | null = null
-  for (const [index, { every_us = 0, feeds }] of (state.config.inputs ?? []).entries()) {
-    if (feeds === true && (state.starves || state.config.only_off === true)) continue
+  for (const [index, { every_us = 0, feeds }] of inputs.entries()) {
+    if (feeds === true && !mayFeedRelay(state, every_us)) continue
     const known = state.inputs[index]
     const times = feeds === true ? 1 : Math.min(rarest, 1 << Math.min(5, known?.missed ?? 0))
     const at_us = known?.asked_us == null ? 0 : known.asked_us + every_us * times
@@ -59,6 +76,7 @@ export function dueInput(d: Draft): Move | null {
 export function inputHeard(d: Draft, name: string, answered: boolean): void {
   const index = (d.config.inputs ?? []).findIndex((input) => input.name === name)
   const known = d.inputs[index]
+  if (answered && d.config.inputs?.[index]?.feeds === true) d.relay_fed_us = known?.asked_us ?? null
   if (known === undefined || (answered && known.missed === 0)) return
   d.inputs = d.inputs.with(index, { ...known, missed: answered ? 0 : known.missed + 1 })
 }
@@ -79,6 +97,34 @@ export function doubtedQuestion(d: Draft): Move | null {
   if (index < 0) return null
   d.doubted_us = d.t_us
   return regulationQuestion(d.config, index)
+}
+
+/** Somebody at the panel, or a supply that forgets, is found out within some of these: our choice, no source. */
+const still_every_us = 5_000_000
+
+/**
+ * Limits and levels of what is on, one after another, in the place of a status question: once all of those have had their turn, and
+ * seldom, so that it costs no rail a reading. What a whole night rests on is not only remembered.
+ */
+export function stillQuestion(d: Draft): Move | null {
+  const { turn, asked_us, count } = d.still
+  if (d.made_safe || d.slow_at === turn || d.slow_at % Math.max(1, d.slow.length) !== 0) return null
+  if (d.t_us - asked_us < still_every_us) return null
+  const moves = d.channels.flatMap((known, index) =>
+    known.output === true ? guardsStill(d.config, index, known) : [],
+  )
+  if (moves.length === 0) return null
+  d.still = { turn: d.slow_at, asked_us: d.t_us, count: count + 1 }
+  return moves[count % moves.length] ?? null
+}
+
+/** Its place in the round came after a request that set something else, or switched off. */
+export function isOutdated(d: Draft, move: Move): boolean {
+  if (move.kind !== 'ask' || (move.want.is !== 'setting' && move.want.is !== 'guard')) return false
+  const known = d.channels[move.channel]
+  if (known?.output !== true) return true
+  const now = known[move.want.which]
+  return move.want.is === 'guard' ? now === null : now !== move.want.sent
 }
 
 function regulationQuestion(config: LineConfig, index: number): Move | null {

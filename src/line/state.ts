@@ -97,6 +97,8 @@ export interface LineState {
   readonly slow_at: number
   /** When a status question was last asked in its turn. */
   readonly slow_us: number
+  /** Limits and levels asked again: in which turn of the status questions and when the last was, and how many so far. */
+  readonly still: { readonly turn: number; readonly asked_us: number; readonly count: number }
   /** Read-only channels: when each was last asked, and how often in a row without an answer. */
   readonly inputs: readonly { readonly asked_us: number | null; readonly missed: number }[]
   /** The last turn after a round was an input's: the next is a status question's. */
@@ -114,6 +116,8 @@ export interface LineState {
   readonly starved_until_us: number
   /** The cut-off relay at the end of this line is left to open. */
   readonly starves: boolean
+  /** When the question that keeps it closed was last asked and answered; null = not since it was to be closed. */
+  readonly relay_fed_us: number | null
   /** It was left to fire, and is wanted again after that. */
   readonly arm_again: boolean
   /** A refusal it said of its own accord since the last request began; told as the reason when a read-back differs. */
@@ -150,23 +154,53 @@ export type Draft = { -readonly [K in keyof Omit<LineState, 'outputs'>]: LineSta
 }
 
 export function tellEvent(d: Draft, event: LineEvent): void {
-  d.outputs.push({ kind: 'event', event })
+  putOut(d, { kind: 'event', event })
+}
+
+/** One as a rule: a list that begins empty takes room for many with its first. */
+function putOut(d: Draft, output: LineOutput): void {
+  if (d.outputs.length === 0) d.outputs = [output]
+  else d.outputs.push(output)
 }
 
 /** Room for the longest burst of OFFs and the questions around it. */
 const said_most = 400
 
+/** CR or LF. */
+const ends = (code: number): boolean => code === 0x0d || code === 0x0a
+
 export function write(d: Draft, text: string, urgent = false): void {
-  d.outputs.push({ kind: 'write', text, urgent })
+  putOut(d, { kind: 'write', text, urgent })
   const said = d.said + text
+  let from = Math.max(0, said.length - said_most)
   // What is left of a line that was cut is none: a true reply might be equal to it.
-  d.said = said.length > said_most ? said.slice(-said_most).replace(/^[^\r\n]*/, '') : said
+  if (from > 0) while (from < said.length && !ends(said.charCodeAt(from))) from++
+  d.said = said.slice(from)
   d.wire_us = Math.max(d.wire_us, d.t_us) + Math.ceil(text.length * (d.config.byte_us ?? 0))
 }
 
 export function setChannel(d: Draft, index: number, change: Partial<ChannelState>): void {
   const channel = d.channels[index]
-  if (channel !== undefined) d.channels = d.channels.with(index, Object.assign({ ...channel }, change))
+  if (channel === undefined || isSo(channel, change)) return
+  d.channels = d.channels.with(index, Object.assign({ ...channel }, change))
+}
+
+/** As what is asked in turn nearly always finds it. */
+function isSo(channel: ChannelState, change: Partial<ChannelState>): boolean {
+  for (const key in change) {
+    const field = key as keyof ChannelState
+    if (channel[field] !== change[field]) return false
+  }
+  return true
+}
+
+/** The same for a current just read. By name: it comes several times a second, and spreads cost several times as much. */
+export function setAmps(d: Draft, index: number, amps: number): void {
+  const channel = d.channels[index]
+  if (channel === undefined) return
+  const { set_V, limit_A, over_V, over_A, output, regulation, tripped } = channel
+  const now = { set_V, limit_A, over_V, over_A, output, regulation, tripped, amps, read_us: d.t_us }
+  d.channels = d.channels.with(index, now)
 }
 
 export function channelName(d: Draft, index: number): string {

@@ -51,6 +51,7 @@ export function openLine(config: LineConfig): LineState {
     slow: slowMoves(config),
     slow_at: 0,
     slow_us: 0,
+    still: { turn: -1, asked_us: 0, count: 0 },
     inputs: (config.inputs ?? []).map(() => ({ asked_us: null, missed: 0 })),
     input_last: false,
     round: [],
@@ -62,6 +63,7 @@ export function openLine(config: LineConfig): LineState {
     disarmed: false,
     starved_until_us: 0,
     starves: true,
+    relay_fed_us: null,
     arm_again: false,
     complaint: null,
     doubted_us: 0,
@@ -100,17 +102,15 @@ export function lineStep(state: LineState, input: LineInput): Stepped {
 
 /**
  * The first half of `lineStep`: what the input says, before anything new is asked. For whoever must judge it first: an OFF it
- * calls for would else wait behind the next question in the port's own queue. `lineGoOn` is the other half.
+ * calls for would else wait behind the next question in the port's own queue. `lineGoOn` is the other half. `isOwn`: nobody else
+ * has this state, so it is taken as it is and not copied.
  */
-export function lineHear(state: LineState, input: LineInput): Stepped {
-  const d = hear(state, input)
+export function lineHear(state: LineState, input: LineInput, isOwn = false): Stepped {
+  const d = hear(state, input, isOwn)
   return { state: d, outputs: d.outputs }
 }
 
-/**
- * The second half of `lineStep`: the next question or command, where one is due. `isOwn`: nobody else has this state, so it
- * is taken as it is and not copied.
- */
+/** The second half of `lineStep`: the next question or command, where one is due. `isOwn` as there. */
 export function lineGoOn(state: LineState, isOwn = false): Stepped {
   if (state.flight !== null) return { state, outputs: [] }
   const d = isOwn ? own(state) : draftOf(state)
@@ -118,8 +118,8 @@ export function lineGoOn(state: LineState, isOwn = false): Stepped {
   return { state: d, outputs: d.outputs }
 }
 
-function hear(state: LineState, input: LineInput): Draft {
-  const d = draftOf(state)
+function hear(state: LineState, input: LineInput, isOwn = false): Draft {
+  const d = isOwn ? own(state) : draftOf(state)
   if (input.t_us > d.t_us) d.t_us = input.t_us
   take(d, input)
   clock(d)
@@ -183,6 +183,7 @@ function take(d: Draft, input: LineInput): void {
       return
     case 'feeds':
       d.starves = !input.on
+      d.relay_fed_us = null
       return
     case 'time':
       return
@@ -213,10 +214,14 @@ function opened(d: Draft): void {
   urgentOnOpen(d)
 }
 
+/** What is said once the outputs are off: the dead-man rests, the panel is the person's again. */
+const lastWords = (request: Request): boolean =>
+  request.do === 'disarm' || (request.do === 'panel' && request.to === 'person')
+
 function request(d: Draft, input: Request): void {
   if (!d.config.channels.some((channel) => channel.channel === input.channel)) {
     failRequest(d, input, 'refused', 'not done', 'there is no such channel on this port')
-  } else if (d.made_safe && !lowers(input) && input.do !== 'disarm') {
+  } else if (d.made_safe && !lowers(input) && !lastWords(input)) {
     failRequest(
       d,
       input,

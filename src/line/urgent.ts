@@ -1,4 +1,5 @@
 import { urgentOffText } from '../bench/index.js'
+import type { LineConfig } from './types.js'
 import { failRequests, lowers, setChannel, write, type Draft, type LineState } from './state.js'
 
 /** A burst that waits for nothing, then an OFF between questions until the read-back says off. */
@@ -13,6 +14,14 @@ export function urgentWords(state: LineState, channels: readonly string[]): stri
   if (state.link === 'closed') return ''
   const targets = targetsOf(state, channels)
   return targets.length === 0 ? '' : wordsFor(state, targets)
+}
+
+/** The same for a line that owes nothing, from what the bench file says of it: to be laid ready before a run. */
+export function wordsLaidReady(config: LineConfig, channels: readonly string[]): string {
+  const numbers = config.channels.flatMap(({ channel, number }) =>
+    channels.includes(channel) ? [number] : [],
+  )
+  return numbers.length === 0 ? '' : urgentOffText(config.dialect, numbers)
 }
 
 /** These, and what was owed an OFF before. */

@@ -1,6 +1,6 @@
 import { armMoves, disarmMoves, expiredQuestion, feedMoves, mute } from './dead-man.js'
 import { ask, movesFor, plainTell, settingsStill, type Move, whoMove } from './moves.js'
-import { doubtedQuestion, dueInput } from './rounds.js'
+import { doubtedQuestion, dueInput, isOutdated, mayFeedRelay, stillQuestion } from './rounds.js'
 import { failRequest, tellEvent, write, type Draft, type Work } from './state.js'
 import { owed } from './urgent.js'
 
@@ -69,6 +69,8 @@ export function goOn(d: Draft): void {
     const move = work.moves[work.at]
     if (move === undefined) {
       finish(d, work)
+    } else if (opensMeanwhile(d, move)) {
+      d.work = null
     } else if (move.kind === 'ask' || d.config.dialect.acknowledges !== null) {
       write(d, move.text)
       if (move.kind === 'tell' && move.slow_us > 0) d.hold_us = Math.max(d.hold_us, d.wire_us + move.slow_us)
@@ -86,6 +88,12 @@ export function goOn(d: Draft): void {
   }
 }
 
+/** The question of a cut-off relay that had to wait, or to be asked once more, until the relay may have opened. */
+function opensMeanwhile(d: Draft, move: Move): boolean {
+  if (move.kind !== 'ask' || move.want.is !== 'meter' || move.want.meter.feeds !== true) return false
+  return !mayFeedRelay(d, move.want.meter.every_us)
+}
+
 function finish(d: Draft, work: Work): void {
   d.work = null
   if (work.request !== null) tellEvent(d, { kind: 'done', id: work.request.id })
@@ -98,9 +106,9 @@ function finish(d: Draft, work: Work): void {
 /** Requests first, in order; else the next question of the round. */
 function nextWork(d: Draft): Work | null {
   if (d.unproved) return begin('reading', null, [whoMove(d.config)])
-  const [first, ...rest] = d.waiting
+  const [first] = d.waiting
   if (first !== undefined) {
-    d.waiting = rest
+    d.waiting = d.waiting.slice(1)
     d.complaint = null
     const index = d.config.channels.findIndex((channel) => channel.channel === first.channel)
     const known = d.channels[index] ?? { set_V: null, limit_A: null, over_V: null, over_A: null }
@@ -147,7 +155,7 @@ function nextQuestion(d: Draft): Move | null {
   }
   const move = d.round[d.round_at] ?? null
   d.round_at += 1
-  return move
+  return move !== null && isOutdated(d, move) ? nextQuestion(d) : move
 }
 
 /** Where rounds are shorter than this, status waits for some of them: what changes seldom must not take turns from readings. */
@@ -160,6 +168,8 @@ function turnAfter(d: Draft): Move | null {
   if (input !== null) return input
   if (d.t_us - d.slow_us < slow_every_us) return dueInput(d)
   d.slow_us = d.t_us
+  const still = stillQuestion(d)
+  if (still !== null) return still
   const slow = d.slow[d.slow_at % Math.max(1, d.slow.length)]
   d.slow_at += 1
   return slow ?? dueInput(d)

@@ -22,5 +22,9 @@ export function mayFeed(s: State): boolean {
   }
 }
 
-/** The same with what it was: one that opened does not close again while a run goes off. */
-export const feeds = (s: State, before: boolean): boolean => mayFeed(s) && (before || s.phase === 'running')
+/**
+ * The same with what it was: one that opened does not close again while a run goes off, and while the computer slept it opened, though
+ * the clock that the line goes by stood still.
+ */
+export const feeds = (s: State, before: boolean, slept = false): boolean =>
+  mayFeed(s) && (s.phase === 'running' || (before && !slept))

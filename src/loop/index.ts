@@ -1,1 +1,9 @@
-export { createLoop, loopStep, type Loop, type LoopInput, type LoopOutput, type Looped } from './loop.js'
+export {
+  createLoop,
+  laidReady,
+  loopStep,
+  type Loop,
+  type LoopInput,
+  type LoopOutput,
+  type Looped,
+} from './loop.js'

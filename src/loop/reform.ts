@@ -10,10 +10,13 @@ export function standingOf(s: State): Standing {
     step,
     holds: step?.reform !== undefined && s.part === 'hold',
     t_us: s.t_us,
-    run_s: s.begun_us === null ? 0 : (s.t_us - s.begun_us) / 1e6,
-    rest_s: restOf(s),
-    budget_s: s.plan.time_budget_s,
   }
+}
+
+/** What the run may still spend on waiting, s: its budget without what it has used and what the steps to come need. */
+export function leftOf(s: State): number {
+  const run_s = s.begun_us === null ? 0 : (s.t_us - s.begun_us) / 1e6
+  return Math.max(0, s.plan.time_budget_s - run_s - restOf(s))
 }
 
 /** What the steps after this one hold at least. */
@@ -29,10 +32,10 @@ export function typedIn(s: State): Seen | null {
     const sample = s.typed[`node:${node}`]
     return sample?.t_us === s.t_us ? sample.value : null
   }
-  for (const { name: part, typed, feed_untold } of s.plan.reform?.parts ?? []) {
+  for (const { name: part, typed, feed_untold, next_feed } of s.plan.reform?.parts ?? []) {
     const volts = typed === undefined ? null : now(typed.node)
     if (volts !== null) return { kind: 'typed', part, volts, t_us: s.t_us }
-    const ohm = feed_untold === undefined ? null : now(`feed ${part}`)
+    const ohm = feed_untold === undefined && next_feed === undefined ? null : now(`feed ${part}`)
     if (ohm !== null) return { kind: 'feed', part, ohm, t_us: s.t_us }
   }
   return null

@@ -1,4 +1,5 @@
 import {
+  astrayPlate,
   coldRatio,
   diodeWithSlope,
   drivenSlopes,
@@ -185,6 +186,12 @@ export function stampValves(circuit: Circuit, values: Float64Array, right: Float
       pg = k * of.plate_by_grid_S
       gg = k * of.grid_by_grid_S
       Is = ps = sp = ss = sg = 0
+      if (valve.astray !== undefined) {
+        const off = astrayPlate(valve.astray, of.plate_A, plate_V - up_V)
+        Ip = k * off.plate_A
+        pp = pp * off.by_curve + k * off.by_plate_S
+        pg *= off.by_curve
+      }
     } else {
       const of = screenTubeWithSlopes(valve.model, plate_V - up_V, screen_V - up_V, grid_V - up_V)
       Ip = k * of.plate_A
@@ -197,6 +204,13 @@ export function stampValves(circuit: Circuit, values: Float64Array, right: Float
       ss = k * of.screen_by_screen_S
       sg = k * of.screen_by_grid_S
       gg = k * of.grid_by_grid_S
+      if (valve.astray !== undefined) {
+        const off = astrayPlate(valve.astray, of.plate_A, plate_V - up_V)
+        Ip = k * off.plate_A
+        pp = pp * off.by_curve + k * off.by_plate_S
+        ps *= off.by_curve
+        pg *= off.by_curve
+      }
     }
     let gp = 0
     let gs = 0

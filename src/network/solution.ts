@@ -1,6 +1,6 @@
 import { electrodes, isCurved, limited } from './circuit.js'
 import { curve } from './devices.js'
-import { drivenAdd, screenTubeCurrents, triodeCurrents } from '../tubes/index.js'
+import { astrayPlate, drivenAdd, screenTubeCurrents, triodeCurrents } from '../tubes/index.js'
 import type { ElementCurrents, Solution } from './types.js'
 import type { Work } from './newton.js'
 
@@ -48,13 +48,15 @@ function valveCurrents({ circuit, v }: Work, t: number): ElementCurrents {
   const screen_V = (v[circuit.valveNode[at + 1] ?? 0] ?? 0) - cathode_V
   const k = valve.emission
   const add = valve.driven === undefined ? none : drivenAdd(valve.driven, plate_V, screen_V, grid_V)
+  const own = (curve_A: number): number =>
+    valve.astray === undefined ? curve_A : astrayPlate(valve.astray, curve_A, plate_V).plate_A
   if (valve.kind === 'triode') {
     const of = triodeCurrents(valve.model, plate_V, grid_V)
-    const plate_A = of.plate_A + add.plate_A
+    const plate_A = own(of.plate_A) + add.plate_A
     return { plate: k * plate_A, grid: k * (of.grid_A + add.grid_A - valve.gas * plate_A) }
   }
   const of = screenTubeCurrents(valve.model, plate_V, screen_V, grid_V)
-  const plate_A = of.plate_A + add.plate_A
+  const plate_A = own(of.plate_A) + add.plate_A
   return {
     plate: k * plate_A,
     screen: k * (of.screen_A + add.screen_A),
@@ -70,7 +72,7 @@ export function currentsOf(work: Work, name: string): ElementCurrents {
 }
 
 /** Current into the first terminal of a branch. */
-function branchAmps({ circuit, v, line }: Work, i: number): number {
+export function branchAmps({ circuit, v, line }: Work, i: number): number {
   const branch = circuit.branches[i]
   const V = (v[circuit.a[i] ?? 0] ?? 0) - (v[circuit.b[i] ?? 0] ?? 0)
   if (branch === undefined || !isCurved(branch)) return (circuit.g[i] ?? 0) * V + (circuit.j[i] ?? 0)

@@ -10,7 +10,7 @@ import {
 } from './circuit.js'
 import { conductance } from './devices.js'
 import { createWork, layBase, leakage, letGo, lineAtRest, newton, settle, type Work } from './newton.js'
-import { currentsOf, readSolution } from './solution.js'
+import { branchAmps, currentsOf, readSolution } from './solution.js'
 import { startFrom, type Volts } from './solver.js'
 import type { Element, ElementCurrents, Network, Solution } from './types.js'
 
@@ -43,10 +43,16 @@ export interface Transient {
   volt(node: string): number
   /** What flows into one element as it stands; nothing where the network has none of this name. */
   currents(element: string): ElementCurrents
-  /** Whether a supply is in current limit. */
-  limits(supply: string): boolean
-  /** Volts of all nodes in an order that stays; the next advance writes over them. */
+  /** Volts of all nodes in an order that stays, then a 0 for ground; the next advance writes over them. */
   readonly nodeVolts: Float64Array
+  /** For whoever asks for the same ones many thousand times: a node's place in `nodeVolts`, ground's where it is not known. */
+  placeOf(node: string): number
+  /** The number of a two-terminal element; null where the network has none of this name. */
+  numberOf(element: string): number | null
+  /** What flows into its first terminal as it stands. */
+  amps(number: number): number
+  /** Whether it is a supply in current limit. */
+  limits(number: number): boolean
 }
 
 /** Capacitors and chokes, flat: what a step asks of each, many thousand times. */
@@ -184,6 +190,15 @@ export function createTransient(network: Network, start?: Volts, currents?: Solu
       asItStands()
       return work.v
     },
+    placeOf: (node) => numbers.get(node) ?? circuit.nodes.length,
+    numberOf(element) {
+      const place = circuit.where.get(element)
+      return place === undefined || place.valve ? null : place.at
+    },
+    amps(number) {
+      asItStands()
+      return branchAmps(work, number)
+    },
     volt(node) {
       asItStands()
       const number = numbers.get(node)
@@ -193,11 +208,9 @@ export function createTransient(network: Network, start?: Volts, currents?: Solu
       asItStands()
       return currentsOf(work, element)
     },
-    limits(supply) {
+    limits(number) {
       asItStands()
-      const place = circuit.where.get(supply)
-      if (place === undefined || place.valve || circuit.branches[place.at]?.kind !== 'supply') return false
-      return circuit.supplyState[place.at] === limited
+      return circuit.branches[number]?.kind === 'supply' && circuit.supplyState[number] === limited
     },
   }
 }

@@ -1,4 +1,4 @@
-import type { DiodeModel, Driven, RegulatorModel, ScreenModel, TriodeModel } from '../tubes/index.js'
+import type { Astray, DiodeModel, Driven, RegulatorModel, ScreenModel, TriodeModel } from '../tubes/index.js'
 
 /** One element between named nodes. Values in SI. `name` is unique; a fault is a change to one element. */
 export type Element =
@@ -71,6 +71,8 @@ export type Element =
       readonly reference_V?: number
       /** What drive adds, where the stage is driven; scaled by emission as the rest is. */
       readonly driven?: Driven | undefined
+      /** How far it stands off its curves near cut-off; scaled by emission too. */
+      readonly astray?: Astray | undefined
     }
   | {
       readonly kind: 'screen tube'
@@ -84,6 +86,7 @@ export type Element =
       readonly gas: number
       readonly reference_V?: number
       readonly driven?: Driven | undefined
+      readonly astray?: Astray | undefined
     }
   | {
       readonly kind: 'diode tube'

@@ -1,12 +1,14 @@
+import type { OffPlan } from '../plan/index.js'
 import { comesDown } from './confirm.js'
 import { lastRead } from './heard.js'
-import { change, isHot, of, record, us } from './rails.js'
+import { change, isBias, isFresh, isHeater, isHot, of, railsOf, record, us } from './rails.js'
 import type { Draft, OffRail } from './types.js'
 
 /** An output that is not confirmed off by then is alarmed: architecture.md, invariant 8. */
 export const fallWithin_s = 10
 const escalateEvery_s = 3
-const escalations_most = 8
+/** So often where nothing answers; what answers is told until it is off: a line may come back after the last of these. */
+const unanswered_most = 8
 /** A person turns a knob slower than a relay opens. */
 const knobWithin_s = 30
 
@@ -28,12 +30,30 @@ export function callKnobs(d: Draft, which: readonly OffRail[], when: string, han
   }
 }
 
+/**
+ * Where nobody can be asked, the bias goes off by the clock from under HT on a person's own knob: said before it is too late to do
+ * something about it. Null where no bias does.
+ */
+export function biasTakenFromKnob(plan: OffPlan): string | null {
+  const rails = railsOf(plan)
+  const knobs = rails.filter((rail) => isHot(rail) && rail.class === 'hand').map(({ name }) => name)
+  const heaters = rails.filter(isHeater)
+  const goes =
+    rails.some((rail) => isBias(rail) && rail.channels.length > 0) &&
+    heaters.length > 0 &&
+    heaters.every((rail) => rail.class !== 'hand')
+  if (knobs.length === 0 || !goes) return null
+  return `${knobs.join(', ')}: on your own knob, which nothing here switches or measures. Turn it down to zero, one hand, and switch its mains off now: ${Math.round(plan.bias_release.cathodes_cold_s)} s after the heaters are off the bias goes off too, whether or not it is down.`
+}
+
 /** What does not confirm is told again by every means the supply has. */
-export function escalate(d: Draft, rail: OffRail): void {
+export function escalate(d: Draft, rail: OffRail, plan: OffPlan): void {
   const known = of(d.s, rail)
   const since_us = known.escalated_us ?? known.given_us
   if (rail.channels.length === 0 || since_us === null || typeof d.s.confirmed[rail.name] === 'string') return
-  if (known.escalations >= escalations_most || d.s.t_us - since_us < us(escalateEvery_s)) return
+  if (d.s.t_us - since_us < us(escalateEvery_s)) return
+  const answers = known.V !== null && isFresh(d, plan, rail, known.V)
+  if (known.escalations >= unanswered_most && !answers) return
   if (known.escalations > 0 && comesDown(d, rail)) return
   change(d, rail, { escalations: known.escalations + 1, escalated_us: d.s.t_us })
   if (known.escalations === 0)

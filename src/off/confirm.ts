@@ -73,12 +73,21 @@ function slowDecay(from_V: number, x: number): number {
 }
 
 /** Read back as off, and lower than a second and a half before. */
-export function isFalling(d: Draft, rail: OffRail): boolean {
+function isFalling(d: Draft, rail: OffRail): boolean {
   const { fall, down_us } = of(d.s, rail)
   const now = fall[fall.length - 1]
   const earlier = fall[fall.length - 4]
   if (down_us === null || now === undefined || earlier === undefined) return false
   return Math.abs(now.value) < Math.abs(earlier.value) && d.s.t_us - now.t_us <= us(2)
+}
+
+/** Lower than as long ago as is kept: a charge that only a read-back divider takes loses less than a digit in a second and a half. */
+export function fallsSlowly(d: Draft, rail: OffRail): boolean {
+  const { fall, down_us } = of(d.s, rail)
+  const [earliest] = fall
+  const now = fall[fall.length - 1]
+  if (down_us === null || now === undefined || earliest === undefined) return false
+  return Math.abs(now.value) < Math.abs(earliest.value) && d.s.t_us - now.t_us <= us(2)
 }
 
 /** Falling, within the time computed for it: what the supply can do has been done. */

@@ -1,6 +1,6 @@
 import { isHotRole, type OffPlan } from '../plan/index.js'
 import { callFor, fallWithin_s } from './alarms.js'
-import { isFalling } from './confirm.js'
+import { fallsSlowly } from './confirm.js'
 import { lastRead } from './heard.js'
 import { isBias, isConfirmed, isDownByHand, isHeater, isHot, of, us, nextHand } from './rails.js'
 import { heatersOff_us, isSeenAwake, lastDown_us } from './rules.js'
@@ -50,7 +50,7 @@ function patience_s(d: Draft, plan: OffPlan, open: readonly OffRail[]): number {
   return Math.max(
     fallWithin_s + plan.heaters_off_after_s + giveUp_s,
     ...told_s,
-    open.some((rail) => isFalling(d, rail)) ? falling_s : 0,
+    open.some((rail) => fallsSlowly(d, rail)) ? falling_s : 0,
     bias_s(d, plan),
   )
 }

@@ -145,7 +145,7 @@ function tick(d: Draft, plan: OffPlan): void {
   callKnobs(d, d.rails.filter(isHot), 'now, one hand', false)
   heatersOff(d, plan)
   biasOff(d, plan)
-  for (const rail of d.rails) escalate(d, rail)
+  for (const rail of d.rails) escalate(d, rail, plan)
   for (const rail of d.rails) alarm(d, rail)
   conclude(d, plan)
 }

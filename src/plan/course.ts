@@ -20,6 +20,8 @@ import {
 import type { Profile } from '../profile/index.js'
 import { driveWatches, panelQuestions } from './drive.js'
 import { keepsFilamentsLow } from './filaments.js'
+import { promptTimeout_s, stepOf, touch_V } from './head.js'
+import { heldInPlace, inPlaceOf, inPlaceReasons } from './in-place.js'
 import { keyDownLimits } from './key-down.js'
 import { loweredTooSoon, modulatedAt, plateNeeded, raisedTooSoon } from './modulators.js'
 import { seenWithin_s } from './rules.js'
@@ -27,8 +29,6 @@ import { type FilledStage, isHot, railsOf } from './stages.js'
 import { measuredOff_s } from './supplies.js'
 import type { Ask, HookupTest, Plan, RailPlan, Reason, Step } from './types.js'
 
-/** Above this nobody reaches in: prompts are held back, "hands clear" is asked for (60 V DC, IEC/EN 61010-1 6.3.1, second-hand). */
-export const touch_V = 60
 const ours = "slowglow's own choice, no published source"
 
 export interface Built {
@@ -37,6 +37,8 @@ export interface Built {
   readonly stored_J: number
   /** Parts no rail current can hold inside their ratings, at the last HT step. */
   readonly unguarded: readonly string[]
+  /** Electrolytics whose leakage may heat them too much unseen, each at the highest volts at which it is. */
+  readonly cans: PointLimits['cans']
   /** Shorted capacitors that would burn a part inside every trip: each at its worst step. */
   readonly hidden: readonly HiddenShort[]
   readonly let_through: NonNullable<Plan['let_through']>
@@ -81,9 +83,9 @@ export class Course {
   private readonly let_through: Built['let_through'][number][] = []
   readonly tests: Record<RailName, readonly HookupTest[]> = {}
   readonly ceilings_A: Record<RailName, number> = {}
-  /** Targets each hot rail has been held at, so that it can come back by the same steps. */
+  /** Targets each rail has been held at, so that it can come back by the same steps. */
   private readonly climbed: Record<RailName, readonly Climb[]> = {}
-  /** Climbs as they stood before HT was lowered for a question. */
+  /** Climbs as they stood before rails were lowered for a question. */
   private lastClimb: Record<RailName, readonly Climb[]> = {}
   volts: Readonly<Record<RailName, number>> = {}
   /** Gas tubes as they were where the rails stood before they came here: one that was lit stays lit further down. */
@@ -92,6 +94,7 @@ export class Course {
   private handsIn = true
   private stored_J = 0
   private unguarded: readonly string[] = []
+  private cans: PointLimits['cans'] = []
   private readonly hidden = new Map<string, HiddenShort>()
   readonly used: ReadonlySet<RailName>
 
@@ -106,10 +109,10 @@ export class Course {
   }
 
   built(): Built {
-    const { steps, problems, stored_J, unguarded, tests, cut, let_through, left_out } = this
+    const { steps, problems, stored_J, unguarded, cans, tests, cut, let_through, left_out } = this
     const hidden = [...this.hidden.values()]
     const gas = this.gas_notes
-    return { steps, problems, stored_J, unguarded, hidden, let_through, left_out, gas, tests, cut }
+    return { steps, problems, stored_J, unguarded, cans, hidden, let_through, left_out, gas, tests, cut }
   }
 
   /** Volts a rail stands at. */
@@ -167,9 +170,12 @@ export class Course {
         source: to.stated.hold ? 'the profile' : soft === null ? ours : soft.source,
       },
     ]
+    const in_place = inPlaceOf(this.of.profile, rails[rail])
+    if (in_place !== null) reasons.push(...inPlaceReasons)
     this.push(stage, {
       do: 'raise',
       rail,
+      ...(in_place !== null && { in_place }),
       target_V: to.V,
       slew_V_per_s: to.slew_V_per_s,
       hold_s: to.hold_s,
@@ -189,7 +195,11 @@ export class Course {
       expected_s:
         (to.V - from_V) / to.slew_V_per_s +
         to.hold_s +
-        (to.settle_within_s > 0 ? 10 : 0) +
+        (in_place === null
+          ? to.settle_within_s > 0
+            ? 10
+            : 0
+          : Math.max(10, heldInPlace.usual_s - to.hold_s)) +
         (hands_clear ? 10 : 2),
     })
     if (to.V > touch_V) this.handsIn = false
@@ -202,7 +212,7 @@ export class Course {
       const through = letThrough(side, point.limits, point.charging_F[rail] ?? 0, point.shorts, timing)
       if (through !== null) this.let_through.push({ ...through, step: this.steps.length })
     }
-    if (hot) this.climbed[rail] = [...(this.climbed[rail] ?? []), to]
+    this.climbed[rail] = [...(this.climbed[rail] ?? []), to]
   }
 
   lower(stage: string, rail: RailName, target_V: number): void {
@@ -231,7 +241,7 @@ export class Course {
     const path = this.lastClimb[rail]?.filter((each) => each.V <= top_V) ?? []
     for (const [at, each] of path.entries()) {
       // The key was up or HT down since: what the set's own meters showed before tells nothing of now.
-      if (at === path.length - 1) this.askPanels(stage, rail)
+      if (at === path.length - 1 && isHot(this.of.equipment, rail)) this.askPanels(stage, rail)
       this.raise(stage, rail, {
         ...each,
         hold_s: holds ? each.hold_s : 0,
@@ -262,7 +272,7 @@ export class Course {
   }
 
   timeout_s(own: number | null): number {
-    return Math.min(600, own ?? 600, this.of.profile.prompt_timeout_s ?? 600)
+    return promptTimeout_s(this.of.profile, own)
   }
 
   hotRails(): RailName[] {
@@ -332,7 +342,14 @@ export class Course {
     const point = this.of.desk.at(this.mode, volts, raising, this.ceilings_A, this.tubes(), gas)
     this.problems.push(...point.problems)
     this.stored_J = Math.max(this.stored_J, point.stored_J)
-    if (this.hotRails().some((rail) => (volts[rail] ?? 0) > 0)) this.unguarded = point.unguarded
+    if (this.hotRails().some((rail) => (volts[rail] ?? 0) > 0)) {
+      this.unguarded = point.unguarded
+      // Once unseen in any step it is told, at the highest volts at which it is.
+      const before = this.cans.filter(({ part }) => !point.cans.some((can) => can.part === part))
+      const higher = (can: PointLimits['cans'][number]): PointLimits['cans'][number] =>
+        this.cans.find(({ part, V }) => part === can.part && V > can.V) ?? can
+      this.cans = [...point.cans.map(higher), ...before]
+    }
     for (const each of point.hidden) {
       const before = this.hidden.get(each.capacitor)
       if (before === undefined || worst(each) > worst(before)) this.hidden.set(each.capacitor, each)
@@ -355,29 +372,18 @@ export class Course {
     if (standing !== null) this.noteGas(standing)
     const key = keyDownLimits(this.of.equipment, this.mode)
     const low = Object.entries(this.volts).some(([rail, V]) => keepsFilamentsLow(this.of.equipment, rail, V))
-    this.steps.push({
-      index: this.steps.length + 1,
-      stage,
-      mode: this.mode,
-      rail: null,
-      target_V: 0,
-      slew_V_per_s: 0,
-      hold_s: 0,
-      settle_within_s: 0,
-      limits: standing?.limits ?? {},
-      hookup: null,
-      ask: null,
-      nodes: standing?.nodes ?? {},
-      ...(standing !== null && this.driveAt(standing)),
-      soft_start_s: 0,
-      needs_heaters: false,
-      needs_bias: false,
-      needs_plate: null,
-      hands_clear: false,
-      ...(low && { filaments_low: true }),
-      ...(key.length > 0 && { time_limits: key }),
-      ...step,
-    })
+    this.steps.push(
+      stepOf(this.steps.length + 1, stage, this.mode, {
+        ...(standing !== null && {
+          limits: standing.limits,
+          nodes: standing.nodes,
+          ...this.driveAt(standing),
+        }),
+        ...(low && { filaments_low: true }),
+        ...(key.length > 0 && { time_limits: key }),
+        ...step,
+      }),
+    )
   }
 }
 

@@ -1,3 +1,4 @@
+import type { Bench } from '../bench/index.js'
 import {
   drivenStages,
   figuresOf,
@@ -126,8 +127,12 @@ export function withQuietLines(equipment: Equipment, all: readonly Step[]): Step
   return all.map((step) => (step === beyond ? { ...step, lines_quiet_since: first.index } : step))
 }
 
-/** A first key-down that goes to its full volts at once leaves nothing to count at. */
-export function noReducedPower(equipment: Equipment, steps: readonly Step[]): LimitProblem[] {
+/** A first key-down that goes to its full volts at once leaves nothing to count at. Only a real bench has lines that radio frequency gets into. */
+export function noReducedPower(
+  equipment: Equipment,
+  bench: Pick<Bench, 'kind'>,
+  steps: readonly Step[],
+): LimitProblem[] {
   const keyed = steps.find(
     ({ mode, do: does, rail }) =>
       does === 'raise' &&
@@ -138,7 +143,7 @@ export function noReducedPower(equipment: Equipment, steps: readonly Step[]): Li
   if (keyed === undefined || steps.some(({ lines_quiet_since }) => lines_quiet_since !== undefined)) return []
   return [
     {
-      severity: 'warning',
+      severity: bench.kind === 'real' ? 'error' : 'warning',
       what: `The key goes down in ${keyed.mode} with no step at half its HT or less, so no line errors are counted before its power is whole: radio frequency gets into the lines of a bench.`,
       remedy: `Put a first step of ${keyed.rail ?? 'HT'} at half its volts or less into ${keyed.mode}.`,
     },

@@ -5,6 +5,7 @@ import type { Profile } from '../profile/index.js'
 import { planCharts, planLacks } from './charts.js'
 import { low_V, setDischarge_s } from './discharge.js'
 import { filamentPlans, lowFilamentProblems } from './filaments.js'
+import { planHead, promptTimeout_s } from './head.js'
 import { hookupLine, proveDeadAt, wiresOf } from './hookup.js'
 import { keyDownProblems, keyDowns } from './key-down.js'
 import type { Made, PlanOptions } from './made.js'
@@ -18,8 +19,9 @@ import { staleAfter_s } from './stale.js'
 import { chainWarmUp, filledStages, isHot, modeOf, railsOf } from './stages.js'
 import type { Built, Reach } from './course.js'
 import { buildSteps } from './steps.js'
-import { supplyFigures } from './supplies.js'
-import { unattendedPlan } from './unattended.js'
+import { takenBias } from './dead-man.js'
+import { failedSupplies, supplyFigures } from './supplies.js'
+import { timedSteps, unattendedPlan } from './unattended.js'
 import { unprovedWords } from './unproved.js'
 import { cutOffPlan, inputRules, meterPlans } from './watch.js'
 import type { Figures, HeaterWatch, Plan, RailPlan, Step } from './types.js'
@@ -63,6 +65,8 @@ export function makePlan(
     ...built.problems,
     ...lowFilamentProblems(equipment, built.steps),
     ...keyDownProblems(equipment, built.steps),
+    ...failedSupplies(bench, rails, built.steps),
+    ...takenBias(bench, rails, built.steps),
     ...charted.problems,
     ...looserRules(bench, profile).map((each): LimitProblem => ({ severity: 'warning', ...each })),
   ])
@@ -82,14 +86,7 @@ export function makePlan(
   const keyed = keyDowns(equipment, built.steps)
   const meters = meterPlans(equipment, bench, desk, rails, Object.values(built.tests).flat())
   const plan: Plan = {
-    format: 'slowglow plan 1',
-    equipment: equipment.name,
-    profile: profile.name,
-    bench: bench.name,
-    bench_kind: bench.kind,
-    kind: profile.kind,
-    level: equipment.level,
-    hash: '',
+    ...planHead(profile, equipment, bench),
     rails,
     meters,
     hookup,
@@ -103,7 +100,7 @@ export function makePlan(
     ...(lacks.length > 0 && { lacks }),
     ...(filaments.length > 0 && { filaments }),
     ...byHand(equipment, built.steps),
-    steps: built.steps,
+    steps: unattended ? timedSteps(built.steps, { time_budget_s, expected_s }) : built.steps,
     ...letThroughOf(built),
     ...(keyed.length > 0 && { key_down: keyed }),
     ...(built.left_out.length > 0 && { left_out: built.left_out }),
@@ -113,7 +110,7 @@ export function makePlan(
     figures: figuresOf(profile, equipment, desk, built),
     heaters,
     time_budget_s,
-    prompt_timeout_s: Math.min(600, profile.prompt_timeout_s ?? 600),
+    prompt_timeout_s: promptTimeout_s(profile),
     expected_s,
     stale_s: staleAfter_s(bench),
   }

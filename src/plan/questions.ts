@@ -1,5 +1,6 @@
 import { type PointLimits, show } from '../limits/index.js'
-import { type Course, touch_V } from './course.js'
+import type { Course } from './course.js'
+import { comeBack, downToReach, downWords } from './reach-in.js'
 import { type FilledStage, isHot } from './stages.js'
 import type { Ask } from './types.js'
 
@@ -39,14 +40,14 @@ export function cathodeReadings(course: Course): void {
   }
 }
 
-/** A question; one about a reading inside takes HT down and up again around it. */
+/** A question; one about a reading inside takes HT, and whatever else may not be touched, down and up again around it. */
 export function question(
   course: Course,
   name: string,
   stage: Question,
   after: 'comes back' | 'stays down' = 'comes back',
 ): void {
-  const up = course.hotRails().filter((rail) => course.at(rail) > touch_V)
+  const up = downToReach(course)
   const before = { ...course.volts }
   const at = course.point()
   const wants = wanted(course, stage, at)
@@ -68,6 +69,7 @@ export function question(
     })
     return
   }
+  const down = downWords(course, up)
   // A reading inside: HT down, clip on, hands clear, up by the same steps without their holds, read, down again, clip off.
   course.rememberClimbs(up)
   const confirm = (text: string): void => {
@@ -75,15 +77,13 @@ export function question(
     course.ask(name, { text, wants: { kind: 'confirm' }, timeout_s, inside: true, about: 'inside' })
   }
   if (wants.kind === 'confirm') {
-    confirm(`${stage.text} HT is down; measure before touching.`)
-    for (const rail of up) course.climbAgain(name, rail, before[rail] ?? 0, false)
+    confirm(`${stage.text} ${down}`)
+    comeBack(course, name, up, before, false)
     return
   }
   const where = wants.node ?? 'the point named'
-  confirm(
-    `HT is down; measure before touching. Clip the meter on ${where} for: ${stage.text} Take your hands out, then confirm.`,
-  )
-  for (const rail of up) course.climbAgain(name, rail, before[rail] ?? 0, false)
+  confirm(`${down} Clip the meter on ${where} for: ${stage.text} Take your hands out, then confirm.`)
+  comeBack(course, name, up, before, false)
   course.ask(name, {
     text: `${stage.text}${reason(wants)} The meter is clipped on: no hand, probe, clip or tool goes in.`,
     wants,
@@ -93,9 +93,9 @@ export function question(
     about: 'reading',
   })
   course.rememberClimbs(up)
-  confirm(`HT is down; measure before touching. Take the meter off ${where}, then confirm.`)
+  confirm(`${down} Take the meter off ${where}, then confirm.`)
   if (after === 'stays down') return
-  for (const rail of up) course.climbAgain(name, rail, before[rail] ?? 0, false)
+  comeBack(course, name, up, before, false)
 }
 
 /** Insulated controls outside the case are turned at voltage, by one hand, and no other; null where that was refused. */

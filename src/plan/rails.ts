@@ -14,8 +14,10 @@ import {
   show,
   terminalBleeder_ohm,
 } from '../limits/index.js'
+import { channelPlan } from './channel-plan.js'
 import { dischargeOf } from './discharge.js'
 import { staleOf_s, staleWhileOn_s } from './stale.js'
+import { againstOf } from './supplies.js'
 import type { BiasPlan, ChannelPlan, RailPlan } from './types.js'
 
 /** All rails as the sequencer needs to know them. */
@@ -63,25 +65,10 @@ export function isCurrentRead(rail: Pick<RailPlan, 'class' | 'amps_meter'>): boo
 function channelPlans(bench: Bench, rail: RailName): ChannelPlan[] {
   const channels = channelsOf(bench, rail)
   const total_V = channels.reduce((sum, { channel }) => sum + channel.max_V, 0)
-  return channels.map(({ name, port, channel }) => ({
-    channel: name,
-    port,
-    share: channel.max_V / total_V,
-    set_digits_V: channel.set_digits_V,
-    set_digits_A: channel.set_digits_A,
-    min_V: channel.min_V,
-    min_A: channel.min_A,
-    max_V: channel.max_V,
-    max_A: channel.max_A,
-    resolution_V: channel.resolution_V,
-    resolution_A: channel.resolution_A,
-    accuracy_V: channel.accuracy_V,
-    accuracy_A: channel.accuracy_A,
-    over_voltage: channel.over_voltage,
-    over_voltage_margin_V: channel.over_voltage_margin_V,
-    off_order: channel.off_order,
-    ...((bench.supplies[port]?.dialect.dead_man?.disarm ?? []).length > 0 && { dead_man: true as const }),
-  }))
+  return channels.flatMap(({ name, port, channel }) => {
+    const supply = bench.supplies[port]
+    return supply === undefined ? [] : [channelPlan(name, port, supply, channel, channel.max_V / total_V)]
+  })
 }
 
 /** What slowglow can and cannot do on a rail, said to the person. */
@@ -93,14 +80,21 @@ function powers(
 ): { can: string[]; cannot: string[] } {
   if (side.class === 'programmed') {
     const cannot = ['take away charge that the set holds after the output is off']
+    const against = side.channels.map((channel) => againstOf(bench, channel))
     if (!side.over_voltage)
       cannot.push('have the supply itself guard the volts: it has no over-voltage level')
+    else
+      for (const [at, { 'over-voltage': tried }] of against.entries())
+        if (tried !== undefined)
+          cannot.push(
+            `have ${side.channels[at] ?? 'the supply'} itself guard the volts: its over-voltage protection was tried (${tried})`,
+          )
     const guarded = rail.role !== 'heater' && rail.role !== 'bias'
     const said = new Map<string, 'can' | 'cannot'>()
-    for (const channel of side.channels) {
+    for (const [at, channel] of side.channels.entries()) {
       const dialect = channelOf(bench, channel)?.supply.dialect
       if (dialect === undefined) continue
-      const own = dialectPowers(dialect, guarded || dialect.dead_man?.per === 'supply')
+      const own = dialectPowers(dialect, guarded || dialect.dead_man?.per === 'supply', against[at])
       for (const words of own.can) said.set(words, 'can')
       for (const words of own.cannot) said.set(words, 'cannot')
     }

@@ -25,15 +25,21 @@ export interface ReformPart {
   readonly name: string
   readonly parts: readonly PartName[]
   readonly joined: 'alone' | 'parallel' | 'series'
-  /** As marked. */
+  /** As marked; of a string what it has and stands taken together. */
   readonly F: number
   readonly rated_V: number
+  /** Most that may stand on its feed resistor: the lowest rating behind it, also of a string, whose volts share out as they like. */
+  readonly most_V: number
+  /** Cans of which it is a section, where they were stated. */
+  readonly cans: readonly string[]
   readonly feed_ohm: number
   /** How far the feed resistor may be off, relative. */
   readonly feed_error: number
   /** It is measured by hand at the start, to `feed_error`; until that was typed it may be off by this much. */
   readonly feed_untold?: number
   readonly feed_rated_W: number
+  /** A smaller one, measured as it is put in by hand, `error` relative: where the part did not come to its volts behind the first. */
+  readonly next_feed?: { readonly ohm: number; readonly error: number; readonly rated_W: number }
   readonly meter: string
   /** Its meter is on no line: a person reads it and types what it shows at `node`, first once charging is over, `settle_s`. */
   readonly typed?: { readonly node: string; readonly settle_s: number }
@@ -76,7 +82,7 @@ export interface ReformJudgement {
   readonly act: 'wait' | 'go on' | 'give up'
   /** Volts up to which nothing speaks against going. */
   readonly reach_V: number
-  readonly verdict: 'good' | 'marginal' | 'replace' | 'not judged' | null
+  readonly verdict: 'good' | 'marginal' | 'replace' | 'not judged' | 'not finished' | null
   /** Which stop rule; null where none. */
   readonly code: ReformCode | null
   readonly text: string
@@ -91,6 +97,8 @@ export interface ReformFigures {
   readonly held_s: number
   readonly F: number | null
   readonly F_error: number | null
+  /** It took so little charge that none was measured: it has no more than this, F; null = no bound. */
+  readonly F_most?: number | null
   readonly limit_A: number
   readonly resolves_A: number
   /** Local slope of the decay, and when it is expected to be low enough to go on, s from the start of the hold; soonest and latest. */
@@ -106,6 +114,7 @@ export const reformCodes = [
   'heat',
   'hot-case',
   'not-following',
+  'no-charge',
   'reversed',
   'stalled',
 ] as const

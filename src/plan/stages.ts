@@ -1,6 +1,8 @@
 import { type Equipment, type ModeName, modulatorRails, type RailName, recordOf } from '../equipment/index.js'
 import { chainsOf, type LimitsDesk, show } from '../limits/index.js'
 import type { Profile, Stage } from '../profile/index.js'
+import { touch_V } from './head.js'
+import { heldInPlace } from './in-place.js'
 import { mercuryWarmUp } from './mercury.js'
 import { isHotRole } from './off.js'
 
@@ -51,7 +53,8 @@ export function filledStages(
   const firstHT = (): number =>
     stages.findIndex((stage) => stage.do === 'ramp' && isHot(equipment, stage.rail))
   if (!profile.tubes_cold) {
-    for (const rail of railsOf(equipment, 'heater')) {
+    // Hot tubes draw through the rail that is formed: in a reform heaters rise where a stage says so, and nowhere else.
+    for (const rail of profile.kind === 'reform' ? [] : railsOf(equipment, 'heater')) {
       if (chainsOf(equipment, rail).length === 0 || rampsBefore(stages, rail, firstHT())) continue
       insert(
         stages,
@@ -70,7 +73,11 @@ export function filledStages(
     }
   }
   if (mode !== null && !stages.some((stage) => stage.do === 'mode')) {
-    const at = firstHT()
+    // Hands may go in for it: before heaters and bias where those may not be touched, or they would go down again.
+    const first = [...railsOf(equipment, 'heater'), ...railsOf(equipment, 'bias')].some(
+      (rail) => (equipment.rails[rail]?.working_V ?? 0) > touch_V,
+    )
+    const at = first ? afterHookup(stages) : firstHT()
     insert(
       stages,
       at < 0 ? stages.length : at,
@@ -110,7 +117,7 @@ function bringUp(profile: Profile, equipment: Equipment, reach: (rail: RailName)
   return stages
 }
 
-/** First version: one rail behind its feed, raised in small steps with long holds, tubes cold. */
+/** Each rail of HT in small steps, held until what it draws falls no more. */
 function reform(equipment: Equipment, reach: (rail: RailName) => number): FilledStage[] {
   return railsOf(equipment, 'HT').map((rail) => {
     const top_V = reach(rail)
@@ -122,11 +129,11 @@ function reform(equipment: Equipment, reach: (rail: RailName) => number): Filled
         rail,
         to_V: Array.from({ length: count }, (_, n) => Math.round((top_V * (n + 1)) / count)),
         slew_V_per_s: 0.5,
-        hold_s: 1800,
-        settle_within_s: 1800,
+        hold_s: heldInPlace.hold_s,
+        settle_within_s: heldInPlace.settle_within_s,
         ceiling_A: null,
       },
-      `steps of some 50 V, half an hour each (${commonPractice})`,
+      `steps of some 50 V (${commonPractice}), each held for ten minutes to an hour, as what it draws falls`,
     )
   })
 }

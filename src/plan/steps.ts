@@ -1,13 +1,17 @@
 import type { ModeName } from '../equipment/index.js'
-import { Course, touch_V, type Built, type StepContext } from './course.js'
+import { Course, type Built, type StepContext } from './course.js'
 import { driveProblems, withDriveProofs } from './drive.js'
 import { keepsFilamentsLow, lowFilament_s } from './filaments.js'
+import { touch_V } from './head.js'
 import { hookupLimits, hookupTests } from './hookup-tests.js'
+import { heldInPlace, inPlaceOf } from './in-place.js'
 import { show } from '../limits/index.js'
+import { listed } from '../quantities/index.js'
 import { modulatedUnseen } from './modulators.js'
 import { withMonotoneCeilings } from './monotone.js'
 import { hiddenLeads } from './open-lead.js'
 import { cathodeReadings, question } from './questions.js'
+import { downToReach, lowerToReach } from './reach-in.js'
 import { defaultsFor, type FilledStage, isHot, railsOf } from './stages.js'
 import { dummyLoadQuestion, intermittent_s, noReducedPower, restsFirst, withQuietLines } from './key-down.js'
 import { tune } from './tune.js'
@@ -32,7 +36,7 @@ export function buildSteps(context: StepContext, stages: readonly FilledStage[])
     problems: [
       ...built.problems,
       ...driveProblems(context.equipment, steps),
-      ...noReducedPower(context.equipment, steps),
+      ...noReducedPower(context.equipment, context.bench, steps),
       ...hiddenLeads(context.equipment, context.rails, context.desk.rails, steps),
       ...modulatedUnseen(context.equipment, steps, (rail) => context.desk.rails[rail]?.resolution_A ?? 0),
     ],
@@ -129,13 +133,15 @@ function changeMode(course: Course, stage: string, mode: ModeName, next: FilledS
     course.problems.push({
       severity: 'error',
       what: `Stage "${stage}" asks for mode ${mode}, which the set file does not have.`,
-      remedy: `Modes of this set: ${Object.keys(course.of.equipment.modes).join(', ')}.`,
+      remedy: `${listed('Modes of this set', Object.keys(course.of.equipment.modes), 'This set has no mode')}.`,
     })
     return
   }
   const before = { ...course.volts }
   const up = course.hotRails().filter((rail) => (before[rail] ?? 0) > 0)
-  course.rememberClimbs(up)
+  // Heaters and bias too where they may not be touched and hands go in.
+  const all = [...downToReach(course).filter((rail) => !up.includes(rail)), ...up]
+  course.rememberClimbs(all)
   if (mode !== course.mode)
     for (const rail of [...up].reverse()) course.lower(`${stage}: HT down first`, rail, 0)
   course.mode = mode
@@ -148,8 +154,7 @@ function changeMode(course: Course, stage: string, mode: ModeName, next: FilledS
       inside.length === 0
         ? 'All are on the panel: one hand.'
         : `Not on the panel: ${inside.join(', ')}. Nothing above ${touch_V} V stands; measure before touching.`
-    if (inside.length > 0)
-      for (const rail of course.hotRails()) if (course.at(rail) > touch_V) course.lower(stage, rail, 0)
+    if (inside.length > 0) lowerToReach(course, stage)
     course.ask(stage, {
       text: `Set the controls for ${mode}: ${settings.join('; ')}. ${where} Then confirm.`,
       wants: { kind: 'confirm' },
@@ -160,7 +165,7 @@ function changeMode(course: Course, stage: string, mode: ModeName, next: FilledS
   }
   const load = dummyLoadQuestion(course.of.equipment, mode)
   if (load !== null) {
-    for (const rail of course.hotRails()) if (course.at(rail) > touch_V) course.lower(stage, rail, 0)
+    lowerToReach(course, stage)
     const timeout_s = course.timeout_s(null)
     course.ask(stage, {
       text: load,
@@ -176,7 +181,7 @@ function changeMode(course: Course, stage: string, mode: ModeName, next: FilledS
       hold_s: intermittent_s,
       expected_s: intermittent_s,
     })
-  for (const rail of up) {
+  for (const rail of all) {
     if (course.at(rail) > 0 || (next?.do === 'ramp' && next.rail === rail)) continue
     // A new mode proves itself from the bottom: the same targets, with their holds.
     course.climbAgain(`${stage}: back up`, rail, before[rail] ?? 0, true)
@@ -195,7 +200,7 @@ function ramp(
     course.problems.push({
       severity: 'error',
       what: `Stage "${name}" raises a rail ${rail}, which the set file does not have.`,
-      remedy: `Rails of this set: ${Object.keys(equipment.rails).join(', ')}.`,
+      remedy: `${listed('Rails of this set', Object.keys(equipment.rails), 'This set has no rail')}.`,
     })
     return
   }
@@ -219,7 +224,8 @@ function ramp(
     if (isTop(at)) course.askPanels(name, rail)
     const charging_F = point.charging_F[rail] ?? 0
     const filled = defaultsFor(equipment, rail, charging_F)
-    const hold_s = stage.hold_s ?? filled.hold_s
+    const inPlace = inPlaceOf(course.of.profile, course.of.rails[rail]) !== null
+    const hold_s = stage.hold_s ?? (inPlace ? heldInPlace.hold_s : filled.hold_s)
     const slew_V_per_s = stage.slew_V_per_s ?? filled.slew_V_per_s
     // Filaments on their way up are not waited for as long as heaters are.
     const settle_s = keepsFilamentsLow(equipment, rail, target_V)
@@ -229,10 +235,17 @@ function ramp(
       V: target_V,
       slew_V_per_s,
       hold_s,
-      settle_within_s: stage.settle_within_s ?? Math.min(settle_s, filled.settle_within_s),
+      settle_within_s: inPlace
+        ? Math.max(heldInPlace.least_s, stage.settle_within_s ?? heldInPlace.settle_within_s)
+        : (stage.settle_within_s ?? Math.min(settle_s, filled.settle_within_s)),
       slew_because:
         stage.slew_V_per_s === null ? filled.slew_because : `${show(stage.slew_V_per_s, 'V/s')}: stated`,
-      hold_because: stage.hold_s === null ? filled.hold_because : `${show(stage.hold_s, 's')}: stated`,
+      hold_because:
+        stage.hold_s !== null
+          ? `${show(stage.hold_s, 's')}: stated`
+          : inPlace
+            ? `${show(hold_s, 's')}: formed in the circuit (our choice)`
+            : filled.hold_because,
       stated: { slew: stage.slew_V_per_s !== null, hold: stage.hold_s !== null },
     })
   }

@@ -1,4 +1,4 @@
-import type { InputLimit, Measures } from '../bench/index.js'
+import type { InputLimit, Measures, TakenOutput } from '../bench/index.js'
 import type { HeaterSign, LetThrough, RailLimits, RatingWatch, Reason } from '../limits/index.js'
 import type { ModeName, NodeName, PartName, RailClass, RailName, RailRole } from '../equipment/index.js'
 import type { PlanCharts } from './chart-types.js'
@@ -9,7 +9,7 @@ export type * from './chart-types.js'
 export type * from './off-types.js'
 export type * from './reform-types.js'
 
-export type { HeaterSign, InputLimit, Measures, RailLimits, RatingWatch, Reason }
+export type { HeaterSign, InputLimit, Measures, RailLimits, RatingWatch, Reason, TakenOutput }
 
 /**
  * A plan is data: JSON all the way down, so that it is printed, recorded, sent to the controller and replayed as it is.
@@ -94,6 +94,8 @@ export interface ColdChecks {
   readonly marginal: readonly string[]
   /** With their written reasons: every later view of the plan and its runs says so. */
   readonly waived: readonly { readonly item: string; readonly text: string }[]
+  /** Waived once and no longer so, being read again or mended: told for ever. Absent in older records. */
+  readonly once_waived?: readonly string[]
 }
 
 /** Unattended work: a layer below this program for each supply of plates and screens, and what stands in the way. */
@@ -102,7 +104,7 @@ export interface UnattendedPlan {
   /** Nothing is energised unattended while anything stands here. */
   readonly refused: readonly { readonly what: string; readonly remedy: string }[]
 }
-/** What switches a supply off when computer and line are gone; a timer is set and confirmed by the person. */
+/** What switches a supply off when computer and line are gone, proved in that start; to what time a timer is set is the person's. */
 export interface Layer {
   readonly port: string
   readonly by: 'dead-man' | 'cut-off relay' | 'outside timer'
@@ -113,12 +115,14 @@ export interface Layer {
 export interface SupplyFigures {
   readonly channel: string
   readonly rail: RailName
-  readonly state: 'measured' | 'old' | 'foreign' | 'none'
+  readonly state: 'measured' | 'old' | 'foreign' | 'failed' | 'none'
   readonly date: string | null
   /** Figures in force: one reading to the next, and our OFF to no drive. */
   readonly poll_s: number
   readonly off_s: number
   readonly text: string
+  /** Said with the cautions: a dead-man that is stated to take it was seen not to. */
+  readonly stays_on?: string
 }
 
 /** What the sequencer must know of a rail. Names of channels are `SUPPLY.CHANNEL`. */
@@ -170,6 +174,8 @@ export interface ChannelPlan {
   readonly off_order: number
   /** Its supply has a dead-man that is put to rest once all outputs are confirmed off. */
   readonly dead_man?: true
+  /** Its supply has a word that gives the panel back: said last. */
+  readonly panel?: true
 }
 export interface BiasPlan {
   readonly node: NodeName
@@ -255,8 +261,12 @@ export interface Step {
   readonly ask: Ask | null
   /** What of the supply is put to the proof (`do: 'prove'`, plans of kind qualify only). */
   readonly proof?: Proof
+  /** Electrolytics are formed in the circuit: its pace is what the rail draws, and a rise after a fall ends the run. */
+  readonly in_place?: InPlace
   /** Its end is decided by what the estimator says of the parts. */
   readonly reform?: ReformStep
+  /** Passed over unless one of these parts did not come to its volts and may be taken nearer behind its smaller feed resistor. */
+  readonly exchange?: readonly PartName[]
   /** Passed over unless a part was given up and is still connected. */
   readonly aside?: true
   /** Node voltages expected at the end of the step (level 3). */
@@ -286,6 +296,12 @@ export interface Step {
   readonly expected_s: number
   /** Passed over unless this tube was read over its bare rating in an earlier step; `rated_V`: its cathode at the rating. */
   readonly only_if?: { readonly over_rating: PartName; readonly rated_V: number } | undefined
+}
+
+/** Shares of what the rail draws: five minutes that differ by no more are still; so far above the lowest of the hold is a rise. */
+export interface InPlace {
+  readonly still: number
+  readonly rise: number
 }
 
 /** A stage whose plate current alone loads the transformer of its modulators. */
@@ -346,6 +362,8 @@ export interface HookupTest {
   readonly usual_ohm?: number
   /** Heaters may stand in current limit and are judged by volts over amps. */
   readonly may_limit: boolean
+  /** The ammeter is too coarse to see what should flow: no more than that is all that can be shown. Absent where it is not. */
+  readonly coarse?: boolean
   /** Polarity: a meter at this node against chassis, its sign; by a meter on a line or asked. Null: a load that has none. */
   readonly polarity: {
     readonly node: NodeName
@@ -364,7 +382,14 @@ export interface HookupTest {
  * dead-man. What happens is measured and kept; the rules it breaks are expected while it lasts.
  */
 export interface Proof {
-  readonly of: 'off' | 'current limit' | 'over-voltage' | 'over-current' | 'dead-man' | 'cut-off relay'
+  readonly of:
+    | 'off'
+    | 'current limit'
+    | 'over-voltage'
+    | 'over-current'
+    | 'dead-man'
+    | 'cut-off relay'
+    | 'outside timer'
   readonly channel: string
   /** Told to bring it about: the current limit it must hold, or the level it must trip at; null where OFF or silence does it. */
   readonly limit_A: number | null
@@ -372,6 +397,12 @@ export interface Proof {
   /** It must have happened within this; `hold_s` of the step is how long what stands then is read. */
   readonly within_s: number
   readonly because: string
+  /** Of a dead-man: other outputs of the supply, on at a few volts with nothing connected, and what they are stated to do when it fires. */
+  readonly others?: readonly {
+    readonly channel: string
+    readonly rail: RailName
+    readonly stated: TakenOutput['stated']
+  }[]
 }
 
 export interface Ask {
@@ -398,6 +429,8 @@ export interface Ask {
   readonly inside: boolean
   /** What the answer permits: 'mode' sets the mode's controls. */
   readonly about: string
+  /** Answered, the supply of this channel is told again to be remote: it may have been worked at its panel. */
+  readonly takes_panel?: string
 }
 
 /** A trip rule with the thresholds in force: printed, recorded, obeyed. Codes are listed in `rules.ts`. */

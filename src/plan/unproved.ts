@@ -55,7 +55,7 @@ export function unprovedWords(of: {
       `The rail's current cannot keep these inside their own ratings: ${built.unguarded.join(', ')}. Take their cathode or drop readings once, HT down while you clip on.`,
     )
   }
-  words.push(...built.hidden.map(hiddenWords))
+  words.push(...built.hidden.map(hiddenWords), ...canWords(built))
   words.push(...drivenByRails(equipment, built), ...unwatchedDrive(equipment, built.steps))
   const filaments = railsOf(equipment, 'heater').flatMap((rail) =>
     used.has(rail) ? amplifyingFilaments(equipment, rail) : [],
@@ -95,7 +95,7 @@ export function unprovedWords(of: {
   }
   if (profile.kind === 'reform') {
     words.push(
-      'Leakage of each capacitor: formed in circuit, other paths draw through the same rail, so leakage is not judged.',
+      'Leakage of each capacitor: formed in circuit, other paths draw through the same rail, so leakage is not judged. What the rail draws sets the pace, and a rise of it after it had fallen ends the run; one that hides in a tenth of what bleeder and dividers draw is not seen. Where nothing reads the current of a rail its pace is the clock alone.',
     )
   }
   if (profile.tubes_cold && [...used].some((rail) => isHot(equipment, rail))) {
@@ -150,6 +150,15 @@ function hiddenWords({ capacitor, over, rail, at_V, reads_A, trip_A, asked }: Hi
   )
   const found = asked ? ', which is low enough to be asked about at the end of the step, no sooner' : ''
   return `Not guarded by the current of ${rail}: ${parts.join(', ')} if ${capacitor} shorts. At ${show(at_V, 'V')} it then reads ${show(reads_A, 'A')} (trip ${show(trip_A, 'A')})${found}. Prove ${capacitor} by ohmmeter with one end lifted, before power; at every hold look and smell, and stop at the first smoke.`
+}
+
+/** Leaking electrolytics that get too warm while the rail reads what healthy sets do. */
+function canWords({ cans }: Built): string[] {
+  return [...new Set(cans.map(({ rail }) => rail))].map((name) => {
+    const own = cans.filter(({ rail }) => rail === name)
+    const parts = own.map(({ part, leaks_A }) => `${part} (${show(leaks_A, 'A')})`).join(', ')
+    return `${name}: heat in a leaking electrolytic, ${show(own[0]?.W ?? 0, 'W')} in one can (our choice, no published figure), may hide in its current: ${parts}. Form them first, with their leakage measured; at every hold look for a can that swells or smells, and stop.`
+  })
 }
 
 function hasElectrolytics({ parts, rail_capacitors }: Equipment): boolean {

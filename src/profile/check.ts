@@ -2,6 +2,7 @@ import { nodesOf, type Equipment } from '../equipment/index.js'
 import {
   createReport,
   formatQuantity,
+  listed,
   nearest,
   own,
   type Path,
@@ -9,7 +10,7 @@ import {
   type Report,
   type Where,
 } from '../quantities/index.js'
-import type { Profile } from './types.js'
+import type { Profile, ReformOrderPart } from './types.js'
 
 /** What a profile says against the set it names: unknown rails, modes and nodes, targets above what a rail may carry. */
 export function checkProfile(profile: Profile, equipment: Equipment, where: Where): readonly Problem[] {
@@ -21,7 +22,9 @@ export function checkProfile(profile: Profile, equipment: Equipment, where: Wher
     report.error(
       path,
       `the set has no ${kind} '${name}'`,
-      near === undefined ? `${kind}s of ${equipment.name}: ${all.join(', ')}` : `did you mean '${near}'?`,
+      near === undefined
+        ? listed(`${kind}s of ${equipment.name}`, all, `${equipment.name} has no ${kind} that could be read`)
+        : `did you mean '${near}'?`,
     )
     return false
   }
@@ -74,9 +77,25 @@ export function checkProfile(profile: Profile, equipment: Equipment, where: Wher
       `HT with cold tubes belongs to a reform, not to kind: ${profile.kind}`,
       'write kind: reform, or leave tubes_cold out',
     )
+  checkHeatersInPlace(profile, equipment, report)
   checkReform(profile, equipment, report)
   checkOwnMains(profile, equipment, report)
   return report.problems
+}
+
+/** Formed in the circuit: hot tubes draw through the same rail and load its parts, so that they are cold, or their heaters stated. */
+function checkHeatersInPlace(profile: Profile, { rails, heater_chains }: Equipment, report: Report): void {
+  if (profile.kind !== 'reform' || profile.reform !== null || profile.tubes_cold) return
+  if (Object.keys(heater_chains).length === 0) return
+  const stated = profile.stages.some(
+    (stage) => stage.do === 'ramp' && own(rails, stage.rail)?.role === 'heater',
+  )
+  if (stated) return
+  report.error(
+    ['kind'],
+    'electrolytics are to be formed in the circuit, and nothing says whether its tubes are cold',
+    'write tubes_cold: true (pulled, or heaters off), or a stage that raises the heaters; heaters never rise by themselves in a reform',
+  )
 }
 
 /** The bench's leads come off for it: nothing else is raised in the same run. */
@@ -129,16 +148,58 @@ function checkReform(profile: Profile, equipment: Equipment, report: Report): vo
       'leave stages out, or form in the circuit: then leave reform: out',
     )
   const known = electrolyticsOf(equipment)
-  for (const [name, part] of Object.entries(reform.parts))
+  const taken = new Map<string, string>()
+  for (const [name, part] of Object.entries(reform.parts)) {
+    checkString(name, part, equipment, report)
+    if (known.includes(name) && part.of?.includes(name) === false)
+      report.error(
+        ['reform', 'parts', name],
+        `'${name}' is an electrolytic of the set and not among those that this entry stands for`,
+        'give the entry another name, or list it under of:',
+      )
     for (const each of part.of ?? [name]) {
+      const by = taken.get(each)
+      taken.set(each, name)
+      if (by !== undefined) {
+        report.error(
+          ['reform', 'parts', name],
+          `'${each}' is named twice, ${by === name ? `both times in ${name}` : `in ${by} and in ${name}`}: it can stand behind one feed resistor only`,
+          'name each electrolytic once',
+        )
+        continue
+      }
       if (known.includes(each)) continue
       const near = nearest(each, known)[0]
       report.error(
         ['reform', 'parts', name],
         `the set has no electrolytic '${each}'`,
-        near === undefined ? `its electrolytics are: ${known.join(', ')}` : `did you mean '${near}'?`,
+        near === undefined
+          ? listed('its electrolytics are', known, 'it has none that could be read')
+          : `did you mean '${near}'?`,
       )
     }
+  }
+}
+
+/** Sections of one can have their negative in common. */
+function checkString(
+  name: string,
+  { of, joined }: ReformOrderPart,
+  { parts, rail_capacitors }: Equipment,
+  report: Report,
+): void {
+  if (joined !== 'series' || of === null) return
+  const cans = of.flatMap((each) => {
+    const part = parts[each] ?? rail_capacitors[each]
+    return part !== undefined && 'can' in part ? [part.can] : []
+  })
+  const twice = cans.find((can, at) => cans.indexOf(can) !== at)
+  if (twice !== undefined)
+    report.error(
+      ['reform', 'parts', name],
+      `sections of one can (${twice}) have their negative end in common and cannot stand in series`,
+      'give each section a feed resistor of its own, or write joined: parallel',
+    )
 }
 
 /** Names of a set's electrolytics, with nodes and without. */

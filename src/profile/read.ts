@@ -61,6 +61,7 @@ function toReform(written: NonNullable<WrittenProfile['reform']>): ReformOrder {
     hold_s: written.hold ?? null,
     rest_s: written.rest ?? null,
     heat_W: written.heat ?? null,
+    stored_years: written.stored_years ?? null,
     parts: Object.fromEntries(
       Object.entries(written.parts).map(([name, part]) => [
         name,
@@ -70,6 +71,7 @@ function toReform(written: NonNullable<WrittenProfile['reform']>): ReformOrder {
           feed_ohm: part.feed,
           feed_error: part.feed_tolerance,
           feed_rated_W: part.feed_rated,
+          ...(part.then !== undefined && { then: { ohm: part.then, rated_W: part.then_rated ?? null } }),
           feed_by_hand: part.feed_by_hand ?? null,
           measured:
             part.capacitance === undefined ? null : { F: part.capacitance, error: part.capacitance_error },

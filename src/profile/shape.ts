@@ -111,6 +111,12 @@ const reformShape = group(
     hold: quantity('s', 'how long they are held at the top', { above: 0 }).optional(),
     rest: quantity('s', 'how long they rest before the re-test', { least: 0 }).optional(),
     heat: quantity('W', 'most that may turn into heat in one can', { above: 0, most: 2 }).optional(),
+    stored_years: z
+      .number({ error: () => 'years without voltage are wanted here\nwrite a plain number, without a unit' })
+      .positive({ error: () => 'years without voltage are wanted here\nwrite more than 0, or leave it out' })
+      .max(100, { error: () => 'no electrolytic has been stored for so long\nwrite 100 or less' })
+      .describe('years they have stood without voltage: held the longer for it')
+      .optional(),
     parts: table(
       group(
         {
@@ -119,6 +125,12 @@ const reformShape = group(
           feed: quantity('Ω', 'its own feed resistor', { above: 0 }),
           feed_tolerance: ratio('how far that may be off').default(0.01),
           feed_rated: quantity('W', 'what that is rated for', { above: 0 }),
+          then: quantity(
+            'Ω',
+            'a second, smaller feed resistor, put in by hand where it did not come to its volts behind the first',
+            { above: 0 },
+          ).optional(),
+          then_rated: quantity('W', 'what that is rated for', { above: 0 }).optional(),
           feed_by_hand: ratio(
             'measured by hand at the start, with an ohmmeter that may be off by this',
           ).optional(),

@@ -94,6 +94,8 @@ export interface ReformOrder {
   readonly hold_s: number | null
   readonly rest_s: number | null
   readonly heat_W: number | null
+  /** Without voltage for so long; null = not stated. */
+  readonly stored_years: number | null
   readonly parts: Readonly<Record<PartName, ReformOrderPart>>
 }
 export const reformTargets = ['period', 'catalogue 1968', 'general', 'low leakage', 'maker'] as const
@@ -105,6 +107,8 @@ export interface ReformOrderPart {
   readonly feed_ohm: number
   readonly feed_error: number
   readonly feed_rated_W: number
+  /** A second, smaller one, exchanged by hand where the part does not come to its volts behind the first; absent = none. */
+  readonly then?: { readonly ohm: number; readonly rated_W: number | null }
   /** Measured by hand at the start of the run, with an ohmmeter that may be off by this, relative; null = not measured. */
   readonly feed_by_hand: number | null
   /** Read on a capacitance meter before, and how far that may be off, relative; null = not read. */

@@ -1,7 +1,8 @@
-export { receiveProof, type ReceiveReadings } from './receive.js'
+export { heardAs, receiveProof, type ReceiveReadings } from './receive.js'
 export {
   aerialProof,
   type AerialReadings,
+  type KeyedRun,
   outputStages,
   transmitProof,
   type TransmitReadings,

@@ -21,17 +21,28 @@ export interface Proof {
 
 const order: readonly ProofVerdict[] = ['shown', 'marginal', 'not shown']
 
+/** Of nothing at all: not shown. */
+export function worstOf(verdicts: readonly ProofVerdict[]): ProofVerdict {
+  return order[Math.max(-1, ...verdicts.map((each) => order.indexOf(each)))] ?? 'not shown'
+}
+
 /** A proof with nothing to be held against shows nothing. */
 export function proofOf(given: Omit<Proof, 'verdict'>): Proof {
-  const worst = Math.max(-1, ...given.judged.map(({ verdict }) => order.indexOf(verdict)))
-  return { ...given, verdict: order[worst] ?? 'not shown' }
+  return { ...given, verdict: worstOf(given.judged.map(({ verdict }) => verdict)) }
+}
+
+type Around = Pick<Spread, 'value' | 'least' | 'most'>
+
+/** A reading itself, with what its instrument leaves open. */
+export function around(value: number, accuracy: number): Around {
+  return { value, least: value * (1 - accuracy), most: value * (1 + accuracy) }
 }
 
 export const practice = 'common practice, no source'
 
 /** Held against a least or most: marginal where the instruments leave open which side it is on. */
 export function heldAgainst(
-  figure: Spread | undefined,
+  figure: Around | undefined,
   limit: { readonly least: number } | { readonly most: number },
 ): ProofVerdict {
   if (figure === undefined) return 'not shown'

@@ -1,5 +1,5 @@
 import type { Bench, Channel, Measured } from '../bench/index.js'
-import type { Qualification, QualifiedChannel } from './document.js'
+import { isAgainst, type Qualification, type QualifiedChannel } from './document.js'
 import type { Figure } from './types.js'
 
 /* What a qualification changes about a bench: each figure of its file, taken from what was measured. */
@@ -21,7 +21,7 @@ export function qualifiedBench(bench: Bench, found: Qualification | null, today:
           const entry = found?.channels[own]
           const judged = judge(entry, identity, today)
           measured[own] = judged
-          if (entry === undefined || judged.state === 'none' || judged.state === 'foreign')
+          if (entry === undefined || (judged.state !== 'measured' && judged.state !== 'old'))
             return [name, channel]
           return [name, applied(channel, entry, judged.state)]
         }),
@@ -44,9 +44,9 @@ function learnt(
 ): string | null {
   const fresh = Object.keys(channels).flatMap((name) => {
     const entry = found?.channels[`${port}.${name}`]
-    return entry !== undefined && entry.identity !== '' && judge(entry, null, today).state === 'measured'
-      ? [entry]
-      : []
+    if (entry === undefined || entry.identity === '') return []
+    const { state } = judge(entry, null, today)
+    return state === 'measured' || state === 'failed' ? [entry] : []
   })
   return (
     fresh.reduce<QualifiedChannel | null>(
@@ -61,11 +61,11 @@ function judge(entry: QualifiedChannel | undefined, identity: string | null, tod
   const { date, figures } = entry
   if (identity !== null && entry.identity !== identity)
     return { ...nothing, state: 'foreign', date, identity: entry.identity }
-  const days = (Date.parse(today) - Date.parse(date)) / day_ms
-  // A date that lies ahead tells nothing of its age.
-  const old = !(days <= old_days && days >= -1)
+  // Time mends nothing.
+  if (entry.failed !== undefined)
+    return { ...nothing, state: 'failed', date, identity: entry.identity, failed: entry.failed.text }
   return {
-    state: old ? 'old' : 'measured',
+    state: isOld(date, today) ? 'old' : 'measured',
     date,
     identity: entry.identity,
     off_s: most(figures.off_s),
@@ -74,8 +74,24 @@ function judge(entry: QualifiedChannel | undefined, identity: string | null, tod
         ? null
         : Math.max(most(figures.poll_s) ?? 0, figures.poll_longest_s?.value ?? 0),
     overshoot_V: most(figures.overshoot_V),
-    proofs: figures.proofs.map(({ of, verdict }) => ({ of, verdict })),
+    proofs: figures.proofs.map((proof) => {
+      const { of, verdict, date: on, outputs } = proof
+      // What was proved a year before the rest no longer counts; what was found against it does.
+      const counts = on === undefined || isAgainst(proof) || !isOld(on, today)
+      return {
+        of,
+        verdict: counts ? verdict : 'not proved',
+        ...(on !== undefined && { date: on }),
+        ...(outputs !== undefined && { outputs }),
+      }
+    }),
   }
+}
+
+/** A date that lies ahead tells nothing of its age. */
+function isOld(date: string, today: string): boolean {
+  const days = (Date.parse(today) - Date.parse(date)) / day_ms
+  return !(days <= old_days && days >= -1)
 }
 
 const nothing = { identity: null, off_s: null, poll_s: null, overshoot_V: null, proofs: [] }

@@ -4,9 +4,11 @@ export { benchUnderTest, loadAsSet, loadNode, loadRail, loadReturn, portOf } fro
 export { qualifyPlan, type MadeQualify } from './plan.js'
 export { seenIn, type Seen } from './seen.js'
 export { figuresOf } from './figures.js'
+export { failureOf } from './failed.js'
 export {
   qualificationShape,
   withChannel,
+  withVerdicts,
   type Qualification,
   type QualifiedChannel,
 } from './document.js'

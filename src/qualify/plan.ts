@@ -1,16 +1,19 @@
 import { type Bench, channelOf, type Channel } from '../bench/index.js'
 import { formatShort } from '../quantities/index.js'
 import {
+  channelPlan,
   cutOffPlan,
   guardPlans,
   inputRules,
   offPlanOf,
   type Plan,
+  promptTimeout_s,
   type RailPlan,
   standardRules,
   staleAfter_s,
   staleWhileOn_s,
 } from '../plan/index.js'
+import { type Beside, besideOf } from './beside.js'
 import { levelsOf, limitOf, ohmOf, pathOf, setDown } from './limits.js'
 import { benchUnderTest, idleRail, isGuard, loadNode, loadRail, nameOf, portOf } from './setup.js'
 import { Steps } from './steps.js'
@@ -40,7 +43,10 @@ export function qualifyPlan(whole: Bench, order: Order): MadeQualify {
   const problems = [...judged(whole, order, channel), ...unwatched(whole, bench, order)]
   if (problems.some(({ severity }) => severity === 'error')) return { plan: null, bench, problems }
   const { dialect } = found.supply
-  const steps = new Steps(order, channel)
+  const { beside, unseen } = order.skip.includes('dead-man')
+    ? { beside: [], unseen: [] }
+    : besideOf(found.supply, order)
+  const steps = new Steps(order, channel, beside)
   steps.build(dialect)
   const expected_s = Math.round(steps.all.reduce((sum, step) => sum + step.expected_s, 0))
   const time_budget_s = Math.max(900, 3 * expected_s)
@@ -56,7 +62,7 @@ export function qualifyPlan(whole: Bench, order: Order): MadeQualify {
     kind: 'qualify',
     level: 3,
     hash: '',
-    rails: railsOf(bench, order),
+    rails: railsOf(bench, order, beside),
     meters,
     hookup: [
       {
@@ -70,7 +76,7 @@ export function qualifyPlan(whole: Bench, order: Order): MadeQualify {
     ],
     prove_dead: [{ rail: loadRail, node: loadNode, at: `the terminals of ${order.channel}` }],
     wires: wiresOf(order, channel.bleeder_ohm),
-    unproved: steps.unproved,
+    unproved: [...steps.unproved, ...unseen],
     steps: steps.all,
     rules: [...standardRules(bench, profile, time_budget_s), ...inputRules(meters)],
     off: {
@@ -87,13 +93,18 @@ export function qualifyPlan(whole: Bench, order: Order): MadeQualify {
       discharge_s: 5 * path.ohm * path.F,
       hazards: [
         `DUMMY LOAD: ${formatShort((order.top_V * order.top_V) / order.load.ohm, 'W')} of heat at the top: it burns what it lies on, and fingers. Nothing but the load is on these terminals: no set.`,
+        ...(beside.length === 0
+          ? []
+          : [
+              `MORE OUTPUTS GO ON: ${beside.map(({ channel: one, V }) => `${one} at ${formatShort(V, 'V')}`).join(', ')}, to see which of them the dead-man takes. Nothing at all is on their terminals.`,
+            ]),
       ],
       unattended: false,
     },
     heaters: [],
     ...cutOffPlan(bench),
     time_budget_s,
-    prompt_timeout_s: 600,
+    prompt_timeout_s: promptTimeout_s(profile),
     expected_s,
     stale_s: staleAfter_s(bench),
   }
@@ -212,46 +223,32 @@ function wiresOf(order: Order, bleeder_ohm: number | null): Plan['wires'] {
       ]
 }
 
-function railsOf(bench: Bench, order: Order): Record<string, RailPlan> {
+function railsOf(bench: Bench, order: Order, beside: readonly Beside[]): Record<string, RailPlan> {
   const rails: Record<string, RailPlan> = {}
   for (const [port, supply] of Object.entries(bench.supplies)) {
     for (const [name, channel] of Object.entries(supply.channels)) {
       const own = `${port}.${name}`
       const loaded = own === order.channel
+      const watched = beside.find((each) => each.channel === own)
       rails[channel.feeds] = {
         name: channel.feeds,
         role: 'HT',
         class: 'programmed',
-        channels: [
-          {
-            channel: own,
-            port,
-            share: 1,
-            set_digits_V: channel.set_digits_V,
-            set_digits_A: channel.set_digits_A,
-            min_V: channel.min_V,
-            min_A: channel.min_A,
-            max_V: channel.max_V,
-            max_A: channel.max_A,
-            resolution_V: channel.resolution_V,
-            resolution_A: channel.resolution_A,
-            accuracy_V: channel.accuracy_V,
-            accuracy_A: channel.accuracy_A,
-            over_voltage: channel.over_voltage,
-            over_voltage_margin_V: channel.over_voltage_margin_V,
-            off_order: channel.off_order,
-          },
-        ],
+        channels: [channelPlan(own, port, supply, channel)],
         on_stale_s: staleWhileOn_s(bench, [own]),
         volts_meter: null,
         amps_meter: null,
         positive: loaded ? loadNode : `${own} +`,
         negative: 'load -',
-        max_V: loaded ? order.top_V : channel.min_V,
+        max_V: loaded ? order.top_V : (watched?.V ?? channel.min_V),
         bias: null,
         discharge: loaded ? { ...pathOf(order, channel), through: 'the dummy load' } : null,
-        can: loaded ? [`set, limit and switch ${own}, and measure what it does`] : [],
-        cannot: loaded ? [] : [`${idleRail(own)}: it stays off`],
+        can: loaded
+          ? [`set, limit and switch ${own}, and measure what it does`]
+          : watched === undefined
+            ? []
+            : [`see whether the dead-man takes ${own}, with nothing connected`],
+        cannot: loaded || watched !== undefined ? [] : [`${idleRail(own)}: it stays off`],
       }
     }
   }

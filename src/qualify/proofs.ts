@@ -1,3 +1,4 @@
+import { takenShape } from './document.js'
 import type { Seen } from './seen.js'
 import type { Order, Proved, Verdict } from './types.js'
 import { provable } from './types.js'
@@ -6,6 +7,7 @@ const verdicts: readonly Verdict[] = [
   'as it should',
   'fired',
   'did not fire',
+  'does not hold',
   'refused',
   'contradicts',
   'does not tell',
@@ -25,12 +27,14 @@ export function proofsOf(order: Order, seen: Seen): Proved[] {
       return { of, verdict: 'not proved', said: null, after_s: null, text }
     }
     const { said, after_s } = judged.data
+    const outputs = takenShape.safeParse(judged.data.outputs)
     return {
       of,
       verdict,
       said: typeof said === 'boolean' ? said : null,
       after_s: typeof after_s === 'number' ? after_s : null,
       text: judged.text,
+      ...(outputs.success && { outputs: outputs.data }),
     }
   })
 }

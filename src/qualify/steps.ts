@@ -1,6 +1,7 @@
 import type { Channel, Dialect } from '../bench/index.js'
-import type { Ask, Proof, RailLimits, Reason, Step } from '../plan/index.js'
+import { type Ask, type Proof, type RailLimits, type Reason, type Step, stepOf } from '../plan/index.js'
 import { formatShort } from '../quantities/index.js'
+import { type Beside, besideLimits } from './beside.js'
 import { levelsOf, limitOf, limitsAt, ohmOf, pathOf, setDown } from './limits.js'
 import { loadMode, loadNode, loadRail } from './setup.js'
 import type { Order } from './types.js'
@@ -24,10 +25,13 @@ export class Steps {
   private at_V = 0
   /** Somebody may have been at the bench since hands were last clear. */
   private handsIn = true
+  /** Outputs beside the one under test that are on. */
+  private standing: Readonly<Record<string, RailLimits>> = {}
 
   constructor(
     private readonly order: Order,
     private readonly channel: Channel,
+    private readonly beside: readonly Beside[] = [],
   ) {}
 
   build(dialect: Dialect): void {
@@ -92,7 +96,7 @@ export class Steps {
         within_s: 5,
         because: 'it is what bounds the volts when everything else has failed.',
       })
-      this.clear('over-voltage', V)
+      this.clear('over-voltage', V, dialect.remote)
       up('on again')
     }
     if (dialect.set_over_amps === null)
@@ -104,17 +108,38 @@ export class Steps {
         within_s: 5,
         because: 'it is what ends a short when everything else has failed.',
       })
-      this.clear('over-current', V)
+      this.clear('over-current', V, dialect.remote)
       up('on again')
     }
     const { dead_man } = dialect
     if (dead_man === null) this.unproved.push('dead-man: the dialect has no words for one')
-    else if (!this.skipped('dead-man'))
+    else if (!this.skipped('dead-man')) {
+      for (const each of this.beside) this.raiseBeside(each)
       this.prove('dead-man', {
         of: 'dead-man',
         within_s: 1.5 * dead_man.after_s + 1,
-        because: 'it is what switches off when computer and program are gone.',
+        because:
+          'it is what switches off when computer and program are gone; bias hangs on which outputs it takes.',
+        ...(this.beside.length > 0 && {
+          others: this.beside.map(({ channel, rail, stated }) => ({ channel, rail, stated })),
+        }),
       })
+    }
+  }
+
+  /** Last of all, so that nothing else is proved beside an output that is on. */
+  private raiseBeside(each: Beside): void {
+    const limits = { ...this.limits(this.at_V, false), [each.rail]: besideLimits(each, true) }
+    this.push(`${each.channel} beside it`, {
+      do: 'raise',
+      rail: each.rail,
+      target_V: each.V,
+      slew_V_per_s: 20 * each.V,
+      hold_s: pause_s,
+      limits,
+      expected_s: pause_s + 5,
+    })
+    this.standing = { ...this.standing, [each.rail]: besideLimits(each, false) }
   }
 
   private skipped(what: Order['skip'][number]): boolean {
@@ -221,13 +246,14 @@ export class Steps {
     })
   }
 
-  private clear(what: string, V: number): void {
+  private clear(what: string, V: number, remote: string | null): void {
     const ask: Ask = {
-      text: `The ${what} protection fired, as it was meant to, and it is latched. Clear it at the front panel of the supply (slowglow never clears one). The output must stay off. Is it cleared?`,
+      text: `The ${what} protection fired, as it was meant to, and it is latched. Its output was switched off and its set-point taken down, since clearing may bring back what stood before. Clear it at the front panel of the supply (slowglow never clears one); the output must stay off. Is it cleared?`,
       wants: { kind: 'confirm' },
       timeout_s: 600,
       inside: false,
       about: `clear ${this.order.channel}`,
+      ...(remote !== null && { takes_panel: this.order.channel }),
     }
     this.handsIn = true
     this.push(`clear the ${what} latch`, { do: 'ask', ask, limits: this.limits(V, false), expected_s: 30 })
@@ -235,7 +261,7 @@ export class Steps {
 
   private prove(
     stage: string,
-    what: Pick<Proof, 'of' | 'within_s' | 'because'> & {
+    what: Pick<Proof, 'of' | 'within_s' | 'because' | 'others'> & {
       readonly limit_A?: number
       readonly level?: number
       readonly hold_s?: number
@@ -255,6 +281,7 @@ export class Steps {
         level: what.level ?? null,
         within_s: what.within_s,
         because: what.because,
+        ...(what.others !== undefined && { others: what.others }),
       },
       expected_s: what.of === 'off' ? 3 : (what.hold_s ?? 0) + what.within_s + 5,
     })
@@ -262,7 +289,7 @@ export class Steps {
   }
 
   private limits(V: number, rising: boolean): Readonly<Record<string, RailLimits>> {
-    return { [loadRail]: limitsAt(this.order, this.channel, V, rising) }
+    return { [loadRail]: limitsAt(this.order, this.channel, V, rising), ...this.standing }
   }
 
   private push(stage: string, step: Partial<Step> & Pick<Step, 'do' | 'limits' | 'expected_s'>): void {
@@ -281,25 +308,6 @@ export class Steps {
         { ...own, because: [...own.because, ...because] },
       ]),
     )
-    this.all.push({
-      index: this.all.length + 1,
-      stage,
-      mode: loadMode,
-      rail: null,
-      target_V: 0,
-      slew_V_per_s: 0,
-      hold_s: 0,
-      settle_within_s: 0,
-      hookup: null,
-      ask: null,
-      nodes: {},
-      soft_start_s: 0,
-      needs_heaters: false,
-      needs_bias: false,
-      needs_plate: null,
-      hands_clear: false,
-      ...step,
-      limits,
-    })
+    this.all.push(stepOf(this.all.length + 1, stage, loadMode, { ...step, limits }))
   }
 }

@@ -1,4 +1,6 @@
+import type { TakenOutput } from '../bench/index.js'
 import { formatShort } from '../quantities/index.js'
+import { isAgainst, isAsStated } from './document.js'
 import type { ChannelFigures, Figure } from './types.js'
 
 /* A qualification as a person reads it. */
@@ -45,12 +47,26 @@ export function qualificationText(channel: string, figures: ChannelFigures): str
   for (const proof of figures.proofs) {
     const after = proof.after_s === null ? '' : `, ${formatShort(proof.after_s, 's')} after it was told`
     lines.push(`  ${`Proof: ${proof.of}`.padEnd(30)} ${proof.verdict}${after}`)
+    for (const taken of proof.outputs ?? [])
+      lines.push(`  ${`  ${taken.channel}, beside it`.padEnd(30)} ${takenWords(taken)}`)
   }
   return lines.join('\n')
 }
 
 /** Proofs that came out against the supply: a finding, whatever else was well. */
 export function against(figures: ChannelFigures): readonly string[] {
-  const bad = new Set(['did not fire', 'contradicts', 'does not tell'])
-  return figures.proofs.flatMap(({ of, verdict }) => (bad.has(verdict) ? [`${of}: ${verdict}`] : []))
+  return figures.proofs.flatMap((proof) => [
+    ...(isAgainst(proof) ? [`${proof.of}: ${proof.verdict}`] : []),
+    ...(proof.outputs ?? []).flatMap((taken) =>
+      isAsStated(taken) ? [] : [`${proof.of}: ${taken.channel} ${takenWords(taken)}`],
+    ),
+  ])
+}
+
+function takenWords(taken: TakenOutput): string {
+  const did = taken.did === 'not clear' ? 'did not show clearly whether it went' : taken.did
+  const stated = taken.stated === 'goes' ? 'takes every output' : 'takes the one output alone'
+  return isAsStated(taken)
+    ? `${did}, as stated`
+    : `${did}, though its dialect says that the dead-man ${stated}`
 }

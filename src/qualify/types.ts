@@ -1,4 +1,4 @@
-import type { Channel } from '../bench/index.js'
+import type { Channel, TakenOutput } from '../bench/index.js'
 
 /** A qualification: one channel of a supply on a resistor that a person named. SI units. */
 export interface Order {
@@ -52,6 +52,7 @@ export type Verdict =
   | 'as it should'
   | 'fired'
   | 'did not fire'
+  | 'does not hold'
   | 'refused'
   | 'contradicts'
   | 'does not tell'
@@ -65,6 +66,18 @@ export interface Proved {
   /** From telling it to the first sign. */
   readonly after_s: number | null
   readonly text: string
+  /** Proved on this earlier day, and left out since. */
+  readonly date?: string
+  /** Of a dead-man: what became of the other outputs of the supply when it was left unfed. */
+  readonly outputs?: readonly TakenOutput[]
+}
+
+/** It did not do what no set can do without: it may feed none. */
+export interface Failed {
+  readonly code: string
+  readonly text: string
+  /** The proof it failed in; to leave that out does not make it good. */
+  readonly proof?: Provable
 }
 
 /** What one run found out about one channel. A figure that was not measured is null: never taken is no pass. */

@@ -3,6 +3,7 @@ export { formatQuantity, formatShort, formatNumber } from './format.js'
 export { unitWords, type Unit } from './units.js'
 export {
   createReport,
+  listed,
   nearest,
   own,
   type Path,

@@ -51,6 +51,11 @@ export function createReport(where: Where): Report {
   return { problems, error: add('error'), warn: add('warning') }
 }
 
+/** `what: a, b`, or `none` where there is nothing to name: a list of nothing tells nobody what to write. */
+export function listed(what: string, names: readonly string[], none: string): string {
+  return names.length === 0 ? none : `${what}: ${names.join(', ')}`
+}
+
 /** Up to three candidates that differ from `word` by little, nearest first; letter case counts for nothing. */
 export function nearest(word: string, candidates: Iterable<string>): string[] {
   const wanted = word.toLowerCase().slice(0, 60)

@@ -1,6 +1,7 @@
 import { existsSync, mkdirSync, renameSync } from 'node:fs'
 import { basename, dirname, join } from 'node:path'
-import { archiveName, listRuns, type RunLine, unlistedIn } from './find.js'
+import { standsAs } from './chain.js'
+import { archiveName, listRuns, offPlanFile, type RunLine, unlistedIn } from './find.js'
 import { openDatabase } from './open.js'
 
 /** What an archiving did with each run that was old enough; nothing is ever deleted. */
@@ -12,7 +13,8 @@ export interface Archived {
 
 /**
  * Moves runs that began before `before` into the archive beside them. Left where they lie: the newest of each set, since the
- * next run is held against it; what has no ending; what cannot be read; what has an unfinished part or is `busy`.
+ * next run is held against it; what has no ending; what cannot be read; what has an unfinished part or is `busy`; what left its
+ * outputs open, since `safe-off` may want the off plan that lies beside it. Of all others that plan goes with the run.
  */
 export function archiveRuns(folder: string, before: Date, busy: (file: string) => boolean): Archived {
   const runs = listRuns(folder)
@@ -35,7 +37,15 @@ export function archiveRuns(folder: string, before: Date, busy: (file: string) =
     }
     try {
       mkdirSync(dirname(to), { recursive: true })
-      renameSync(run.file, to)
+      // Its plan first: a run that cannot follow it stays whole where it lies.
+      const planned = existsSync(offPlanFile(run.file))
+      if (planned) renameSync(offPlanFile(run.file), offPlanFile(to))
+      try {
+        renameSync(run.file, to)
+      } catch (error) {
+        if (planned) renameSync(offPlanFile(to), offPlanFile(run.file))
+        throw error
+      }
       moved.push({ from: run.file, to, bytes: run.bytes })
     } catch (error) {
       left.push({
@@ -61,10 +71,12 @@ function whyLeft(
   if (run.damage.length > 0) return `it is damaged (${run.damage.join('; ')})`
   if (busy(run.file)) return 'it is under way'
   if (run.outcome === 'interrupted') return 'it has no ending'
+  if (run.outputs_off !== 'confirmed' && !run.nothing_to_confirm) return 'its outputs were not confirmed off'
   if (isNewest) return 'it is the newest of its set'
   const opened = openDatabase(run.file)
   if ('trouble' in opened) return opened.trouble
+  const standing = standsAs(opened)
   opened.db.close()
-  if (opened.standing !== 'whole') return 'its newest part lies beside it in a -wal'
+  if (standing !== 'whole') return 'its newest part lies beside it in a -wal'
   return existsSync(to) ? `${to} exists already` : null
 }

@@ -1,6 +1,7 @@
 import { createHash, type Hash } from 'node:crypto'
 import type Database from 'better-sqlite3'
-import { holdsTable } from './open.js'
+import { formatAlwaysSealed } from './layout.js'
+import { holdsTable, type Standing } from './open.js'
 
 /**
  * The seal of a run file: a chain of SHA-256 hashes over the measured part, each link over the one before it, the plain rows
@@ -64,9 +65,39 @@ export function newestLink(db: Database.Database): string | null {
   return db.prepare<[], string>('SELECT hash FROM chain ORDER BY link DESC LIMIT 1').pluck().get() ?? null
 }
 
+/** The run has an ending, and the newest link covers it: nothing of the run came after it. */
+function isSealedToItsEnd(db: Database.Database): boolean {
+  const newest = (column: string, table: string): number | null =>
+    db.prepare<[], number | null>(`SELECT max(${column}) FROM ${table}`).pluck().get() ?? null
+  try {
+    const ended = newest('seq', 'ending')
+    return ended !== null && (newest('to_seq', 'chain') ?? -1) >= ended
+  } catch {
+    // No such table, or none that can be read.
+    return false
+  }
+}
+
+/**
+ * How an opened file stands, by what is in it: one that somebody still looked at when it was closed stays in WAL, its end is in it, and
+ * an empty `-wal` may go missing.
+ */
+export function standsAs({
+  db,
+  standing,
+}: {
+  readonly db: Database.Database
+  readonly standing: Standing
+}): Standing {
+  return standing === 'wal missing' && isSealedToItsEnd(db) ? 'whole' : standing
+}
+
 /** Hashes the whole file again and holds it against its links. Costs a reading of every block. */
 export function checkChain(db: Database.Database): Seal {
-  if (!holdsTable(db, 'chain')) return { is: 'none' }
+  if (!holdsTable(db, 'chain'))
+    return Number(db.pragma('user_version', { simple: true })) < formatAlwaysSealed
+      ? { is: 'none' }
+      : { is: 'broken', where: 'it has none, and every file of its format is written with one' }
   const links = db.prepare<[], Link>('SELECT link, to_seq, blocks, hash FROM chain ORDER BY link').all()
   const rows = plainRows(db)
   const part = partsOf(db)

@@ -1,4 +1,5 @@
 import type { RailStory, StepStory, Story } from './story.js'
+import { allowedForVolts } from './volts-apart.js'
 
 /** Two runs laid beside each other, step by step. */
 export interface Comparison {
@@ -21,15 +22,23 @@ export interface ComparedStep {
   /** The rail that the step moves. */
   readonly rail: string | null
   readonly rails: readonly ComparedRail[]
+  /**
+   * Of the step whole: `changed` where any rail of it draws more or less, `same in part` where what could be compared is the same and
+   * something could not, `not compared` where nothing could.
+   */
+  readonly verdict: 'same' | 'changed' | 'same in part' | 'not compared'
 }
 export interface ComparedRail {
   readonly rail: string
   readonly at_V: number
   readonly a_A: number | null
   readonly b_A: number | null
+  /** Volts at which each was measured. */
+  readonly a_V: number | null
+  readonly b_V: number | null
   /** b − a, A. */
   readonly change_A: number | null
-  /** What both measurements together may be wrong by, A: their errors added. */
+  /** What both measurements together may be wrong by, A: their errors added, and what the difference of their volts may make. */
   readonly error_A: number | null
   /** `same`: within the measuring error, which is no proof that nothing changed. */
   readonly verdict: 'same' | 'draws more' | 'draws less' | 'not measured in both' | 'not at its volts in both'
@@ -37,7 +46,7 @@ export interface ComparedRail {
 
 /**
  * Aligns two runs by what each step does (stage, mode, rail, target) and in their order, and says of every rail whether it
- * draws more or less than the instruments may be wrong by. Errors are added, not squared: those of one instrument are not
+ * draws more or less than the instruments may be wrong by, and than the difference of its volts explains. Errors are added, not squared: those of one instrument are not
  * independent from run to run.
  */
 export function compareRuns(a: Story, b: Story): Comparison {
@@ -67,16 +76,19 @@ const key = (step: StepStory): string =>
 
 function only(step: StepStory, of: 'a' | 'b'): ComparedStep {
   return {
+    verdict: 'not compared',
     a_step: of === 'a' ? step.index : null,
     b_step: of === 'b' ? step.index : null,
     stage: step.stage,
     mode: step.mode,
     rail: step.rail,
-    rails: step.rails.map(({ rail, at_V, amps }) => ({
+    rails: step.rails.map(({ rail, at_V, amps, volts }) => ({
       rail,
       at_V,
       a_A: of === 'a' ? amps : null,
       b_A: of === 'b' ? amps : null,
+      a_V: of === 'a' ? volts : null,
+      b_V: of === 'b' ? volts : null,
       change_A: null,
       error_A: null,
       verdict: 'not measured in both',
@@ -85,25 +97,34 @@ function only(step: StepStory, of: 'a' | 'b'): ComparedStep {
 }
 
 function both(a: StepStory, b: StepStory): ComparedStep {
+  const rails = a.rails.flatMap((rail) => {
+    const other = b.rails.find((each) => each.rail === rail.rail)
+    return other === undefined ? [] : [compared(rail, other)]
+  })
   return {
     a_step: a.index,
     b_step: b.index,
     stage: a.stage,
     mode: a.mode,
     rail: a.rail,
-    rails: a.rails.flatMap((rail) => {
-      const other = b.rails.find((each) => each.rail === rail.rail)
-      return other === undefined ? [] : [compared(rail, other)]
-    }),
+    rails,
+    verdict: verdictOf(rails),
   }
 }
 
+function verdictOf(rails: readonly ComparedRail[]): ComparedStep['verdict'] {
+  if (rails.some(({ verdict }) => verdict.startsWith('draws'))) return 'changed'
+  const same = rails.filter(({ verdict }) => verdict === 'same').length
+  if (same === 0) return 'not compared'
+  return same === rails.length ? 'same' : 'same in part'
+}
+
 function compared(a: RailStory, b: RailStory): ComparedRail {
-  const what = { rail: a.rail, at_V: a.at_V, a_A: a.amps, b_A: b.amps }
+  const what = { rail: a.rail, at_V: a.at_V, a_A: a.amps, b_A: b.amps, a_V: a.volts, b_V: b.volts }
   if (a.amps === null || b.amps === null || a.error_A === null || b.error_A === null)
     return { ...what, change_A: null, error_A: null, verdict: 'not measured in both' }
   const change_A = b.amps - a.amps
-  const error_A = a.error_A + b.error_A
+  const error_A = a.error_A + b.error_A + allowedForVolts({ ...a, amps: a.amps }, { ...b, amps: b.amps })
   if ((!a.reached || !b.reached) && !saysAllTheSame(a, b, change_A, error_A))
     return { ...what, change_A: null, error_A: null, verdict: 'not at its volts in both' }
   const verdict = Math.abs(change_A) <= error_A ? 'same' : change_A > 0 ? 'draws more' : 'draws less'
@@ -122,7 +143,7 @@ function named({ run, file, equipment, profile, outcome, known, notes }: Story):
 
 function differences(a: Story, b: Story): string[] {
   const told: string[] = []
-  for (const [which, { seal, damage }] of [
+  for (const [which, { seal, damage, outcome }] of [
     ['first', a],
     ['second', b],
   ] as const) {
@@ -130,6 +151,10 @@ function differences(a: Story, b: Story): string[] {
     if (seal.is === 'broken')
       told.push(
         `SEAL BROKEN: the ${which} was changed after it was written (${seal.where}); do not rely on what is said here.`,
+      )
+    if (seal.is === 'open' && outcome !== 'interrupted')
+      told.push(
+        `SEAL OPEN: the ${which} has an ending, and its newest ${seal.uncovered} entries or blocks are under no link of its seal.`,
       )
   }
   const differ = (what: string, of: (story: Story) => string | number | null): void => {

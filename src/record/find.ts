@@ -2,6 +2,7 @@ import { existsSync, readdirSync, statSync } from 'node:fs'
 import { basename, dirname, join, resolve } from 'node:path'
 import { extension, runNameOf } from './names.js'
 import { openRunFile } from './reader.js'
+import { restFiles } from './rest.js'
 import { RecordTrouble } from './trouble.js'
 import type { Known, RunEnding, RunEvent } from './types.js'
 
@@ -10,7 +11,7 @@ export interface RunLine {
   readonly file: string
   /** It lies in the folder's archive. */
   readonly archived: boolean
-  /** Of the file and its unfinished part. */
+  /** Of the file, its unfinished part and the off plan beside it. */
   readonly bytes: number
   readonly run: string
   readonly started: string | null
@@ -27,12 +28,24 @@ export interface RunLine {
   readonly nothing_to_confirm: boolean
   readonly duration_s: number | null
   readonly trouble: string | null
+  /** Where the record has no ending: files elsewhere with what it did not take. */
+  readonly rest: readonly string[]
   /** Parts that could not be read while it was looked at for this line. */
   readonly damage: readonly string[]
 }
 
+/** The off plan of a run, which `safe-off` goes by while its outputs may be on. */
+export const offPlanFile = (file: string): string => `${file}.off.json`
+
 /** Runs put aside lie here, in their folder, and are found and read like the others. */
 export const archiveName = 'archive'
+
+/** Where a run lies that was kept as this file: there, or in the archive beside it, or beside the archive that it was in; null: nowhere. */
+export function whereIsRun(file: string): string | null {
+  const folder = dirname(file)
+  const beside = basename(folder) === archiveName ? dirname(folder) : join(folder, archiveName)
+  return [file, join(beside, basename(file))].find((each) => existsSync(each)) ?? null
+}
 
 /** The runs of a folder, oldest first. */
 export function listRuns(folder: string): RunLine[] {
@@ -41,11 +54,12 @@ export function listRuns(folder: string): RunLine[] {
     .sort((a, b) => (a.started ?? a.run).localeCompare(b.started ?? b.run))
 }
 
-/** The newest run of a set, over all these folders, that was no rehearsal; null where there is none, or where a newer file, or a
- * folder, cannot be read and might hold it. File names begin with their time. */
+/** The newest run of a set, over all these folders, that was no rehearsal and that `counts`; null where there is none, or where a newer
+ * file, or a folder, cannot be read and might hold it. File names begin with their time. */
 export function lastRunOf(
   folders: readonly string[],
   equipment: string,
+  counts: (known: Known, events: readonly RunEvent[]) => boolean = () => true,
 ): { readonly known: Known; readonly events: readonly RunEvent[] } | null {
   const byTime = (a: string, b: string): number => basename(a).localeCompare(basename(b))
   if (folders.some((folder) => unlistedIn(folder).length > 0)) return null
@@ -59,7 +73,7 @@ export function lastRunOf(
       const ours = known?.command === 'run' && known.plan.equipment === equipment
       const events = ours ? reader.told() : []
       if (reader.damage().length > 0) return null
-      if (ours) return { known, events }
+      if (ours && counts(known, events)) return { known, events }
     } catch (error) {
       if (!(error instanceof RecordTrouble)) throw error
       return null
@@ -178,7 +192,7 @@ function lineOf(file: string): RunLine {
   const run = runNameOf(file)
   const nothing = {
     archived: basename(dirname(file)) === archiveName,
-    bytes: bytesOf(file) + bytesOf(`${file}-wal`),
+    bytes: bytesOf(file) + bytesOf(`${file}-wal`) + bytesOf(offPlanFile(file)),
     started: null,
     equipment: null,
     profile: null,
@@ -188,6 +202,7 @@ function lineOf(file: string): RunLine {
     warnings: 0,
     hands_open: [],
     nothing_to_confirm: false,
+    rest: [],
     damage: [],
   }
   const unreadable = (trouble: string): RunLine => ({
@@ -222,6 +237,7 @@ function lineOf(file: string): RunLine {
       ),
       nothing_to_confirm: ending?.details['nothing_to_confirm'] === true,
       duration_s: ending?.duration_s ?? (span === null ? null : (span.to_us - span.from_us) / 1e6),
+      rest: ending === null ? restFiles(file).map((each) => each.file) : [],
       trouble: null,
       damage: reader.damage(),
     }

@@ -6,8 +6,8 @@ export interface FormedStory {
   readonly part: string
   readonly parts: readonly string[]
   readonly joined: ReformPart['joined']
-  /** `not finished`: the run ended before anything could be said. */
-  readonly verdict: NonNullable<ReformJudgement['verdict']> | 'not finished'
+  /** `not finished`: the run ended before anything could be said, or its time ran out. */
+  readonly verdict: NonNullable<ReformJudgement['verdict']>
   /** The stop rule that ended it, where one did. */
   readonly code: string | null
   readonly why: string

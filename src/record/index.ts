@@ -4,9 +4,11 @@ export { type Exported, exportRun, type Format } from './export.js'
 export { type ComparedRail, type ComparedStep, type Comparison, compareRuns } from './compare.js'
 export { formedOf as formedIn, type FormedStory } from './formed.js'
 export { type FormingTime, formingTimeOf } from './forming-time.js'
-export { type Series, type Trend, trendOf } from './trend.js'
+export { type Series, type SetTrend, type Trend, trendLines, trendOf, type Work } from './trend.js'
 export { addNote, type Note } from './note.js'
+export { dataFolder } from './data-folder.js'
 export { type Fallback, openFallback } from './fallback.js'
+export { type Rest, restPlaces } from './rest.js'
 export { runFileName, runNameOf } from './names.js'
 export { openRunFile, type Readings, type RunReader } from './reader.js'
 export {
@@ -26,7 +28,16 @@ export { type RecorderStart, type StartedRecorder, startRecorder } from './start
 export { RecordTrouble } from './trouble.js'
 export { createRunFile, type RunFileOptions, type RunWriter } from './writer.js'
 export { type Archived, archiveRuns } from './archive.js'
-export { findRun, holdsRuns, lastRunOf, listRuns, type RunLine, runsOfSet, unlistedIn } from './find.js'
+export {
+  findRun,
+  holdsRuns,
+  lastRunOf,
+  listRuns,
+  type RunLine,
+  runsOfSet,
+  unlistedIn,
+  whereIsRun,
+} from './find.js'
 export {
   type Because,
   type OffWord,

@@ -17,6 +17,8 @@ export const applicationId = 0x534c4757
 export const formatVersion = 3
 /** The first that has notes: a file of an older one becomes this when somebody adds one. */
 export const formatWithNotes = 2
+/** From this one on a file without `chain` had it taken out; one of format 1 that was given a note is of format 2 and never had any. */
+export const formatAlwaysSealed = 3
 
 /** Blocks of half a kB to one lie ten to a page: little of it is air, and one page serves all streams of a moment. */
 export const pageBytes = 8192

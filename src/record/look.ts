@@ -81,6 +81,8 @@ export interface Band extends Window {
   readonly upper_A: number
   readonly trip_A: number
   readonly ceiling_A: number
+  /** The trip was stated by hand in the set's file. */
+  readonly trip_by_hand?: true
   /** The step took the rail down: trip and ceiling held, and what was expected where it came from was no yardstick. */
   readonly lowering: boolean
 }
@@ -106,6 +108,7 @@ export function bandsOf(reader: RunReader): Band[] {
               lowering: isLowering(step, rail),
             },
             ...{ at_V, expected_A, lower_A, upper_A, trip_A, ceiling_A },
+            ...(limits.manual?.in_force === true && { trip_by_hand: true as const }),
           }
         }),
   )

@@ -4,8 +4,8 @@ import type { RunEntry } from './types.js'
 
 /**
  * What clients and the recorder say to each other: JSON, one message a line, over a socket in a private folder.
- * A client numbers its batches 1, 2, 3 …; `confirmed` names the last one that is in the file by its class (durable
- * entries fsynced), `recorded` an intent that is. `closed` answers `close`; for the last client the file is final then.
+ * A client numbers its batches 1, 2, 3 …; `confirmed` names the last one that is on disk, readings and
+ * all, `recorded` an intent that is. `closed` answers `close`; for the last client the file is final then.
  */
 export type ToRecorder =
   | { readonly kind: 'hello'; readonly from: string }

@@ -130,3 +130,15 @@ function readHead(
 export function holdsTable(db: Database.Database, name: string): boolean {
   return db.prepare('SELECT 1 FROM sqlite_master WHERE name = ?').get(name) !== undefined
 }
+
+/**
+ * One file is the whole run from here on. Others may hold the file for a moment; where they hold it for longer it stays in WAL,
+ * complete, with an empty `-wal`.
+ */
+export function leaveWal(db: Database.Database): void {
+  try {
+    db.pragma('journal_mode = DELETE')
+  } catch (error) {
+    if (!(error instanceof Database.SqliteError && error.code.startsWith('SQLITE_BUSY'))) throw error
+  }
+}

@@ -1,6 +1,6 @@
 import Database from 'better-sqlite3'
 import type { z } from 'zod'
-import { checkChain, newestLink, type Seal } from './chain.js'
+import { checkChain, newestLink, type Seal, standsAs } from './chain.js'
 import { Damage } from './damage.js'
 import { inOrder } from './entries.js'
 import { bounds } from './layout.js'
@@ -59,7 +59,7 @@ export function openRunFile(path: string): { readonly reader: RunReader } | { re
   const opened = openDatabase(path)
   if ('trouble' in opened) return opened
   try {
-    const reader = read(opened.db, path, opened.standing)
+    const reader = read(opened.db, path, standsAs(opened))
     reader.known()
     reader.ending()
     reader.span()
@@ -86,6 +86,11 @@ function read(db: Database.Database, path: string, standing: Standing): RunReade
   }
   const damage = new Damage()
   if (standing === 'cut short') damage.note('the end of the file', 'it is cut short; a copy broke off')
+  if (standing === 'wal missing')
+    damage.note(
+      'the newest part of the run',
+      `${path}-wal is missing: this file was copied or moved without it, and ends earlier than the run did. Fetch that part from where the run was made`,
+    )
   const parsed = <T>(shape: z.ZodType<T>, value: unknown, what: string): T => {
     const result = shape.safeParse(typeof value === 'string' ? fromJson(value) : value)
     if (result.success) return result.data

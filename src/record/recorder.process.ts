@@ -75,7 +75,7 @@ function keep(
       work()
       return true
     } catch (error) {
-      fallback ??= openFallback(path, 'rest', folder)
+      fallback ??= openFallback(path, 'rest', { folder })
       const why = error instanceof RecordTrouble ? error.message : `The recorder failed: ${String(error)}`
       say({ kind: 'failed', text: `${why} What follows is kept in ${fallback.where}.` })
       return false
@@ -99,7 +99,7 @@ function keep(
           say({ kind: 'committed' })
         break
       case 'divert':
-        fallback ??= openFallback(path, 'rest', folder)
+        fallback ??= openFallback(path, 'rest', { folder })
         fallback.put(jsonLines(output.entries.length === 0 ? writer.unwritten() : output.entries))
         break
       case 'send':
@@ -111,7 +111,7 @@ function keep(
           writer.close()
         } catch (error) {
           if (fallback === null) {
-            fallback = openFallback(path, 'rest', folder)
+            fallback = openFallback(path, 'rest', { folder })
             fallback.put(jsonLines(writer.unwritten()))
           }
           process.exitCode = 6

@@ -12,6 +12,7 @@ import {
 import { formedOf, type FormedStory } from './formed.js'
 import type { Standing } from './open.js'
 import type { RunReader } from './reader.js'
+import { type Rest, restsOf } from './rest.js'
 import type { Seal } from './chain.js'
 import type { Note } from './note.js'
 import { isLowering, stepTimes } from './step-times.js'
@@ -24,6 +25,8 @@ export interface Story {
   readonly standing: Standing
   /** What of the file could not be read; the rest of this was told without it. */
   readonly damage: readonly string[]
+  /** Files elsewhere with what this run file did not take, where they are found; no seal covers them. */
+  readonly rests: readonly Rest[]
   /** Null where the recorder was lost before it knew. */
   readonly known: Omit<Known, 'plan' | 'files'> | null
   readonly equipment: string | null
@@ -121,6 +124,8 @@ export interface RailStory {
   readonly lower_A: number
   readonly upper_A: number
   readonly trip_A: number
+  /** The trip was stated by hand in the set's file. */
+  readonly trip_by_hand?: true
   /** `not measured` is never a pass. */
   /** 'lowered': the step took the rail down; what was expected at the volts it came from is no yardstick there. */
   readonly verdict:
@@ -162,6 +167,7 @@ export function storyOf(reader: RunReader, { seal = true }: { readonly seal?: bo
     run: known?.run ?? 'not known',
     file: reader.path,
     standing: reader.standing,
+    rests: restsOf(reader.path),
     known: known === null ? null : withoutBulk(known),
     equipment: plan?.equipment ?? null,
     profile: plan?.profile ?? null,
@@ -314,6 +320,7 @@ function stepStories(
                 lower_A,
                 upper_A,
                 trip_A,
+                ...(limits.manual?.in_force === true && { trip_by_hand: true as const }),
                 verdict:
                   amps === null ? 'not measured' : lowered ? 'lowered' : verdictOf(amps, limits, reached),
               }

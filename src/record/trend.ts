@@ -3,6 +3,7 @@ import type { FormedStory } from './formed.js'
 import { readRun } from './look.js'
 import { type RailStory, type Story, storyOf } from './story.js'
 import type { Known } from './types.js'
+import { allowedForVolts } from './volts-apart.js'
 
 /** A set over its runs: what each rail drew at each of its volts, in the order of time, with the notes between. */
 export interface Trend {
@@ -23,6 +24,40 @@ export interface TrendRun {
   readonly outcome: Story['outcome']
   readonly notes: Story['notes']
 }
+/** What was done to a set between its runs, as its book has it. */
+export interface Work {
+  readonly at: string
+  readonly by: string
+  readonly what: 'repair' | 'replaced'
+  readonly text: string
+}
+/** One thing in the life of a set, in the order of time: a run, a note written to one, work between. */
+export interface TrendLine {
+  readonly at: string | null
+  readonly what: 'run' | 'note' | Work['what']
+  readonly by: string | null
+  readonly text: string
+  /** Of a run, or of the one that the note is to. */
+  readonly run: string | null
+}
+export interface SetTrend extends Trend {
+  readonly life: readonly TrendLine[]
+  /** Why no repairs are told; null where the set's book was read, or it has none. */
+  readonly no_book: string | null
+}
+
+/** Runs, their notes and the work between, by time; a run whose time is not known stands first. */
+export function trendLines({ runs }: Pick<Trend, 'runs'>, work: readonly Work[]): TrendLine[] {
+  const lines = [
+    ...runs.flatMap(({ run, started, profile, outcome, notes }): TrendLine[] => [
+      { at: started, what: 'run', by: null, text: `${profile ?? 'profile not known'}: ${outcome}`, run },
+      ...notes.map(({ written, by, text }): TrendLine => ({ at: written, what: 'note', by, text, run })),
+    ]),
+    ...work.map((each): TrendLine => ({ ...each, run: null })),
+  ]
+  return lines.sort((a, b) => (a.at ?? '').localeCompare(b.at ?? ''))
+}
+
 export interface CapacitorsIn {
   readonly run: string
   readonly reformed: boolean
@@ -47,10 +82,11 @@ export interface Series {
   readonly mode: string
   readonly rail: string
   readonly at_V: number
+  /** One a run. */
   readonly points: readonly Point[]
   /**
    * From the first to the last measured point, A; null with fewer than two. `beyond_error`: more than both measurements
-   * together may be wrong by.
+   * together may be wrong by, and than the difference of their volts explains.
    */
   readonly change: { readonly amps: number; readonly error_A: number; readonly beyond_error: boolean } | null
 }
@@ -114,6 +150,8 @@ export function trendOf(folder: string, equipment: string, rehearsals: boolean):
           change: null,
         }
         series.set(key, found)
+        // Raised and then held at the same volts, it is told as it was at the last.
+        if (found.points.at(-1)?.run === run) found.points.pop()
         found.points.push({ run, volts, amps, expected_A, verdict, error_A })
       }
   }
@@ -145,6 +183,10 @@ function changeOf(points: readonly Point[]): Series['change'] {
   const [first, last] = [measured[0], measured.at(-1)]
   if (first === undefined || last === undefined || first === last) return null
   const amps = (last.amps ?? 0) - (first.amps ?? 0)
-  const error_A = (first.error_A ?? 0) + (last.error_A ?? 0)
+  const apart_A = allowedForVolts(
+    { volts: first.volts, amps: first.amps ?? 0 },
+    { volts: last.volts, amps: last.amps ?? 0 },
+  )
+  const error_A = (first.error_A ?? 0) + (last.error_A ?? 0) + apart_A
   return { amps, error_A, beyond_error: Math.abs(amps) > error_A }
 }

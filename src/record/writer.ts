@@ -3,6 +3,7 @@ import { dirname } from 'node:path'
 import Database from 'better-sqlite3'
 import { LinkHash } from './chain.js'
 import { applicationId, formatVersion, pageBytes, tables } from './layout.js'
+import { leaveWal } from './open.js'
 import { holdable, Pending } from './pending.js'
 import { RecordTrouble } from './trouble.js'
 import type { RunEntry } from './types.js'
@@ -10,11 +11,11 @@ import type { RunEntry } from './types.js'
 export interface RunWriter {
   /**
    * Takes entries in the order of the run. When it returns, durable entries (and all before them) are on disk; others are
-   * in the file within a second. Throws `RecordTrouble` when the file cannot take more, or `RangeError` for a number beyond
+   * there, and not only with the system, within a second: so much a cut of the power may take. Throws `RecordTrouble` when the file cannot take more, or `RangeError` for a number beyond
    * `bounds`: nothing given is forgotten then, see `unwritten`.
    */
   append(entries: readonly RunEntry[]): void
-  /** Everything taken is in the file (not necessarily fsynced) when it returns. */
+  /** Everything taken is on disk when it returns. */
   flush(): void
   /** Tails become compressed blocks now. */
   seal(): void
@@ -32,7 +33,8 @@ export interface RunFileOptions {
 
 /** With this many entries waiting a batch is committed, so that memory stays flat. */
 const most = 65_536
-const commitEvery_ms = 1000
+/** A second after the last sync came back the next is due, however many readings came: a slow disk is asked no oftener than it answers. */
+const syncEvery_ms = 1000
 /** Blocks that became final wait at most this long for their link of the seal: a link costs some hundred bytes. */
 const linkEvery_ms = 10_000
 
@@ -46,7 +48,9 @@ export function createRunFile(path: string, options: RunFileOptions = {}): RunWr
   let firstWaiting = 0
   let seq = 0
   let synchronous = ''
-  let lastCommit_ms = performance.now()
+  let lastSync_ms = performance.now()
+  /** The newest entries went to the file without a sync: too many of them came within a second to wait for it. */
+  let unsynced = false
   let timer: NodeJS.Timeout | null = null
   const put = statements(db)
   /** The seal so far: rows since the last link, and the names of blocks that became final since. */
@@ -71,42 +75,60 @@ export function createRunFile(path: string, options: RunFileOptions = {}): RunWr
     const level = fsync ? wanted : 'OFF'
     if (timer !== null) clearTimeout(timer)
     timer = null
-    lastCommit_ms = performance.now()
+    const now_ms = performance.now()
     try {
       if (synchronous !== level) db.pragma(`synchronous = ${level}`)
       synchronous = level
       db.exec('BEGIN IMMEDIATE')
       const hash = link.hash.copy()
-      for (const [i, entry] of waiting.entries()) put.entry(firstWaiting + i, entry, hash)
+      let at = firstWaiting
+      for (const entry of waiting) put.entry(at++, entry, hash)
       const made = [...finals]
       for (const [id, stream] of streams) put.readings(id, stream, made)
       put.ticks(ticks, made)
-      const due = last || (made.length > 0 && lastCommit_ms - link.at_ms >= linkEvery_ms)
+      const due = last || (made.length > 0 && now_ms - link.at_ms >= linkEvery_ms)
       const next = due ? put.link(link.number, seq - 1, hash, made) : null
       db.exec('COMMIT')
       link =
         next === null
           ? { ...link, hash }
-          : { number: link.number + 1, hash: new LinkHash(next), at_ms: lastCommit_ms }
+          : { number: link.number + 1, hash: new LinkHash(next), at_ms: now_ms }
       finals = next === null ? made : []
     } catch (error) {
       if (db.inTransaction) db.exec('ROLLBACK')
       throw cannotWrite(path, error)
     }
+    unsynced = wanted !== 'FULL'
+    if (!unsynced) lastSync_ms = performance.now()
     for (const stream of streams.values()) stream.written()
     ticks.written()
     waiting = []
     firstWaiting = seq
   }
+  /** An empty transaction would sync nothing, hence the least that can be written: the version that stands there already. */
+  const sync = (): void => {
+    try {
+      if (fsync) {
+        db.pragma('synchronous = FULL')
+        synchronous = 'FULL'
+        db.pragma(`user_version = ${formatVersion}`)
+      }
+    } catch (error) {
+      throw cannotWrite(path, error)
+    }
+    unsynced = false
+    lastSync_ms = performance.now()
+  }
   const commitLater = (): void => {
     timer ??= setTimeout(() => {
       timer = null
       try {
-        commit('NORMAL')
+        if (waiting.length > 0) commit('FULL')
+        else if (unsynced) sync()
       } catch {
         // Nothing is lost: entries stay in `unwritten`, and the next append, flush or close says it.
       }
-    }, commitEvery_ms).unref()
+    }, syncEvery_ms).unref()
   }
   const sealAll = (): void => {
     for (const stream of streams.values()) stream.seal()
@@ -116,17 +138,21 @@ export function createRunFile(path: string, options: RunFileOptions = {}): RunWr
 
   return {
     append(entries) {
-      const from = seq
+      let at = seq
       // The whole batch counts as taken before any of it is looked at: what cannot be stored must not take its neighbours along.
       for (const entry of entries) waiting.push(entry)
       seq += entries.length
-      for (const [i, entry] of entries.entries()) file(entry, from + i)
-      if (fsync && entries.some(isDurable)) commit('FULL')
-      else if (waiting.length >= most || performance.now() - lastCommit_ms >= commitEvery_ms) commit('NORMAL')
-      else if (waiting.length > 0) commitLater()
+      for (const entry of entries) file(entry, at++)
+      if ((fsync && entries.some(isDurable)) || performance.now() - lastSync_ms >= syncEvery_ms)
+        commit('FULL')
+      else {
+        if (waiting.length >= most) commit('NORMAL')
+        if (waiting.length > 0 || unsynced) commitLater()
+      }
     },
     flush: () => {
-      if (waiting.length > 0) commit('NORMAL')
+      if (waiting.length > 0) commit('FULL')
+      else if (unsynced) sync()
     },
     seal: sealAll,
     unwritten: () => waiting,
@@ -182,15 +208,6 @@ function create(path: string, options: RunFileOptions): Database.Database {
   } catch (error) {
     db.close()
     throw cannotWrite(path, error)
-  }
-}
-
-/** Readers may hold the file for a moment; where they hold it for longer it stays in WAL, complete, with an empty `-wal`. */
-function leaveWal(db: Database.Database): void {
-  try {
-    db.pragma('journal_mode = DELETE')
-  } catch (error) {
-    if (!(error instanceof Database.SqliteError && error.code.startsWith('SQLITE_BUSY'))) throw error
   }
 }
 

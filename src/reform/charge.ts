@@ -56,6 +56,32 @@ export function capacitanceOf(
   return { F, error_F: leaks_F + reads_F + (feed_error + (apart * apart) / 12) * F }
 }
 
+/** Fewer last digits than this below its last volts are not told from none. */
+const toldApart = 3
+
+/**
+ * The most that a part can have that was read at `from_V` and `s` later at `seen_V`, on its way to `after`: what was missing dies away
+ * no sooner than through its feed resistor at the last volts, however the supply rose. Null where that says nothing.
+ */
+export function atMost_F(
+  rise: {
+    readonly s: number
+    readonly from_V: number
+    readonly seen_V: number
+    readonly after: { readonly drop_V: number; readonly V: number }
+  },
+  feed_ohm: number,
+  read_V: number,
+): number | null {
+  const { from_V, seen_V, after } = rise
+  const gained_V = after.V - from_V
+  const missing_V = Math.max(0, after.V - seen_V) + toldApart * read_V
+  if (gained_V < Math.max(3, 20 * read_V) || missing_V >= gained_V || rise.s <= 0) return null
+  // What it leaks shortens its time constant: the resistor counts as far as the part has come.
+  const ohm = (feed_ohm * after.V) / Math.max(after.V, after.V + after.drop_V)
+  return rise.s / (ohm * Math.log(gained_V / missing_V))
+}
+
 /** Ramps taken together, each by how well it tells. */
 export function together(a: Capacitance | null, b: Capacitance | null): Capacitance | null {
   if (a === null || b === null) return a ?? b

@@ -27,8 +27,13 @@ export function withBlock(blocks: readonly Block[], block: Block): readonly Bloc
 /** Median of what was read between two times; the nearest block where none lies there. */
 export function medianBetween(blocks: readonly Block[], from_s: number, to_s: number): number | null {
   const inside: number[] = []
-  for (const { t_s, A } of blocks) if (t_s >= from_s && t_s <= to_s) inside.push(A)
-  if (inside.length > 0) return median(inside)
+  // From the newest on: the older ones are never looked at for what flows now.
+  for (let at = blocks.length - 1; at >= 0; at--) {
+    const block = blocks[at]
+    if (block === undefined || block.t_s < from_s) break
+    if (block.t_s <= to_s) inside.push(block.A)
+  }
+  if (inside.length > 0) return medianOf(inside)
   const middle = (from_s + to_s) / 2
   let nearest: Block | null = null
   for (const block of blocks)
@@ -36,12 +41,37 @@ export function medianBetween(blocks: readonly Block[], from_s: number, to_s: nu
   return nearest?.A ?? null
 }
 
-export function median(values: readonly number[]): number {
-  // Typed numbers are sorted as numbers without asking about each pair.
-  const sorted = Float64Array.from(values).sort()
-  const at = Math.floor(sorted.length / 2)
-  const upper = sorted[at] ?? Number.NaN
-  return sorted.length % 2 === 1 ? upper : (upper + (sorted[at - 1] ?? upper)) / 2
+export const median = (values: readonly number[]): number => medianOf(values.slice())
+
+/** The same of a list that may be put into another order. */
+function medianOf(own: number[]): number {
+  const at = Math.floor(own.length / 2)
+  const upper = select(own, at)
+  if (own.length % 2 === 1) return upper
+  let lower = -Infinity
+  for (let i = 0; i < at; i++) lower = Math.max(lower, own[i] ?? lower)
+  return (upper + lower) / 2
+}
+
+/** The value that would stand at this place if all were sorted; none before it is greater then. Only that much is sorted. */
+function select(values: number[], place: number): number {
+  let [from, to] = [0, values.length - 1]
+  while (from < to) {
+    const pivot = values[(from + to) >> 1] ?? 0
+    let [low, high] = [from, to]
+    while (low <= high) {
+      while ((values[low] ?? pivot) < pivot) low++
+      while ((values[high] ?? pivot) > pivot) high--
+      if (low > high) break
+      const kept = values[low] ?? 0
+      values[low++] = values[high] ?? 0
+      values[high--] = kept
+    }
+    if (place <= high) to = high
+    else if (place >= low) from = low
+    else break
+  }
+  return values[place] ?? Number.NaN
 }
 
 /** What flows now: the median of the last tenth of the hold, a minute at least, so that a burst does not count. */
@@ -119,10 +149,11 @@ export function isRising(
   if (last === undefined || lowest === null || last.t_s < 2 * rising.sustained_s) return false
   let recent = 0
   let floor = Infinity
-  for (const { t_s, A } of blocks) {
-    if (t_s <= last.t_s - rising.sustained_s) continue
+  for (let at = blocks.length - 1; at >= 0; at--) {
+    const block = blocks[at]
+    if (block === undefined || block.t_s <= last.t_s - rising.sustained_s) break
     recent += 1
-    floor = Math.min(floor, A)
+    floor = Math.min(floor, block.A)
   }
   if (recent < 3) return false
   return floor - lowest > Math.max(rising.factor * lowest, rising.of_limit * limit_A, 2 * noise_A)

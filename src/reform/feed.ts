@@ -9,8 +9,9 @@ export const short_W = (V: number, ohm: number): number => (V * V) / ohm
 export const worstInPart_W = (V: number, ohm: number): number => (V * V) / (4 * ohm)
 /** Leakage from the drop across it. */
 export const fromDrop_A = (drop_V: number, ohm: number): number => drop_V / ohm
-/** Charging time at a constant current, and through a resistor until `part` of the volts is left. */
-export const chargeAt_s = (F: number, V: number, amps: number): number => (F * V) / amps
+/** Heat of a leakage with `V` across it. */
+export const leak_W = (V: number, leak_A: number): number => V * leak_A
+/** Charging or letting down through a resistor until `left` of the volts is left. */
 export const chargeThrough_s = (ohm: number, F: number, left: number): number => -ohm * F * Math.log(left)
 /** Taken by a capacitance as its volts rise. */
 export const charging_A = (F: number, V_per_s: number): number => F * V_per_s
@@ -19,7 +20,7 @@ export const settling_s = ({ feed_ohm, F }: Pick<ReformPart, 'feed_ohm' | 'F'>):
   2 + 7.5 * feed_ohm * F
 /** 5 min and one more for every month of storage (surplus trade, second-hand), s. */
 export const storage_s = (years: number): number => 60 * (5 + 12 * years)
-/** Resistor across each of `n` parts in series: (n·U − bus) / leakage, ohm. */
+/** Largest resistor across each of `n` parts in series that keeps them level: (n·U − bus) / leakage, ohm (a maker's application note). */
 export const balance_ohm = (n: number, rated_V: number, bus_V: number, leak_A: number): number =>
   (n * rated_V - bus_V) / leak_A
 

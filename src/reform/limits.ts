@@ -6,6 +6,7 @@ import { formatShort } from '../quantities/index.js'
 
 /** K of JAN-C-62, mA per µF, by rated volts. */
 export function periodFactor(rated_V: number): number {
+  // Its last band ends at 450 V by one source, at 500 V by another; above it is carried on, which `limitOf` says.
   if (rated_V <= 100) return 0.01
   if (rated_V <= 250) return 0.02
   return rated_V <= 350 ? 0.025 : 0.04
@@ -41,7 +42,7 @@ export function limitOf(target: ReformTarget, F: number, rated_V: number, V: num
       return made(
         period_A(F, rated_V),
         300,
-        `${periodFactor(rated_V)} mA per µF and 0.3 mA, for parts rated ${formatShort(rated_V, 'V')}`,
+        `${periodFactor(rated_V)} mA per µF and 0.3 mA, for parts rated ${formatShort(rated_V, 'V')}${rated_V > 450 ? ', carried on from 450 V, where one source has it end (500 V in another)' : ''}`,
         'JAN-C-62, as two independent pages report it (second-hand); read after 5 min: MIL-C-62F 4.5.3',
       )
     case 'catalogue 1968':
@@ -80,6 +81,10 @@ export function limitOf(target: ReformTarget, F: number, rated_V: number, V: num
 /* Stop figures. */
 /** Above the target by this factor after an hour, it will not come. The trade's "10 % drop" rule said so for its own resistors. */
 export const overTarget = { factor: 2, after_s: 3600 } as const
+/** Held at the top at least so long: a maker's note of October 1993 (second-hand), s. */
+export const top_s = 4 * 3600
+/** Four to twenty-four hours are usual (common practice, no source), s. */
+export const night_s = 24 * 3600
 /** Heat that a can may take, W: no published figure, our choice. */
 export const can_W = 0.5
 /** Case above what it was at the start, K: common practice, no source. */

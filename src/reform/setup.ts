@@ -21,6 +21,14 @@ export interface Lifted {
   readonly joined: 'alone' | 'parallel' | 'series'
   readonly F: number
   readonly rated_V: number
+  /**
+   * The lowest rating, also of a string: where one of it leaks or shorts, another sees nearly all of its volts, and the one meter
+   * across the string cannot see that.
+   */
+  readonly most_V: number
+  /** Each of them as it is marked. */
+  readonly each: readonly { readonly F: number; readonly rated_V: number }[]
+  readonly cans: readonly string[]
 }
 
 export function liftedOf(equipment: Equipment, order: ReformOrder): readonly Lifted[] {
@@ -31,20 +39,25 @@ export function liftedOf(equipment: Equipment, order: ReformOrder): readonly Lif
       return known !== undefined && 'rated_V' in known && 'F' in known ? [known] : []
     })
     const lowest_V = Math.min(...found.map(({ rated_V }) => rated_V))
+    const cans = found.flatMap((part) => ('can' in part ? [part.can] : []))
+    const all = {
+      name,
+      parts,
+      most_V: lowest_V,
+      each: found.map(({ F, rated_V }) => ({ F, rated_V })),
+      cans: [...new Set(cans)],
+    }
     if (parts.length === 1 || joined === 'parallel')
       return {
-        name,
-        parts,
+        ...all,
         joined: parts.length === 1 ? ('alone' as const) : ('parallel' as const),
         F: found.reduce((sum, { F }) => sum + F, 0),
         rated_V: lowest_V,
       }
     return {
-      name,
-      parts,
+      ...all,
       joined: 'series' as const,
       F: 1 / found.reduce((sum, { F }) => sum + 1 / F, 0),
-      // How the volts share out is not known: no more than the weakest makes of all of them.
       rated_V: lowest_V * found.length,
     }
   })
@@ -84,7 +97,7 @@ export function liftedSet(equipment: Equipment, order: ReformOrder, real = false
       dielectric: 'film',
     }
   }
-  const top_V = Math.max(0, ...liftedOf(equipment, order).map(({ rated_V }) => rated_V))
+  const top_V = Math.max(0, ...liftedOf(equipment, order).map(({ most_V }) => most_V))
   const given = equipment.rails[order.rail]
   return {
     name: equipment.name,
@@ -177,6 +190,7 @@ export function formingBench(bench: Bench, order: ReformOrder): Bench | null {
   const here = [
     found.port,
     `line.${found.port}`,
+    `timer.${found.port}`,
     order.rail,
     ...parts,
     ...parts.map(feedOf),

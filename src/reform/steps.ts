@@ -1,14 +1,17 @@
 import type { Channel } from '../bench/index.js'
-import type {
-  HookupTest,
-  RailLimits,
-  Reason,
-  ReformPart,
-  ReformPlan,
-  ReformStep,
-  Step,
+import {
+  type HookupTest,
+  type RailLimits,
+  type Reason,
+  type ReformPart,
+  type ReformPlan,
+  type ReformStep,
+  type Step,
+  stepOf,
 } from '../plan/index.js'
 import { formatShort } from '../quantities/index.js'
+import { charging_A, chargeThrough_s, short_A } from './feed.js'
+import { top_s } from './limits.js'
 import { feedOf, formingMode, nodeOf } from './setup.js'
 
 /* What a reform does, in order: wires proved, up the ladder, held at the top, rested, tested again. */
@@ -17,8 +20,15 @@ const ours = "slowglow's own choice, no published source"
 /** Held this long at least on a rung, and at half of rated volts where parts are built in. */
 const rung_s = 60
 const soak_s = 600
+/** Held again at the last volts behind a smaller feed resistor (our choice). */
+const again_s = 3600
 const soakSource =
   "a maker's text for parts built into equipment: about half of rated volts for about 10 min, then little by little (second-hand)"
+const topSource = "a maker's note of October 1993: slowly to rated volts, then at least 4 h (second-hand)"
+/** Fewer steps of an ammeter than this tell nothing. */
+const leastSteps = 5
+/** What an ammeter that shows nothing stands for. */
+const nothing_ohm = 10e6
 const hookup_V = 5
 
 /** A resistor is measured as the one that the plan counted on within this, whatever tolerance it has (our choice). */
@@ -30,6 +40,14 @@ export const overRoom = 1.02
 /** A rung as a rule, and the first, which is a check only, s (common practice, no source). */
 const usualRung_s = 240
 const firstRung_s = 120
+
+interface Rung {
+  readonly V: number
+  readonly reform: ReformStep
+  readonly why: string
+  /** Where its hold comes from; absent = our choice. */
+  readonly source?: string
+}
 
 interface Behind {
   readonly plan: ReformPlan
@@ -59,7 +77,7 @@ export class ReformSteps {
     else for (const { stage, step } of proofs(this.tests())) this.push(stage, step)
     const targets = this.ladder(builtIn)
     this.rungs = targets.filter(({ reform }) => reform.what === 'rung').length
-    for (const [at, { V, reform, why }] of targets.entries())
+    for (const [at, { V, reform, why, source }] of targets.entries())
       this.raise(
         reform.what === 'top'
           ? 'held at the top'
@@ -70,7 +88,9 @@ export class ReformSteps {
         reform,
         why,
         at === 0,
+        source,
       )
+    if (proofs === null) this.exchange()
     // Let down even where no rest is wanted: what comes next begins at few volts.
     this.lower(plan.rest_s > 0 ? 'down to rest' : 'down before the re-test')
     if (plan.rest_s > 0)
@@ -104,10 +124,10 @@ export class ReformSteps {
   }
 
   /** Steps of a twentieth; several are passed at once where next to nothing leaks (the estimator says how far). */
-  private ladder(builtIn: boolean): { V: number; reform: ReformStep; why: string }[] {
+  private ladder(builtIn: boolean): Rung[] {
     const { plan, channel } = this.of
     const formed_V = Math.min(...plan.parts.map((part) => part.formed_V))
-    const made: { V: number; reform: ReformStep; why: string }[] = []
+    const made: Rung[] = []
     const soak_V = 0.5 * plan.top_V
     for (let V = plan.rung_V; V < plan.top_V - 0.5 * plan.rung_V; V += plan.rung_V) {
       const isSoak = builtIn && V >= soak_V - 1e-6 && V < soak_V + plan.rung_V - 1e-6
@@ -116,8 +136,9 @@ export class ReformSteps {
       made.push({
         V: down(V, channel.set_digits_V),
         reform: isSoak ? { what: 'soak', least_s: soak_s } : { what: 'rung', least_s: rung_s },
+        ...(isSoak && { source: soakSource }),
         why: isSoak
-          ? `10 min at half: ${soakSource}`
+          ? '10 min at half of the last volts before going on'
           : made.length === 0
             ? 'a low start: a short or a part the wrong way round shows while little is stored'
             : 'until the leakage is low enough for the next',
@@ -126,7 +147,12 @@ export class ReformSteps {
     const top = { what: 'top', least_s: plan.top_s } as const
     return [
       ...made,
-      { V: plan.top_V, reform: top, why: `${formatShort(plan.top_s, 's')} at least at the last volts` },
+      {
+        V: plan.top_V,
+        reform: top,
+        why: `${formatShort(plan.top_s, 's')} at least at the last volts${plan.top_s < top_s ? ', as the profile has it; the maker whose note is followed elsewhere holds 4 h' : ''}`,
+        ...(plan.top_s >= top_s && { source: topSource }),
+      },
     ]
   }
 
@@ -171,15 +197,112 @@ export class ReformSteps {
     })
   }
 
-  private hookup(part: ReformPart): void {
+  /** What stands in the way of each part now, or will where it is called for: the lesser counts for what a short may draw. */
+  private smaller = false
+  private parts(smaller = this.smaller): readonly ReformPart[] {
+    const { parts } = this.of.plan
+    if (!smaller) return parts
+    return parts.map((part) => ({ ...part, feed_ohm: part.next_feed?.ohm ?? part.feed_ohm }))
+  }
+
+  /**
+   * Rated volts behind a smaller feed resistor, by hand: down and off, measured dead, exchanged and measured, proved again, and up. All of
+   * it is passed over where no part is worth it (see the sequencer's reform).
+   */
+  private exchange(): void {
+    const { plan, channel, timeout_s } = this.of
+    const next = plan.parts.flatMap((part) =>
+      part.next_feed === undefined ? [] : [{ part, to: part.next_feed }],
+    )
+    if (next.length === 0) return
+    const all = { exchange: next.map(({ part }) => part.name) }
+    const falls_s = Math.max(
+      ...next.map(({ part }) =>
+        chargeThrough_s(part.feed_ohm + (channel.bleeder_ohm ?? 0), part.F, Math.min(1, 1 / plan.top_V)),
+      ),
+    )
+    this.lower('down to exchange feed resistors', { ...all, hold_s: 10 + Math.ceil(falls_s) })
+    this.push('off to exchange feed resistors', {
+      do: 'prove',
+      rail: plan.rail,
+      ...all,
+      target_V: channel.min_V,
+      limits: { [plan.rail]: this.nothing() },
+      proof: {
+        of: 'off',
+        channel: plan.channel,
+        limit_A: null,
+        level: null,
+        within_s: 60,
+        because: 'hands go to the feed resistors: the output is off, and its fall was measured.',
+      },
+      expected_s: 10,
+    })
+    this.smaller = true
+    for (const { part, to } of next) {
+      const only = { exchange: [part.name], limits: { [plan.rail]: this.nothing() } }
+      const ask = { timeout_s, inside: true } as const
+      const { name } = part
+      this.push(`is ${name} dead`, {
+        do: 'ask',
+        ...only,
+        ask: {
+          ...ask,
+          text: `Measure the volts across ${name} before you touch it, one hand, a meter rated for it and tried on a known source. Above 5 V, discharge it through a resistor first. Its volts?`,
+          wants: { kind: 'reading', node: nodeOf(name), rail: null, unit: 'V', low: -5, high: 5 },
+          about: 'stored charge',
+        },
+        expected_s: 60,
+      })
+      const off = Math.max(leastWindow, to.error)
+      this.push(`exchange the feed resistor of ${name}`, {
+        do: 'ask',
+        ...only,
+        ask: {
+          ...ask,
+          text: `Take the feed resistor of ${name} (${formatShort(part.feed_ohm, 'Ω')}) out and put in ${formatShort(to.ohm, 'Ω')} rated ${formatShort(to.rated_W, 'W')} or more. Measure it with your ohmmeter, one of its ends free. Its ohms? Join it before you answer, and leave all else as it was.`,
+          wants: {
+            ...{ kind: 'reading', node: feedOf(name), rail: null, unit: 'Ω' },
+            ...{ low: to.ohm * (1 - off), high: to.ohm * (1 + off) },
+          },
+          about: `fit ${feedOf(name)} ${to.ohm}`,
+        },
+        expected_s: 120,
+      })
+    }
+    for (const { part } of next) this.hookup(part, { exchange: [part.name] })
+    // Hands were in: they are clear again before the next raise above 60 V.
+    this.wasHigh = false
+    const low = { what: 'soak', least_s: rung_s } as const
+    const V = down(plan.rung_V, channel.set_digits_V)
+    this.raise(
+      'fresh check behind smaller feed resistors',
+      V,
+      low,
+      'a low start, as in every climb',
+      false,
+      ours,
+      all,
+    )
+    const top = { what: 'top', least_s: Math.min(plan.top_s, again_s) } as const
+    const why = `${formatShort(top.least_s, 's')} at least at the last volts behind a smaller feed resistor`
+    this.raise('held at the top again', plan.top_V, top, why, false, ours, all)
+  }
+
+  private hookup(part: ReformPart, more: Partial<Step> = {}): void {
     const { plan, name, channel } = this.of
     const bleeder_ohm = channel.bleeder_ohm ?? Infinity
     const test_V = Math.min(hookup_V, down(plan.top_V, channel.set_digits_V))
-    const all_S = plan.parts.reduce((sum, { feed_ohm }) => sum + 1 / feed_ohm, 1 / bleeder_ohm)
-    const amps = test_V / bleeder_ohm
-    const error = 0.1 + (channel.accuracy_A.plus + channel.resolution_A) / amps
+    const all_S = this.parts().reduce((sum, { feed_ohm }) => sum + 1 / feed_ohm, 1 / bleeder_ohm)
+    // By what the supply's ammeter may show: a coarse one may show nothing at all of the bleeder alone.
+    const error_A = channel.accuracy_A.plus + channel.resolution_A
+    const most_A = 1.1 * test_V * all_S + error_A
+    const least_A = 0.9 * (test_V / bleeder_ohm) - error_A
+    const error_V = channel.accuracy_V.plus
+    const coarse = least_A < leastSteps * channel.resolution_A
     this.push(`is ${part.name} there`, {
       do: 'hook-up check',
+      ...more,
       rail: plan.rail,
       target_V: test_V,
       hookup: {
@@ -191,8 +314,9 @@ export class ReformSteps {
           channel.max_A,
           Math.max(2 * test_V * all_S + 3 * channel.resolution_A, channel.min_A),
         ),
-        ohm_low: (1 / all_S) * (1 - error) * (1 - channel.accuracy_V.plus / test_V),
-        ohm_high: bleeder_ohm * (1 + error) * (1 + channel.accuracy_V.plus / test_V),
+        ohm_low: (test_V - error_V) / most_A,
+        ohm_high: coarse ? nothing_ohm : (test_V + error_V) / least_A,
+        ...(coarse && { coarse }),
         usual_ohm: bleeder_ohm,
         may_limit: false,
         polarity:
@@ -205,7 +329,7 @@ export class ReformSteps {
                 high_V: 1.1 * test_V + part.meter_error.plus,
                 meter: part.typed === undefined ? part.meter : null,
               },
-        because: 'a part the wrong way round is found at volts that do it no harm.',
+        because: `a part the wrong way round is found at volts that do it no harm.${coarse ? ` The ammeter of ${name} is too coarse to see the bleeder at ${formatShort(test_V, 'V')}: it is not proved here. Read it with an ohmmeter across the lead ends first.` : ''}`,
       },
       limits: {},
       expected_s: 15,
@@ -214,7 +338,7 @@ export class ReformSteps {
 
   /** Passed over unless a part was given up: the volts go down, it is taken off, and the others begin again from below. */
   private aside(): void {
-    this.lower('down: a part was given up', true)
+    this.lower('down: a part was given up', { aside: true })
     this.push('take it off', {
       do: 'ask',
       aside: true,
@@ -230,18 +354,27 @@ export class ReformSteps {
     })
   }
 
-  private raise(stage: string, V: number, reform: ReformStep, why: string, first: boolean): void {
+  private raise(
+    stage: string,
+    V: number,
+    reform: ReformStep,
+    why: string,
+    first: boolean,
+    source: string = ours,
+    more: Partial<Step> = {},
+  ): void {
     const { plan } = this.of
     // The feed resistors bound the current, and the quicker the charge goes in the less leaks meanwhile.
     const slew_V_per_s = this.slew_V_per_s()
     this.push(stage, {
       do: 'raise',
       rail: plan.rail,
+      ...more,
       target_V: V,
       slew_V_per_s,
       hold_s: reform.least_s,
       reform,
-      limits: { [plan.rail]: this.limits(V, why) },
+      limits: { [plan.rail]: this.limits(V, why, source) },
       hands_clear: V > 60 && this.handsIn(),
       expected_s:
         (reform.what === 'rung' ? (first ? firstRung_s : this.rungLasts_s()) : reform.least_s + 60) + 5,
@@ -253,23 +386,24 @@ export class ReformSteps {
     return !this.wasHigh
   }
 
-  private lower(stage: string, aside = false): void {
+  private lower(stage: string, more: Partial<Step> = {}): void {
     const { plan, channel } = this.of
-    const held = this.limits(plan.top_V, 'held to what it comes from')
+    // Of the first feed resistors, whichever are in: where none was exchanged nothing may be wider than it stood.
+    const held = this.limits(plan.top_V, 'held to what it comes from', ours, false)
     this.push(stage, {
       do: 'lower',
       rail: plan.rail,
       target_V: channel.min_V,
       hold_s: 3,
-      ...(aside && { aside: true as const }),
+      ...more,
       limits: { [plan.rail]: { ...held, expected_A: 0, lower_A: 0, ask_A: 0 } },
-      expected_s: 30,
+      expected_s: 30 + (more.hold_s ?? 0),
     })
   }
 
   private nothing(): RailLimits {
     return {
-      ...this.limits(this.of.plan.rung_V, 'nothing is fed'),
+      ...this.limits(this.of.plan.rung_V, 'nothing is fed', ours, false),
       at_V: 0,
       expected_A: 0,
       lower_A: 0,
@@ -278,10 +412,10 @@ export class ReformSteps {
   }
 
   /** What the terminals see is the bleeder, and behind the feed resistors at most a short of every part. */
-  private limits(V: number, why: string): RailLimits {
-    const { plan, channel } = this.of
+  private limits(V: number, why: string, holdSource: string = ours, smaller = this.smaller): RailLimits {
+    const { channel } = this.of
     const bleeder_A = V / (channel.bleeder_ohm ?? Infinity)
-    const shorts_A = plan.parts.reduce((sum, { feed_ohm }) => sum + V / feed_ohm, 0)
+    const shorts_A = this.parts(smaller).reduce((sum, { feed_ohm }) => sum + short_A(V, feed_ohm), 0)
     const error_A = (of: number): number =>
       channel.accuracy_A.of_reading * of +
       channel.accuracy_A.plus +
@@ -291,7 +425,7 @@ export class ReformSteps {
     const lower_A = Math.max(0, bleeder_A - error_A(bleeder_A))
     const trip_A = 1.05 * upper_A + 3 * channel.resolution_A
     // What its own output capacitor takes on the way up is no fault of a part.
-    const rise_A = 1.1 * this.slew_V_per_s() * channel.output_F
+    const rise_A = 1.1 * charging_A(channel.output_F, this.slew_V_per_s())
     const supply_limit_A = Math.min(
       channel.max_A,
       Math.max(1.1 * trip_A + 2 * channel.resolution_A, upper_A + rise_A, channel.min_A),
@@ -346,32 +480,14 @@ export class ReformSteps {
               ),
             ]
           : []),
-        { limit: 'hold', value: 0, unit: 's', text: `hold: ${why}`, source: ours },
+        { limit: 'hold', value: 0, unit: 's', text: `hold: ${why}`, source: holdSource },
       ],
       sees: null,
     }
   }
 
   private push(stage: string, step: Partial<Step> & Pick<Step, 'do' | 'limits' | 'expected_s'>): void {
-    this.all.push({
-      index: this.all.length + 1,
-      stage,
-      mode: formingMode,
-      rail: null,
-      target_V: 0,
-      slew_V_per_s: 0,
-      hold_s: 0,
-      settle_within_s: 0,
-      hookup: null,
-      ask: null,
-      nodes: {},
-      soft_start_s: 0,
-      needs_heaters: false,
-      needs_bias: false,
-      needs_plate: null,
-      hands_clear: false,
-      ...step,
-    })
+    this.all.push(stepOf(this.all.length + 1, stage, formingMode, step))
   }
 }
 

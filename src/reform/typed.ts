@@ -1,20 +1,22 @@
-import type { ReformCode, ReformJudgement, ReformPlan } from '../plan/index.js'
+import type { ReformPlan } from '../plan/index.js'
 import { forecast, lowest_A, withBlock } from './decay.js'
-import { feedWith_ohm } from './feed.js'
-import { overTarget } from './limits.js'
 import {
-  base,
+  type At,
+  digits_A,
   enough,
+  feed_A,
   figuresOf,
-  givenUp,
   held_s,
   hours,
   mA,
   ownCurrent_A,
-  type PartWatch,
-  rungs,
   stands,
-} from './part.js'
+} from './figures.js'
+import { overTarget } from './limits.js'
+import { rungs } from './judge.js'
+import type { PartWatch } from './part.js'
+import { brokenNow, overItsTarget, roseAgain, stalls } from './stop-rules.js'
+import { base, type Broken, givenUp, type Told } from './told.js'
 import { verdictOf } from './verdict.js'
 
 /*
@@ -28,29 +30,20 @@ const least_s = 120
 const most_s = 3600
 const inARow = 2
 
-interface Told {
-  readonly watch: PartWatch
-  readonly told: ReformJudgement | null
-}
-interface At {
-  readonly V: number
-  readonly leak_A: number
-  readonly held_s: number
-}
-
-/** What its meter was read as. `left_s`: what the run may still spend on waiting. */
+/** What its meter was read as. `left_s`: what the run may still spend on waiting; `beside_W`: heat of its can's other sections. */
 export function seeTyped(
   before: PartWatch,
   shown_V: number,
   t_us: number,
   plan: ReformPlan,
   left_s: number,
+  beside_W = 0,
 ): Told {
   const { hold, lately, part } = before
   if (before.over || hold === null || lately === null) return { watch: before, told: null }
   const { drop_V, V } = stands(part, { supply: lately.supply, meter: shown_V })
-  const feed_A = drop_V / feedWith_ohm(part)
-  const leak_A = feed_A - ownCurrent_A(part, V)
+  const in_A = feed_A(part, drop_V)
+  const leak_A = in_A - ownCurrent_A(part, V)
   const t_s = held_s(hold, t_us)
   const blocks = withBlock(hold.blocks, { t_s, A: leak_A, long_s: 1 })
   const watch: PartWatch = {
@@ -64,7 +57,8 @@ export function seeTyped(
     },
   }
   const at = { V, leak_A, held_s: t_s }
-  const broken = brokenBy(watch, plan, at, feed_A, left_s)
+  const broken =
+    brokenNow({ V, in_A, target_V: hold.target_V, beside_W }, plan, true) ?? brokenBy(watch, plan, at, left_s)
   if (broken === null) return judged({ ...watch, breaking: null }, plan, at, left_s)
   const times = before.breaking?.code === broken.code ? before.breaking.times + 1 : 1
   if (times >= inARow) return { watch: { ...watch, over: true }, told: givenUp(watch, plan, at, broken) }
@@ -79,55 +73,22 @@ export function seeTyped(
   }
 }
 
-/** The stop rules, by what a single reading can say. */
-function brokenBy(
-  { hold, part }: PartWatch,
-  plan: ReformPlan,
-  { V, leak_A, held_s: t_s }: At,
-  feed_A: number,
-  left_s: number,
-): { readonly code: ReformCode; readonly text: string } | null {
+/** The stop rules of a leakage, by what a single reading can say. */
+function brokenBy(watch: PartWatch, plan: ReformPlan, at: At, left_s: number): Broken | null {
+  const { hold, part } = watch
   if (hold === null) return null
-  if (V < -0.5)
-    return {
-      code: 'reversed',
-      text: `it stands at ${V.toFixed(1)} V: it is connected the wrong way round, or its meter is`,
-    }
-  if (V < 0.2 * hold.target_V && hold.target_V > 5)
-    return {
-      code: 'not-following',
-      text: `with ${hold.target_V.toFixed(0)} V on its feed resistor it stands at ${V.toFixed(1)} V: shorted, or not connected as the hook-up sheet says`,
-    }
-  if (V * feed_A > plan.heat_W)
-    return {
-      code: 'heat',
-      text: `it turns ${(V * feed_A).toFixed(2)} W into heat, and ${plan.heat_W.toFixed(2)} W is what its can may take`,
-    }
+  const { leak_A, held_s: t_s } = at
   const lowest = hold.lowest_A ?? leak_A
-  if (leak_A - lowest > Math.max(0.2 * lowest, 0.1 * part.limit.amps, 2 * digits_A({ part }, plan)))
-    return {
-      code: 'rising',
-      text: `its leakage fell to ${mA(lowest)} and has risen to ${mA(leak_A)} with the volts unchanged: the oxide is breaking down`,
-    }
-  if (t_s < overTarget.after_s) return null
-  if (leak_A > overTarget.factor * part.limit.amps)
-    return {
-      code: 'over-target',
-      text: `after ${hours(t_s)} at ${V.toFixed(0)} V it still leaks ${mA(leak_A)}, more than ${overTarget.factor} times the ${mA(part.limit.amps)} it is held against`,
-    }
+  if (leak_A - lowest > Math.max(0.2 * lowest, 0.1 * part.limit.amps, 2 * digits_A(part, plan)))
+    return roseAgain(lowest, leak_A)
+  const over = overItsTarget(part, at)
+  if (over !== null || t_s < overTarget.after_s) return over
   if (hold.of.what !== 'rung' && hold.of.what !== 'soak') return null
   const enough_A = enough(part, plan, hold)
   const ahead = forecast(hold.blocks, enough_A)
   if (ahead === null || ahead.soonest_s <= t_s + left_s) return null
-  return {
-    code: 'stalled',
-    text: `after ${hours(t_s)} at ${V.toFixed(0)} V it leaks ${mA(leak_A)}; at best it would come to ${mA(enough_A)} after ${hours(ahead.soonest_s)}, and the run has ${hours(left_s)} left`,
-  }
+  return stalls(watch, at, enough_A, ahead.soonest_s, left_s)
 }
-
-/** The last digits of both instruments, as leakage. */
-const digits_A = ({ part }: Pick<PartWatch, 'part'>, plan: ReformPlan): number =>
-  (part.meter_error.resolution + plan.supply.resolution) / feedWith_ohm(part)
 
 function judged(watch: PartWatch, plan: ReformPlan, at: At, left_s: number): Told {
   const { hold, part } = watch
@@ -141,7 +102,7 @@ function judged(watch: PartWatch, plan: ReformPlan, at: At, left_s: number): Tol
     hold.of.what === 'top' && t_s >= hold.of.least_s && (ahead === null || t_s + left_s < ahead.latest_s)
   if (done || longest)
     return {
-      watch,
+      watch: { ...watch, waited_s: watch.waited_s + t_s },
       told: {
         ...base(watch, plan, at),
         act: 'go on',
@@ -169,7 +130,7 @@ function reTested(watch: PartWatch, plan: ReformPlan, at: At): Told {
   const agree =
     before !== undefined &&
     last !== undefined &&
-    Math.abs(before.A - last.A) <= Math.max(4 * digits_A(watch, plan), 0.1 * part.limit.amps)
+    Math.abs(before.A - last.A) <= Math.max(4 * digits_A(part, plan), 0.1 * part.limit.amps)
   if (!agree)
     return {
       watch,

@@ -1,4 +1,5 @@
 import type { Plan, ReformJudgement, ReformPlan } from '../plan/index.js'
+import { heat_W } from './figures.js'
 import { beginHold, beginRamp, letGo, type PartWatch, seeMeter, seeSupply, watchPart } from './part.js'
 import { case_K } from './limits.js'
 import { seeTyped } from './typed.js'
@@ -6,7 +7,7 @@ import { seeTyped } from './typed.js'
 /** All parts of a run, followed beside the loop: what the sequencer is fed is seen here too, and what it is told comes from here. */
 export interface ReformWatch {
   readonly plan: ReformPlan
-  readonly parts: Readonly<Record<string, PartWatch>>
+  readonly parts: readonly PartWatch[]
   /** Step and whether it holds, as last seen. */
   readonly seen: { readonly step: number; readonly holds: boolean }
   /** Case temperatures as they were first read. */
@@ -19,11 +20,6 @@ export interface Standing {
   /** The set-point has arrived and the step is held. */
   readonly holds: boolean
   readonly t_us: number
-  /** Since the cautions were acknowledged, s. */
-  readonly run_s: number
-  /** What the steps still to come hold at least, s. */
-  readonly rest_s: number
-  readonly budget_s: number
 }
 
 /** A reading as the sequencer is fed it. */
@@ -38,7 +34,7 @@ export function openWatch(plan: Plan): ReformWatch | null {
   if (plan.reform === undefined) return null
   return {
     plan: plan.reform,
-    parts: Object.fromEntries(plan.reform.parts.map((part) => [part.name, watchPart(part)])),
+    parts: plan.reform.parts.map(watchPart),
     seen: { step: 0, holds: false },
     cases: {},
   }
@@ -52,7 +48,7 @@ export function follow(watch: ReformWatch, { step, holds, t_us }: Standing): Ref
   const every = (of: (part: PartWatch) => PartWatch): ReformWatch => ({
     ...watch,
     seen: { step: index, holds },
-    parts: Object.fromEntries(Object.entries(watch.parts).map(([name, part]) => [name, of(part)])),
+    parts: watch.parts.map(of),
   })
   if (step?.reform === undefined) return every(letGo)
   const { reform, target_V } = step
@@ -61,69 +57,90 @@ export function follow(watch: ReformWatch, { step, holds, t_us }: Standing): Ref
   return {
     ...began,
     seen: { step: index, holds },
-    parts: Object.fromEntries(
-      Object.entries(began.parts).map(([name, part]) => [
-        name,
-        part.hold?.step === index ? part : beginHold(part, index, reform, target_V, t_us),
-      ]),
+    parts: began.parts.map((part) =>
+      part.hold?.step === index ? part : beginHold(part, index, reform, target_V, t_us),
     ),
   }
 }
 
-/** A reading, and what is to be told because of it. */
+/** The same with one part as it is now. */
+function withPart({ plan, parts, seen, cases }: ReformWatch, at: number, now: PartWatch): ReformWatch {
+  return { plan, parts: parts.with(at, now), seen, cases }
+}
+
+/** A reading, and what is to be told because of it. `left_s`: what the run may still spend on waiting, asked where it matters. */
 export function see(
   watch: ReformWatch,
   reading: Seen,
-  standing: Standing,
+  left_s: () => number,
 ): { readonly watch: ReformWatch; readonly told: readonly ReformJudgement[] } {
   if (reading.kind === 'supply') {
-    const parts: Record<string, PartWatch> = {}
-    for (const name in watch.parts) {
-      const part = watch.parts[name]
-      if (part) parts[name] = seeSupply(part, reading.volts, reading.t_us)
-    }
-    return { watch: { plan: watch.plan, parts, seen: watch.seen, cases: watch.cases }, told: [] }
+    const { plan, parts, seen, cases } = watch
+    const now = parts.map((part) => seeSupply(part, reading.volts, reading.t_us))
+    return { watch: { plan, parts: now, seen, cases }, told: [] }
   }
-  const left_s = Math.max(0, standing.budget_s - standing.run_s - standing.rest_s)
   if (reading.kind !== 'meter') {
-    const part = watch.parts[reading.part]
+    const at = watch.parts.findIndex(({ part }) => part.name === reading.part)
+    const part = watch.parts[at]
     if (part === undefined) return { watch, told: [] }
     const next =
       reading.kind === 'feed'
         ? { watch: withFeed(watch, part, reading.ohm), told: null }
-        : seeTyped(part, reading.volts, reading.t_us, watch.plan, left_s)
+        : seeTyped(part, reading.volts, reading.t_us, watch.plan, left_s(), besideIt_W(watch, part))
     return {
-      watch: { ...watch, parts: { ...watch.parts, [reading.part]: next.watch } },
+      watch: withPart(watch, at, next.watch),
       told: next.told === null ? [] : [next.told],
     }
   }
-  for (const [name, part] of Object.entries(watch.parts)) {
-    if (part.part.meter === reading.meter) {
-      const next = seeMeter(part, reading.value, reading.t_us, watch.plan, left_s)
-      return {
-        watch: { ...watch, parts: { ...watch.parts, [name]: next.watch } },
-        told: next.told === null ? [] : [next.told],
-      }
+  for (let at = 0; at < watch.parts.length; at++) {
+    const part = watch.parts[at]
+    if (part?.part.meter === reading.meter) {
+      const next = seeMeter(part, reading.value, reading.t_us, watch.plan, left_s(), besideIt_W(watch, part))
+      return { watch: withPart(watch, at, next.watch), told: next.told === null ? [] : [next.told] }
     }
-    if (part.part.case === reading.meter) return seeCase(watch, name, part, reading.value)
+    if (part?.part.case === reading.meter) return seeCase(watch, at, part, reading.value)
   }
   return { watch, told: [] }
+}
+
+/**
+ * Heat of the other sections of its cans, W: a can takes no more for being several. Nothing where another of them is hotter, which is
+ * then the one that is judged by the sum.
+ */
+function besideIt_W({ parts }: ReformWatch, watch: PartWatch): number {
+  const { cans, name } = watch.part
+  if (cans.length === 0) return 0
+  const own_W = heat_W(watch)
+  let sum_W = 0
+  for (const other of parts) {
+    if (other.part.name === name || !other.part.cans.some((can) => cans.includes(can))) continue
+    const W = heat_W(other)
+    if (W > own_W) return 0
+    sum_W += W
+  }
+  return sum_W
 }
 
 /** Measured: it may be off by what the ohmmeter may be off, and no longer by its tolerance. */
 function withFeed({ plan }: ReformWatch, watch: PartWatch, feed_ohm: number): PartWatch {
   const planned = plan.parts.find(({ name }) => name === watch.part.name)
-  const feed_error = planned?.feed_error ?? watch.part.feed_error
+  const next = planned?.next_feed
+  const isNext = next !== undefined && ohm_nearer(feed_ohm, next.ohm, planned?.feed_ohm ?? 0)
+  const feed_error = isNext ? next.error : (planned?.feed_error ?? watch.part.feed_error)
   return { ...watch, part: { ...watch.part, feed_ohm, feed_error } }
 }
+
+const ohm_nearer = (ohm: number, to: number, than: number): boolean =>
+  Math.abs(ohm - to) < Math.abs(ohm - than)
 
 /** Warmer than at the start by more than a can may be: felt heat was the old sign of a part that is going. */
 function seeCase(
   watch: ReformWatch,
-  name: string,
+  at: number,
   part: PartWatch,
   degrees: number,
 ): { readonly watch: ReformWatch; readonly told: readonly ReformJudgement[] } {
+  const { name } = part.part
   const first = watch.cases[name]
   if (first === undefined)
     return { watch: { ...watch, cases: { ...watch.cases, [name]: degrees } }, told: [] }
@@ -149,5 +166,5 @@ function seeCase(
       latest_s: null,
     },
   }
-  return { watch: { ...watch, parts: { ...watch.parts, [name]: { ...part, over: true } } }, told: [told] }
+  return { watch: withPart(watch, at, { ...part, over: true }), told: [told] }
 }

@@ -1,14 +1,7 @@
 import type { Bench } from '../bench/index.js'
 import type { LineHealth } from '../exchange/index.js'
 import type { Equipment } from '../equipment/index.js'
-import {
-  healthOf,
-  type LineConfig,
-  type LineInput,
-  type LineState,
-  lineConfigsOf,
-  lineWakeAt,
-} from '../line/index.js'
+import { healthOf, type LineConfig, type LineInput, lineConfigsOf, lineWakeAt } from '../line/index.js'
 import type { Element } from '../network/index.js'
 import { createLoop, type LoopInput, type LoopOutput, loopStep } from '../loop/index.js'
 import type { Ask, Plan } from '../plan/index.js'
@@ -98,9 +91,15 @@ interface Due {
 /** A port, and when its line wants of the clock: the same as long as its state is the same. */
 interface WatchedPort {
   readonly port: string
-  line: LineState
   wake_us: number
+  /** What came since the last whole line. */
+  partial: string
+  /** Given up, and not opened afresh yet. */
+  closed: boolean
 }
+
+/** CR or LF, where the gate before a real port cuts too. */
+const ends = (code: number): boolean => code === 0x0a || code === 0x0d
 
 class Run {
   private t_us = 0
@@ -108,9 +107,8 @@ class Run {
   private readonly world: VirtualBench
   private readonly configs: readonly LineConfig[]
   private readonly ids
-  private readonly partial = new Map<string, string>()
-  private readonly closed = new Set<string>()
   private readonly ports: readonly WatchedPort[]
+  private readonly portNamed: ReadonlyMap<string, WatchedPort>
   private due: Due[] = []
   private ending: RunEnding | null = null
 
@@ -127,9 +125,11 @@ class Run {
     this.loop = { ...createLoop(plan, this.configs), ...(options.brisk === true && { brisk: true as const }) }
     this.ports = Object.entries(this.loop.lines).map(([port, line]) => ({
       port,
-      line,
       wake_us: lineWakeAt(line) ?? Infinity,
+      partial: '',
+      closed: false,
     }))
+    this.portNamed = new Map(this.ports.map((each) => [each.port, each]))
     this.ids = streamIds(streamsOf(plan))
     const behind = options.behind ?? equipment
     this.world = createVirtualBench(behind, options.real ?? bench, {
@@ -184,10 +184,11 @@ class Run {
     // In hours in which nothing moves quickly the clock of the loop ticks as seldom as it reads.
     const end_us = this.t_us + (this.loop.slow ? slowTick_us : tick_us)
     for (;;) {
-      const at_us = Math.max(this.t_us, this.soonest())
+      const reply_us = this.world.next_us() ?? Infinity
+      const at_us = Math.max(this.t_us, Math.min(reply_us, this.soonest()))
       if (at_us > end_us) break
       this.t_us = at_us
-      this.happen()
+      this.happen(reply_us)
       if (this.ending !== null) return
     }
     this.t_us = end_us
@@ -204,16 +205,19 @@ class Run {
     if (said === 'off now') this.event({ kind: 'stop', how: 'off now', by: 'rehearsal' })
   }
 
+  /** Of what lines and people want. */
   private soonest(): number {
-    let first = this.world.next_us() ?? Infinity
+    let first = Infinity
     for (const { wake_us } of this.ports) if (wake_us < first) first = wake_us
     for (const { at_us } of this.due) if (at_us < first) first = at_us
     return first
   }
 
   /** All that is due now: replies first, then what lines want of the clock, then people. */
-  private happen(): void {
-    if ((this.world.next_us() ?? Infinity) <= this.t_us) for (const { port } of this.ports) this.hear(port)
+  private happen(reply_us: number): void {
+    if (reply_us <= this.t_us) for (const port of this.world.due(this.t_us)) this.hear(port)
+    // As nearly always after a reply.
+    if (this.soonest() > this.t_us) return
     const woken = this.ports.filter(({ wake_us }) => wake_us <= this.t_us)
     for (const { port } of woken) this.line(port, { kind: 'time', t_us: this.t_us })
     if (this.due.length === 0) return
@@ -225,14 +229,21 @@ class Run {
     }
   }
 
-  /** Reply text cut into lines at CR or LF, as the gate before a real port does. */
+  /** Reply text, line by line. */
   private hear(port: string): void {
-    const text = this.world.take(port, this.t_us)
-    if (text === '' || this.closed.has(port)) return
-    const pieces = ((this.partial.get(port) ?? '') + text).split(/[\r\n]/)
-    this.partial.set(port, pieces.pop() ?? '')
-    for (const piece of pieces)
-      if (piece !== '') this.line(port, { kind: 'text', t_us: this.t_us, text: piece })
+    const said = this.world.take(port, this.t_us)
+    const each = this.portNamed.get(port)
+    if (said === '' || each === undefined || each.closed) return
+    const text = each.partial + said
+    let whole = text.length
+    while (whole > 0 && !ends(text.charCodeAt(whole - 1))) whole--
+    each.partial = text.slice(whole)
+    let from = 0
+    for (let at = 0; at < whole; at++) {
+      if (!ends(text.charCodeAt(at))) continue
+      if (at > from) this.line(port, { kind: 'text', t_us: this.t_us, text: text.slice(from, at) })
+      from = at + 1
+    }
   }
 
   private line(port: string, line: LineInput): void {
@@ -244,19 +255,16 @@ class Run {
 
   private feed(input: LoopInput): void {
     if (this.ending !== null) return
-    const { loop, outputs } = loopStep(this.loop, input)
+    const { loop, outputs, moved } = loopStep(this.loop, input, undefined, true)
     this.loop = loop
-    for (const each of this.ports) {
-      const line = loop.lines[each.port]
-      if (line === undefined || line === each.line) continue
-      each.line = line
-      each.wake_us = lineWakeAt(line) ?? Infinity
+    for (const port of moved) {
+      const each = this.portNamed.get(port)
+      const line = loop.lines[port]
+      if (each !== undefined && line !== undefined) each.wake_us = lineWakeAt(line) ?? Infinity
     }
-    for (const output of outputs) {
-      if (output.kind === 'write' && !this.closed.has(output.port)) {
+    for (const output of outputs)
+      if (output.kind === 'write' && this.portNamed.get(output.port)?.closed !== true)
         this.world.receive(output.port, output.text, this.t_us)
-      }
-    }
     for (const output of outputs) this.carry(output)
   }
 
@@ -282,11 +290,13 @@ class Run {
 
   /** A connection is used once: closed, and a fresh one a moment later. */
   private reopen(port: string, text: string): void {
-    this.closed.add(port)
-    this.partial.delete(port)
+    const each = this.portNamed.get(port)
+    if (each === undefined) return
+    each.closed = true
+    each.partial = ''
     this.later(0, { kind: 'port', port, line: { kind: 'closed', t_us: this.t_us, text } })
     this.later(reopen_us, () => {
-      this.closed.delete(port)
+      each.closed = false
       this.line(port, { kind: 'opened', t_us: this.t_us })
     })
   }

@@ -1,6 +1,7 @@
 import type { Plan } from '../plan/index.js'
 import { begin, type State } from '../sequencer/index.js'
 import { fedOf, type RunEntry, type Stream } from '../story/index.js'
+import { earlyEnd } from './early-end.js'
 import { decides, inWords, stepOf, timeOf, toldBy } from './told.js'
 
 /** A recorded run fed through today's sequencer with the plan it was made with. */
@@ -18,16 +19,19 @@ export interface Exactly {
   } | null
   /** Why the comparison stopped before the record did; null where it did not. */
   readonly gap: string | null
+  /** Where the record ends before the run did: how many decisions are missing of what it was last fed; null where it does not. */
+  readonly ends_early: number | null
 }
 
 /**
  * Feeds everything the sequencer was fed, in the record's order, and holds every decision against the recorded one, to the
- * last digit. Total: a record that cannot be followed is said to be so in `gap`.
+ * last digit. Total: a record that cannot be followed is said to be so in `gap`. `seen`: the state after each thing fed.
  */
 export function replayExactly(
   plan: Plan,
   entries: Iterable<RunEntry>,
   from: 'controller' | 'rehearsal',
+  seen?: (state: State) => void,
 ): Exactly {
   const streams = new Map<number, Stream>()
   let state: State = begin(plan)
@@ -35,11 +39,13 @@ export function replayExactly(
   let fed = 0
   let same = 0
   let step: number | null = null
+  let ended = false
   const until = (difference: Exactly['difference'], gap: string | null = null): Exactly => ({
     fed,
     same,
     difference,
     gap,
+    ends_early: null,
   })
 
   for (const entry of entries) {
@@ -57,10 +63,12 @@ export function replayExactly(
       state = after.state
       waiting = after.told
       fed++
+      seen?.(state)
       continue
     }
     if (!isDecision(entry)) continue
     // After the controller was lost its supervisor tells the ending; nothing was decided by the sequencer any more.
+    ended ||= entry.entry === 'ending'
     if (entry.entry === 'ending' && waiting.length === 0 && state.phase !== 'ended') break
     const [next, ...rest] = waiting
     if (next === undefined || !alike(next, entry)) {
@@ -72,7 +80,8 @@ export function replayExactly(
     step = stepOf(entry) ?? step
     same++
   }
-  return until(null)
+  const early = earlyEnd(ended, waiting)
+  return early === null ? until(null) : { ...until(null), ...early }
 }
 
 /** Entries that tell what the sequencer decided. */

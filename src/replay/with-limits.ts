@@ -1,6 +1,7 @@
 import type { Plan } from '../plan/index.js'
 import { begin, type State } from '../sequencer/index.js'
 import { fedOf, type RunEnding, type RunEntry, type Stream } from '../story/index.js'
+import { earlyEnd } from './early-end.js'
 import { decides, inWords, stepOf, timeOf, toldBy } from './told.js'
 
 /** A recorded run judged by another plan: where it would first have gone another way. */
@@ -19,6 +20,8 @@ export interface WithLimits {
   } | null
   /** Why it could not be followed to its end; null where it could. */
   readonly gap: string | null
+  /** Where the record ends before the run did: how many decisions are missing of what it was last fed; null where it does not. */
+  readonly ends_early: number | null
 }
 
 /**
@@ -32,10 +35,12 @@ export function replayWith(plan: Plan, entries: Iterable<RunEntry>): WithLimits 
   let waiting: readonly RunEntry[] = []
   let fed = 0
   let step: number | null = null
+  let ended = false
   const until = (difference: WithLimits['difference'], gap: string | null = null): WithLimits => ({
     fed,
     difference,
     gap,
+    ends_early: null,
   })
   const reason = (): RunEnding['reason'] => state.off?.reason ?? null
 
@@ -65,6 +70,7 @@ export function replayWith(plan: Plan, entries: Iterable<RunEntry>): WithLimits 
     }
     const recorded = decision(entry)
     if (recorded === null || (entry.entry === 'event' && !decides(entry.event.from))) continue
+    ended ||= entry.entry === 'ending'
     if (entry.entry === 'ending' && waiting.length === 0 && state.phase !== 'ended') break
     const [next, ...rest] = waiting
     if (next === undefined || decision(next) !== recorded) {
@@ -81,7 +87,8 @@ export function replayWith(plan: Plan, entries: Iterable<RunEntry>): WithLimits 
     waiting = rest
     step = stepOf(entry) ?? step
   }
-  return until(null)
+  const early = earlyEnd(ended, waiting)
+  return early === null ? until(null) : { ...until(null), ...early }
 }
 
 /** What of an entry is a way the run goes, as one text to compare; null where it is only told beside it. */

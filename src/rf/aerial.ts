@@ -7,6 +7,16 @@ export const usualEnd = 0.95
 /** Where wires end up between insulators, thick tube and surroundings (common practice, no source). */
 const endRange = { least: 0.92, most: 0.98 }
 
+/** Said with every length. */
+export const aerialCaution =
+  'Ends of a transmitting aerial carry high RF voltage: nobody within reach, and field strength where people are within your regulator’s limits. Measure and trim at low power. Ground, insulators and surroundings move the resonance.'
+
+/** What is wrong with a frequency or an end factor, without a full stop; null where lengths can be given. */
+export function aerialProblem(frequency_Hz: number, end: number): string | null {
+  if (!(frequency_Hz >= 1e4 && frequency_Hz <= 1e9)) return 'wire elements are cut for 10 kHz to 1 GHz'
+  return end >= 0.5 && end <= 1 ? null : 'an end factor lies between 0.5 and 1'
+}
+
 /** Lengths of wire elements for a frequency. `end`: end factor, 0.5 to 1. */
 export function aerialFigures(frequency_Hz: number, end: number = usualEnd): Figure[] {
   const wave_m = light_m_per_s / frequency_Hz

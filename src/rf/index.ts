@@ -1,4 +1,4 @@
-export { aerialFigures, usualEnd } from './aerial.js'
+export { aerialCaution, aerialFigures, aerialProblem, usualEnd } from './aerial.js'
 export type { Figure, FigureUnit } from './figure.js'
 export { dbmOfVolts, levelFigures, noiseFigures, voltsOfDbm } from './level.js'
 export { matchFigures, reflectionOfPowers, reflectionOfReturnLoss, reflectionOfSwr } from './match.js'

@@ -8,8 +8,8 @@ import { mercuryStands } from './mercury.js'
 import { cathodeRead } from './over-rating.js'
 import { answerHandOff } from './off.js'
 import { closePrompt } from './prompts.js'
-import { takenOff } from './reform.js'
-import { record, warn } from './send.js'
+import { feedExchanged, takenOff } from './reform.js'
+import { record, send, warn } from './send.js'
 import type { Draft, Prompt } from './state.js'
 import { currentStep, us } from './state.js'
 import { nothingMoved, provedDead, wireConfirmed } from './wires.js'
@@ -148,7 +148,10 @@ function takeAnswer(d: Draft, value: number | null): void {
       return
     case 'step':
       if (step.ask?.about.startsWith('clear ')) d.s.latched = false
+      // It may be local now, and would refuse what is set next.
+      if (step.ask?.takes_panel !== undefined) send(d, step.ask.takes_panel, { do: 'panel', to: 'computer' })
       if (step.aside === true) takenOff(d)
+      if (step.exchange !== undefined && open.unit === 'Ω') feedExchanged(d, step.exchange)
       if (sample && step.ask?.wants.kind === 'reading' && step.ask.wants.node !== null) {
         d.s.typed = { ...d.s.typed, [`node:${step.ask.wants.node}`]: sample }
       }

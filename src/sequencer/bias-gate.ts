@@ -1,10 +1,10 @@
 import type { BiasPlan, RailPlan } from '../plan/index.js'
 import { broke } from './breach.js'
-import { htIsOn } from './in-force.js'
+import { htIsOn, mayNotBeTouched } from './in-force.js'
 import { biasStandsAt } from './interlocks.js'
 import { ask, readingOf } from './prompts.js'
 import type { Draft } from './state.js'
-import { touch_V, typedRenew_s, typedValid_s, us } from './state.js'
+import { touch_V, typedRenew_s, typedValid_s, us, without } from './state.js'
 import { volts } from './words.js'
 
 /**
@@ -44,22 +44,32 @@ export function biasStands(d: Draft): boolean {
 /** True while a typed bias is being asked for again under HT: the step waits, and nothing rises. */
 export function renewsTypedBias(d: Draft): boolean {
   if (!htIsOn(d.s)) return false
-  for (const rail of Object.values(d.s.plan.rails)) {
-    const bias = rail.bias
-    const typed = bias && bias.meter === null ? d.s.typed[`node:${bias.node}`] : undefined
-    if (!bias || !typed || d.s.t_us - typed.t_us < us(typedValid_s - typedRenew_s)) continue
+  for (const name in d.s.plan.rails) {
+    const rail = d.s.plan.rails[name]
+    const bias = rail?.bias
+    const typed = bias?.meter === null ? d.s.typed[`node:${bias.node}`] : undefined
+    if (!rail || !bias || !typed || d.s.t_us - typed.t_us < us(typedValid_s - typedRenew_s)) continue
     askAgain(d, rail, bias)
     return true
   }
   return false
 }
 
+/** A bias that is taken down, so that hands may go in, is read anew before HT: what was typed of it before tells nothing. */
+export function forgetTypedBias(d: Draft, { bias }: RailPlan): void {
+  if (bias === null || bias.meter !== null) return
+  const key = `node:${bias.node}`
+  if (d.s.typed[key] !== undefined) d.s.typed = without(d.s.typed, key)
+}
+
 function askFirst(d: Draft, rail: RailPlan, bias: BiasPlan): void {
   const { node } = bias
   // A grid return above the touch limit had its meter clipped on before the bias came up (hook-up sheet), or not at all.
+  const above = Object.values(d.s.plan.rails).find((each) => mayNotBeTouched(d.s, each))
+  const stands = bias.nominal_V > touch_V ? 'the bias stands' : above && `${above.name} is above ${touch_V} V`
   const clip =
-    bias.nominal_V > touch_V
-      ? `If no meter is clipped on there, answer no: nobody reaches for ${node} while the bias stands.`
+    stands !== undefined
+      ? `If no meter is clipped on there, answer no: nobody reaches for ${node} while ${stands}.`
       : `If no meter is clipped on there yet, clip one on now, while HT is off.`
   const text = `Before HT: type what the meter at ${node} shows against chassis (red lead on ${node}), with its sign. ${clip} Leave it clipped on: it is read again while HT is up.`
   ask(d, { kind: 'bias', node, rail: rail.name }, wanted(bias, text, 'bias before HT', 0))

@@ -28,7 +28,7 @@ export function noteFall(d: Draft, name: string): void {
     known.fall === null || rose
       ? { from: sample, amps: Math.abs(d.s.off.amps[rail] ?? 0), now: sample }
       : { ...known.fall, now: sample }
-  d.s.inputs[name] = { ...known, fall }
+  d.s.inputs = { ...d.s.inputs, [name]: { ...known, fall } }
 }
 
 /** At the end: each watched node's fall in words, and as a warning where it is not what the circuit should do. */

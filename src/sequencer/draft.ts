@@ -27,10 +27,10 @@ export function draftOf(state: State, off_now: OffNow): Draft {
     part_us: state.part_us,
     rails,
     channels,
-    meters: { ...state.meters },
-    inputs: { ...state.inputs },
+    meters: state.meters,
+    inputs: state.inputs,
     typed: state.typed,
-    pending: { ...state.pending },
+    pending: state.pending,
     line_troubles: state.line_troubles,
     line_errors: state.line_errors,
     lines_counted: state.lines_counted,
@@ -64,10 +64,20 @@ export function draftOf(state: State, off_now: OffNow): Draft {
     wires_as_in: state.wires_as_in,
     mercury: state.mercury,
     found_on: state.found_on,
+    in_place: state.in_place,
     reform: state.reform,
   }
   return { s, out: [], broken: [], off_now, off_given: false }
 }
+
+/** A state that nobody else has, taken as it is. */
+export const own = (s: State, off_now: OffNow): Draft => ({
+  s,
+  out: [],
+  broken: [],
+  off_now,
+  off_given: false,
+})
 
 const railOf = (rail: RailState): RailState => ({
   set_V: rail.set_V,

@@ -1,6 +1,7 @@
 import type { Step } from '../plan/index.js'
 import { heaterFits } from './heater-fits.js'
 import { htIsOn, leastOf } from './in-force.js'
+import { isStill } from './in-place.js'
 import { renewHandReadings } from './knob.js'
 import { noteOverRating, passOver } from './over-rating.js'
 import { ask, confirm } from './prompts.js'
@@ -80,6 +81,8 @@ function isSettled(d: Draft, name: string): boolean {
   const rail = d.s.plan.rails[name]
   const state = d.s.rails[name]
   if (!rail || !state?.energised || !ampsCome(d.s, rail)) return true
+  const step = currentStep(d.s)
+  if (step?.in_place !== undefined && step.rail === name) return isStill(d, step, rail)
   const from = d.s.t_us - us(10)
   const window = state.recent.filter((sample) => sample.t_us >= from)
   const first = window[0]

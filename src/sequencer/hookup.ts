@@ -245,6 +245,9 @@ export function judgeHookup(d: Draft, step: Step, rail: RailPlan, state: RailSta
   })
 }
 
+/** A supply that shows no current at all must at least show its volts. */
+const stands = 0.8
+
 /** Three fresh readings in a row inside the window. */
 function ohms(d: Draft, test: HookupTest): 'good' | 'wait' {
   const found = channelOf(d.s, test.channel)
@@ -255,7 +258,10 @@ function ohms(d: Draft, test: HookupTest): 'good' | 'wait' {
   const least_A = 5 * resolution(d.s, found.rail).A
   const seen = rail.in_window
   const ratio = V.value / A.value
-  const inWindow = A.value >= least_A && ratio >= test.ohm_low && ratio <= test.ohm_high
+  const inWindow =
+    test.coarse === true
+      ? V.value >= stands * test.test_V && V.value >= A.value * test.ohm_low
+      : A.value >= least_A && ratio >= test.ohm_low && ratio <= test.ohm_high
   const limited = A.value >= test.limit_A * 0.98
   const good = inWindow && (test.may_limit || !limited)
   if (!good) {

@@ -1,6 +1,6 @@
 import type { RailLimits, RailPlan, Step } from '../plan/index.js'
 import type { RailState, State } from './state.js'
-import { currentStep, isHot, off_V, resolution, touchOf, us } from './state.js'
+import { currentStep, isHot, off_V, resolution, touch_V, touchOf, us } from './state.js'
 import { amps, volts } from './words.js'
 
 /** What is in force now: limits of the moment, and the states that change what a reading means. */
@@ -49,6 +49,32 @@ export function limitsNow(s: State, rail: string): RailLimits | null {
     upper_A: between(way, (limits) => limits.upper_A),
     trip_A: atLeastBefore(way, (limits) => limits.trip_A),
     ceiling_A: atLeastBefore(way, (limits) => limits.ceiling_A),
+  }
+}
+
+/** What a rail's current is held against at a moment, for who draws it: nothing is decided by it. */
+export interface InForce {
+  /** As `limitsNow`. */
+  readonly limits: RailLimits
+  /** Allowed on top of trip and ceiling while its capacitors charge. */
+  readonly charge_A: number
+  /** On its way down trip and ceiling hold; what was expected where it came from is no yardstick. */
+  readonly lowering: boolean
+}
+
+/** Null where nothing of a step's limits is in force: the rail is off, its wiring is being proved, its heaters are cold. */
+export function inForceNow(s: State, name: string): InForce | null {
+  const step = currentStep(s)
+  const rail = s.plan.rails[name]
+  const state = s.rails[name]
+  if (s.phase !== 'running' || !step || !rail || !state || step.do === 'hook-up check') return null
+  if (!isUp(s, rail) || inSoftStart(s, step, name, state)) return null
+  const limits = limitsNow(s, name)
+  if (limits === null) return null
+  return {
+    limits,
+    charge_A: isCharging(s, step, rail, state) ? limits.charge_A : 0,
+    lowering: step.do === 'lower' && step.rail === name && limits.at_V > step.target_V,
   }
 }
 
@@ -165,6 +191,18 @@ export function isUp(s: State, rail: RailPlan): boolean {
   if (!state || !step) return false
   const turning = step.rail === rail.name && s.part === 'asking'
   return rail.class === 'watched' && state.set_V > off_V && step.limits[rail.name] !== undefined && !turning
+}
+
+/** A rail that is set to the touch limit reads a little more or less. */
+const readsAbove_V = 1.05 * touch_V
+
+/** What hands are kept from, by a question, a lid or an emergency contact: anything above the touch limit, whatever its role. */
+export function mayNotBeTouched(s: State, rail: RailPlan): boolean {
+  const known = s.rails[rail.name]
+  if (known === undefined || !isUp(s, rail)) return false
+  // Told OFF already: what it was set to says nothing any more, what is read does.
+  if (s.off !== null && known.V !== null) return known.V.value > readsAbove_V
+  return known.set_V > touch_V || (known.V?.value ?? 0) > readsAbove_V
 }
 
 /** Set-point of a rail, with those of its channels that are on their way. */

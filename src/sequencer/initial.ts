@@ -94,6 +94,7 @@ export function initialState(plan: Plan): State {
     wires_as_in: null,
     mercury: 'not asked',
     found_on: [],
+    in_place: null,
     reform: Object.fromEntries(
       (plan.reform?.parts ?? []).map(({ name, formed_V }) => [
         name,

@@ -1,12 +1,12 @@
-import type { InputLimit, Measures, MeterPlan, RailPlan, Step, WatchPlan } from '../plan/index.js'
+import type { InputLimit, Measures, MeterPlan, Step, WatchPlan } from '../plan/index.js'
 import { broke } from './breach.js'
-import { htIsOn, isUp } from './in-force.js'
+import { htIsOn, isUp, mayNotBeTouched } from './in-force.js'
 import { inputObjection, inputValue, isBeyond } from './input-state.js'
 import { whyQuiet } from './line-trouble.js'
 import { leftAlone } from './prove.js'
 import { warn } from './send.js'
 import type { Draft, InputState, State } from './state.js'
-import { currentStep, paced_s, touch_V, us } from './state.js'
+import { currentStep, paced_s, us } from './state.js'
 
 /**
  * Watched inputs: meters at nodes, thermometers, contacts. Beyond a trip limit they trip while there is something for the limit
@@ -43,10 +43,11 @@ export function judgeInput(d: Draft, name: string): void {
 
 /** Judged at every tick: what is needed and has gone quiet, and what is lost. */
 export function judgeInputsFreshness(d: Draft): void {
-  for (const meter of Object.values(d.s.plan.meters)) {
-    const known = d.s.inputs[meter.name]
-    const { watch } = meter
-    if (!watch || !known) continue
+  for (const name in d.s.plan.meters) {
+    const meter = d.s.plan.meters[name]
+    const known = d.s.inputs[name]
+    const watch = meter?.watch
+    if (!meter || !watch || !known) continue
     const since_us = heardSince(d, meter)
     const age_s = (d.s.t_us - since_us) / 1e6
     const { stale_s } = watch
@@ -135,7 +136,7 @@ export function inputsAllow(d: Draft, step: Step): boolean {
 
 function change(d: Draft, name: string, by: Partial<InputState>): void {
   const known = d.s.inputs[name]
-  if (known) d.s.inputs[name] = { ...known, ...by }
+  if (known) d.s.inputs = { ...d.s.inputs, [name]: { ...known, ...by } }
 }
 
 /** Bias meters and those of a rail on a knob have rules of their own that speak of what they are for. */
@@ -150,21 +151,9 @@ function hasOwnRule(s: State, name: string): boolean {
 /** Whether there is something for the limit to guard now. */
 function guards(s: State, meter: MeterPlan, limit: InputLimit): boolean {
   const rails = Object.values(s.plan.rails)
-  if (meter.measures === 'contact') return rails.some((rail) => isDangerous(s, rail))
+  if (meter.measures === 'contact') return rails.some((rail) => mayNotBeTouched(s, rail))
   if (limit.when === 'below' && meter.measures !== '°C') return htIsOn(s)
   return rails.some((rail) => isUp(s, rail))
-}
-
-/** A rail that is set to the touch limit reads a little more or less. */
-const readsAbove_V = 1.05 * touch_V
-
-/** What a lid or an emergency contact keeps hands from: anything above the touch limit, whatever its role. */
-function isDangerous(s: State, rail: RailPlan): boolean {
-  const known = s.rails[rail.name]
-  if (known === undefined || !isUp(s, rail)) return false
-  // Told OFF already: what it was set to says nothing any more, what is read does.
-  if (s.off !== null && known.V !== null) return known.V.value > readsAbove_V
-  return known.set_V > touch_V || (known.V?.value ?? 0) > readsAbove_V
 }
 
 function beyondText(meter: MeterPlan, limit: InputLimit, value: number | null): string {

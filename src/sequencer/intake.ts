@@ -21,9 +21,10 @@ export function takeMeter(d: Draft, meter: string, value: Decimal): string | nul
   const plan = d.s.plan.meters[meter]
   if (!plan) return null
   const sample = { value: decimalValue(value), t_us: d.s.t_us }
-  d.s.meters[meter] = sample
-  for (const rail of Object.values(d.s.plan.rails)) {
-    if (rail.class !== 'watched') continue
+  d.s.meters = { ...d.s.meters, [meter]: sample }
+  for (const name in d.s.plan.rails) {
+    const rail = d.s.plan.rails[name]
+    if (rail?.class !== 'watched') continue
     const state = d.s.rails[rail.name]
     if (!state) continue
     if (rail.volts_meter === meter) keep(state, 'V', { ...sample, value: Math.abs(sample.value) })

@@ -17,7 +17,10 @@ const seenBy: Readonly<Record<Seen, string>> = { meter: ' by meter', volts: ' by
 /** Judged when the meter at a grid return answered. */
 export function judgeBiasMeter(d: Draft, meter: string): void {
   if (!htIsOn(d.s)) return
-  for (const rail of Object.values(d.s.plan.rails)) if (rail.bias?.meter === meter) judge(d, rail, 'meter')
+  for (const name in d.s.plan.rails) {
+    const rail = d.s.plan.rails[name]
+    if (rail?.bias?.meter === meter) judge(d, rail, 'meter')
+  }
 }
 
 /** Judged when volts or current of a bias rail arrived and HT is on. */

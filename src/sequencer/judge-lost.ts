@@ -94,6 +94,12 @@ export function leastLoaded_A(d: Draft, { rail, least }: Modulated, limits: Rail
   return least * Math.min(1, d.s.weak[rail] ?? 1) * limits.expected_A
 }
 
+function screenIsOn(d: Draft): boolean {
+  for (const name in d.s.plan.rails)
+    if (d.s.plan.rails[name]?.role === 'screen' && d.s.rails[name]?.energised) return true
+  return false
+}
+
 /** Screen volts without plate volts or plate current: the whole cathode current lands on the screen. */
 function plateLost(
   d: Draft,
@@ -104,8 +110,7 @@ function plateLost(
   by: 'V' | 'A',
   modulated: Modulated | undefined,
 ): void {
-  const on = Object.values(d.s.plan.rails).filter((other) => d.s.rails[other.name]?.energised)
-  const screenOn = rail.role === 'HT' && on.some((other) => other.role === 'screen')
+  const screenOn = rail.role === 'HT' && screenIsOn(d)
   if (!screenOn && modulated === undefined) return
   const measured_V = state.V?.value ?? 0
   const measured_A = state.A?.value ?? 0

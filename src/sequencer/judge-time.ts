@@ -14,9 +14,11 @@ import { volts } from './words.js'
 export function judgeTick(d: Draft, dt_s: number): void {
   const step = currentStep(d.s)
   if (!step) return
-  for (const rail of Object.values(d.s.plan.rails)) {
-    const state = d.s.rails[rail.name]
-    if (!state || !isUp(d.s, rail) || rail.class === 'hand') continue
+  // No lists are made here: a tick comes as often as readings do.
+  for (const name in d.s.plan.rails) {
+    const rail = d.s.plan.rails[name]
+    const state = d.s.rails[name]
+    if (!rail || !state || !isUp(d.s, rail) || rail.class === 'hand') continue
     if (!leftAlone(d.s, rail.name)) judgeFreshness(d, rail, state)
     const stands_V = rail.class === 'watched' ? Math.max(state.set_V, state.V?.value ?? 0) : state.set_V
     const exempt = step.do === 'hook-up check' && rail.class === 'programmed'
@@ -51,9 +53,10 @@ export function judgeTick(d: Draft, dt_s: number): void {
 function judgeFreshness(d: Draft, rail: RailPlan, state: RailState): void {
   // A watched rail that measures nothing is not on by its own word; since its knob was turned it is expected to be.
   const since_us = Math.max(state.on_us ?? state.set_us, state.on_known_us ?? 0)
-  const age = (sample: { t_us: number } | null): number => d.s.t_us - Math.max(sample?.t_us ?? 0, since_us)
-  const seen = ampsCome(d.s, rail) ? [state.V, state.A] : [state.V]
-  const age_us = Math.max(...seen.map(age))
+  const oldest_us = ampsCome(d.s, rail)
+    ? Math.min(state.V?.t_us ?? 0, state.A?.t_us ?? 0)
+    : (state.V?.t_us ?? 0)
+  const age_us = d.s.t_us - Math.max(oldest_us, since_us)
   const own_s = rail.stale_s ?? d.s.plan.stale_s
   // Told ON it may be on from then on, whatever comes of that, so it is watched; but its line has less time for readings.
   const limit_s = goesOn(d, rail) ? (rail.on_stale_s ?? own_s) : own_s
@@ -119,9 +122,10 @@ function judgeIntegral(d: Draft, step: Step, rail: RailPlan, state: RailState, d
 /** A bias meter that went quiet while HT is on. */
 function judgeBiasFreshness(d: Draft): void {
   if (!htIsOn(d.s)) return
-  for (const rail of Object.values(d.s.plan.rails)) {
-    const bias = rail.bias
-    if (!bias || bias.meter === null) continue
+  for (const name in d.s.plan.rails) {
+    const rail = d.s.plan.rails[name]
+    const bias = rail?.bias
+    if (!rail || !bias || bias.meter === null) continue
     const age_us = d.s.t_us - (d.s.meters[bias.meter]?.t_us ?? 0)
     const limit_s = bias.stale_s ?? d.s.plan.stale_s
     if (age_us > us(limit_s))
@@ -153,8 +157,10 @@ function judgeTyped(d: Draft): void {
     })
   }
   const ht = htIsOn(d.s)
-  for (const rail of Object.values(d.s.plan.rails)) {
-    const state = d.s.rails[rail.name]
+  for (const name in d.s.plan.rails) {
+    const rail = d.s.plan.rails[name]
+    const state = d.s.rails[name]
+    if (!rail) continue
     if (rail.class === 'hand' && state?.energised) old(rail.name, rail.name, state.V)
     if (ht && rail.bias?.meter === null) old(rail.bias.node, rail.name, d.s.typed[`node:${rail.bias.node}`])
   }
@@ -177,8 +183,9 @@ function judgeIntent(d: Draft): void {
 const outcomeWithin_s = 10
 function judgePending(d: Draft): void {
   const within_s = paced_s(d.s, outcomeWithin_s)
-  for (const pending of Object.values(d.s.pending)) {
-    if (d.s.t_us - pending.t_us <= us(within_s)) continue
+  for (const id in d.s.pending) {
+    const pending = d.s.pending[id]
+    if (!pending || d.s.t_us - pending.t_us <= us(within_s)) continue
     broke(d, {
       code: 'line-lost',
       text: `${pending.channel} was told "${pending.request.do}" and no outcome came in ${within_s} s. It may have happened.`,

@@ -13,6 +13,7 @@ import {
   limitsNow,
   reasonText,
 } from './in-force.js'
+import { seeInPlace } from './in-place.js'
 import { judgeDriveBias, tellsDrive } from './judge-drive.js'
 import { judgeLost } from './judge-lost.js'
 import { proofUnderWay } from './prove.js'
@@ -48,6 +49,7 @@ export function judgeReading(d: Draft, name: string, quantity: 'V' | 'A'): void 
   }
   if (quantity === 'A') {
     judgeCurrent(d, step, rail, state, limits)
+    seeInPlace(d, step, rail, state)
     if (rail.role === 'bias') judgeDriveBias(d, name)
   } else judgeVolts(d, step, rail, state, limits)
   judgeLost(d, step, rail, state, limits, quantity)

@@ -1,17 +1,19 @@
 import type { RailPlan, Step } from '../plan/index.js'
 import { ask, confirm, readingOf } from './prompts.js'
 import type { Draft, RailState, Sample } from './state.js'
-import { enter, isHot, off_V, touchOf, typedValid_s, us, without } from './state.js'
+import { enter, isHot, offBelow_V, touchOf, typedValid_s, us, without } from './state.js'
 import { volts } from './words.js'
 
 /** Watched and hand rails: a person turns the knob, slowglow judges what is measured or typed. */
 
 /** How far a person's knob may stand from what was asked: 5 % and half a volt; at zero, what counts as off. */
-const knobWindow = (target: number): readonly [number, number] =>
-  target > 0 ? [target * 0.95 - 0.5, target * 1.05 + 0.5] : [-off_V, off_V]
+function knobWindow(d: Draft, rail: RailPlan, target: number): readonly [number, number] {
+  const off_V = offBelow_V(d.s, rail.name)
+  return target > 0 ? [target * 0.95 - 0.5, target * 1.05 + 0.5] : [-off_V, off_V]
+}
 
 export function askKnob(d: Draft, rail: RailPlan, wants: 'V' | 'A', target: number, text: string): void {
-  const [low, high] = wants === 'V' ? knobWindow(target) : [0, target]
+  const [low, high] = wants === 'V' ? knobWindow(d, rail, target) : [0, target]
   const wanted =
     rail.class === 'hand'
       ? readingOf(text, `knob ${rail.name}`, wants, low, high, { rail: rail.name })
@@ -50,12 +52,13 @@ export function askToTurn(d: Draft, step: Step, rail: RailPlan): void {
 
 /** A typed reading is valid for its step and 15 minutes at most; then it is asked again. */
 export function renewHandReadings(d: Draft, step: Step): boolean {
-  for (const rail of Object.values(d.s.plan.rails)) {
-    const state = d.s.rails[rail.name]
-    if (rail.class !== 'hand' || !state?.energised || !state.V) continue
+  for (const name in d.s.plan.rails) {
+    const rail = d.s.plan.rails[name]
+    const state = d.s.rails[name]
+    if (rail?.class !== 'hand' || !state?.energised || !state.V) continue
     if (d.s.t_us - state.V.t_us > us(typedValid_s)) {
       // About the volts the limits were computed for: about the last reading, a drift would creep along unseen.
-      const [low, high] = knobWindow(step.limits[rail.name]?.at_V ?? state.set_V)
+      const [low, high] = knobWindow(d, rail, step.limits[rail.name]?.at_V ?? state.set_V)
       ask(
         d,
         { kind: 'renew', rail: rail.name },
@@ -85,7 +88,7 @@ function takeTyped(d: Draft, rail: RailPlan, state: RailState, sample: Sample): 
   state.V = sample
   state.set_V = sample.value
   state.set_us = d.s.t_us
-  state.energised = sample.value > off_V
+  state.energised = sample.value > offBelow_V(d.s, rail.name)
   if (!state.energised) return
   state.on_us ??= d.s.t_us
   d.s.ever_energised = true

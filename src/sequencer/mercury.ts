@@ -13,14 +13,15 @@ import type { Draft, State } from './state.js'
 const answerWithin_s = 3600
 
 function asked(s: State): HeaterWatch[] {
-  if (!s.plan.steps.some((step) => step.needs_heaters)) return []
-  return s.plan.heaters.filter(({ mercury }) => mercury !== undefined && mercury.stated === null)
+  const untold = s.plan.heaters.filter(({ mercury }) => mercury !== undefined && mercury.stated === null)
+  return untold.length > 0 && s.plan.steps.some((step) => step.needs_heaters) ? untold : []
 }
 
 /** True once the person has said how the mercury-vapour rectifiers stand; until then the question is open. */
 export function mercuryAnswered(d: Draft): boolean {
+  if (d.s.mercury !== 'not asked' || d.s.plan.heaters.length === 0) return true
   const watches = asked(d.s)
-  if (watches.length === 0 || d.s.mercury !== 'not asked') return true
+  if (watches.length === 0) return true
   if (d.s.prompt) return false
   const tubes = watches.flatMap(({ mercury }) => mercury?.tubes ?? []).join(', ')
   const long_min = Math.round(Math.max(...watches.map(({ mercury }) => mercury?.first_use_s ?? 0)) / 60)

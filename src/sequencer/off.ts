@@ -17,7 +17,7 @@ import { sayLeftToRelay } from './relay.js'
 import { rest, restOver } from './rest.js'
 import { record, send, warn } from './send.js'
 import type { Draft, Off } from './state.js'
-import { isHot, off_V, us } from './state.js'
+import { isHot, offBelow_V, us } from './state.js'
 import type { Broken, Ending, Event, ReasonRecord } from './types.js'
 import { volts } from './words.js'
 
@@ -222,27 +222,21 @@ function handQuestions(d: Draft): void {
     `Turn ${rail} down to zero by its knob and switch it off, one hand; then type the volts that its own meter shows, or one that was clipped on before. Measure before touching.`,
     `hand off ${rail}`,
     'V',
-    -offBelow_V(d, rail),
-    offBelow_V(d, rail),
+    -offBelow_V(d.s, rail),
+    offBelow_V(d.s, rail),
     { rail },
   )
   ask(d, { kind: 'hand off', rail }, { ...wanted, timeout_s: personWithin_s })
-}
-
-/** What still counts as off: 5 V, and of a heater rail no more than a tenth of its volts. */
-function offBelow_V(d: Draft, rail: string): number {
-  const full_V = d.s.plan.heaters.filter((watch) => watch.rail === rail).map(({ volts }) => volts)
-  return Math.min(off_V, ...full_V.map((each) => 0.1 * each))
 }
 
 export function answerHandOff(d: Draft, rail: string, value: number | string): void {
   const state = d.s.rails[rail]
   const open = d.s.prompt
   if (!d.s.off || !open || !state) return
-  if (typeof value !== 'number' || Math.abs(value) > offBelow_V(d, rail)) {
+  if (typeof value !== 'number' || Math.abs(value) > offBelow_V(d.s, rail)) {
     const again =
       typeof value === 'number'
-        ? `${volts(value)} is not off (at most ${volts(offBelow_V(d, rail))}). `
+        ? `${volts(value)} is not off (at most ${volts(offBelow_V(d.s, rail))}). `
         : 'A number of volts is wanted here. '
     d.out.push({
       kind: 'prompt',

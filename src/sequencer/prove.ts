@@ -1,12 +1,16 @@
 import type { Protection } from '../exchange/index.js'
-import type { Proof, RailPlan, Step } from '../plan/index.js'
+import type { Proof, Step, TakenOutput } from '../plan/index.js'
 import { formatShort } from '../quantities/index.js'
+import { besideAt, besideOff, besideSeen, besideTaken, isBeside, takenWords } from './beside.js'
 import { broke } from './breach.js'
-import { nextStep } from './hold.js'
+import { holdsLimit, putBack } from './prove-limit.js'
+import { idle, leave, type Under } from './prove-parts.js'
 import { record, send, warn } from './send.js'
+import { watchTimer } from './prove-timer.js'
 import { limitsFor } from './standing.js'
-import type { Draft, RailState, State } from './state.js'
-import { accuracy, channelOf, currentStep, enter, off_V, paced_s, resolution, us } from './state.js'
+import type { Draft, State } from './state.js'
+import { channelOf, currentStep, enter, off_V, paced_s, us } from './state.js'
+import { isDown, isOutside, lookAfter_s, noted } from './under-proof.js'
 import { amps, volts } from './words.js'
 
 /**
@@ -18,7 +22,8 @@ import { amps, volts } from './words.js'
 /** The proof a rail is in the middle of; null = rules as ever. */
 export function proofUnderWay(s: State, rail: string): Proof | null {
   const step = currentStep(s)
-  if (s.phase !== 'running' || step?.proof === undefined || step.rail !== rail) return null
+  if (s.phase !== 'running' || step?.proof === undefined) return null
+  if (step.rail !== rail && !isBeside(step.proof, rail)) return null
   return s.part.startsWith('prove ') ? step.proof : null
 }
 
@@ -30,9 +35,9 @@ export function leftAlone(s: State, rail: string): boolean {
 /** A protection fired; true when it was meant to. */
 export function proofFired(d: Draft, channel: string, which: Protection): boolean {
   const proof = proofUnderWay(d.s, currentStep(d.s)?.rail ?? '')
-  // However its supply names the loss of what the relay cut; what stands or flows too high is never that.
+  // However its supply names the loss of what was cut outside of it; what stands or flows too high is never that.
   const lost = which !== 'over-voltage' && which !== 'over-current'
-  if (lost && proof?.of === 'cut-off relay' && proof.channel === channel) {
+  if (lost && isOutside(proof) && proof?.channel === channel) {
     noted(d, { fired: which })
     return true
   }
@@ -49,7 +54,10 @@ function toldLate(s: State, channel: string, which: Protection): boolean {
   const before = s.plan.steps.slice(0, s.step)
   const late = (of: Proof['of']): boolean =>
     before.some(({ proof }) => proof?.of === of && sameSupply(s, proof.channel, channel))
-  return s.latched && ((which === 'dead-man' && late('dead-man')) || late('cut-off relay'))
+  return (
+    s.latched &&
+    ((which === 'dead-man' && late('dead-man')) || late('cut-off relay') || late('outside timer'))
+  )
 }
 
 function sameSupply(s: State, one: string, other: string): boolean {
@@ -74,20 +82,6 @@ export function proofRefused(d: Draft, channel: string, why: string): boolean {
   if (proof.of !== 'over-voltage' && proof.of !== 'over-current') return false
   noted(d, { refused: why })
   return true
-}
-
-function noted(d: Draft, more: Partial<NonNullable<State['proof']>>): void {
-  const before = d.s.proof
-  if (before === null) return
-  d.s.proof = { ...before, ...more, seen_us: before.seen_us ?? d.s.t_us }
-}
-
-interface Under {
-  readonly d: Draft
-  readonly step: Step
-  readonly proof: Proof
-  readonly rail: RailPlan
-  readonly state: RailState
 }
 
 export function advanceProof(d: Draft, step: Step): void {
@@ -120,9 +114,6 @@ export function advanceProof(d: Draft, step: Step): void {
   }
 }
 
-const idle = ({ d, proof }: Under): boolean =>
-  !Object.values(d.s.pending).some((pending) => pending.channel === proof.channel)
-
 function tell({ d, step, proof, rail, state }: Under): void {
   const limits = step.limits[rail.name]
   const part = rail.channels.find((each) => each.channel === proof.channel)
@@ -141,6 +132,8 @@ function tell({ d, step, proof, rail, state }: Under): void {
     off: false,
     refused: null,
     result: null,
+    zeroed: false,
+    others: besideAt(d.s, proof),
   }
   record(d, 'command', `${rail.name} (${proof.channel}): ${told(proof)}.`, {
     rail: rail.name,
@@ -177,6 +170,9 @@ function tell({ d, step, proof, rail, state }: Under): void {
     case 'cut-off relay':
       // The loop leaves it unfed as long as this part lasts.
       break
+    case 'outside timer':
+      // The person started it before the volts rose: nothing but its own clock is waited for.
+      break
   }
   enter(d, 'prove watch')
 }
@@ -195,6 +191,8 @@ function told(proof: Proof): string {
       return `its dead-man is not fed for ${proof.within_s.toFixed(1)} s`
     case 'cut-off relay':
       return `the cut-off relay is not fed for up to ${proof.within_s.toFixed(1)} s`
+    case 'outside timer':
+      return `the outside timer has up to ${proof.within_s.toFixed(0)} s to cut`
   }
 }
 
@@ -214,6 +212,10 @@ function watch(under: Under): void {
       if (holdsLimit(under, limit_A)) noted(d, { off: false })
       if (now.seen_us === null) {
         if (waited_s <= within_s) return
+        record(d, 'judgement', `${rail.name} does NOT hold its limit of ${amps(limit_A)}.`, {
+          rail: rail.name,
+          data: { proof: proof.of, result: 'does not hold', waited_s },
+        })
         broke(d, {
           code: 'current-limit',
           rail: rail.name,
@@ -229,6 +231,18 @@ function watch(under: Under): void {
       enter(d, 'prove back')
       return
     }
+    case 'outside timer':
+      switch (watchTimer(under, now, waited_s)) {
+        case 'fired':
+          enter(d, 'prove off')
+          return
+        case 'did not fire':
+          silent(under, waited_s)
+          return
+        case null:
+          return
+      }
+      break
     default:
       if (now.refused !== null) {
         d.s.proof = { ...now, result: 'refused' }
@@ -245,9 +259,6 @@ function watch(under: Under): void {
   }
 }
 
-/** A protection is asked about seldom: what fired may be told this long after the volts went. */
-const lookAfter_s = 5
-
 function fired(under: Under, waited_s: number): void {
   const { d, proof, rail } = under
   const now = d.s.proof
@@ -256,7 +267,23 @@ function fired(under: Under, waited_s: number): void {
   const late = waited_s - ((now.seen_us ?? d.s.t_us) - now.told_us) / 1e6 > paced_s(d.s, lookAfter_s)
   if (now.seen_us === null) noted(d, {})
   if (!isDown(under) && !late) return
+  if (!besideSeen(d, proof)) return
+  const taken = besideTaken(d.s, proof)
   if (!isDown(under)) {
+    record(
+      d,
+      'judgement',
+      `${rail.name}: ${proof.of} is said to have fired, and the terminals stand.${takenWords(taken)}`,
+      {
+        rail: rail.name,
+        data: {
+          proof: proof.of,
+          result: 'contradicts',
+          said: true,
+          ...(taken.length > 0 && { outputs: taken }),
+        },
+      },
+    )
     broke(d, {
       code: 'protection',
       rail: rail.name,
@@ -265,18 +292,22 @@ function fired(under: Under, waited_s: number): void {
     return
   }
   // A relay says nothing of its own: the volts do.
-  if (now.fired === null && !late && proof.of !== 'cut-off relay') return
+  if (now.fired === null && !late && !isOutside(proof)) return
   const said = now.fired !== null
   const after_s = ((d.s.proof?.seen_us ?? d.s.t_us) - now.told_us) / 1e6
-  d.s.proof = { ...now, result: 'fired' }
+  if (d.s.proof !== null) d.s.proof = { ...d.s.proof, result: 'fired' }
   d.s.latched = true
   record(
     d,
     'judgement',
-    `${rail.name}: ${proof.of} fired as it should; the terminals fell${said ? ', and the supply says so' : ', but the supply does not say so'}.`,
-    { rail: rail.name, data: { proof: proof.of, result: 'fired', said, after_s } },
+    `${rail.name}: ${proof.of} fired as it should; the terminals fell${said ? ', and the supply says so' : ', but the supply does not say so'}.${takenWords(taken)}`,
+    {
+      rail: rail.name,
+      data: { proof: proof.of, result: 'fired', said, after_s, ...(taken.length > 0 && { outputs: taken }) },
+    },
   )
-  if (!said && proof.of !== 'dead-man' && proof.of !== 'cut-off relay')
+  tellTaken(under, taken)
+  if (!said && proof.of !== 'dead-man' && !isOutside(proof))
     warn(
       d,
       `${rail.name}: ${proof.of} fired without the supply saying so: a run would call it a lost set-point.`,
@@ -285,13 +316,32 @@ function fired(under: Under, waited_s: number): void {
   enter(d, 'prove off')
 }
 
+/** An output that is taken though it should not be, or is not though it should: what relies on it is not to be relied on. */
+function tellTaken({ d, proof, rail }: Under, taken: readonly TakenOutput[]): void {
+  const wrong = taken.filter(({ did, stated }) => did !== (stated === 'goes' ? 'went off' : 'stayed on'))
+  if (wrong.length > 0)
+    warn(d, `When the dead-man of ${proof.channel} was left unfed:${takenWords(wrong)}`, rail.name)
+}
+
 function silent(under: Under, waited_s: number): void {
   const { d, proof, rail } = under
+  if (!besideSeen(d, proof)) return
+  const taken = besideTaken(d.s, proof)
   if (d.s.proof !== null) d.s.proof = { ...d.s.proof, result: 'did not fire' }
-  record(d, 'judgement', `${rail.name}: ${proof.of} did NOT fire within ${waited_s.toFixed(1)} s.`, {
-    rail: rail.name,
-    data: { proof: proof.of, result: 'did not fire', waited_s },
-  })
+  record(
+    d,
+    'judgement',
+    `${rail.name}: ${proof.of} did NOT fire within ${waited_s.toFixed(1)} s.${takenWords(taken)}`,
+    {
+      rail: rail.name,
+      data: {
+        proof: proof.of,
+        result: 'did not fire',
+        waited_s,
+        ...(taken.length > 0 && { outputs: taken }),
+      },
+    },
+  )
   const text = `${rail.name}: ${proof.of} did not fire (${told(proof)}, waited ${waited_s.toFixed(1)} s). It protects nothing: take the supply as having none.`
   if (d.s.plan.kind !== 'qualify') {
     broke(d, {
@@ -305,110 +355,47 @@ function silent(under: Under, waited_s: number): void {
     return
   }
   warn(d, text, rail.name)
+  tellTaken(under, taken)
   enter(d, 'prove off')
 }
 
-/** Three readings in a row at the limit, told since. */
-function holdsLimit({ d, rail, state }: Under, limit_A: number): boolean {
-  const { A } = state
-  if (A === null || d.s.proof === null || A.t_us <= d.s.proof.told_us) return false
-  const room_A = accuracy(d.s, rail, 0, limit_A).A + 0.02 * limit_A + 2 * resolution(d.s, rail).A
-  return inRow(state, A.t_us, Math.abs(A.value - limit_A) <= room_A)
-}
-
-/** Three readings in a row that show nothing at the terminals, since it was told. */
-function isDown({ d, rail, state }: Under): boolean {
-  const { V } = state
-  const now = d.s.proof
-  if (V === null || now === null || V.t_us <= now.told_us) return false
-  const zero_V = Math.max(3 * resolution(d.s, rail).V, 2 * accuracy(d.s, rail, 0, 0).V)
-  return inRow(state, V.t_us, Math.abs(V.value) <= Math.max(zero_V, Math.min(off_V, 0.1 * now.from_V)))
-}
-
-function inRow(state: RailState, at_us: number, good: boolean): boolean {
-  const before = state.in_window
-  if (!good) state.in_window = null
-  else if (before?.at_us !== at_us) state.in_window = { count: (before?.count ?? 0) + 1, at_us }
-  return (state.in_window?.count ?? 0) >= 3
-}
-
-/** Its usual limits again, read back, and the volts that they allow. */
-function putBack(under: Under): void {
-  const { d, step, proof, rail, state } = under
-  const limits = step.limits[rail.name]
-  const part = rail.channels.find((each) => each.channel === proof.channel)
-  const channel = d.s.channels[proof.channel]
-  const now = d.s.proof
-  if (!limits || !part || !channel || !now) return
-  const usual = limitsFor(part, limits)
-  if (d.s.limits_us <= d.s.part_us) {
-    if (idle(under)) send(d, proof.channel, { do: 'limits', ...usual })
-    return
-  }
-  const waited_s = (d.s.t_us - d.s.limits_us) / 1e6
-  const room_V = Math.max(3 * accuracy(d.s, rail, state.set_V, 0).V, 0.02 * state.set_V)
-  const back =
-    waited_s >= recharged_s &&
-    state.V !== null &&
-    state.V.t_us > d.s.limits_us &&
-    Math.abs(state.V.value - state.set_V) <= room_V
-  if (waited_s < paced_s(d.s, backWithin_s) && !(back && channel.regulation === 'voltage')) return
-  if (!back) {
-    broke(d, {
-      code: 'off-set-point',
-      rail: rail.name,
-      measured: state.V?.value ?? 0,
-      limit: state.set_V,
-      unit: 'V',
-      text: `${rail.name} was given its usual limits back and stands at ${volts(state.V?.value ?? 0)}, set to ${volts(state.set_V)}.`,
-    })
-    return
-  }
-  if (proof.of === 'current limit') judgeSaid(under, channel.regulation)
-  leave(under)
-}
-
-/** What its output capacitor takes up meanwhile shows in the current too (our choice). */
-const recharged_s = 1
-/** A regulation is asked about once in several rounds. */
-const backWithin_s = 6
-
-/** What the supply said of itself beside what was measured: the one proof of a convention that five families write five ways. */
-function judgeSaid({ d, proof, rail }: Under, after: string): void {
-  const now = d.s.proof
-  if (now === null) return
-  const { said_before, said_during } = now
-  const right = said_before === 'voltage' && said_during === 'current' && after === 'voltage'
-  const wrong = said_during === 'voltage' || said_before === 'current' || after === 'current'
-  const result = right ? 'as it should' : wrong ? 'contradicts' : 'does not tell'
-  record(
+/** A supply that takes no setting while it is latched: a person takes the set-point down. */
+export function notZeroed(d: Draft, channel: string, why: string): boolean {
+  const step = currentStep(d.s)
+  if (d.s.phase !== 'running' || d.s.part !== 'prove off' || step?.proof === undefined) return false
+  const { proof } = step
+  if (proof.channel !== channel && proof.others?.some((each) => each.channel === channel) !== true)
+    return false
+  warn(
     d,
-    'judgement',
-    `${rail.name} held its limit of ${amps(proof.limit_A ?? 0)}; it said ${said_before} before, ${said_during} meanwhile, ${after} after: ${result}.`,
-    {
-      rail: rail.name,
-      data: { proof: proof.of, result, said_before, said_during, said_after: after, limit_A: proof.limit_A },
-    },
+    `${channel} keeps its set-point while its protection is latched (${why.replace(/\.$/, '')}). Turn it to zero at its panel BEFORE you clear it: clearing may bring the output back at what stands there.`,
+    step.rail,
   )
-  if (!right)
-    warn(
-      d,
-      `${rail.name}: measured at its current limit, the supply said "${said_during}", and "${said_before}" and "${after}" without: what the dialect states as constant current (ask_cc) ${wrong ? 'is wrong' : 'is never seen'} on this supply.`,
-      rail.name,
-    )
+  return true
 }
 
-/** OFF, read back, and its fall seen. */
+/** OFF, read back, its fall seen, and nothing left set. */
 function putOff(under: Under): void {
   const { d, proof } = under
   const channel = d.s.channels[proof.channel]
   if (!channel) return
+  const besideIsOff = besideOff(d, proof)
   if (channel.output !== 'off' || d.s.proof?.off === true) {
     if (idle(under)) {
       send(d, proof.channel, { do: 'off' })
       if (d.s.proof !== null) d.s.proof = { ...d.s.proof, off: false }
     }
-  } else if (isDown(under)) leave(under)
+  } else if (besideIsOff && isDown(under)) {
+    // Clearing the latch may bring back what stood before the trip: nothing must stand there to come back.
+    if (!idle(under) || d.s.proof === null) return
+    if (d.s.proof.zeroed) {
+      leave(under)
+      return
+    }
+    d.s.proof = { ...d.s.proof, zeroed: true }
+    for (const each of [proof, ...(proof.others ?? [])]) send(d, each.channel, { do: 'zero' })
+    return
+  }
   if (d.s.t_us - d.s.part_us > us(paced_s(d.s, 10))) wontFall(under)
 }
 
@@ -431,15 +418,4 @@ function done(under: Under, result: string, after_s: number): void {
     data: { proof: proof.of, result, after_s },
   })
   leave(under)
-}
-
-function leave({ d, step, proof, state }: Under): void {
-  const channel = d.s.channels[proof.channel]
-  if (channel?.output === 'off') {
-    state.energised = false
-    state.set_V = 0
-    channel.set_V = null
-  }
-  d.s.proof = null
-  nextStep(d, step)
 }

@@ -13,10 +13,20 @@ import { currentStep, enter, us } from './state.js'
 const given = (part: ReformState): boolean => part.verdict !== null
 
 /** Given up and still behind its feed resistor. */
-const toTakeOff = (s: State): readonly string[] =>
-  Object.keys(s.reform).filter((name) => s.reform[name]?.act === 'give up' && !s.reform[name].off)
+function toTakeOff(s: State): readonly string[] {
+  const names: string[] = []
+  for (const name in s.reform) if (s.reform[name]?.act === 'give up' && !s.reform[name].off) names.push(name)
+  return names
+}
 
-const live = (s: State): readonly ReformState[] => Object.values(s.reform).filter((part) => !given(part))
+function live(s: State): readonly ReformState[] {
+  const parts: ReformState[] = []
+  for (const name in s.reform) {
+    const part = s.reform[name]
+    if (part && !given(part)) parts.push(part)
+  }
+  return parts
+}
 
 export function reformJudged(d: Draft, judgement: ReformJudgement): void {
   const before = d.s.reform[judgement.part]
@@ -24,6 +34,8 @@ export function reformJudged(d: Draft, judgement: ReformJudgement): void {
   const { part, act, reach_V, verdict, step, code, again_s } = judgement
   const standing = d.s.plan.steps.find(({ index }) => index === step)
   const held_V = act === 'go on' ? (standing?.target_V ?? 0) : 0
+  const { volts, leak_A } = judgement.figures
+  const atTop = act === 'go on' && standing?.reform?.what === 'top' && leak_A !== null
   d.s.reform = {
     ...d.s.reform,
     [part]: {
@@ -34,6 +46,7 @@ export function reformJudged(d: Draft, judgement: ReformJudgement): void {
       verdict,
       formed_V: Math.max(before.formed_V, held_V),
       ...(again_s !== undefined && { again_s }),
+      ...(atTop && { top: { volts, leak_A } }),
     },
   }
   const said = verdict === null ? judgement.text : `${verdict}: ${judgement.text}`
@@ -41,10 +54,54 @@ export function reformJudged(d: Draft, judgement: ReformJudgement): void {
     rail: d.s.plan.reform?.rail ?? null,
     data: { reform: judgement },
   })
+  if (atTop) tellExchange(d, part)
   if (act === 'give up')
     givenUp(d, `${part} ${judgement.text}. Verdict: ${verdict ?? 'not judged'} (${code ?? ''}).`)
   else if (verdict === 'marginal' || verdict === 'replace' || verdict === 'not judged')
     warn(d, `${part} is ${verdict}: ${judgement.text}.`, null)
+}
+
+/** Of the last volts: a part that came so far is not brought nearer by hand (our choice). */
+const cameTo = 0.95
+
+/**
+ * Whether a part is worth its smaller feed resistor: it did not come to its volts behind the first, and what it leaks by now makes no
+ * more heat at the last volts than its can may take, all of the can's sections counted alike. Null where there is none to put in.
+ */
+function smallerFeed(s: State, name: string): 'wanted' | 'not wanted' | 'too hot' | null {
+  const { reform } = s.plan
+  const part = reform?.parts.find((each) => each.name === name)
+  const state = s.reform[name]
+  if (reform === undefined || part?.next_feed === undefined || !state || given(state) || !state.top)
+    return null
+  if (state.top.volts >= cameTo * reform.top_V) return 'not wanted'
+  const beside = reform.parts.filter(({ cans }) => cans.some((can) => part.cans.includes(can))).length
+  return state.top.leak_A * reform.top_V * Math.max(1, beside) > reform.heat_W ? 'too hot' : 'wanted'
+}
+
+function tellExchange(d: Draft, name: string): void {
+  const found = smallerFeed(d.s, name)
+  const { reform } = d.s.plan
+  const top = d.s.reform[name]?.top
+  if (found === null || found === 'not wanted' || reform === undefined || !top || d.s.reform[name]?.exchanged)
+    return
+  const came = `${name} came to ${top.volts.toFixed(0)} V of ${reform.top_V.toFixed(0)} V behind its feed resistor, leaking ${(1e3 * top.leak_A).toFixed(2)} mA`
+  record(
+    d,
+    'judgement',
+    found === 'wanted'
+      ? `${came}: its smaller one is put in.`
+      : `${came}: with more volts its can could take more than ${reform.heat_W.toFixed(2)} W, so its feed resistor stays.`,
+    { rail: reform.rail, data: { part: name, exchange: found, ...top } },
+  )
+}
+
+/** The ohms of the smaller one were typed as it was put in. */
+export function feedExchanged(d: Draft, names: readonly string[]): void {
+  for (const name of names) {
+    const part = d.s.reform[name]
+    if (part !== undefined) d.s.reform = { ...d.s.reform, [name]: { ...part, exchanged: true } }
+  }
 }
 
 /** With nobody there it cannot be taken off, and behind its resistor it would go on: everything goes off. */
@@ -116,11 +173,16 @@ export function takenOff(d: Draft): void {
   )
 }
 
-/** Not called for: asides with nothing to take off, rungs that every part may be taken past. */
+/** Not called for: asides with nothing to take off, feed resistors that nothing is gained by exchanging, rungs that every part may be taken past. */
 export function reformPasses(s: State, step: Step): boolean {
   const { reform } = s.plan
   if (reform === undefined) return false
   if (step.aside === true) return toTakeOff(s).length === 0
+  if (step.exchange !== undefined)
+    return !step.exchange.some(
+      (name) =>
+        smallerFeed(s, name) === 'wanted' && !(step.do === 'ask' && s.reform[name]?.exchanged === true),
+    )
   if (step.reform?.what !== 'rung') return false
   // The lowest is done in every climb, as a check.
   const lowest = s.plan.steps.find((each) => each.reform !== undefined)
@@ -178,14 +240,26 @@ function asksToRead(d: Draft, step: Step): boolean {
 
 /** The end of a step of a reform: every part that is still being formed says so of this very step. */
 export function reformHold(d: Draft, step: Step, next: () => void): void {
-  const parts = live(d.s)
   const least = d.s.t_us - d.s.part_us >= us(step.reform?.least_s ?? 0)
-  if (parts.length === 0) {
+  const left = leftIn(d.s, step)
+  if (left === 'no part') {
     if (toTakeOff(d.s).length === 0) next()
     return
   }
-  if (least && parts.every(({ act, step: of }) => act === 'go on' && of === step.index)) next()
+  if (least && left === 'nothing') next()
   else asksToRead(d, step)
+}
+
+/** Whether a part that is still being formed has not said "go on" of this step. Asked at every reading: no list is made for it. */
+function leftIn(s: State, step: Step): 'no part' | 'nothing' | 'some' {
+  let left: 'no part' | 'nothing' = 'no part'
+  for (const name in s.reform) {
+    const part = s.reform[name]
+    if (!part || given(part)) continue
+    if (part.act !== 'go on' || part.step !== step.index) return 'some'
+    left = 'nothing'
+  }
+  return left
 }
 
 /** For whoever watches: what each part is at. */

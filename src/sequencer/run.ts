@@ -1,10 +1,10 @@
 import type { RailPlan, Step } from '../plan/index.js'
-import { renewsTypedBias } from './bias-gate.js'
+import { forgetTypedBias, renewsTypedBias } from './bias-gate.js'
 import { gateOpen, handsAreClear } from './gates.js'
 import { holdAndSettle, nextStep } from './hold.js'
 import { advanceHookup } from './hookup.js'
 import { broke } from './breach.js'
-import { htIsOn, isLimiting } from './in-force.js'
+import { htIsOn, isLimiting, mayNotBeTouched } from './in-force.js'
 import { inputsAllow } from './inputs.js'
 import { askToTurn, renewHandReadings } from './knob.js'
 import { mercuryAnswered } from './mercury.js'
@@ -24,6 +24,10 @@ import { wiresConfirmed } from './wires.js'
 import { amps, volts } from './words.js'
 
 /** How a step goes forward: gate, hands clear, intent on disk, limits read back, on, ramp, arrive, hold, settle, judge. */
+
+/** Heaters count as out of the current limit once all readings of this long, or the last few of a slow line, say so. Our choice. */
+const easedFor_s = 2
+const easedReadings = 3
 
 export function advance(d: Draft): void {
   // One event may finish several parts; a bound keeps it total.
@@ -81,12 +85,15 @@ function advanceOnce(d: Draft): void {
         nextStep(d, step)
         return
       }
-      if (step.ask.inside && htIsOn(d.s)) {
-        broke(d, {
-          code: 'invariant',
-          text: `Step ${step.index} asks for a reading inside the set while HT is above ${touch_V} V.`,
-        })
-        return
+      if (step.ask.inside) {
+        const stands = Object.values(d.s.plan.rails).find((rail) => mayNotBeTouched(d.s, rail))
+        if (stands !== undefined || htIsOn(d.s)) {
+          broke(d, {
+            code: 'invariant',
+            text: `Step ${step.index} asks for a hand inside the set while ${stands?.name ?? 'HT'} stands above ${touch_V} V.`,
+          })
+          return
+        }
       }
       ask(d, { kind: 'step' }, asideAsk(d.s, step) ?? step.ask)
       enter(d, 'asking')
@@ -107,8 +114,10 @@ function advanceOnce(d: Draft): void {
     broke(d, { code: 'invariant', text: `Step ${step.index} moves a rail that is not in the plan.` })
     return
   }
-  if (step.do === 'lower') lower(d, step, rail, state)
-  else if (rail.class === 'programmed') raiseProgrammed(d, step, rail, state)
+  if (step.do === 'lower') {
+    forgetTypedBias(d, rail)
+    lower(d, step, rail, state)
+  } else if (rail.class === 'programmed') raiseProgrammed(d, step, rail, state)
   else turnByKnob(d, step, rail)
 }
 
@@ -139,9 +148,6 @@ function intentRecorded(d: Draft, step: Step): boolean {
 }
 
 function raiseProgrammed(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
-  const idle = !Object.values(d.s.pending).some((pending) =>
-    rail.channels.some((part) => part.channel === pending.channel),
-  )
   const limits = step.limits[rail.name]
   if (!limits) {
     broke(d, { code: 'invariant', text: `Step ${step.index} would raise ${rail.name} without limits.` })
@@ -163,14 +169,15 @@ function raiseProgrammed(d: Draft, step: Step, rail: RailPlan, state: RailState)
       // Before the limits: many supplies refuse an over-voltage level below a set-point left from another run.
       const open = rail.channels.filter((part) => d.s.channels[part.channel]?.set_V !== part.min_V)
       if (open.length === 0) enter(d, 'limits')
-      else if (idle) for (const part of open) send(d, part.channel, { do: 'set', volts: part.min_V })
+      else if (isIdle(d, rail))
+        for (const part of open) send(d, part.channel, { do: 'set', volts: part.min_V })
       return
     }
     case 'limits': {
       if (!limitsStand(d, step, 'room')) return
       const open = rail.channels.filter((part) => d.s.channels[part.channel]?.limits_step !== step.index)
       if (open.length === 0) enter(d, isOn(d, rail) ? 'ramp' : 'on')
-      else if (idle)
+      else if (isIdle(d, rail))
         for (const part of open) send(d, part.channel, { do: 'limits', ...limitsFor(part, limits) })
       return
     }
@@ -178,7 +185,7 @@ function raiseProgrammed(d: Draft, step: Step, rail: RailPlan, state: RailState)
       const open = rail.channels.filter((part) => d.s.channels[part.channel]?.output !== 'on')
       if (open.length === 0) {
         enter(d, 'ramp')
-      } else if (idle && gateOpen(d, step, rail)) {
+      } else if (isIdle(d, rail) && gateOpen(d, step, rail)) {
         state.on_us = d.s.t_us
         for (const part of open) send(d, part.channel, { do: 'on' })
       }
@@ -190,7 +197,7 @@ function raiseProgrammed(d: Draft, step: Step, rail: RailPlan, state: RailState)
         enter(d, 'gate')
         return
       }
-      if (idle) ramp(d, step, rail, state)
+      if (isIdle(d, rail)) ramp(d, step, rail, state)
       return
     case 'arrive':
       arrive(d, step, rail, state)
@@ -199,6 +206,12 @@ function raiseProgrammed(d: Draft, step: Step, rail: RailPlan, state: RailState)
       holdAndSettle(d, step)
   }
 }
+
+/** Nothing asked of its channels is still on its way. */
+const isIdle = (d: Draft, rail: RailPlan): boolean =>
+  !Object.values(d.s.pending).some((pending) =>
+    rail.channels.some((part) => part.channel === pending.channel),
+  )
 
 const isOn = (d: Draft, rail: RailPlan): boolean =>
   rail.channels.every((part) => d.s.channels[part.channel]?.output === 'on')
@@ -242,14 +255,7 @@ function arrive(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
     2 * resolution(d.s, rail).V,
   )
   const sample = state.V
-  // Heaters that reach their volts in current limit are still cooler than hot: not there yet.
-  const limits = step.limits[rail.name]
-  const eased =
-    step.soft_start_s === 0 ||
-    (state.A !== null &&
-      limits !== undefined &&
-      state.A.value <= limits.trip_A &&
-      !isLimiting(d.s, rail, state.A.value, limits, false))
+  const eased = step.soft_start_s === 0 || hasEased(d, step, rail, state)
   if (sample && sample.t_us > d.s.part_us && Math.abs(sample.value - state.set_V) <= tolerance && eased) {
     state.breaking = {}
     enter(d, 'hold')
@@ -280,6 +286,24 @@ function arrive(d: Draft, step: Step, rail: RailPlan, state: RailState): void {
       text: `${rail.name} was set to ${volts(state.set_V)} and stands at ${volts(sample.value)} after 10 s.`,
     })
   }
+}
+
+/**
+ * Heaters that reach their volts in current limit are still cooler than hot: not there yet. Their current leaves the limit
+ * slowly, and the noise of one reading must not pass for it: the hold that follows would then trip on the next.
+ */
+function hasEased(d: Draft, step: Step, rail: RailPlan, state: RailState): boolean {
+  const limits = step.limits[rail.name]
+  if (limits === undefined) return false
+  const within = state.recent.filter(({ t_us }) => t_us > d.s.t_us - us(easedFor_s))
+  const late = within.length < easedReadings ? state.recent.slice(-easedReadings) : within
+  return (
+    state.A !== null &&
+    late.length >= easedReadings &&
+    [...late, state.A].every(
+      ({ value }) => value <= limits.trip_A && !isLimiting(d.s, rail, value, limits, false),
+    )
+  )
 }
 
 function lower(d: Draft, step: Step, rail: RailPlan, state: RailState): void {

@@ -20,7 +20,7 @@ export function send(d: Draft, channel: string, request: LineRequestBody): void 
     return
   }
   const id = d.s.next_id++
-  d.s.pending[id] = { channel, request, t_us: d.s.t_us }
+  d.s.pending = { ...d.s.pending, [id]: { channel, request, t_us: d.s.t_us } }
   const state = d.s.channels[channel]
   if (state && request.do === 'set') state.setting = request.volts
   if (state && request.do === 'on') {
@@ -52,6 +52,10 @@ function objectionTo(s: State, channel: string, request: LineRequestBody): strin
 
   const step = currentStep(s)
   if (request.do === 'starve') return starveObjection(s, step, channel)
+  if (request.do === 'panel')
+    return request.to === 'computer' || s.off?.rests?.result.outputs_off === 'confirmed'
+      ? null
+      : `the panel of ${channel} is given back only once every output is confirmed off.`
   if (request.do === 'disarm')
     return s.off?.rests
       ? null

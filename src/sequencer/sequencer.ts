@@ -1,10 +1,11 @@
 import type { Plan, RailPlan, RuleCode } from '../plan/index.js'
 import type { LineFailure, LineRequestBody } from '../exchange/index.js'
 import { takeMeter, takeReading } from './intake.js'
+import { besideRead } from './beside.js'
 import { broke, inWords, outcomeOf, tripAt, warnAt, worst } from './breach.js'
 import { judgeDriveMeter } from './judge-drive.js'
 import { biasBehind, judgeBiasMeter } from './judge-bias.js'
-import { draftOf } from './draft.js'
+import { draftOf, own } from './draft.js'
 import { initialState } from './initial.js'
 import { judgeReading, judgeRunDown } from './judge.js'
 import { judgeInput, onlyInformative } from './inputs.js'
@@ -12,9 +13,9 @@ import { judgeTick } from './judge-time.js'
 import { noteLineError } from './line-trouble.js'
 import { nextToDo } from './next.js'
 import { handsGivenUp, makeOff, offHears, trip } from './off.js'
-import { notRested } from './rest.js'
+import { notGivenBack, notRested } from './rest.js'
 import { promptTimeouts } from './prompts.js'
-import { proofFired, proofOff, proofRefused } from './prove.js'
+import { notZeroed, proofFired, proofOff, proofRefused } from './prove.js'
 import { advance } from './run.js'
 import { answer } from './answers.js'
 import { noteHeater } from './heaters.js'
@@ -40,10 +41,13 @@ export interface Stepped {
   readonly commands: readonly Command[]
 }
 
-/** `offNow` is called in the moment in which an urgent OFF is decided, before anything else of this step; it is among the commands, too. */
-export function step(state: State, event: Event, offNow: OffNow = () => undefined): Stepped {
+/**
+ * `offNow` is called in the moment in which an urgent OFF is decided, before anything else of this step; it is among the commands, too.
+ * `isOwn`: nobody else has this state, so it is taken as it is and not copied.
+ */
+export function step(state: State, event: Event, offNow: OffNow = () => undefined, isOwn = false): Stepped {
   if (state.phase === 'ended') return { state, commands: [] }
-  const d = draftOf(state, offNow)
+  const d = isOwn ? own(state, offNow) : draftOf(state, offNow)
   if (event.t_us < state.t_us) broke(d, { code: 'invariant', text: 'Time ran backwards.' })
   else d.s.t_us = event.t_us
   const goingOff = d.s.phase === 'making off'
@@ -57,7 +61,8 @@ export function step(state: State, event: Event, offNow: OffNow = () => undefine
 
 /** Acts on the most severe of what broke. */
 function settle(d: Draft): void {
-  if (d.broken.length > 0 && d.s.phase === 'running') biasBehind(d)
+  if (d.broken.length === 0) return
+  if (d.s.phase === 'running') biasBehind(d)
   const reason = worst(d.broken)
   if (!reason) return
   d.broken = []
@@ -278,6 +283,7 @@ function requestDone(d: Draft, id: number): void {
       state.set_V = 0
       return
     case 'starve':
+    case 'panel':
     case 'disarm':
       return
   }
@@ -298,6 +304,12 @@ function requestFailed(
     notRested(d, pending.channel, text)
     return
   }
+  if (pending.request.do === 'panel' && pending.request.to === 'person') {
+    notGivenBack(d, pending.channel, text)
+    return
+  }
+  const heard = code !== 'no reply' && code !== 'closed' && code !== 'wrong supply'
+  if (heard && pending.request.do === 'zero' && notZeroed(d, pending.channel, text)) return
   if (d.s.phase === 'making off') {
     record(
       d,
@@ -330,6 +342,8 @@ function told(request: LineRequestBody): string {
       return 'set-point to zero'
     case 'starve':
       return 'its dead-man left unfed'
+    case 'panel':
+      return request.to === 'computer' ? 'its word to be remote' : 'its panel given back'
     case 'disarm':
       return 'its dead-man put to rest'
   }
@@ -354,10 +368,11 @@ function outputRead(d: Draft, channel: string, on: boolean): void {
     (pending) => pending.channel === channel && (pending.request.do === 'on' || pending.request.do === 'off'),
   )
   const before = found.state.output
+  const beside = besideRead(d, channel, on)
   found.state.output = on ? 'on' : 'off'
   if (d.s.phase === 'waiting' && on) foundOn(d, channel, found.rail)
   if (busy || d.s.phase !== 'running') return
-  if (before === 'on' && !on && !proofOff(d, channel)) {
+  if (before === 'on' && !on && !beside && !proofOff(d, channel)) {
     broke(d, {
       code: 'protection',
       rail: found.rail.name,

@@ -18,25 +18,34 @@ interface Wanted {
 /** Channels whose supply limit or over-voltage level is not as this step wants it. `room`: only what must be wider. */
 function differing(d: Draft, step: Step, how: 'room' | 'step'): Wanted[] {
   const list: Wanted[] = []
-  for (const rail of Object.values(d.s.plan.rails)) {
-    const limits = step.limits[rail.name]
-    const state = d.s.rails[rail.name]
-    if (!limits || !state?.energised || limits.at_V <= 0 || (how === 'room' && rail.name === step.rail))
+  // Asked at every reading: no list of rails is made for it.
+  for (const name in d.s.plan.rails) {
+    const rail = d.s.plan.rails[name]
+    const limits = step.limits[name]
+    const state = d.s.rails[name]
+    if (
+      !rail ||
+      !limits ||
+      !state?.energised ||
+      limits.at_V <= 0 ||
+      (how === 'room' && rail.name === step.rail)
+    )
       continue
     for (const part of rail.channels) {
       const channel = d.s.channels[part.channel]
       if (channel?.output !== 'on' || channel.limit_A === null) continue
       const own = limitsFor(part, limits)
-      const wider = (now: number | null, next: number | null): number | null =>
-        now === null || next === null || how === 'step' ? next : Math.max(now, next)
-      const limit_A = wider(channel.limit_A, own.limit_A) ?? own.limit_A
-      const over_voltage_V = wider(channel.over_V, own.over_voltage_V)
+      const limit_A = wider(channel.limit_A, own.limit_A, how) ?? own.limit_A
+      const over_voltage_V = wider(channel.over_V, own.over_voltage_V, how)
       if (limit_A === channel.limit_A && over_voltage_V === channel.over_V) continue
       list.push({ rail, channel: part.channel, limit_A, over_voltage_V })
     }
   }
   return list
 }
+
+const wider = (now: number | null, next: number | null, how: 'room' | 'step'): number | null =>
+  now === null || next === null || how === 'step' ? next : Math.max(now, next)
 
 /** What a step's limits mean for one channel of its rail. */
 export function limitsFor(
@@ -54,7 +63,7 @@ export function limitsFor(
 
 /** Sets them one channel after another, with fresh readings between. True when all are as wanted. */
 export function limitsStand(d: Draft, step: Step, how: 'room' | 'step'): boolean {
-  const [next] = differing(d, step, how)
+  const next = differing(d, step, how)[0]
   if (!next) return true
   const busy = Object.values(d.s.pending).some((pending) => pending.request.do === 'limits')
   if (busy || !readSince(d, d.s.limits_us)) return false

@@ -1,5 +1,5 @@
 import type { LineFault, LineRequestBody } from '../exchange/index.js'
-import type { OffResult, OffState } from '../off/index.js'
+import { type OffResult, type OffState, off_V } from '../off/index.js'
 import {
   type Ask,
   type ChannelPlan,
@@ -8,6 +8,7 @@ import {
   type RailPlan,
   type ReformJudgement,
   type Step,
+  type TakenOutput,
 } from '../plan/index.js'
 import type { Broken, Command, ReasonRecord } from './types.js'
 
@@ -30,12 +31,12 @@ export interface State {
   part_us: number
   rails: Record<string, RailState>
   channels: Record<string, ChannelState>
-  meters: Record<string, Sample | null>
+  meters: Readonly<Record<string, Sample | null>>
   /** Meters on a line as watched inputs. */
-  inputs: Record<string, InputState>
+  inputs: Readonly<Record<string, InputState>>
   /** Readings typed by a person, by node or rail: `node:grid`, `rail:HT:V`. */
   typed: Record<string, Sample>
-  pending: Record<number, Pending>
+  pending: Readonly<Record<number, Pending>>
   /** What was last wrong on each port, as it told it: only for the sentence about readings that stay away. */
   line_troubles: Readonly<Record<string, LineTrouble>>
   /** How many of them came in each step. */
@@ -93,8 +94,24 @@ export interface State {
   mercury: 'not asked' | 'as it worked' | 'disturbed'
   /** Outputs that were on when first read back, before this run switched anything. */
   found_on: string[]
+  /** What a rail drew while electrolytics are formed in the circuit, by means of a minute; null in every other run. */
+  in_place: InPlaceState | null
   /** Lifted electrolytics under treatment, by part; empty in every other run. */
   reform: Readonly<Record<string, ReformState>>
+}
+
+interface InPlaceState {
+  /** Of this step, at the set-point that stands since then. */
+  readonly step: number
+  readonly set_us: number
+  /** The mean that is being taken. */
+  readonly from_us: number
+  readonly sum_A: number
+  readonly count: number
+  /** The last ones, the lowest of all, and how many in a row lay too far above it. */
+  readonly means_A: readonly number[]
+  readonly lowest_A: number | null
+  readonly above: number
 }
 
 export interface ReformState {
@@ -105,6 +122,10 @@ export interface ReformState {
   readonly reach_V: number
   readonly formed_V: number
   readonly verdict: ReformJudgement['verdict']
+  /** Where it had come to at the last volts, and what it leaked there. */
+  readonly top?: { readonly volts: number; readonly leak_A: number }
+  /** Its smaller feed resistor is in. */
+  readonly exchanged?: true
   /** Given up, and taken off its feed resistor. */
   readonly off: boolean
   /** Read by a person: again after this, s. */
@@ -149,6 +170,20 @@ export interface ProofState {
   off: boolean
   refused: string | null
   result: string | null
+  /** Its set-point was told to go to nothing. */
+  zeroed: boolean
+  /** Of a dead-man: outputs beside it, with the volts they stood at, their state as last read back, and what became of them. */
+  others: Readonly<
+    Record<
+      string,
+      {
+        readonly from_V: number
+        readonly read: { readonly on: boolean; readonly t_us: number } | null
+        readonly did: TakenOutput['did'] | null
+        readonly told_off: boolean
+      }
+    >
+  >
 }
 
 export interface Sample {
@@ -280,11 +315,16 @@ export function without<T>(entries: Readonly<Record<string, T>>, key: string): R
 }
 
 /** Terminal volts that count as off. */
-export { off_V } from '../off/index.js'
+export { off_V }
 /** Touch limit, IEC/EN 61010-1 6.3.1 (60 V DC). */
 export const touch_V = 60
 /** Volts of this rail above which what it feeds may stand above the touch limit. */
 export const touchOf = (rail: RailPlan | undefined): number => rail?.touch_V ?? touch_V
+/** What still counts as off: 5 V, and of a heater rail no more than a tenth of its volts, or a battery valve's would never be on. */
+export function offBelow_V({ plan }: State, rail: string): number {
+  const full_V = plan.heaters.filter((watch) => watch.rail === rail).map(({ volts }) => volts)
+  return Math.min(off_V, ...full_V.map((each) => 0.1 * each))
+}
 /** A typed reading is valid for its step and this long at most. */
 export const typedValid_s = 900
 /** A typed bias is asked for again this long before it is too old, while HT is up (our choice). */

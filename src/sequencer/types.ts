@@ -116,6 +116,10 @@ export interface RailView {
   readonly age_s: number | null
   readonly output: 'off' | 'on' | 'unknown'
   readonly limits: RailLimits | null
+  /** What trip and ceiling are wider by at this moment, A: reservoirs are being charged. */
+  readonly charging_A?: number
+  /** Heaters are cold and may draw what the supply allows. */
+  readonly soft_start?: true
   /** A tube beyond its bare rating and inside its rating system's factor, in words. */
   readonly over_rating?: string | undefined
 }

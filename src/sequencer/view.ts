@@ -1,4 +1,4 @@
-import { limitsNow } from './in-force.js'
+import { inSoftStart, isCharging, limitsNow } from './in-force.js'
 import { warmUp_s } from './interlocks.js'
 import { isPassedOver, overRating } from './over-rating.js'
 import { reformWords } from './reform.js'
@@ -59,6 +59,9 @@ export function view(s: State): View {
       const oldest = Math.min(state?.V?.t_us ?? Infinity, state?.A?.t_us ?? Infinity)
       const limits = s.phase === 'running' ? limitsNow(s, rail.name) : null
       const over_rating = overRating(limits, state?.A?.value ?? null)
+      const charging_A =
+        limits !== null && step && state && isCharging(s, step, rail, state) ? limits.charge_A : 0
+      const soft = limits !== null && step && state && inSoftStart(s, step, rail.name, state)
       return {
         rail: rail.name,
         class: rail.class,
@@ -72,6 +75,8 @@ export function view(s: State): View {
             ? 'on'
             : 'unknown',
         limits,
+        ...(charging_A > 0 && { charging_A }),
+        ...(soft === true && { soft_start: true as const }),
         ...(over_rating !== null && { over_rating }),
       }
     }),

@@ -28,13 +28,14 @@ import {
   routes,
   type RouteShape,
 } from './api/index.js'
+import type { Patience } from './connections.js'
 import type { Desk } from './desk.js'
 import type { DeskQuestions } from './desk-questions.js'
 import { forbids, type Who, whoAsks } from './guard.js'
-import type { Live } from './live.js'
+import { type Live, seesWord } from './live.js'
 import { openApi, schemaFor } from './openapi.js'
-import { paired_for_s, type Pairing } from './pairing.js'
-import type { Streams } from './streams.js'
+import { type Device, paired_for_s, type Pairing } from './pairing.js'
+import { beginStream, type Streams } from './streams.js'
 
 export interface AppParts {
   readonly desk: Desk
@@ -46,8 +47,13 @@ export interface AppParts {
   readonly epoch: string
   readonly version: string
   readonly up_s: () => number
+  readonly unwatched_s: number
+  /** How long a request may take to come. */
+  readonly patience: Patience
   /** Folder of the built page; null: there is none. */
   readonly page: string | null
+  /** A device gave the code. */
+  readonly paired: (device: Device) => void
   /** A fault of our own, told in the terminal. */
   readonly fault: (text: string) => void
 }
@@ -75,7 +81,8 @@ const pictures_per_minute = 20
 export async function makeApp(parts: AppParts): Promise<FastifyInstance> {
   const app = Fastify({
     bodyLimit: most_body_bytes,
-    requestTimeout: 30_000,
+    requestTimeout: parts.patience.requestTimeout,
+    http: parts.patience,
     forceCloseConnections: true,
     routerOptions: { maxParamLength: 300 },
   })
@@ -217,8 +224,9 @@ function ways(app: FastifyInstance, parts: AppParts): void {
   const me = (who: Who): Reply<'me'> => ({
     role: who.role,
     may: [...may[who.role]],
-    name: who.device,
+    name: who.device?.name ?? null,
     open_to: pairing === null ? 'this machine' : 'network',
+    unwatched_s: parts.unwatched_s,
     version: parts.version,
     epoch: parts.epoch,
   })
@@ -232,18 +240,19 @@ function ways(app: FastifyInstance, parts: AppParts): void {
   const all: Ways = {
     me: ({ who }) => me(who),
     pair: ({ body, who, reply }) => {
-      const token = pairing?.pair(body.code, body.name) ?? null
-      if (token === null)
+      const given = pairing?.pair(body.code, body.name) ?? null
+      if (given === null)
         throw new Refused(409, 'wrong code', 'That is not the code.', {
           remedy: 'Look at the terminal of `slowglow serve` for the one that stands there last.',
         })
-      reply.setCookie(cookieName, token, {
+      parts.paired(given.device)
+      reply.setCookie(cookieName, given.token, {
         path: '/',
         httpOnly: true,
         sameSite: 'strict',
         maxAge: paired_for_s,
       })
-      return me(who.role === 'bench' ? who : { ...who, role: 'paired', device: body.name })
+      return me(who.role === 'bench' ? who : { ...who, role: 'paired', device: given.device })
     },
     unpair: ({ who, reply }) => {
       reply.clearCookie(cookieName, { path: '/' })
@@ -281,6 +290,8 @@ function ways(app: FastifyInstance, parts: AppParts): void {
       told('keepReadings')({ ...body, by: signed(body.by, who), at_bench: who.role === 'bench' }, reply),
     book: ({ query, reply }) => told('book')(query, reply),
     writeBook: ({ body, who, reply }) => told('writeBook')({ ...body, by: signed(body.by, who) }, reply),
+    proofs: ({ query, reply }) => told('proofs')(query, reply),
+    prove: ({ body, who, reply }) => told('prove')({ ...body, by: signed(body.by, who) }, reply),
     addPhotograph: async ({ query, who, request, reply }) => {
       if (!Buffer.isBuffer(request.body) || request.body.length === 0)
         throw new Refused(400, 'bad request', 'There is no picture in this request.', {
@@ -314,6 +325,7 @@ function ways(app: FastifyInstance, parts: AppParts): void {
     seal: ({ params, reply }) => told('seal')(params, reply),
     runPlan: ({ params, reply }) => told('runPlan')(params, reply),
     traces: ({ params, query, reply }) => told('traces')({ ...params, ...query }, reply),
+    inForce: ({ params, query, reply }) => told('inForce')({ ...params, ...query }, reply),
     addNote: ({ params, body, who, reply }) =>
       told('addNote')({ ...params, text: body.text, by: signed(body.by, who) }, reply),
     report: async ({ params, reply }) => {
@@ -343,13 +355,9 @@ function ways(app: FastifyInstance, parts: AppParts): void {
           remedy: 'Close a page elsewhere. A stop from here works without watching.',
         })
       reply.hijack()
-      reply.raw.writeHead(200, {
-        ...(reply.getHeaders() as OutgoingHttpHeaders),
-        'content-type': 'text/event-stream; charset=utf-8',
-        'cache-control': 'no-store',
-        'x-accel-buffering': 'no',
-      })
-      streams.add({ raw: reply.raw, here, browser: query.browser ?? null }, live.snapshot(who))
+      beginStream(reply.raw, reply.getHeaders() as OutgoingHttpHeaders)
+      const viewer = { raw: reply.raw, here, word: seesWord(who), browser: query.browser ?? null }
+      streams.add(viewer, live.snapshot(who))
       return reply
     },
     start: async ({ body, who, reply }) => {

@@ -3,6 +3,8 @@ import type {
   ApiBook,
   ApiCoverage,
   ApiDiagnosis,
+  ApiProofs,
+  ApiProved,
   ApiWorksheet,
   BookWriting,
   Check,
@@ -44,6 +46,16 @@ export interface DeskQuestions {
   }): Answer<ApiWorksheet>
   book(ask: { file: string }): Answer<ApiBook>
   writeBook(ask: { file: string; entry: BookWriting; by: string; on?: string | undefined }): Answer<ApiBook>
+  proofs(ask: { file: string }): Answer<ApiProofs>
+  prove(ask: {
+    file: string
+    of: ApiProved['of']
+    readings: Readonly<Record<string, string>>
+    instruments: readonly string[]
+    accuracy: string
+    by: string
+    on?: string | undefined
+  }): Answer<ApiProved>
   /** `picture`: a file that whoever asked removes. */
   addPhotograph(ask: {
     file: string
@@ -79,6 +91,7 @@ export interface DeskQuestions {
     streams?: string | undefined
     unit?: 'V' | 'A' | undefined
   }): Answer<Traces>
+  inForce(ask: { run: string; however_long: 'yes' | 'no' }): Answer<Reply<'inForce'>>
   addNote(ask: { run: string; text: string; by: string }): Answer<Reply<'addNote'>>
   report(ask: { run: string }): Answer<{ readonly html: string; readonly name: string }>
   /** Into a file of its own, which whoever asked sends on and removes. */
@@ -96,6 +109,8 @@ export interface DeskQuestions {
     faults: readonly string[]
     speed: number
     continues: boolean
+    /** Hash of the plan that was read. */
+    plan?: string | undefined
   }): Answer<PreparedStart>
   /** The set's last run, where its hook-up was confirmed and is the same as in the prepared plan. */
   hookedUpAsIn(ask: { plan: Ready['plan'] }): Answer<{ readonly run: string | null }>

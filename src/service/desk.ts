@@ -28,7 +28,7 @@ type Told<K extends Name> = Awaited<ReturnType<DeskQuestions[K]>>
 /** Questions that may take long, so that they hold up none of the others: each kind waits in its own line. */
 const slow: ReadonlySet<Name> = new Set<Name>([
   ...(['export', 'report', 'replay', 'supplies', 'trend', 'compare'] as const),
-  ...(['archive', 'coverage', 'diagnosis', 'photograph', 'setPage', 'seal'] as const),
+  ...(['archive', 'coverage', 'diagnosis', 'photograph', 'setPage', 'seal', 'inForce'] as const),
 ])
 /** More than these waiting in one line are turned away: whoever asks may ask again. */
 const most_waiting = 24

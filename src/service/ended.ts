@@ -15,6 +15,17 @@ import {
 import type { Known, RunEnding } from '../story/index.js'
 import type { Ended } from './api/index.js'
 
+/** What a stop has come to. Where every rail stands on a person's own knob there is nothing to confirm, which is no alarm. */
+export function offOf(ending: RunEnding): 'confirmed' | 'not confirmed' | 'nothing to confirm' {
+  const said = offSaid(ending)
+  if (outputsOpen(said)) return 'not confirmed'
+  return said.nothing_to_confirm ? 'nothing to confirm' : 'confirmed'
+}
+
+/** The same for the terminal of the service: what only a person can put off stands first. */
+export const endedWords = ({ open_hand_rails, sentence, outputs }: Ended): string =>
+  [...open_hand_rails, sentence, outputs].join(' ')
+
 /** How a run ended, in the words of the terminal. "Outputs off" and "stored charge" stay two statements. */
 export function endedOf(
   ending: RunEnding,
@@ -24,6 +35,7 @@ export function endedOf(
   const said = offSaid(ending)
   return {
     outcome: ending.outcome,
+    ended_at: new Date().toISOString(),
     sentence: endingSentence(ending),
     outputs_off: ending.outputs_off,
     outputs: measuredLine(said),

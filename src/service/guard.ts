@@ -1,5 +1,6 @@
 import { isIPv4 } from 'node:net'
 import { type Act, may, Refused, type Role } from './api/index.js'
+import type { Device } from './pairing.js'
 
 /** What is known of a request before anything of it is believed. */
 export interface Caller {
@@ -14,18 +15,20 @@ export interface Caller {
   /** It came through something that passes requests on, so that its address is not the caller's. */
   readonly forwarded: boolean
   /** Paired before, by its cookie. */
-  readonly device: string | null
+  readonly device: Device | null
 }
 export interface Who {
   readonly role: Role
   /** As the record calls it. */
   readonly called: string
-  readonly device: string | null
-  /** It asks from a page of ours, not by a program of its own. */
+  readonly device: Device | null
+  /** It says that it asks from a page of ours; a program can say so too. */
   readonly from_page: boolean
+  /** A browser says so itself, of a page that it got from here: what a page shows and a script is not given goes there. */
+  readonly in_page: boolean
 }
 
-/** Acts of a person in front of a page, never of a program: what they permit is read and decided there. */
+/** Acts of a person in front of a page: what they permit is read and decided there. A program that means to pass for one can. */
 const byPage: ReadonlySet<Act> = new Set<Act>(['start', 'answer', 'answer a reading', 'hands clear'])
 
 /**
@@ -52,13 +55,21 @@ export function whoAsks(caller: Caller, hosts: ReadonlySet<string>): Who | Refus
   const own = caller.site === undefined || caller.site === 'same-origin' || caller.site === 'none'
   if (!own && !caller.opens_page) return strange('This was brought about by a page of another site.')
   const from_page = caller.origin !== undefined
+  const in_page = caller.site === 'same-origin'
   const { device } = caller
   if (isLoopback(caller.remote) && isLoopbackName(host) && !caller.forwarded)
-    return { role: 'bench', called: 'the page on the bench machine', device: null, from_page }
+    return { role: 'bench', called: from_page ? benchPage : benchProgram, device: null, from_page, in_page }
   return device === null
-    ? { role: 'none', called: 'a device that is not paired', device, from_page }
-    : { role: 'paired', called: `paired device "${device}"`, device, from_page }
+    ? { role: 'none', called: 'a device that is not paired', device, from_page, in_page }
+    : { role: 'paired', called: `paired device ${calledOf(device)}`, device, from_page, in_page }
 }
+
+const benchPage = 'the page on the bench machine'
+/** What it does stands in records under what it is: no page was in front of anybody. */
+const benchProgram = 'a program on the bench machine'
+
+/** Two may have been given one name: the mark tells them apart. */
+export const calledOf = ({ name, id }: Device): string => `"${name}" (${id})`
 
 /** Why this one may not do this; null where it may. A stop asks for no more than being allowed to see. */
 export function forbids(who: Who, act: Act): Refused | null {

@@ -1,5 +1,5 @@
 import type { Plan } from '../plan/index.js'
-import type { View } from '../sequencer/index.js'
+import { typedValid_s, type View } from '../sequencer/index.js'
 import type { LiveView } from './api/index.js'
 
 /** A view with moments in place of ages, on the service's clock: whoever gets it late still knows how old each figure is. */
@@ -10,7 +10,7 @@ export function liveViewOf(view: View, plan: Plan, speed: number, heard_ms: numb
     rails: view.rails.map(({ limits, age_s, ...rail }) => ({
       ...rail,
       measured_ms: age_s === null ? null : Math.round(heard_ms - (age_s * 1000) / speed),
-      stale_ms: Math.round(((plan.rails[rail.rail]?.stale_s ?? plan.stale_s) * 1000) / speed),
+      stale_ms: Math.round((staleOf_s(rail, plan) * 1000) / speed),
       limits:
         limits === null
           ? null
@@ -28,4 +28,9 @@ export function liveViewOf(view: View, plan: Plan, speed: number, heard_ms: numb
             },
     })),
   }
+}
+
+/** What was typed stands for its quarter of an hour; what is measured, until the next should have come. */
+function staleOf_s({ rail, class: by }: Pick<View['rails'][number], 'rail' | 'class'>, plan: Plan): number {
+  return by === 'hand' ? typedValid_s : (plan.rails[rail]?.stale_s ?? plan.stale_s)
 }

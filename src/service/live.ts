@@ -1,7 +1,7 @@
 import { randomBytes, randomInt } from 'node:crypto'
 import type { Logger } from 'pino'
 import { drawWord } from '../cautions/index.js'
-import { leftBehind, type Shown, type Supervisor } from '../controller/index.js'
+import type { Shown, Supervisor } from '../controller/index.js'
 import { formatQuantity } from '../quantities/index.js'
 import type { Ask } from '../plan/index.js'
 import {
@@ -28,9 +28,11 @@ import {
 import { Current } from './current.js'
 import type { Desk } from './desk.js'
 import type { PreparedStart } from './desk-questions.js'
-import { endedOf } from './ended.js'
+import { endedOf, endedWords, offOf } from './ended.js'
 import type { Who } from './guard.js'
 import { liveViewOf } from './live-view.js'
+import { type Left, leftBy, leftElsewhere, leftOn, leftWords } from './left.js'
+import { endedSince, offAgain, refusedSince } from './off-again.js'
 import type { Streams } from './streams.js'
 import { needsOf, phaseOf, promptOf, runOf, type Started } from './told.js'
 
@@ -44,12 +46,12 @@ export interface LiveJob {
   readonly unwatched_s: number
   /** What the terminal of the service shows too. */
   readonly say: (text: string) => void
+  readonly ring: () => void
 }
 
 /** Kept for whoever comes later. */
 const most_messages = 200
 const look_ms = 1000
-const most_looks = 20
 const codeOf: Readonly<Record<NotBegun['why'], ErrorCode>> = {
   usage: 'bad request',
   'not to be left alone': 'not allowed',
@@ -61,6 +63,10 @@ const codeOf: Readonly<Record<NotBegun['why'], ErrorCode>> = {
   'record not available': 'record not available',
   'rig failed': 'our fault',
 }
+
+/** Read and typed by a person: a program that asks without a browser is not given it. */
+export const seesWord = ({ role, in_page }: Pick<Who, 'role' | 'in_page'>): boolean =>
+  in_page && may[role].includes('start')
 
 /** The run of this service, one at a time: what a person at a terminal is to a run, pages and devices are together. */
 export class Live {
@@ -83,8 +89,20 @@ export class Live {
   private preparing = false
   private current: Current | null = null
   private document: string | null = null
+  /** The last run's bench, where an output of it may be on. */
+  private left: Left | null = null
+  private clearing = false
+  /** OFF that is sent again, until what was measured of it is told and put down; settled where none is. */
+  private cleared: Promise<void> = Promise.resolve()
   /** How the last run ended, or why there was none; settles anew with each. */
   over: Promise<Ran | NotBegun> = Promise.resolve(givenUp)
+
+  /** No run and no OFF that is sent again: until then the service stays. */
+  async quiet(): Promise<Ran | NotBegun> {
+    const over = await this.over
+    await this.cleared
+    return over
+  }
 
   constructor(private readonly job: LiveJob) {}
 
@@ -103,16 +121,14 @@ export class Live {
     return this.document
   }
 
-  snapshot(who: Pick<Who, 'role'>): Snapshot {
+  snapshot(who: Pick<Who, 'role' | 'in_page'>): Snapshot {
     const { cautions } = this
     return {
       ...this.state,
       epoch: this.job.epoch,
       now_ms: this.job.now_ms(),
       cautions:
-        cautions === null
-          ? null
-          : { text: cautions.text, word: may[who.role].includes('start') ? cautions.word : null },
+        cautions === null ? null : { text: cautions.text, word: seesWord(who) ? cautions.word : null },
       messages: this.messages,
       viewers: this.streams?.count ?? 0,
     }
@@ -120,14 +136,20 @@ export class Live {
 
   /** Everything judged, then the bench opened up to the cautions. Energises nothing. */
   async start(asked: Started, who: Who): Promise<void> {
-    if (this.current !== null || this.preparing)
+    if (this.current !== null || this.preparing || this.clearing)
       throw new Refused(409, 'busy', 'A run is under way here already.', {
         remedy: 'It is on the page now. Stop it, or wait for its end.',
       })
     this.preparing = true
     try {
-      const { profile, bench, faults, speed, continues } = asked
-      const prepared = await this.job.desk.told('prepare', { profile, bench, faults, speed, continues })
+      const { profile, bench, faults, speed, continues, plan } = asked
+      const prepared = await this.job.desk.told('prepare', { profile, bench, faults, speed, continues, plan })
+      if (this.sendsOff())
+        throw new Refused(409, 'busy', 'OFF is being sent again to the bench of the last run.', {
+          remedy: 'Start when what was measured of it is shown.',
+        })
+      const elsewhere = leftElsewhere(this.left, prepared.state_path)
+      if (elsewhere !== null) throw elsewhere
       this.over = this.lead(asked, prepared, who)
       this.over.catch(() => undefined)
     } finally {
@@ -195,23 +217,69 @@ export class Live {
   /** First of all the stop goes out; who it was is put down after. */
   stop(now: boolean, who: Pick<Who, 'called'>, by: 'control' | 'key' | undefined): void {
     const { current } = this
+    const called =
+      by === undefined ? who.called : `${who.called}, ${by === 'key' ? 'stop key' : 'stop control'}`
     if (current === null) {
+      if (this.left !== null) {
+        this.stopAgain(this.left, called, who)
+        return
+      }
       if (this.preparing)
         throw new Refused(409, 'busy', 'Nothing is energised yet; the run is still being prepared.')
       throw new Refused(409, 'nothing under way', 'No run is under way here: there is nothing to stop.', {
         remedy: 'slowglow safe-off --bench FILE puts the outputs of a bench off, whatever runs or does not.',
       })
     }
-    const called =
-      by === undefined ? who.called : `${who.called}, ${by === 'key' ? 'stop key' : 'stop control'}`
     current.stops.stop(called, now)
-    const how = now ? 'off now' : 'run down'
-    this.state = {
-      ...this.state,
-      stop: { how, by: called, at_ms: this.job.now_ms(), done: 'asked' },
-    }
-    this.act(`${called}: ${how}.`, who)
+    const before = this.state.stop
+    // A second run-down is "off now", and after that it stays the stop of who stopped: what is asked later changes nothing.
+    const how = now || before !== null ? 'off now' : 'run down'
+    if (before?.how !== 'off now')
+      this.state = { ...this.state, stop: { how, by: called, at_ms: this.job.now_ms(), done: 'asked' } }
+    this.act(`${called}: ${now ? 'off now' : 'run down'}.`, who)
     this.streams?.send('stop', { now_ms: this.job.now_ms(), stop: this.state.stop })
+  }
+
+  /** A run that ended with its alarm: whoever sees can have OFF sent again. */
+  private stopAgain(left: Left, called: string, who: Pick<Who, 'called'>): void {
+    if (this.clearing) return
+    this.clearing = true
+    const stop = { how: 'off now', by: called, at_ms: this.job.now_ms() } as const
+    const run = leftBy(left)
+    const told = [`${called}: OFF sent again.`]
+    this.cleared = offAgain(left, this.state.ended, (text) => {
+      told.push(text)
+      this.message(text.startsWith('ALARM: ') ? 'alarm' : 'notice', text.replace(/^ALARM: /, ''))
+    }).then(async (again) => {
+      this.clearing = false
+      if (again.done !== 'not confirmed') this.left = null
+      const { phase, ended, refused } = this.state
+      const since = { ended: endedSince(ended, again), refused: refusedSince(refused, again) }
+      this.enter(phase, { ...since, stop: { ...stop, done: again.done } })
+      const came = since.ended?.outputs ?? since.refused?.what ?? again.done
+      this.job.say(`OFF sent again (${called}): ${came}`)
+      await this.putDown(run, called, [...told, `OFF sent again: ${again.done}.`].join('\n'))
+    })
+    this.act(`${called}: OFF sent again.`, who)
+    this.enter(this.state.phase, { stop: { ...stop, done: 'asked' } })
+  }
+
+  /** The run it belongs to has ended: what was done since stands in its notes. */
+  private async putDown(run: string | null, by: string, text: string): Promise<void> {
+    try {
+      if (run === null) throw new Error('which run left it on is not known')
+      await this.job.desk.told('addNote', { run, text, by })
+    } catch (error) {
+      this.message(
+        'notice',
+        `That OFF was sent again is not in the run's notes: ${error instanceof Error ? error.message : String(error)}`,
+      )
+    }
+  }
+
+  /** Looked at anew: it may have begun while something was waited for. */
+  private sendsOff(): boolean {
+    return this.clearing
   }
 
   private of(live: string): Current {
@@ -236,6 +304,7 @@ export class Live {
       this.message('notice', text)
     })
     this.current = current
+    this.left = null
     this.messages = []
     this.document = JSON.stringify(prepared.document)
     this.enter('preparing', {
@@ -251,6 +320,8 @@ export class Live {
       cautions: null,
     })
     this.act(`${who.called}: start of ${asked.profile}.`, who)
+    // What stood on the page of other benches went with the messages before.
+    this.tellLeft(prepared.state_path)
     const start: Start = {
       command: 'run',
       prepared: ready,
@@ -278,6 +349,7 @@ export class Live {
             }
     }
     this.current = null
+    this.left = leftOn(over, start)
     this.close(over)
     return over
   }
@@ -348,22 +420,12 @@ export class Live {
     }, look_ms)
   }
 
-  /** Told once, when the service begins: what it finds is not touched before somebody starts a run there. */
-  tellLeft(): void {
-    for (const { path, state } of leftBehind(this.job.env)) {
-      const after =
-        'Cut the mains of the HT sources (not of the bias), or slowglow safe-off --bench FILE. The next start on that bench reads its outputs back and makes them safe first.'
-      if (state === 'unreadable')
-        this.message(
-          'alarm',
-          `A run was left without its end, and what it left in ${path} cannot be read: OUTPUTS OF A BENCH MAY BE ON. ${after}`,
-        )
-      else
-        this.message(
-          state.bench_kind === 'virtual' ? 'notice' : 'alarm',
-          `A run was left without its end (${state.run_file}): OUTPUTS OF ${state.bench} MAY BE ON${state.bench_kind === 'virtual' ? ', a virtual bench' : ''}. ${after}`,
-        )
-    }
+  /**
+   * Told when the service begins, and with each start of what was left on other benches than its own: what is found is not touched
+   * before somebody starts a run there.
+   */
+  tellLeft(except: string | null = null): void {
+    for (const { kind, text } of leftWords(this.job.env, except)) this.message(kind, text)
   }
 
   private show(shown: Shown, current: Current, { plan, speed }: Start): void {
@@ -407,23 +469,24 @@ export class Live {
         this.enter('going off', { prompt: null, hands_clear: null })
         return
       case 'hands clear': {
+        this.job.ring()
         this.handsClear({ until_ms: now_ms + (shown.for_s * 1000) / speed })
         return
       }
     }
   }
 
+  /** Looked at for as long as it is asked for: a knob that is still being turned shows what it has come to. */
   private async virtualMeter(prompt: number, ask: Ask, current: Current): Promise<void> {
     if (ask.wants.kind !== 'reading') return
-    // A busy machine may not answer in time: the meter is looked at until it shows something, or nobody asks any more.
-    for (let looks = 0; looks < most_looks; looks++) {
+    const { unit } = ask.wants
+    for (;;) {
       const value = (await current.hands?.meter(ask)) ?? null
       const { prompt: open } = this.state
-      if (open?.prompt !== prompt) return
-      if (value !== null) {
-        this.prompt({ ...open, meter: { value, text: formatQuantity(value, ask.wants.unit) } })
-        return
-      }
+      if (open?.prompt !== prompt || open.text !== ask.text || this.current !== current) return
+      if (value !== null && value !== open.meter?.value)
+        this.prompt({ ...open, meter: { value, text: formatQuantity(value, unit) } })
+      await new Promise((resolve) => setTimeout(resolve, look_ms))
     }
   }
 
@@ -442,14 +505,15 @@ export class Live {
     const stop = this.state.stop
     if (over.kind === 'ran') {
       const { ending } = over
+      const ended = endedOf(ending, this.state.lines, 'run')
       this.enter('ended', {
         prompt: null,
         hands_clear: null,
         cautions: null,
-        ended: endedOf(ending, this.state.lines, 'run'),
-        stop: stop === null ? null : { ...stop, done: ending.outputs_off },
+        ended,
+        stop: stop === null ? null : { ...stop, done: offOf(ending) },
       })
-      this.job.say(`${over.run}: ${this.state.ended?.sentence ?? ''} ${this.state.ended?.outputs ?? ''}`)
+      this.job.say(`${over.run}: ${endedWords(ended)}`)
       return
     }
     const { why, what, remedy = null, where = null } = over
@@ -469,7 +533,8 @@ export class Live {
   ): void {
     if (cautions !== undefined) this.cautions = cautions
     this.state = { ...this.state, ...change, phase }
-    this.streams?.sendBoth('snapshot', this.snapshot({ role: 'bench' }), this.snapshot({ role: 'paired' }))
+    const to = (in_page: boolean): Snapshot => this.snapshot({ role: 'bench', in_page })
+    this.streams?.sendBoth('snapshot', to(true), to(false))
   }
 
   /** Who did what: for everybody who watches, and for the record. */
@@ -478,7 +543,8 @@ export class Live {
       who: who.called,
       channel: 'page',
       role: who.role ?? 'terminal',
-      device: who.device ?? null,
+      device: who.device?.name ?? null,
+      device_id: who.device?.id ?? null,
     }
     this.current?.note(text, data)
     this.message('act', text)
@@ -487,6 +553,7 @@ export class Live {
   private message(kind: Message['kind'], text: string): void {
     const message = { n: ++this.said, at_ms: this.job.now_ms(), kind, text }
     this.messages = [...this.messages.slice(-(most_messages - 1)), message]
+    if (kind === 'alarm') this.job.ring()
     if (kind === 'alarm') this.job.say(text.startsWith('ALARM') ? text : `ALARM: ${text}`)
     this.streams?.send('message', { now_ms: message.at_ms, message })
   }

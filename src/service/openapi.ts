@@ -14,7 +14,7 @@ const intro = `The service behind the page of slowglow, for people's own scripts
 name ends in _ms. Whatever is not done is told as an error with a code for programs and sentences for people.
 
 Who may do what: ${roles.map((role) => `**${role}**: ${may[role].join(', ')}`).join('; ')}. Whoever sees can stop. What energises or
-answers for a person is done at the page, not by a program.
+answers for a person is done at the page: it wants the headers of a browser, and the word of the cautions is given to such a page only.
 
 \`GET /api/live/events\` is a stream of server-sent events; their names and data are the properties of the schema \`LiveEvents\`.`
 

@@ -7,22 +7,34 @@ const most_wrong = 10
 /** A device that was away longer gives the code again. */
 export const paired_for_s = 30 * 86_400
 
+export interface Device {
+  /** Drawn at pairing, told in the record and in the terminal: by it one device is told from another, and forgotten alone. */
+  readonly id: string
+  readonly name: string
+}
+/** Of a name given before names were looked at: nothing that moves a terminal's cursor goes on from here. */
+const plain = (name: string): string => name.replaceAll(/\p{C}/gu, '')
+
 /** The code shown in the terminal, and the tokens that devices get for it. */
 export class Pairing {
   private code = ''
   private wrong = 0
 
-  /** `key`: what tokens are signed with; another one forgets every device. `shows`: a new code, to be shown in the terminal. */
+  /**
+   * `key`: what tokens are signed with; another one forgets every device. `shows`: a new code, to be shown in the terminal.
+   * `forgotten`: marks of devices that have to give a code again, asked at every use: one may be ended while the service runs.
+   */
   constructor(
     private readonly key: Buffer,
     private readonly shows: (code: string) => void,
     private readonly now_s: () => number = () => Date.now() / 1000,
+    private readonly forgotten: () => ReadonlySet<string> = () => new Set(),
   ) {
     this.draw()
   }
 
   /** A token for this device, or null: not the code. A code is good once. */
-  pair(code: string, name: string): string | null {
+  pair(code: string, name: string): { readonly token: string; readonly device: Device } | null {
     const given = code.toUpperCase().replaceAll(/[^A-Z0-9]/g, '')
     if (!same(given, this.code)) {
       this.wrong += 1
@@ -30,21 +42,22 @@ export class Pairing {
       return null
     }
     this.draw()
-    const body = Buffer.from(
-      JSON.stringify({ id: randomBytes(6).toString('hex'), name, at: Math.floor(this.now_s()) }),
-    ).toString('base64url')
-    return `${body}.${this.sign(body)}`
+    const device = { id: randomBytes(3).toString('hex'), name: plain(name) }
+    const body = Buffer.from(JSON.stringify({ ...device, at: Math.floor(this.now_s()) })).toString(
+      'base64url',
+    )
+    return { token: `${body}.${this.sign(body)}`, device }
   }
 
-  /** The name of the device that this token was given to; null: none of ours, or too old. */
-  device(token: string | undefined): string | null {
+  /** The device that this token was given to; null: none of ours, forgotten, or too old. */
+  device(token: string | undefined): Device | null {
     const [body = '', mark = '', more] = (token ?? '').split('.')
     if (body === '' || more !== undefined || !same(mark, this.sign(body))) return null
-    const { name, at } = JSON.parse(Buffer.from(body, 'base64url').toString('utf8')) as {
-      name: string
-      at: number
+    const { id, name, at } = JSON.parse(Buffer.from(body, 'base64url').toString('utf8')) as Device & {
+      readonly at: number
     }
-    return this.now_s() - at < paired_for_s ? name : null
+    if (this.forgotten().has(id) || this.now_s() - at >= paired_for_s) return null
+    return { id, name: plain(name) }
   }
 
   private sign(body: string): string {

@@ -5,9 +5,10 @@ import { hostname, networkInterfaces } from 'node:os'
 import type { Logger } from 'pino'
 import type { NotBegun, Ran } from '../session/index.js'
 import { makeApp } from './app.js'
+import { boundAway, boundHere, patience } from './connections.js'
 import { Desk } from './desk.js'
 import type { DeskPlace } from './desk-questions.js'
-import { hostOf, isLoopback } from './guard.js'
+import { calledOf, hostOf, isLoopback } from './guard.js'
 import { Live } from './live.js'
 import { Pairing } from './pairing.js'
 import { Streams } from './streams.js'
@@ -22,6 +23,8 @@ export interface ServiceJob {
   readonly port: number
   /** What the tokens of paired devices are signed with. */
   readonly key: Buffer
+  /** Marks of devices that have to give a code again; asked at every use of a device's token. */
+  readonly forgotten: () => ReadonlySet<string>
   readonly page: string | null
   readonly version: string
   readonly env: Readonly<Record<string, string | undefined>>
@@ -29,6 +32,8 @@ export interface ServiceJob {
   readonly unwatched_s: number
   readonly log: Logger
   readonly say: (text: string) => void
+  /** Rings the bell of the service's terminal: what is in the page is not heard before somebody has touched it. */
+  readonly ring: () => void
   readonly code: (code: string) => void
 }
 
@@ -38,7 +43,7 @@ export interface Service {
   readonly port: number
   /** As a signal of the terminal does in `run`: with no run under way there is nothing to stop, and false comes back. */
   stop(by: string, now: boolean): boolean
-  /** How the run under way, or the last, ended. */
+  /** How the run under way, or the last, ended; once an OFF that is sent again has been measured too. */
   over(): Promise<Ran | NotBegun>
   /** Lets everybody go. Only when no run is under way. */
   close(): Promise<void>
@@ -59,6 +64,7 @@ export async function startService(job: ServiceJob): Promise<Service | { readonl
     unwatched_s: job.unwatched_s,
     log: job.log,
     say: job.say,
+    ring: job.ring,
   })
   const streams: Streams = new Streams(() => ({
     now_ms: now_ms(),
@@ -72,20 +78,30 @@ export async function startService(job: ServiceJob): Promise<Service | { readonl
     desk,
     live,
     streams,
-    pairing: open ? new Pairing(job.key, job.code) : null,
+    pairing: open ? new Pairing(job.key, job.code, undefined, job.forgotten) : null,
     hosts,
     epoch,
     version: job.version,
     up_s: () => now_ms() / 1000,
+    unwatched_s: job.unwatched_s,
+    patience,
     page: job.page,
+    paired: (device) => {
+      job.say(
+        `Paired: device ${calledOf(device)}. To end that one alone, also while this service runs: slowglow serve --forget-device ${device.id}`,
+      )
+    },
     fault: (text) => {
       job.say(`Our own fault, not yours: ${text}`)
     },
   })
+  boundAway(app.server)
+  boundHere(app.server)
   // The bench machine's own page is always at its loopback address.
-  const own = createServer((request, answer) => {
+  const own = createServer(patience, (request, answer) => {
     app.routing(request, answer)
   })
+  boundHere(own)
   const end = async (): Promise<void> => {
     streams.end('The service ends.')
     desk.end()
@@ -117,7 +133,7 @@ export async function startService(job: ServiceJob): Promise<Service | { readonl
       live.stop(now, { called: by }, undefined)
       return true
     },
-    over: () => live.over,
+    over: () => live.quiet(),
     close: end,
   }
 }

@@ -1,4 +1,5 @@
-import type { ServerResponse } from 'node:http'
+import { performance } from 'node:perf_hooks'
+import type { OutgoingHttpHeaders, ServerResponse } from 'node:http'
 import type { EventData, EventName } from './api/index.js'
 
 /** Without one for a second a page shows all it has as stale. */
@@ -12,11 +13,30 @@ const most_away = 200
 const most_here = 56
 /** Tabs of one browser share its few connections, and a stop needs one: the oldest is let go. */
 const most_of_browser = 3
+/** Figures come twenty times a second and are looked at less often; what came in so long goes out as one, since each sending has its price here and in every page. */
+const gather_ms = 200
+const canWait: readonly EventName[] = ['view', 'line', 'beat']
 
-interface Viewer {
-  readonly raw: ServerResponse
+export interface Viewer {
+  readonly raw: Pick<ServerResponse, 'write' | 'on' | 'end' | 'destroy' | 'writableLength'>
   readonly here: boolean
+  /** It is shown the word of the cautions. */
+  readonly word: boolean
   readonly browser: string | null
+}
+
+/**
+ * Begins the answer that is a stream. It lasts as long as its connection, so no chunk is put round what is written: each sending is
+ * then the same bytes for all, and one plain write a viewer.
+ */
+export function beginStream(raw: ServerResponse, headers: OutgoingHttpHeaders = {}): void {
+  raw.useChunkedEncodingByDefault = false
+  raw.writeHead(200, {
+    ...headers,
+    'content-type': 'text/event-stream; charset=utf-8',
+    'cache-control': 'no-store',
+    'x-accel-buffering': 'no',
+  })
 }
 
 /** Everybody who watches. What they get are copies; whoever does not keep up loses some and is counted. */
@@ -28,6 +48,9 @@ export class Streams {
   watched_ms = 0
   private readonly viewers = new Set<Viewer>()
   private readonly beating: NodeJS.Timeout
+  private gathered: Buffer[] = []
+  private gathering: NodeJS.Timeout | undefined
+  private sent_ms = -Infinity
 
   constructor(private readonly beat: () => EventData<'beat'>) {
     this.beating = setInterval(() => {
@@ -57,6 +80,8 @@ export class Streams {
   /** The first thing sent is `first`, whole. */
   add(viewer: Viewer, first: EventData<'snapshot'>): void {
     const { raw, browser } = viewer
+    // What was gathered is older than what comes first.
+    this.flush()
     if (browser !== null) {
       const others = [...this.viewers].filter((each) => each.browser === browser)
       for (const other of others.slice(0, Math.max(0, others.length + 1 - most_of_browser)))
@@ -69,37 +94,59 @@ export class Streams {
     raw.on('close', gone)
     raw.on('error', gone)
     this.watched()
-    raw.write(`retry: 500\n\n${frame('snapshot', first)}`)
+    raw.write(Buffer.concat([retry, frame('snapshot', first)]))
   }
 
+  /** What happened goes out at once, after all that came before it; figures with what else comes in a moment. */
   send<K extends EventName>(name: K, data: EventData<K>): void {
     if (this.viewers.size === 0) return
     const text = frame(name, data)
-    for (const viewer of this.viewers) this.give(viewer, name, text)
+    if (canWait.includes(name)) {
+      this.gathered.push(text)
+      this.gathering ??= setTimeout(
+        () => {
+          this.flush()
+        },
+        Math.max(0, this.sent_ms + gather_ms - performance.now()),
+      ).unref()
+      return
+    }
+    this.flush()
+    for (const viewer of this.viewers) this.give(viewer, text)
   }
 
-  /** The same to everybody, but with what only the bench may know for its own pages. */
-  sendBoth(name: 'snapshot', here: EventData<'snapshot'>, away: EventData<'snapshot'>): void {
-    const [ours, theirs] = [frame(name, here), frame(name, away)]
-    for (const viewer of this.viewers) this.give(viewer, name, viewer.here ? ours : theirs)
+  /** The same to everybody, but with the word only where it is typed. */
+  sendBoth(name: 'snapshot', with_word: EventData<'snapshot'>, without: EventData<'snapshot'>): void {
+    const [ours, theirs] = [frame(name, with_word), frame(name, without)]
+    this.flush()
+    for (const viewer of this.viewers) this.give(viewer, viewer.word ? ours : theirs)
   }
 
   end(why: string): void {
     clearInterval(this.beating)
+    this.flush()
     for (const viewer of this.viewers) this.letGo(viewer, why)
   }
 
-  private give(viewer: Viewer, name: EventName, text: string): void {
+  private flush(): void {
+    clearTimeout(this.gathering)
+    this.gathering = undefined
+    const { length } = this.gathered
+    if (length === 0) return
+    const text = Buffer.concat(this.gathered)
+    this.gathered = []
+    this.sent_ms = performance.now()
+    for (const viewer of this.viewers)
+      if (viewer.raw.writableLength > skip_bytes) this.skipped += length
+      else this.give(viewer, text)
+  }
+
+  private give(viewer: Viewer, text: Buffer): void {
     const { raw } = viewer
-    const behind = raw.writableLength
-    if (behind > drop_bytes) {
+    if (raw.writableLength > drop_bytes) {
       this.dropped += 1
       this.viewers.delete(viewer)
       raw.destroy()
-      return
-    }
-    if (behind > skip_bytes && (name === 'view' || name === 'beat' || name === 'line')) {
-      this.skipped += 1
       return
     }
     raw.write(text)
@@ -111,6 +158,7 @@ export class Streams {
   }
 }
 
-/** One line of data: JSON has no line ends of its own. */
-const frame = <K extends EventName>(name: K, data: EventData<K>): string =>
-  `event: ${name}\ndata: ${JSON.stringify(data)}\n\n`
+const retry = Buffer.from('retry: 500\n\n')
+/** One line of data: JSON has no line ends of its own. Made once, however many get it. */
+const frame = <K extends EventName>(name: K, data: EventData<K>): Buffer =>
+  Buffer.from(`event: ${name}\ndata: ${JSON.stringify(data)}\n\n`)

@@ -32,6 +32,7 @@ export function promptOf({ prompt, ask }: Extract<Shown, { kind: 'prompt' }>, un
     needs: needsOf(ask),
     no_means: noMeans(ask),
     inside: ask.inside,
+    figure: ask.figure ?? null,
     until_ms: Math.round(until_ms),
     meter: null,
   }
@@ -49,6 +50,7 @@ export function runOf(
     equipment: plan.equipment,
     bench: plan.bench,
     bench_kind: plan.bench_kind,
+    bench_file: ready.bench_path,
     level: plan.level,
     plan_hash: plan.hash,
     speed: asked.speed,

@@ -13,7 +13,7 @@ export const toBenchShape = z.discriminatedUnion('kind', [
   z.object({ kind: z.literal('clear'), output: z.string() }),
   /** A lifted electrolytic taken off its feed resistor. */
   z.object({ kind: z.literal('lift'), part: z.string() }),
-  /** The set joined to its own transformer, or its rectifier put back. */
+  /** The set joined to its own transformer, its rectifier put back, or an outside timer started. */
   z.object({ kind: z.literal('fit'), what: z.string() }),
   /** What a hand meter of this resistance shows at a node against another. */
   z.object({

@@ -2,6 +2,7 @@ import { appendToBook, bookPath, coldChecksNow, readBook } from '../book/index.j
 import { readRun, runNameOf } from '../record/index.js'
 import type { ColdChecks, Plan } from '../plan/index.js'
 import type { RunEnding } from '../story/index.js'
+import { handsOpen, offSaid, outputsOpen } from './off-words.js'
 import type { NotBegun, Start } from './types.js'
 
 /*
@@ -70,6 +71,17 @@ function lastLink(file: string): string | null {
   return 'value' in read ? read.value : null
 }
 
+/** Where no output was slowglow's to confirm that is no alarm; a knob that nobody said is down is one. */
+function offInBook(ending: RunEnding): string {
+  const said = offSaid(ending)
+  const open = handsOpen(ending)
+  // What slowglow switches is said first: a knob that nobody answered for must not hide it.
+  if (outputsOpen(said))
+    return open.length === 0 ? 'not confirmed' : `not confirmed; nor by the person: ${open.join(', ')}`
+  if (open.length > 0) return `not confirmed by the person: ${open.join(', ')}`
+  return said.nothing_to_confirm ? 'nothing to confirm' : ending.outputs_off
+}
+
 /** A run in the book of its set, where the set has one. Returns why it could not be written; the run's own record has it all the same. */
 export function runInBook(
   { prepared, plan, command }: Start,
@@ -89,7 +101,7 @@ export function runInBook(
     profile: plan.profile,
     bench_kind: plan.bench_kind,
     outcome: ending.outcome,
-    outputs_off: ending.outputs_off,
+    outputs_off: offInBook(ending),
     reason: ending.reason?.text ?? null,
     seal: lastLink(file),
   } as const

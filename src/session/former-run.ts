@@ -1,20 +1,37 @@
-import { endOrphan, readBenchState, removeBenchState, stillRuns } from '../controller/index.js'
+import {
+  endOrphan,
+  readBenchState,
+  removeBenchState,
+  type SafeOffResult,
+  stillRuns,
+} from '../controller/index.js'
 import { lineConfigsOf } from '../line/index.js'
 import { offPlanOf } from '../plan/index.js'
 import { configAtSpeed, offAtSpeed } from './at-speed.js'
+import { handsOpen } from './off-words.js'
 import { placesOf, virtualAs } from './places.js'
 import type { NotBegun, Ready } from './types.js'
 
-/** The first act of every start: whatever an earlier run left on is made safe and told. Null = the bench is clear. */
+/** What slowglow switches on this bench was measured off; rails on a person's own knob nobody could ask about. */
+export interface Cleared extends Pick<SafeOffResult, 'rails' | 'hand_rails'> {
+  readonly kind: 'cleared'
+}
+
+/**
+ * The first act of every start: whatever an earlier run left on is made safe and told. Null: it left nothing, or nothing real. Where a
+ * rail is on a person's own knob its state stays, so that this is told until a run has asked for that knob.
+ */
 export async function clearFormerRun(
   prepared: Pick<Ready, 'bench' | 'equipment'>,
   statePath: string,
   told: (text: string) => void,
-): Promise<NotBegun | null> {
+): Promise<Cleared | NotBegun | null> {
   const { bench, equipment } = prepared
   const left = readBenchState(statePath)
   if (left === null) return null
-  if (left !== 'unreadable' && stillRuns(left.supervisor))
+  // A service outlives its runs: what it left itself is of a run that is over.
+  const other = left !== 'unreadable' && left.supervisor.pid !== process.pid
+  if (other && stillRuns(left.supervisor))
     return {
       kind: 'not begun',
       why: 'busy',
@@ -45,7 +62,12 @@ export async function clearFormerRun(
   const ports = new Set(otherwise.off.channels.map(({ port }) => port))
   if (own && orphan.result.silent.length === ports.size) {
     told('Its bench was a virtual one of its own, which is gone: nothing real is on.')
-  } else if (orphan.result.outputs_off !== 'confirmed')
+    told(chargeNotMeasured)
+    removeBenchState(statePath)
+    return null
+  }
+  const { outputs_off, rails, hand_rails } = orphan.result
+  if (outputs_off !== 'confirmed')
     return {
       kind: 'not begun',
       why: 'outputs not confirmed off',
@@ -53,7 +75,10 @@ export async function clearFormerRun(
       what: `OUTPUTS NOT CONFIRMED OFF after an earlier run: ${orphan.result.text}`,
       remedy: 'Cut the mains of the HT sources now (not of the bias).',
     }
-  removeBenchState(statePath)
-  told("The set's stored charge: not measured: take it as charged. Measure before touching.")
-  return null
+  if (handsOpen({ hand_rails }).length === 0) removeBenchState(statePath)
+  told(chargeNotMeasured)
+  return { kind: 'cleared', rails, hand_rails }
 }
+
+const chargeNotMeasured =
+  "The set's stored charge: not measured: take it as charged. Measure before touching."

@@ -2,17 +2,66 @@ import { spawn } from 'node:child_process'
 
 /** A hold on the computer's sleep. */
 export interface Awake {
-  /** Why there is none; null = it is held. Settles soon, whatever the system does. */
+  /** Why it is not held against all of `whole`; null = it is. Settles soon, whatever the system does. */
   readonly lacking: Promise<string | null>
+  /** Why a hold that was there is not there any more; settles only then. */
+  readonly lost: Promise<string>
+  /** The same, asked at this moment; null = no hold was lost. */
+  gone(): string | null
   end(): void
 }
 
+/**
+ * A closed lid sleeps past a hold on sleep alone unless the system's own setting says otherwise, and a restart after updates
+ * asks nobody: both are held too.
+ */
+const whole = 'sleep:idle:shutdown:handle-lid-switch'
+/** What a user may hold where the rest is denied; it does for somebody who stays. */
+const least = 'sleep:idle'
 /** Time for the system to answer, ms: a run does not wait for it, unattended work does. */
 const answer_within_ms = 5000
 
 /** Keeps the computer from going to sleep while a run is under way, where the system has a way. */
 export function inhibitSleep(): Awake {
+  let lose: (why: string) => void = () => undefined
+  const lost = new Promise<string>((resolve) => {
+    lose = resolve
+  })
+  let over = false
+  let gone: string | null = null
+  const holds: Hold[] = []
+  const hold = (what: string): Hold => {
+    const made = holdOn(what, (why) => {
+      if (over) return
+      gone ??= why
+      lose(why)
+    })
+    holds.push(made)
+    return made
+  }
+  const lacking = hold(whole).lacking.then((why) => {
+    if (why !== null && !over) void hold(least)
+    return why
+  })
+  return {
+    lacking,
+    lost,
+    gone: () => gone,
+    end: () => {
+      over = true
+      for (const each of holds) each.end()
+    },
+  }
+}
+
+interface Hold {
+  readonly lacking: Promise<string | null>
+  end(): void
+}
+
+function holdOn(what: string, lost: (why: string) => void): Hold {
   let settle: (why: string | null) => void = () => undefined
+  let held = false
   const lacking = new Promise<string | null>((resolve) => {
     settle = resolve
   })
@@ -20,7 +69,7 @@ export function inhibitSleep(): Awake {
     // What is started under the hold says so first; it ends with its input, so that nothing stays behind when we are killed.
     const child = spawn(
       'systemd-inhibit',
-      ['--what=sleep:idle', '--mode=block', '--who=slowglow', '--why=a run is under way', 'sh', '-c', held],
+      [`--what=${what}`, '--mode=block', '--who=slowglow', '--why=a run is under way', 'sh', '-c', waits],
       { stdio: ['pipe', 'pipe', 'pipe'], detached: true },
     )
     let said = ''
@@ -32,6 +81,7 @@ export function inhibitSleep(): Awake {
       said = (said + text).slice(0, 300)
     })
     child.stdout.once('data', () => {
+      held = true
       settle(null)
     })
     child.on('error', (error) => {
@@ -39,7 +89,9 @@ export function inhibitSleep(): Awake {
     })
     child.on('exit', (code) => {
       clearTimeout(given)
-      settle(`systemd-inhibit ended with ${code ?? 'no code'}${said.trim() === '' ? '' : `: ${said.trim()}`}`)
+      const why = `systemd-inhibit ended with ${code ?? 'no code'}${said.trim() === '' ? '' : `: ${said.trim()}`}`
+      settle(why)
+      if (held) lost(why)
     })
     child.stdin.on('error', () => undefined)
     child.unref()
@@ -55,4 +107,4 @@ export function inhibitSleep(): Awake {
     return { lacking, end: () => undefined }
   }
 }
-const held = 'echo held; exec cat >/dev/null'
+const waits = 'echo held; exec cat >/dev/null'

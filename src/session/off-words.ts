@@ -39,7 +39,7 @@ export function handsOpen({ hand_rails }: Pick<OffSaid, 'hand_rails'>): string[]
 }
 
 /** What stands above everything else: rails that only the person can put off, and that nobody said are off. */
-export function openHandLines(said: OffSaid): string[] {
+export function openHandLines(said: Pick<OffSaid, 'hand_rails' | 'hand_last_V'>): string[] {
   const [first, ...open] = handsOpen(said)
   if (first === undefined) return []
   const stood = (rail: string): string => {
@@ -64,7 +64,7 @@ export function measuredLine(said: OffSaid): string {
   return `OUTPUTS NOT CONFIRMED OFF${open.length === 0 ? '' : `: ${open.join(', ')}`}. Cut the mains of the HT sources now (not of the bias).`
 }
 
-/** Each rail below that statement: measured ones, then those that the person said are off. */
+/** Each rail below that statement: measured ones, then those that the person said are off, or had down before the end. */
 export function railLines(said: OffSaid): string[] {
   return [
     ...Object.entries(said.off).map(
@@ -72,6 +72,11 @@ export function railLines(said: OffSaid): string[] {
     ),
     ...Object.entries(said.hand_rails).flatMap(([rail, left]) =>
       typeof left === 'number' ? [`  ${rail} (your own knob): ${formatShort(left, 'V')}, typed by you`] : [],
+    ),
+    ...Object.entries(said.hand_last_V).flatMap(([rail, V]) =>
+      rail in said.hand_rails
+        ? []
+        : [`  ${rail} (your own knob): ${formatShort(V, 'V')}, the last that you typed in this run`],
     ),
   ]
 }

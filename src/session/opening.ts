@@ -1,6 +1,7 @@
 import type { PortLine } from '../supply/index.js'
 import { coldObjectionNow } from './cold-checks.js'
 import { clearFormerRun } from './former-run.js'
+import { openHandLines } from './off-words.js'
 import { placesOf, virtualAs } from './places.js'
 import { type BenchProcess, startBench } from './start-bench.js'
 import type { Stops } from './stops.js'
@@ -31,7 +32,9 @@ export async function openBench(
     }
   const whole = { ...prepared, bench: start.whole ?? prepared.bench }
   const left = await clearFormerRun(whole, start.state_path, told)
-  if (left !== null) return left
+  if (left?.kind === 'not begun') return left
+  for (const line of openHandLines({ hand_rails: left?.hand_rails ?? {}, hand_last_V: {} }))
+    told(`ALARM: ${line}`)
   if (stops.stopped()) return givenUp
   const cold = coldObjectionNow(start)
   if (cold !== null) return cold

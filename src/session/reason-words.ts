@@ -3,7 +3,8 @@ import type { RunEnding } from '../story/index.js'
 
 const units = ['V', 'A', 's', 'Ω', 'W', 'V/s', '°C'] as const
 
-function inUnit(value: number, unit: string): string {
+/** A figure as its rule has it: volts, amps, seconds, degrees, or whatever else it is held against. */
+export function inUnit(value: number, unit: string): string {
   const known = units.find((each) => each === unit)
   return known === undefined ? `${Number(value.toPrecision(3))} ${unit}`.trim() : formatShort(value, known)
 }

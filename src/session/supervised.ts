@@ -2,8 +2,9 @@ import { randomInt } from 'node:crypto'
 import { mkdirSync, rmSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import type { Logger } from 'pino'
-import type { Alerts } from '../alerts/index.js'
+import { type Alerts, notAwake } from '../alerts/index.js'
 import {
+  leaveBenchState,
   processStart,
   removeBenchState,
   supervise,
@@ -12,7 +13,7 @@ import {
 } from '../controller/index.js'
 import { lineConfigsOf } from '../line/index.js'
 import { runFileName, runNameOf } from '../record/index.js'
-import type { Known } from '../story/index.js'
+import { happened, type Known } from '../story/index.js'
 import type { PortLine } from '../supply/index.js'
 import { followWithAlerts } from './alerts.js'
 import { coldObjectionNow, runInBook } from './cold-checks.js'
@@ -21,7 +22,7 @@ import { type Awake, inhibitSleep } from './inhibit.js'
 import { offSaid, outputsOpen } from './off-words.js'
 import type { Stops } from './stops.js'
 import type { NotBegun, Ran, Start } from './types.js'
-import { noReserve, objected, sleeps, unattendedObjections, unconfirmed } from './unattended.js'
+import { noReserve, objected, sleeps, unattendedObjections, unconfirmed, unheard } from './unattended.js'
 
 /** A start whose cautions were acknowledged. */
 export interface Acknowledged {
@@ -102,13 +103,30 @@ export async function superviseRun(of: Acknowledged): Promise<Ran | NotBegun> {
   })
   alerting.by = followWithAlerts(prepared.bench, { run, plan }, supervisor, of.told, of.env)
   const awake = of.alone?.awake ?? inhibitSleep()
+  void awake.lost.then((why) => {
+    const alone = of.alone !== undefined
+    // Also what has not begun yet does not begin after it.
+    if (alone && !stops.stopped()) stops.stop('the computer, which nothing keeps awake any more', false)
+    const text = `Nothing keeps this computer from going to sleep any more (${why}). Asleep it watches nothing: ${alone ? 'nobody is there to see to it, so the run is run down' : 'see to it, or stop the run'}.`
+    const entry = happened(supervisor.run_us(), 'supervisor', notAwake, text)
+    supervisor.note(notAwake, text, {})
+    alerting.by?.take(entry)
+    of.told(text)
+  })
   of.follow(supervisor, run, file)
   stops.follow(supervisor)
-  const untold = keepState(of, supervisor, file, off_plan)
+  let untold = keepState(of, supervisor, file, off_plan, {})
   if (untold !== null) supervisor.stop(untold, true)
   const ready = await supervisor.ready
-  const held = ready === null || of.alone === undefined ? null : noReserve(supervisor.spareTroubles())
-  if (held !== null) supervisor.stop('no connection in reserve', true)
+  if (ready !== null && untold === null) {
+    untold = keepState(of, supervisor, file, off_plan, ready)
+    if (untold !== null) supervisor.stop(untold, true)
+  }
+  const held =
+    ready === null || untold !== null || of.alone === undefined
+      ? null
+      : await notReady(supervisor, alerting.by)
+  if (held !== null) supervisor.stop(held.short, true)
   else if (of.alone !== undefined) supervisor.note('unattended', of.alone.confirmed, {})
   // A stop asked for at any moment since the word was typed has been passed on: nothing is begun after it.
   if (ready !== null && untold === null && held === null && !stops.stopped() && of.present()) {
@@ -119,13 +137,18 @@ export async function superviseRun(of: Acknowledged): Promise<Ran | NotBegun> {
   awake.end()
   log.debug(outcome, 'finished')
   if (outcome.kind === 'ended') {
-    if (untold !== null && outcome.ending.outputs_off === 'confirmed')
-      return unrecordable(start.state_path, untold)
-    if (held !== null && outcome.ending.outputs_off === 'confirmed') {
+    // Our own stop and nothing else: where an output was found on meanwhile, the run is told as it went.
+    const unbegun = outcome.ending.outcome === 'stopped' && outcome.ending.outputs_off === 'confirmed'
+    if (untold !== null && unbegun) {
       removeBenchState(start.state_path)
-      return held
+      return unrecordable(start.state_path, untold)
     }
-    if (!outputsOpen(offSaid(outcome.ending))) removeBenchState(start.state_path)
+    if (held !== null && unbegun) {
+      removeBenchState(start.state_path)
+      return held.refused
+    }
+    if (outputsOpen(offSaid(outcome.ending))) leaveBenchState(start.state_path)
+    else removeBenchState(start.state_path)
     const unbooked = runInBook(
       start,
       outcome.ending,
@@ -154,13 +177,25 @@ export async function superviseRun(of: Acknowledged): Promise<Ran | NotBegun> {
   }
 }
 
+/** What a run that is left alone lacks once its supplies have answered: nothing is energised yet. */
+async function notReady(
+  supervisor: Supervisor,
+  alerts: Alerts | null,
+): Promise<{ readonly refused: NotBegun; readonly short: string } | null> {
+  const reserve = noReserve(supervisor.spareTroubles())
+  if (reserve !== null) return { refused: reserve, short: 'no connection in reserve' }
+  const deaf = unheard((await alerts?.reach()) ?? [])
+  return deaf === null ? null : { refused: deaf, short: 'an alert that did not arrive' }
+}
+
 /** The last gate before anything is opened: no way in reaches a run that is to be left alone past it. */
 async function unfitAlone({ start, env, alone }: Acknowledged): Promise<NotBegun | null> {
   const { plan, prepared } = start
   if (plan.unattended === undefined) return null
   const objection = objected(unattendedObjections(plan, prepared.bench, env))
   if (objection !== null || alone === undefined) return objection ?? unconfirmed
-  const lacking = await alone.awake.lacking
+  // Held once is not held now: cautions take their time to read.
+  const lacking = (await alone.awake.lacking) ?? alone.awake.gone()
   return lacking === null ? null : sleeps(lacking)
 }
 
@@ -177,6 +212,7 @@ function keepState(
   supervisor: Supervisor,
   run_file: string,
   off_plan: string,
+  identities: Readonly<Record<string, string>>,
 ): string | null {
   const pid = supervisor.controller_pid
   try {
@@ -190,6 +226,7 @@ function keepState(
       controller: pid === null ? null : { pid, started: processStart(pid) ?? '' },
       places,
       speed: start.speed,
+      identities: { ...identities },
     })
     return null
   } catch (error) {

@@ -23,6 +23,10 @@ export function unattendedObjections(
   return [...plan.unattended.refused.map(({ what, remedy }) => `${what}: ${remedy}.`), ...unset]
 }
 
+/** Where alerts of runs on this bench go, as they are called. */
+export const placesTold = ({ alerts = [] }: Bench): readonly string[] =>
+  alerts.map((target) => placeOf(target).name)
+
 const refused = (what: string, remedy: string): NotBegun => ({
   kind: 'not begun',
   why: 'not to be left alone',
@@ -43,7 +47,7 @@ export const unconfirmed: NotBegun = refused(
 export const sleeps = (why: string): NotBegun =>
   refused(
     `: nothing keeps this computer from going to sleep (${why}).`,
-    'Use a computer whose system has systemd-inhibit and its login service, where this user may inhibit sleep',
+    'Use a computer whose system has systemd-inhibit and its login service, where this user may inhibit sleep, shutdown and what a closed lid does',
   )
 
 export const noReserve = (troubles: readonly string[]): NotBegun | null =>
@@ -52,4 +56,13 @@ export const noReserve = (troubles: readonly string[]): NotBegun | null =>
     : refused(
         `: no connection is held in reserve (${troubles.join('; ')}), so a lost controller would be taken over too late.`,
         'Look why that line takes no second connection',
+      )
+
+/** Whoever is to be told must be told once, while somebody is still there to mend it. */
+export const unheard = (troubles: readonly string[]): NotBegun | null =>
+  troubles.length === 0
+    ? null
+    : refused(
+        `: an alert on trial did not arrive everywhere (${troubles.join('; ')}).`,
+        'Mend that place, or take it out of alerts: in the bench file knowingly',
       )

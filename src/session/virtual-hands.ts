@@ -7,6 +7,9 @@ const meter_ohm = 10e6
 /** Hardly a current: of a meter that hangs there already. */
 const nothing_ohm = 1e12
 
+/** The least that a hand meter shows, in V, A and ohm (common practice, no source). */
+const least = { V: 1e-3, A: 1e-6, Ω: 1e-3 } as const
+
 /** A person at the program's own virtual bench has neither knob nor meter: the bench's own are turned and read. */
 export class VirtualHands {
   private step = -1
@@ -41,11 +44,14 @@ export class VirtualHands {
   async meter(ask: Ask): Promise<number | null> {
     const { bench } = this
     if (ask.wants.kind !== 'reading') return null
+    // What is read is what was put in.
+    const fit = fitAsked(ask.about)
+    if (fit !== null) bench.tell({ kind: 'fit', what: fit })
     const { node, rail, unit } = ask.wants
     const clipped = this.clippedOn(ask)
     if (clipped !== null) {
       const shown = await bench.probe(clipped.at, clipped.against, nothing_ohm)
-      return shown === null ? null : Number(shown.toPrecision(4))
+      return onMeter(shown, unit)
     }
     if (rail !== null && unit === 'V' && this.plan.rails[rail]?.class !== 'programmed') {
       const step = stepNumbered(this.plan, this.step)
@@ -56,7 +62,7 @@ export class VirtualHands {
       await new Promise((resolve) => setTimeout(resolve, 4000 / this.speed))
     }
     const shown = await this.reads(node, rail, unit, ask.wants.meter?.ohm ?? meter_ohm)
-    return shown === null ? null : Number(shown.toPrecision(4))
+    return onMeter(shown, unit)
   }
 
   /** Where the meter hangs that is read on a lifted part: its own current flows already. */
@@ -80,4 +86,11 @@ export class VirtualHands {
     const seen = await this.bench.rail(rail)
     return seen === null ? null : unit === 'V' ? seen.volts : seen.amps
   }
+}
+
+/** Four digits, and none below its least: an open ohmmeter shows no number at all. */
+function onMeter(value: number | null, unit: keyof typeof least): number | null {
+  if (value === null || !Number.isFinite(value)) return value
+  const steps = Math.round(value / least[unit])
+  return Number((steps * least[unit]).toPrecision(4))
 }

@@ -1,5 +1,5 @@
-import type { MeterPlan, Plan } from '../plan/index.js'
-import { type Ending, fallOf, type State } from '../sequencer/index.js'
+import type { MeterPlan, Plan, RailPlan } from '../plan/index.js'
+import { type Ending, fallOf, off_V, type State } from '../sequencer/index.js'
 import type { ChargeReading, RunEnding } from './types.js'
 
 /**
@@ -13,7 +13,7 @@ export function storedCharge(plan: Plan, state: State): RunEnding['stored_charge
   const hot = rails.filter(({ role }) => role === 'HT' || role === 'screen')
   const meters = Object.values(plan.meters).filter(({ measures, port }) => measures === 'V' && port !== null)
   for (const rail of hot) {
-    const off_us = state.off?.rails[rail.name]?.given_us ?? null
+    const off_us = offSince_us(state, rail)
     for (const node of [rail.positive, ...(rail.charged_at === undefined ? [] : [rail.charged_at])]) {
       const meter = meters.find(({ at }) => at === node)
       charge[node] = meter === undefined ? 'not measured' : chargeBy(plan, state, meter, off_us)
@@ -24,13 +24,26 @@ export function storedCharge(plan: Plan, state: State): RunEnding['stored_charge
     negative,
     ...(bias ? [bias.node] : []),
   ])
-  const given = hot.flatMap(({ name }) => state.off?.rails[name]?.given_us ?? [])
+  const given = hot.flatMap((rail) => offSince_us(state, rail) ?? [])
+  const all_us = given.length < hot.length || given.length === 0 ? null : Math.max(...given)
   for (const meter of meters) {
     // A meter at a bias node or at a rail's other end says nothing of the plates' reservoirs.
     if (meter.at === null || ends.includes(meter.at)) continue
-    charge[meter.at] = chargeBy(plan, state, meter, given.length === 0 ? null : Math.max(...given))
+    charge[meter.at] = chargeBy(plan, state, meter, all_us)
   }
   return charge
+}
+
+/**
+ * Since when nothing feeds it: its OFF was given, or its own knob was said or read to be at nothing. To call for a knob to be turned
+ * down is not to turn it.
+ */
+function offSince_us(state: State, { name, class: by }: Pick<RailPlan, 'name' | 'class'>): number | null {
+  if (by !== 'hand') return state.off?.rails[name]?.given_us ?? null
+  const said_us = state.off?.said_us[name]
+  if (said_us !== undefined) return said_us
+  const rail = state.rails[name]
+  return rail?.V && !rail.energised && Math.abs(rail.V.value) <= off_V ? rail.V.t_us : null
 }
 
 function chargeBy(

@@ -40,10 +40,21 @@ export function streamsOf(plan: Plan): Stream[] {
   return streams
 }
 
-/** Numbers of streams by name. */
-export type StreamIds = ReadonlyMap<string, number>
-export const streamIds = (streams: readonly Stream[]): StreamIds =>
-  new Map(streams.map((stream) => [stream.name, stream.id]))
+/** Numbers of streams by what an event names, a channel or a meter: no stream's name is put together for a reading. */
+export interface StreamIds {
+  readonly V: ReadonlyMap<string, number>
+  readonly A: ReadonlyMap<string, number>
+  readonly meters: ReadonlyMap<string, number>
+}
+export function streamIds(streams: readonly Stream[]): StreamIds {
+  const [V, A, meters] = [new Map<string, number>(), new Map<string, number>(), new Map<string, number>()]
+  for (const { name, id } of streams) {
+    if (name.endsWith('.V')) V.set(name.slice(0, -2), id)
+    if (name.endsWith('.A')) A.set(name.slice(0, -2), id)
+    if (name.startsWith('meter.')) meters.set(name.slice('meter.'.length), id)
+  }
+  return { V, A, meters }
+}
 
 /** What the sequencer was fed, as the record keeps it: enough to feed it again, in the same order. */
 export function toldOfEvent(event: Event, ids: StreamIds, from: RunEvent['from']): RunEntry {
@@ -51,7 +62,7 @@ export function toldOfEvent(event: Event, ids: StreamIds, from: RunEvent['from']
     case 'reading':
       return {
         entry: 'reading',
-        stream: ids.get(`${event.channel}.${event.quantity}`) ?? 0,
+        stream: ids[event.quantity].get(event.channel) ?? 0,
         t_us: event.t_us,
         n: event.value.n,
         k: event.value.k,
@@ -59,7 +70,7 @@ export function toldOfEvent(event: Event, ids: StreamIds, from: RunEvent['from']
     case 'meter':
       return {
         entry: 'reading',
-        stream: ids.get(`meter.${event.meter}`) ?? 0,
+        stream: ids.meters.get(event.meter) ?? 0,
         t_us: event.t_us,
         n: event.value.n,
         k: event.value.k,

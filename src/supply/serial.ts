@@ -48,6 +48,9 @@ export function openSerial(
   const port = new SerialPort({
     path: line.path,
     baudRate: line.baud,
+    parity: line.parity ?? 'none',
+    stopBits: line.stop_bits ?? 1,
+    rtscts: line.rts_cts ?? false,
     autoOpen: false,
     lock: options.lock ?? true,
     hupcl: false,

@@ -17,7 +17,7 @@ const patterns: readonly (readonly [RegExp, TroubleKind])[] = [
 const remedies: Readonly<Record<TroubleKind, string>> = {
   'missing port':
     'Is the supply plugged in and the name in the bench file right? Names under /dev/serial/by-id stay the same.',
-  busy: 'Another program holds it. End that program and start again.',
+  busy: 'Another program holds it. Where that is a run of slowglow, leave it alone until it has ended: it is what switches off. End any other one, and start again.',
   'no permission':
     'This user may not open it. Add the user to the group that owns the port (often dialout) and log in again.',
   'not a terminal': 'It is a file, not a serial port. Correct the path in the bench file.',

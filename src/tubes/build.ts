@@ -1,10 +1,10 @@
 import { type TypeData, typeShape, type VariantData, variantShape } from './data-shape.js'
 import { type Fitted, fitSection, usable } from './fit.js'
 import { kindOf, pointsOf } from './rows.js'
-import type { Figure, MercuryRules, SectionModel, TubeRecord } from './types.js'
+import type { Figure, MercuryRules, Ratings, SectionModel, TubeRecord } from './types.js'
 import { bandOf, toldOf, type Unseen, unseenRows } from './unseen.js'
 
-export { keptBack } from './unseen.js'
+export { bandOf, keptBack } from './unseen.js'
 
 /*
  * From the readable files of `data/` to the catalogue: parameters fitted by `fits`, records joined by `records`.
@@ -106,10 +106,12 @@ function fit(type: TypeData, section: number): SectionFit {
       )
       if (rows.length === 0) return { model: null, unseen: [] }
       const middle = rows.reduce((sum, { log }) => sum + log, 0) / rows.length
+      // Each against the middle of the others: n / (n − 1) times as far as from one that holds the row itself.
+      const others = rows.length / (rows.length - 1)
       const apart = rows.map(({ plate_A, confidence, log }) => ({
         at: 'drop' as const,
         confidence,
-        ratio: round(Math.exp(log - middle), 4),
+        ratio: round(Math.exp(others * (log - middle)), 4),
         plate_A,
       }))
       return {
@@ -230,20 +232,28 @@ function record(data: Data, type: TypeData, fitted: readonly SectionFit[]): Tube
     warm_up_s,
     rating_system: type.rating_system.system,
     rating_source: type.rating_system.source,
-    max: Object.fromEntries(Object.entries(type.max).filter(([, figure]) => figure !== undefined)),
+    rating_confidence: type.rating_system.confidence,
+    max: known(type.max),
     sections: type.sections.map((section, i) => ({
       name: section.name,
       model: fitted[i]?.model ?? null,
       band: bandOf(likeOf(data, type, i) ?? type, i, fitted[i]?.unseen ?? []),
       told: toldOf(likeOf(data, type, i) ?? type, i, fitted[i]?.unseen ?? []),
+      ...(section.like !== undefined && { like: section.like }),
       ...(section.why !== undefined && { why: section.why }),
+      ...(section.max !== undefined && { max: known(section.max) }),
     })),
     points: type.points,
     service: type.service,
+    ...(type.regulator !== undefined && { regulator: type.regulator }),
     ...(type.barretter !== undefined && { barretter: type.barretter }),
     ...(mercury !== undefined && { mercury }),
     notes: type.notes,
   }
+}
+
+function known(max: TypeData['max']): Ratings {
+  return Object.fromEntries(Object.entries(max).filter(([, figure]) => figure !== undefined))
 }
 
 function rounded(model: Fitted): Fitted {

@@ -48,6 +48,18 @@ const service = z.strictObject({
 
 const heater = z.strictObject({ volts: figure, amps: figure })
 
+const ratings = z.strictObject({
+  plate_V: figure.optional(),
+  plate_W: figure.optional(),
+  screen_V: figure.optional(),
+  screen_W: figure.optional(),
+  cathode_A: figure.optional(),
+  heater_cathode_V: figure.optional(),
+  peak_inverse_V: figure.optional(),
+  dc_output_A: figure.optional(),
+  regulator_A: figure.optional(),
+})
+
 /** Other names want a source as values do: a wrong equivalent brings the wrong limits. */
 const namesSourced = (type: { aliases: readonly string[]; aliases_source?: string | undefined }): boolean =>
   type.aliases.length === 0 || type.aliases_source !== undefined
@@ -94,6 +106,8 @@ export const typeShape = z
         why: z.string().min(20).optional(),
         /** The type that is the same filament otherwise connected, whose rows tell this one's curves. */
         like: z.string().optional(),
+        /** What is rated otherwise for this section than for the type. */
+        max: ratings.optional(),
       }),
     ),
     heater: heater.nullable(),
@@ -103,17 +117,7 @@ export const typeShape = z
       source,
       confidence,
     }),
-    max: z.strictObject({
-      plate_V: figure.optional(),
-      plate_W: figure.optional(),
-      screen_V: figure.optional(),
-      screen_W: figure.optional(),
-      cathode_A: figure.optional(),
-      heater_cathode_V: figure.optional(),
-      peak_inverse_V: figure.optional(),
-      dc_output_A: figure.optional(),
-      regulator_A: figure.optional(),
-    }),
+    max: ratings,
     points: z.array(point),
     service: z.array(service),
     regulator: z

@@ -36,6 +36,11 @@ for (const record of catalogue) {
   }
 }
 
+/** Whether two names are the same but for letters' case and signs between them. */
+export function sameName(a: string, b: string): boolean {
+  return plain(a) === plain(b)
+}
+
 /** Every type of the catalogue, by name. */
 export function allTypes(): readonly TubeRecord[] {
   return catalogue
@@ -43,10 +48,11 @@ export function allTypes(): readonly TubeRecord[] {
 
 /**
  * The record of a type, by its name or by an equivalent name; `as` says which equivalence was used ("" when none).
- * An unknown name gives the nearest names, of which none is taken by itself.
+ * An unknown name gives the nearest names, those of `own` among them, of which none is taken by itself.
  */
 export function findTube(
   type: string,
+  own: readonly string[] = [],
 ):
   | { readonly found: TubeRecord; readonly as: string }
   | { readonly found: null; readonly near: readonly string[] } {
@@ -68,11 +74,10 @@ export function findTube(
     return { found: only, as: `${type} is taken as ${only.type}, the form that is stored` }
   if (made.length > 1) return { found: null, near: made.map(({ type: each }) => each) }
   const suggested = nearNames.get(wanted)
-  const others = [...byName.values()]
-    .map(({ record, alias }) => alias ?? record.type)
-    .map((name) => ({ name, distance: distance(nought, plain(bare(name))) }))
+  const others = [...own, ...[...byName.values()].map(({ record, alias }) => alias ?? record.type)]
+    .map((name, at) => ({ name, own: at < own.length, distance: distance(nought, plain(bare(name))) }))
     .filter(({ distance }) => distance <= 2)
-    .sort((a, b) => a.distance - b.distance || (a.name < b.name ? -1 : 1))
+    .sort((a, b) => a.distance - b.distance || Number(b.own) - Number(a.own) || (a.name < b.name ? -1 : 1))
     .map(({ name }) => name)
   const near = suggested === undefined ? others : [suggested, ...others]
   return { found: null, near: [...new Set(near)].slice(0, 6) }

@@ -54,3 +54,12 @@ export function heaterWithSlope(
 export function coldResistance(hot_V: number, hot_A: number, ratio: number): number {
   return hot_V / hot_A / ratio
 }
+
+/**
+ * What is left of a lamp's life where it stands away from its rated volts, as parts of it: V^-12 to V^-16 (Standard Handbook
+ * for Electrical Engineers, 11th ed., p. 22-8, as cited by a public encyclopedia).
+ */
+export function lampLife(of_rated: number): { readonly least: number; readonly most: number } {
+  const parts = [12, 16].map((power) => Math.exp(-power * Math.log(of_rated)))
+  return { least: Math.min(...parts), most: Math.max(...parts) }
+}

@@ -1,4 +1,14 @@
-export { agrees, type Checkable, figuresOf, type FigureUnit, type OwnerCheck, withChecks } from './checks.js'
+export {
+  agrees,
+  type Checkable,
+  type Difference,
+  differencesOf,
+  figuresOf,
+  inForce,
+  isRatingSystem,
+  type OwnerCheck,
+  withChecks,
+} from './checks.js'
 export {
   type Driven,
   drivenAdd,
@@ -12,10 +22,19 @@ export {
   typicalOf,
 } from './driven.js'
 export { defineTube } from './define.js'
-export { allTypes, findTube } from './find.js'
+export { allTypes, findTube, sameName } from './find.js'
 export { diodeCurrent, diodeWithSlope, regulatorVolts } from './diodes.js'
-export { type ColdRatio, coldRatio, coldResistance, heaterCurrent, heaterWithSlope } from './heaters.js'
 export {
+  type ColdRatio,
+  coldRatio,
+  coldResistance,
+  heaterCurrent,
+  heaterWithSlope,
+  lampLife,
+} from './heaters.js'
+export {
+  astrayPlate,
+  bandAmps,
   screenBand,
   screenBandOfKind,
   type ScreenTubeSlopes,
@@ -26,6 +45,7 @@ export {
   triodeCurrents,
   triodeWithSlopes,
 } from './models.js'
+export { ratingsOf } from './ratings.js'
 export { rectified, rectified_V, type RectifiedSource } from './rectified.js'
 export { emissionAt, emissionReserve } from './starved.js'
 export { tungstenKelvin, tungstenResistivity } from './tungsten.js'

@@ -1,4 +1,4 @@
-import type { ScreenModel, TriodeModel } from './types.js'
+import type { Astray, ModelBand, ScreenModel, TriodeModel } from './types.js'
 
 /*
  * Space-charge models of one electrode system: own form (physics.md section 1), after the space-charge law
@@ -186,6 +186,42 @@ export const screenBand = { low: 0.7, high: 1.4 }
  * sharp cut-off, each told without any screen current, 0.65..2.17 as 5 % and 95 % points. Too wide to say "over its rating".
  */
 export const screenBandOfKind = { low: 0.6, high: 2.2 }
+
+/** How much of the amps of a model's band stands at these plate volts, and its slope: all from `from_V` up, V^1.5 below. */
+function standing(from_V: number, plate_V: number): { readonly part: number; readonly slope: number } {
+  if (!(plate_V > 0)) return { part: 0, slope: 0 }
+  if (plate_V >= from_V) return { part: 1, slope: 0 }
+  const root = Math.sqrt(plate_V / from_V)
+  return { part: (root * plate_V) / from_V, slope: (1.5 * root) / from_V }
+}
+
+/** The amps of a model's band at these plate volts: what the curves may be off by even where they tell next to nothing. */
+export function bandAmps({ plus_A, plus_from_V }: ModelBand, plate_V: number): number {
+  return plus_A * standing(plus_from_V, plate_V).part
+}
+
+/**
+ * A plate current as one tube has it that stands off its curves near cut-off: so much more where `A` is positive; where it is
+ * negative so much less, but never below zero and never a corner in it: I²/(I + q). With its slopes over the curves' own
+ * current and over plate volts, for a solver.
+ */
+export function astrayPlate(
+  { A, from_V }: Astray,
+  plate_A: number,
+  plate_V: number,
+): { readonly plate_A: number; readonly by_curve: number; readonly by_plate_S: number } {
+  const { part, slope } = standing(from_V, plate_V)
+  if (A >= 0) return { plate_A: plate_A + A * part, by_curve: 1, by_plate_S: A * slope }
+  const q = -A * part
+  const both = plate_A + q
+  if (!(plate_A > 0)) return { plate_A: 0, by_curve: q > 0 ? 0 : 1, by_plate_S: 0 }
+  const share = plate_A / both
+  return {
+    plate_A: plate_A * share,
+    by_curve: share * (1 + q / both),
+    by_plate_S: share * share * A * slope,
+  }
+}
 
 /** A screen-grid tube with its screen tied to its plate: the sum of both currents. */
 export function triodeConnectedCurrents(

@@ -78,6 +78,25 @@ export interface ModelBand {
   readonly low: number
   readonly high: number
   readonly plus_A: number
+  /** The lowest plate volts of its rows; below them `plus_A` falls as the currents do, with V^1.5. */
+  readonly plus_from_V: number
+}
+
+/** One tube's own error near cut-off: amps on top of what its curves say, or (negative) kept from it; see `astray`. */
+export interface Astray {
+  readonly A: number
+  readonly from_V: number
+}
+
+/** A gas regulator's figures, each with its source. */
+export interface RegulatorFigures {
+  readonly operating_V: Figure
+  readonly strike_V: Figure
+  readonly strike_most_V: Figure
+  readonly extinction_V: Figure
+  readonly slope_ohm: Figure
+  readonly min_A: Figure
+  readonly max_A: Figure
 }
 
 /** How the band of a section is known. */
@@ -92,6 +111,23 @@ export interface Told {
   readonly rows: number
   readonly worst: number
 }
+
+export type Ratings = Readonly<
+  Partial<
+    Record<
+      | 'plate_V'
+      | 'plate_W'
+      | 'screen_V'
+      | 'screen_W'
+      | 'cathode_A'
+      | 'heater_cathode_V'
+      | 'peak_inverse_V'
+      | 'dc_output_A'
+      | 'regulator_A',
+      Figure
+    >
+  >
+>
 
 export interface TubeRecord {
   readonly type: string
@@ -108,35 +144,26 @@ export interface TubeRecord {
   readonly rating_system: RatingSystem
   /** Where the rating system is printed, or that none was found. */
   readonly rating_source: string
-  readonly max: Readonly<
-    Partial<
-      Record<
-        | 'plate_V'
-        | 'plate_W'
-        | 'screen_V'
-        | 'screen_W'
-        | 'cathode_A'
-        | 'heater_cathode_V'
-        | 'peak_inverse_V'
-        | 'dc_output_A'
-        | 'regulator_A',
-        Figure
-      >
-    >
-  >
+  readonly rating_confidence: Confidence
+  readonly max: Ratings
   /** One model per section, in the order of a set file's `sections`; null where none could be fitted. */
   readonly sections: readonly {
     readonly name: string
     readonly model: SectionModel | null
     readonly band: ModelBand
     readonly told: Told
+    /** The type whose rows tell its curves, where that is another. */
+    readonly like?: string
     /** Why there are no curves, or why they are vague, where that has to be said. */
     readonly why?: string
+    /** What is rated otherwise for this section than for the type; see `ratingsOf`. */
+    readonly max?: Ratings
   }[]
   /** Published points, class A and others, as fitted or checked. */
   readonly points: readonly OperatingPoint[]
   /** Typical and maximum operation by service and duty. */
   readonly service: readonly ServicePoint[]
+  readonly regulator?: RegulatorFigures
   /** A barretter's current and the volts between which it holds it. */
   readonly barretter?: { readonly amps: Figure; readonly least_V: Figure; readonly most_V: Figure }
   /** Of a mercury-vapour rectifier: what its mercury asks for beside the warm-up at each start. */
@@ -196,5 +223,7 @@ export interface ServicePoint {
   readonly peak_grid_V?: number | undefined
   readonly source: string
   readonly confidence: Confidence
+  /** Its figures that the owner holds a sheet of. */
+  readonly checked?: readonly string[]
   readonly disputed?: string | null | undefined
 }

@@ -9,7 +9,7 @@ import type { Confidence, ModelBand, OperatingPoint, Told } from './types.js'
 export interface Unseen {
   /**
    * `low plate`: class A at or below half the usual plate volts of the type; `idle`: class AB or B without
-   * signal; `drop`: a diode's row against the middle of its rows. */
+   * signal; `drop`: a diode's row against the middle of its other rows. */
   readonly at: 'class A' | 'low plate' | 'idle' | 'drop'
   readonly confidence: Confidence
   /** Published over computed plate current. */
@@ -80,7 +80,14 @@ export function bandOf(type: TypeData, section: number, unseen: readonly Unseen[
     low: Number((Math.min(1, other) * Math.min(kind.low, ...own.map(({ low }) => low))).toPrecision(4)),
     high: Number((Math.max(1, other) * Math.max(kind.high, ...own.map(({ high }) => high))).toPrecision(4)),
     plus_A: amps,
+    plus_from_V: lowest_V(points),
   }
+}
+
+/** The lowest plate volts at which a row prints a current; 0 where none does. */
+function lowest_V(points: readonly OperatingPoint[]): number {
+  const volts = points.flatMap((p) => (p.plate_A === null || !(p.plate_V > 0) ? [] : [p.plate_V]))
+  return volts.length === 0 ? 0 : Math.min(...volts)
 }
 
 /** How the band of a section is known. */

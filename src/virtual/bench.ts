@@ -9,10 +9,11 @@ import { inputNames, portNames } from './faults.js'
 import { createInput, type VirtualInput } from './inputs.js'
 import { createLines, outputsAt } from './lines.js'
 import { across } from './live.js'
-import { averaged, differs, flowingOut, makeOutput, type Output, readBack } from './outputs.js'
+import { differs, drive, makeOutput, type Output } from './outputs.js'
 import { createOwnPack, plugAmps, windingVolts } from './own-mains.js'
 import { drawParts } from './parts.js'
 import { createRelay } from './relay.js'
+import { createTimers, timerSet } from './timer.js'
 import type { VirtualInstrument } from './supplies-types.js'
 import type { FaultSpec, VirtualBench } from './types.js'
 import { createWorld, type Knob } from './world.js'
@@ -27,6 +28,14 @@ export interface VirtualBenchOptions {
    * that differ out. All else (capacitors, heaters, oxides, calibration) is still drawn by `seed`.
    */
   readonly drawn?: (nominal: readonly Element[]) => readonly Element[]
+}
+
+/** A line as the bench hears it. */
+interface Talk {
+  readonly port: string
+  /** Another, once its plug has moved. */
+  instrument: VirtualInstrument
+  at_us: number
 }
 
 interface Shown {
@@ -63,7 +72,7 @@ export function createVirtualBench(
     fed.has(rail) ? [] : [{ rail, limit_A: knob_A[role], V: 0, to_V: 0, V_per_s: 0 }],
   )
   const active: FaultSpec[] = []
-  /** Feed resistors that a person took a part off. */
+  /** Feed resistors that a person took a part off, or exchanged. */
   const takenOff: FaultSpec[] = []
   let waiting = [...options.faults]
   let mode = options.mode
@@ -78,9 +87,16 @@ export function createVirtualBench(
   /** The world itself stands still while nothing in it moves. */
   let clock_us = 0
   const relay = bench.cut_off === undefined ? null : createRelay(bench.cut_off)
+  const timers = bench.outside_timer === undefined ? null : createTimers(bench.outside_timer)
   const inputs = makeInputs()
   const lines = createLines(bench, outputs, inputs, source)
   const { instruments, left } = lines
+  /** When each instrument says something next: only what it is told, and taking what it says, changes that. */
+  const talks: Talk[] = [...instruments].map(([port, instrument]) => ({ port, instrument, at_us: Infinity }))
+  const talkOf = new Map(talks.map((talk) => [talk.port, talk]))
+  const listen = (talk: Talk): void => {
+    talk.at_us = talk.instrument.next_us() ?? Infinity
+  }
 
   function makeInputs(): Map<string, VirtualInput> {
     return new Map(
@@ -155,14 +171,6 @@ export function createVirtualBench(
     warmed_us = world.now_us
   }
 
-  function measure(t_us: number): void {
-    const since_s = Math.max(0, t_us - world.now_us) / 1e6
-    for (const output of outputs) {
-      const amps = averaged(output.averaged_A, flowingOut(output, world), since_s)
-      readBack(output, across(world, output.plus, output.minus), amps, world.limits(output.source))
-    }
-  }
-
   function due(fault: FaultSpec, t_us: number): boolean {
     switch (fault.when.kind) {
       case 'always':
@@ -192,6 +200,11 @@ export function createVirtualBench(
       if (fault.kind === 'another') lines.plugMoved(fault.part.slice('line.'.length))
     }
     lines.faults(active)
+    timers?.faults(active)
+    for (const talk of talks) {
+      talk.instrument = instruments.get(talk.port) ?? talk.instrument
+      listen(talk)
+    }
     world.relay(mode, [...active, ...takenOff])
     world.touched(t_us)
   }
@@ -223,17 +236,25 @@ export function createVirtualBench(
     }
   }
 
-  /** What an open relay keeps from its supplies. */
+  /** What an open relay or timer keeps from its supplies. */
   function cut(t_us: number): void {
     clock_us = Math.max(clock_us, t_us)
-    if (relay === null) return
-    const open = !relay.closed(t_us)
+    if (relay === null && timers === null) return
+    const relayOpen = relay?.closed(t_us) === false
     for (const output of outputs) {
-      const its = bench.cut_off?.cuts.some((supply) => output.name.startsWith(`${supply}.`)) === true
-      if (!its || output.cut === open) continue
+      const supply = output.name.split('.')[0] ?? ''
+      const open =
+        (relayOpen && bench.cut_off?.cuts.includes(supply) === true) || timers?.open(supply, t_us) === true
+      if (output.cut === open) continue
       output.cut = open
       world.touched(t_us)
     }
+  }
+
+  /** What the supplies behind the relay would give through it. */
+  function behindRelay_V(): number {
+    const its = outputs.filter(({ name }) => bench.cut_off?.cuts.includes(name.split('.')[0] ?? '') === true)
+    return Math.max(0, ...its.map((output) => drive({ ...output, cut: false }).V))
   }
 
   function advance(t_us: number): void {
@@ -258,22 +279,35 @@ export function createVirtualBench(
 
   function refresh(t_us: number): void {
     advance(t_us)
-    measure(t_us)
+    world.measure(t_us)
   }
 
   /** Messages that an instrument has got to by now are acted on, whether or not anybody waits for a reply. */
   function act(t_us: number): void {
-    for (const instrument of instruments.values()) {
-      const next = instrument.next_us()
-      if (next !== null && next <= t_us) actOn(instrument, t_us)
+    for (const talk of talks) {
+      if (talk.at_us > t_us) continue
+      actOn(talk.instrument, t_us)
+      listen(talk)
     }
     for (const instrument of left) actOn(instrument, t_us)
   }
 
   function actOn(instrument: VirtualInstrument, t_us: number): void {
-    measure(t_us)
+    world.measure(t_us)
     instrument.receive('', t_us)
     if (outputs.some(differs)) world.touched(t_us)
+  }
+
+  /** `feed C5 33000`: a person puts another feed resistor in. */
+  function exchangeFeed(what: string): void {
+    const [, part = '', ohm] = /^(feed .+) (\d+(?:\.\d+)?)$/.exec(what) ?? []
+    const fitted = equipment.parts[part]
+    if (fitted?.kind !== 'resistor') return
+    const text = `${part} exchanged`
+    const value = Number(ohm) / fitted.ohm
+    takenOff.push({ part, kind: 'drift', value, other: null, when: { kind: 'always' }, text })
+    world.touched(world.now_us)
+    world.relay(mode, [...active, ...takenOff])
   }
 
   lines.faults(active)
@@ -284,28 +318,36 @@ export function createVirtualBench(
       act(t_us)
     },
     receive(port, text, t_us) {
-      const instrument = instruments.get(port)
-      if (instrument === undefined) return
+      const talk = talkOf.get(port)
+      if (talk === undefined) return
       refresh(t_us)
-      instrument.receive(text, t_us)
+      talk.instrument.receive(text, t_us)
+      listen(talk)
       if (outputs.some(differs)) world.touched(t_us)
     },
     take(port, t_us) {
-      const instrument = instruments.get(port)
-      const next = instrument?.next_us() ?? null
-      if (instrument === undefined || next === null || next > t_us) return ''
+      const talk = talkOf.get(port)
+      if (talk === undefined || talk.at_us > t_us) return ''
       refresh(t_us)
-      const text = instrument.take(t_us)
+      const text = talk.instrument.take(t_us)
+      listen(talk)
       if (outputs.some(differs)) world.touched(t_us)
       return text
     },
     next_us() {
-      let first: number | null = null
-      for (const instrument of instruments.values()) {
-        const next = instrument.next_us()
-        if (next !== null && (first === null || next < first)) first = next
-      }
-      return first
+      let first = Infinity
+      for (const { at_us } of talks) if (at_us < first) first = at_us
+      return first === Infinity ? null : first
+    },
+    due(t_us) {
+      let ports: string[] = []
+      // One as a rule.
+      for (const { port, at_us } of talks)
+        if (at_us <= t_us) {
+          if (ports.length === 0) ports = [port]
+          else ports.push(port)
+        }
+      return ports
     },
     ports: () => portNames(bench),
     probe(node, against, ohm) {
@@ -348,15 +390,24 @@ export function createVirtualBench(
       return amps > 1e-12 ? V / amps : Number.POSITIVE_INFINITY
     },
     truth: () => ({
-      volts: { ...world.solution.volts, [equipment.chassis_node]: 0 },
-      rails: Object.fromEntries([
-        ...Object.keys(equipment.rails).map((rail): [string, Shown] => [
-          rail,
-          { volts: world.railVolts(rail), amps: railAmps(rail) },
-        ]),
-        ...packReadings(),
-      ]),
-      outputs: Object.fromEntries(outputs.map((output) => [output.name, output.regulator_V > 0])),
+      get volts() {
+        return { ...world.solution.volts, [equipment.chassis_node]: 0 }
+      },
+      get rails() {
+        return Object.fromEntries([
+          ...Object.keys(equipment.rails).map((rail): [string, Shown] => [
+            rail,
+            { volts: world.railVolts(rail), amps: railAmps(rail) },
+          ]),
+          ...packReadings(),
+        ])
+      },
+      get outputs() {
+        return Object.fromEntries(outputs.map((output) => [output.name, output.regulator_V > 0]))
+      },
+      get relay() {
+        return relay === null ? null : { closed: relay.closed(clock_us), behind_V: behindRelay_V() }
+      },
     }),
     grid_A,
     turn(rail, volts) {
@@ -377,9 +428,13 @@ export function createVirtualBench(
       if (output === undefined) return
       output.face.on = false
       output.face.tripped = null
+      instruments.get(name.split('.')[0] ?? '')?.panel?.()
       world.touched(world.now_us)
     },
     fit(what) {
+      const timed = timerSet(what)
+      if (timed !== null) timers?.start(timed.supply, timed.s, clock_us)
+      exchangeFeed(what)
       if (pack === null) return
       if (what === 'set') pack.joined = true
       if (what === 'rectifier') pack.rectifies = true

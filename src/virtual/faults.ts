@@ -1,6 +1,6 @@
 import type { Bench } from '../bench/index.js'
 import type { Equipment } from '../equipment/index.js'
-import { parseQuantity, type Unit } from '../quantities/index.js'
+import { listed, parseQuantity, type Unit } from '../quantities/index.js'
 import type { FaultSpec } from './types.js'
 
 /** What a fault can be put on. */
@@ -15,6 +15,7 @@ type Target =
   | 'supply'
   | 'line'
   | 'input'
+  | 'timer'
 
 interface Kind {
   /** What the value after `=` is; null = none is taken. */
@@ -93,6 +94,8 @@ export const faultKinds: Readonly<Record<Target, Readonly<Record<string, Kind>>>
     stuck: plain,
     reads: { value: 'reading', needed: true },
   },
+  // Of an outside timer, by its supply (`timer.high`): never cuts; closes again by itself; does not close again once it has cut.
+  timer: { stuck: plain, closed: plain, open: plain },
 }
 
 export type ParsedFault =
@@ -186,8 +189,12 @@ function targetsOf(part: string, equipment: Equipment, bench: Bench): readonly T
   }
   if (part.startsWith('line.') && portNames(bench).includes(part.slice(5))) targets.push('line')
   if (part.startsWith('input.') && inputNames(bench).includes(part.slice(6))) targets.push('input')
+  if (timerNames(bench).includes(part)) targets.push('timer')
   return targets
 }
+
+const timerNames = ({ outside_timer }: Bench): readonly string[] =>
+  (outside_timer?.cuts ?? []).map((supply) => `timer.${supply}`)
 
 /** Ports are named by their supply, or by their meter where a meter is on a line. */
 export function portNames(bench: Bench): readonly string[] {
@@ -203,7 +210,7 @@ export function inputNames(bench: Bench): readonly string[] {
 }
 
 /** Names in the set or bench that resemble `part`, else all of them, so that a slip is seen at once. */
-function known(part: string, equipment: Equipment, bench: Bench): string {
+function known(part: string, equipment: Equipment, bench: Bench): readonly string[] {
   const all = [
     ...Object.keys(equipment.parts),
     ...Object.keys(equipment.rail_capacitors),
@@ -212,9 +219,10 @@ function known(part: string, equipment: Equipment, bench: Bench): string {
     ...Object.keys(bench.supplies),
     ...portNames(bench).map((port) => `line.${port}`),
     ...inputNames(bench).map((name) => `input.${name}`),
+    ...timerNames(bench),
   ]
   const near = all.filter((name) => name.toLowerCase().startsWith(part.slice(0, 1).toLowerCase()))
-  return (near.length > 0 ? near : all).slice(0, 24).join(', ')
+  return (near.length > 0 ? near : all).slice(0, 24)
 }
 
 /** Kinds of fault that a part, rail, supply, line or input of this set and bench can have; none where there is no such part. */
@@ -259,7 +267,11 @@ export function checkFault(
   if (targets.length === 0) {
     return {
       problem: `"${fault.part}" in "${fault.text}" is neither a part, tube or rail of ${equipment.name} nor a supply, line or input of ${bench.name}`,
-      remedy: `There are ${known(fault.part, equipment, bench)}`,
+      remedy: listed(
+        'There are',
+        known(fault.part, equipment, bench),
+        'There is nothing that could be named here',
+      ),
     }
   }
   const kind = targets.map((target) => faultKinds[target][fault.kind]).find((found) => found !== undefined)
@@ -292,7 +304,7 @@ export function checkFault(
   if (fault.other !== null && (!rails.includes(fault.other) || fault.other === fault.part)) {
     return {
       problem: `"${fault.other}" in "${fault.text}" is not another rail of ${equipment.name}`,
-      remedy: `Its rails are ${rails.join(', ')}`,
+      remedy: listed('Its rails are', rails, 'It has no rail'),
     }
   }
   if ((fault.kind === 'no-drive' || fault.kind === 'off-tune') && !isDrivenIn(equipment, fault.part)) {
@@ -318,7 +330,7 @@ export function checkFault(
   if (fault.when.kind === 'volts' && !rails.includes(fault.when.rail)) {
     return {
       problem: `"${fault.when.rail}" in "${fault.text}" is not a rail of ${equipment.name}`,
-      remedy: `Its rails are ${rails.join(', ')}`,
+      remedy: listed('Its rails are', rails, 'It has no rail'),
     }
   }
   return null

@@ -26,7 +26,10 @@ export function createInput(
   const zero = meter.accuracy.plus * calibration(source)
   let faults: readonly FaultSpec[] = []
   let held: number | null = null
-  const has = (kind: string): FaultSpec | undefined => faults.find((fault) => fault.kind === kind)
+  const has = (kind: string): FaultSpec | undefined => {
+    for (const fault of faults) if (fault.kind === kind) return fault
+    return undefined
+  }
   const sees = (): number => {
     const told = has('reads')?.value
     if (told !== undefined && told !== null) return told

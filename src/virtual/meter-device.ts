@@ -36,7 +36,7 @@ export function createMeterDevice(options: VirtualMeterOptions): VirtualInstrume
   ]
   const language = grammar(commands)
   const act = (message: string): string | null => {
-    const answers: string[] = []
+    let answers: string[] = []
     for (const found of language.units(message)) {
       const run = 'error' in found ? undefined : found.unit.query ? found.command.ask : found.command.set
       const answer =
@@ -44,9 +44,9 @@ export function createMeterDevice(options: VirtualMeterOptions): VirtualInstrume
           ? null
           : run({ suffix: found.suffix, parameters: found.unit.parameters })
       if (run === undefined) port.abuses.push(`"${message}" is not understood`)
-      if (typeof answer === 'string') answers.push(answer)
+      if (typeof answer === 'string') answers = answers.length === 0 ? [answer] : [...answers, answer]
     }
-    return answers.length === 0 ? null : answers.join(';')
+    return answers.length < 2 ? (answers[0] ?? null) : answers.join(';')
   }
   const line = meter.line ?? { kind: 'virtual', as: 'pty', baud: 9600, spare_allowed: true }
   const { terminator, reply_terminator } = dialect

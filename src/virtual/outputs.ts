@@ -193,9 +193,33 @@ export function averaged(before_A: number, amps: number, dt_s: number): number {
   return amps + (before_A - amps) * Math.exp(-dt_s / converter_s)
 }
 
+/** Where an output stands in the network as it is laid: looked at at every reading and in every step of the world. */
+export interface Terminals {
+  readonly output: Output
+  readonly plus: number
+  readonly minus: number
+  /** Its source; null where nothing of it is laid. */
+  readonly source: number | null
+}
+
+export function terminalsIn(network: Transient, output: Output): Terminals {
+  const { plus, minus, source } = output
+  return {
+    output,
+    plus: network.placeOf(plus),
+    minus: network.placeOf(minus),
+    source: network.numberOf(source),
+  }
+}
+
+/** Volts between its terminals. */
+export function terminal_V({ plus, minus }: Terminals, { nodeVolts }: Transient): number {
+  return (nodeVolts[plus] ?? 0) - (nodeVolts[minus] ?? 0)
+}
+
 /** Positive out of the positive terminal; an element's current flows into its `a`. */
-export function flowingOut(output: Output, network: Pick<Transient, 'currents'>): number {
-  return -(network.currents(output.source).a ?? 0)
+export function flowingOut({ source }: Terminals, network: Transient): number {
+  return source === null ? 0 : -network.amps(source)
 }
 
 /** Read-back: calibration, some noise, then rounded to the digit the supply has. With the output off the current's zero is true. */

@@ -24,10 +24,21 @@ const status_us = 60_000
 const longest = 256
 /** How often an endless reply is said over, so that it is longer than any line may be. */
 const over_and_over = 100
+/** Messages remembered at most: set-points are ever new. */
+const known_most = 500
 /** Bytes of noise in place of a reply. */
 const noise_bytes = 24
 /** A bit flips in this share of the characters of a garbled reply. */
 const flipped = 0.06
+
+/** What a message is, and how long acting on it takes. */
+interface Kind {
+  /** The message itself as it came first: looked up by whoever acts on it, and the same text is found sooner than one that is equal. */
+  readonly message: string
+  readonly blank: boolean
+  readonly query: boolean
+  readonly takes_us: number
+}
 
 export interface PortWords {
   readonly terminator: string
@@ -37,18 +48,32 @@ export interface PortWords {
 }
 
 export function createPort(line: Line, words: PortWords, chance: Chance, act: Act): Port {
-  const { terminator } = words
+  /** The last character of what ends a message. */
+  const end = words.terminator.charCodeAt(words.terminator.length - 1)
   const byte_us = wire_s(line, 1) * 1e6
   const abuses: string[] = []
   let buffer = ''
   let dropping = false
   let faults: LineFaults = {}
   let busy_us = 0
+  // One at a time as a rule: an empty list would take room for many with its first.
   let waiting: { message: string; query: boolean; at_us: number }[] = []
   let replies: { text: string; at_us: number; due_us: number }[] = []
   let kept: string | null = null
 
-  const isQuery = (message: string): boolean => /\?(\s|;|$)/.test(message)
+  /** The same few messages come thousands of times, and what each of them is does not change. */
+  const known = new Map<string, Kind>()
+  const kindOf = (text: string): Kind => {
+    const before = known.get(text)
+    if (before !== undefined) return before
+    const query = /\?(\s|;|$)/.test(text)
+    const status = query && /:ERR|ESR|STB|COND/i.test(text)
+    const takes_us = words.takes_us(text) ?? (status ? status_us : act_us)
+    const kind = { message: text, blank: text.trim() === '', query, takes_us }
+    if (known.size >= known_most) known.clear()
+    known.set(text, kind)
+    return kind
+  }
   const garble = (text: string): string => {
     if (faults.garbled !== true) return text
     return Array.from(text, (c) => {
@@ -74,12 +99,14 @@ export function createPort(line: Line, words: PortWords, chance: Chance, act: Ac
   const send = (text: string, from_us: number): void => {
     const due_us = Math.max(from_us, replies.at(-1)?.due_us ?? 0) + Math.round(text.length * byte_us)
     busy_us = Math.max(busy_us, due_us)
-    replies.push({ text, due_us, at_us: due_us + Math.round((faults.late_s ?? 0) * 1e6) })
+    const reply = { text, due_us, at_us: due_us + Math.round((faults.late_s ?? 0) * 1e6) }
+    if (replies.length === 0) replies = [reply]
+    else replies.push(reply)
   }
   const settle = (t_us: number): void => {
     while (waiting[0] !== undefined && waiting[0].at_us <= t_us) {
       const { message, at_us } = waiting[0]
-      waiting = waiting.slice(1)
+      waiting.shift()
       const reply = act(message, at_us)
       if (reply === null) continue
       const said = spoiled(reply)
@@ -88,36 +115,44 @@ export function createPort(line: Line, words: PortWords, chance: Chance, act: Ac
       else busy_us = Math.max(busy_us, at_us + Math.round((reply.length + 1) * byte_us))
     }
   }
-  const message = (text: string, arrived_us: number): void => {
+  /** Whether an answer to a question before it has not gone out yet. */
+  const owes = (t_us: number): boolean => {
+    for (const one of waiting) if (one.query) return true
+    for (const reply of replies) if (reply.due_us > t_us) return true
+    return false
+  }
+  const arrived = (text: string, arrived_us: number): void => {
     if (faults.echo === true && faults.silent !== true) send(text + words.reply_terminator, arrived_us)
-    if (text.trim() === '') return
-    const query = isQuery(text)
+    const { message, blank, query, takes_us } = kindOf(text)
+    if (blank) return
     // A question while an answer is still owed: a strict instrument drops the answer.
-    const owing = waiting.some((one) => one.query) || replies.some((reply) => reply.due_us > arrived_us)
-    if (query && owing) abuses.push(`"${text}" was asked before the answer to the question before it`)
-    const status = query && /:ERR|ESR|STB|COND/i.test(text)
-    busy_us = Math.max(busy_us, arrived_us) + (words.takes_us(text) ?? (status ? status_us : act_us))
-    waiting.push({ message: text, query, at_us: Math.round(busy_us) })
+    if (query && owes(arrived_us))
+      abuses.push(`"${text}" was asked before the answer to the question before it`)
+    busy_us = Math.max(busy_us, arrived_us) + takes_us
+    const next = { message, query, at_us: Math.round(busy_us) }
+    if (waiting.length === 0) waiting = [next]
+    else waiting.push(next)
   }
   return {
     abuses,
     receive(text, t_us) {
       settle(t_us)
       let arrived_us = t_us
-      for (const c of text) {
+      let from = 0
+      for (let at = 0; at < text.length; at++) {
         arrived_us += byte_us
-        if (c === terminator.slice(-1)) {
-          if (!dropping) message(buffer, Math.round(arrived_us))
+        if (text.charCodeAt(at) === end) {
+          if (!dropping) arrived(buffer + text.slice(from, at), Math.round(arrived_us))
           buffer = ''
           dropping = false
-        } else if (!dropping) {
-          buffer += c
-          if (buffer.length > longest) {
-            abuses.push(`a message of more than ${longest} characters: "${buffer.slice(0, 40)}…"`)
-            dropping = true
-          }
+          from = at + 1
+        } else if (!dropping && buffer.length + at + 1 - from > longest) {
+          const begin = (buffer + text.slice(from, at)).slice(0, 40)
+          abuses.push(`a message of more than ${longest} characters: "${begin}…"`)
+          dropping = true
         }
       }
+      if (!dropping) buffer += text.slice(from)
       settle(t_us)
     },
     take(t_us) {
@@ -125,7 +160,7 @@ export function createPort(line: Line, words: PortWords, chance: Chance, act: Ac
       let out = ''
       while (replies[0] !== undefined && replies[0].at_us <= t_us) {
         out += replies[0].text
-        replies = replies.slice(1)
+        replies.shift()
       }
       return out
     },

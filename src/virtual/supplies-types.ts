@@ -15,6 +15,8 @@ export interface VirtualInstrument {
   next_us(): number | null
   /** Faults of the line, all of which may be on together; given anew each time, so leaving one out ends it. */
   faults(faults: LineFaults): void
+  /** Somebody works its front panel: it is local until it is told to be remote again, where it has a word for that. */
+  panel?(): void
   /** Text no correct driver may send, in words; tests assert that it stays empty. */
   abuses(): readonly string[]
 }

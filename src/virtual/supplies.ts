@@ -76,6 +76,14 @@ export function createSupplyDevice(options: VirtualSupplyOptions): VirtualInstru
       },
     },
     {
+      word: 'local',
+      header: 'SYSTem:LOCal',
+      run: () => {
+        remote = dialect.remote === null
+        return null
+      },
+    },
+    {
       word: 'error_query',
       header: 'SYSTem:ERRor[:NEXT]',
       run: () => {
@@ -147,7 +155,7 @@ export function createSupplyDevice(options: VirtualSupplyOptions): VirtualInstru
     now_us = t_us
     if (!/^[\x09\x0d\x20-\x7e]*$/.test(message))
       works.abuse(`bytes that are no text in ${JSON.stringify(message)}`)
-    const answers: string[] = []
+    let answers: string[] = []
     let done = 0
     for (const found of language.units(message)) {
       if ('error' in found) {
@@ -158,10 +166,10 @@ export function createSupplyDevice(options: VirtualSupplyOptions): VirtualInstru
       const { unit, command, suffix } = found
       const call = { suffix, parameters: unit.parameters }
       const run = unit.query ? command.ask : command.set
-      const local = inLocal(unit.header, unit.query)
+      const local = inLocal(unit.header, unit.query, message)
       const answer = local ? errors.local : run === undefined ? errors.undefined : run(call)
       if (run !== undefined) watchdog.heard(t_us)
-      if (typeof answer === 'string') answers.push(answer)
+      if (typeof answer === 'string') answers = answers.length === 0 ? [answer] : [...answers, answer]
       else if (answer === null) done += 1
       else {
         refused(answer)
@@ -171,12 +179,24 @@ export function createSupplyDevice(options: VirtualSupplyOptions): VirtualInstru
     }
     const { refusal } = own
     own.refusal = null
-    if (answers.length > 0) return answers.join(';')
+    if (answers.length > 0) return answers.length === 1 ? (answers[0] ?? '') : answers.join(';')
     return refusal ?? (done > 0 ? dialect.acknowledges : null)
   }
+  const feed = dialect.dead_man?.feed ?? dialect.off
+  const obeyed = new Set(
+    outputs.flatMap(({ spec }) =>
+      [dialect.off, feed].map((words) => words.replaceAll('{n}', String(spec.number)).toUpperCase()),
+    ),
+  )
+  /** OFF and the feeding of a dead-man are obeyed in local, as the protocol asks; by a supply with the fault `local` not even they. */
+  const alwaysObeyed = (message: string): boolean =>
+    message.split(';').some((unit) => obeyed.has(unit.trim().toUpperCase()))
   /** Somebody has the panel, or nobody took it: settings are refused. Choosing a channel and the words for the whole supply are not. */
-  const inLocal = (header: string, query: boolean): boolean =>
-    !query && (faults.local === true || !remote) && !/^[*]|INST|REM/i.test(header) && header !== dialect.clear
+  const inLocal = (header: string, query: boolean, message: string): boolean =>
+    !query &&
+    (faults.local === true || (!remote && !alwaysObeyed(message))) &&
+    !/^[*]|INST|REM/i.test(header) &&
+    header !== dialect.clear
 
   const port = createPort(
     supply.line,
@@ -196,9 +216,13 @@ export function createSupplyDevice(options: VirtualSupplyOptions): VirtualInstru
     options.chance,
     act,
   )
-  return instrument(port, protect, (now) => {
+  const made = instrument(port, protect, (now) => {
     faults = now
   })
+  const panel = (): void => {
+    remote = dialect.remote === null
+  }
+  return { ...made, panel }
 }
 
 /** Words that choose a channel, where they are not the standard's. */

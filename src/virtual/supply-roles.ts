@@ -104,12 +104,12 @@ export function rolesOf(works: Works): Role[] {
       if ('code' in to) return to
       const word = to.values[0]?.toUpperCase()
       if (word !== undefined && word !== 'MAX' && word !== 'MIN') return errors.illegal
-      return to.outputs
-        .map((output) => {
-          const shown = word === undefined ? value(output) : word === 'MAX' ? most(output.spec) : 0
-          return printed(dialect, shown, digits(output.spec), unit)
-        })
-        .join(',')
+      const said = (output: Output): string => {
+        const shown = word === undefined ? value(output) : word === 'MAX' ? most(output.spec) : 0
+        return printed(dialect, shown, digits(output.spec), unit)
+      }
+      const [only, ...others] = to.outputs
+      return only !== undefined && others.length === 0 ? said(only) : to.outputs.map(said).join(',')
     }
   const askState =
     (value: (output: Output) => boolean) =>
@@ -210,6 +210,11 @@ export function rolesOf(works: Works): Role[] {
       }),
     },
     {
+      word: 'ask_over_volts_on',
+      header: `${source}:VOLTage#:PROTection:STATe`,
+      run: askState(({ face }) => face.over_V_on),
+    },
+    {
       word: 'set_over_amps',
       header: `${source}:CURRent#:PROTection[:LEVel]`,
       run: setNumber('A', (one, value) => {
@@ -232,6 +237,11 @@ export function rolesOf(works: Works): Role[] {
         one.over_A_on = on
         return null
       }),
+    },
+    {
+      word: 'ask_over_amps_on',
+      header: `${source}:CURRent#:PROTection:STATe`,
+      run: askState((one) => one.over_A_on),
     },
     { word: 'on', header: 'OUTPut#[:STATe]', fixed: 'ON', run: output },
     { word: 'off', header: 'OUTPut#[:STATe]', fixed: 'OFF', run: output },

@@ -11,6 +11,8 @@ export interface VirtualBench {
   take(port: string, t_us: number): string
   /** Earliest time at which `take` on any port will have something; null = nothing pending. */
   next_us(): number | null
+  /** Ports on which `take` has something by then. */
+  due(t_us: number): readonly string[]
   ports(): readonly string[]
   /** What a hand meter of this resistance, clipped at a node against another, would show now. */
   probe(node: string, against: string, ohm: number): number
@@ -19,17 +21,22 @@ export interface VirtualBench {
    * by its name: with one of its ends free.
    */
   ohms(rail: string): number
-  /** Truth for tests and for the "virtual meter shows" line; never given to the sequencer. */
+  /** Truth for tests and for the "virtual meter shows" line, as it stands when each is asked for; never given to the sequencer. */
   truth(): {
     readonly volts: Readonly<Record<string, number>>
     readonly rails: Readonly<Record<string, { readonly volts: number; readonly amps: number }>>
     readonly outputs: Readonly<Record<string, boolean>>
+    /** A cut-off relay, and what its supplies would give through it; null where the bench has none. */
+    readonly relay: { readonly closed: boolean; readonly behind_V: number } | null
   }
   /** What the set's own grid-current meter of a tube shows. */
   grid_A(tube: string): number
   /** A person's knob: watched and hand rails (volts at the rail's terminals). */
   turn(rail: string, volts: number): void
-  /** A person joins the set to its own transformer (`set`), or puts its rectifier back (`rectifier`). */
+  /**
+   * A person joins the set to its own transformer (`set`), puts its rectifier back (`rectifier`), starts the outside timer of a supply
+   * (`timer high 60` for so many seconds, `timer high` for the night), or exchanges a feed resistor (`feed C5 33000`).
+   */
   fit(what: string): void
   /** A person takes a lifted electrolytic off its feed resistor. */
   lift(part: string): void

@@ -6,7 +6,7 @@ import { grammar, type Answer, type Call, type Command } from './scpi.js'
  * words are the standard's it also takes the standard's long forms, suffixes and channel lists, as firmware for it would.
  * This reads the description backwards, from text to meaning; the driver's own writing of it is not used.
  */
-export type Word = Question | Telling | 'identify' | 'clear' | 'remote'
+export type Word = Question | Telling | 'identify' | 'clear' | 'remote' | 'local'
 
 /** One word of the dialect: the standard's header for it, and what it does. `answered` by `ask`, or only `done`. */
 export interface Role {

@@ -17,9 +17,13 @@ import {
   lead_ohm,
   type Output,
   protect,
+  readBack,
   slew,
   sourceElement,
+  terminal_V,
   terminalElements,
+  type Terminals,
+  terminalsIn,
 } from './outputs.js'
 import type { Oxide } from './forming.js'
 import { type OwnPack, ownSource, warmPack } from './own-mains.js'
@@ -40,7 +44,7 @@ export interface Knob {
 }
 
 /** Supplies, leads and set as one network in time. */
-export interface World extends Pick<Transient, 'volt' | 'currents' | 'limits'> {
+export interface World extends Pick<Transient, 'volt' | 'currents'> {
   readonly now_us: number
   /** Goes on to this time; cheap while nothing moves. */
   advance(t_us: number): void
@@ -49,6 +53,8 @@ export interface World extends Pick<Transient, 'volt' | 'currents' | 'limits'> {
   /** Mode or faults changed: the network is laid anew, with the charges it has. */
   relay(mode: string, faults: readonly FaultSpec[]): void
   readonly solution: Solution
+  /** What every output reads back at `t_us`, at which the world stands or which it will come to. */
+  measure(t_us: number): void
   /** The network as it stands, for a meter clipped on. */
   elements(): readonly Element[]
   railVolts(rail: string): number
@@ -95,6 +101,7 @@ export function createWorld(
   let oxides: readonly At<Oxide>[] = []
   let lamps: readonly At<Heater>[] = []
   let regulators: readonly string[] = []
+  let terminals: readonly Terminals[] = []
   /** Volts of all nodes before the step under way. */
   let before = new Float64Array(0)
   /** State of the network laid before, whose charges and choke currents the next one takes over. */
@@ -130,6 +137,7 @@ export function createWorld(
       element.kind === 'resistor' ? at(parts.heaters.get(element.name), element) : [],
     )
     regulators = elements.flatMap(({ kind, name }) => (kind === 'regulator' ? [name] : []))
+    terminals = outputs.map((output) => terminalsIn(transient, output))
     before = new Float64Array(transient.nodeVolts.length)
     quiet_us = now_us
     step_s = shortest_s
@@ -208,11 +216,9 @@ export function createWorld(
     }
     if (turned.length > 0) transient.goOn(1e-6, turned)
     let fired = false
-    for (const output of outputs) {
-      fired = protect(output, across(transient, output.plus, output.minus)) || fired
-    }
-    for (const output of outputs)
-      output.averaged_A = averaged(output.averaged_A, flowingOut(output, transient), dt_s)
+    for (const at of terminals) fired = protect(at.output, terminal_V(at, transient)) || fired
+    for (const at of terminals)
+      at.output.averaged_A = averaged(at.output.averaged_A, flowingOut(at, transient), dt_s)
     now_us += Math.round(dt_s * 1e6)
     if (moving || fired || turned.length > 0) step_s = shortest_s
     else step_s = nextStep(step_s, dt_s, before, transient.nodeVolts, haste(), most_s)
@@ -238,7 +244,15 @@ export function createWorld(
     },
     volt: (node) => transient.volt(node),
     currents: (element) => transient.currents(element),
-    limits: (supply) => transient.limits(supply),
+    measure(t_us) {
+      const since_s = Math.max(0, t_us - now_us) / 1e6
+      for (const at of terminals) {
+        const { output } = at
+        const amps = averaged(output.averaged_A, flowingOut(at, transient), since_s)
+        const limiting = at.source !== null && transient.limits(at.source)
+        readBack(output, terminal_V(at, transient), amps, limiting)
+      }
+    },
     advance(t_us) {
       if (t_us >= quiet_us) run(t_us)
     },

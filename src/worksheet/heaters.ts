@@ -2,7 +2,7 @@ import type { Equipment, HeaterChain, PartName } from '../equipment/index.js'
 import { type HeaterElement, heaterElements, parallel_ohm } from '../limits/index.js'
 import { formatShort } from '../quantities/index.js'
 import { coldRatio } from '../tubes/index.js'
-import { ohmsBy, reading } from './check.js'
+import { ohmsBy, practice, reading } from './check.js'
 import type { ColdCheck } from './types.js'
 
 const coldSource =
@@ -22,6 +22,13 @@ export function heaterChecks(equipment: Equipment): ColdCheck[] {
 /** The ends are published extremes, and a usual lamp stands near one: only what all but leaves them is told. */
 const between = (low: number, high: number) =>
   ({ low, high, near_low: 1.05 * low, near_high: 0.95 * high }) as const
+
+/** One heater varies by 3 % (common practice, no source): nine of ten healthy ones stand within this of hot. */
+const hotSpread = 0.05
+
+/** What it reads once it is warm, as volts over amps of a run's heater step. */
+const hotWords = (ohm: number): string =>
+  `hot it is ${formatShort(ohm, 'Ω')}, ${formatShort((1 - hotSpread) * ohm, 'Ω')} to ${formatShort((1 + hotSpread) * ohm, 'Ω')} (volts over amps in a run's heater step; 5 % either way: ${practice})`
 
 type Ratio = 'low' | 'typical' | 'high' | 'hot'
 
@@ -53,7 +60,7 @@ function chainCheck(equipment: Equipment, name: string, chain: HeaterChain): Col
       what: `heater chain ${name} from end to end: ${chain.series.map((group) => group.join(' with ')).join(', ')}`,
       ...between(ohm('high'), ohm('low')),
       usual: ohm('typical'),
-      because: `cold heaters; hot it is ${formatShort(ohm('hot'), 'Ω')}. Open, a heater in it is burnt out or a tube stands badly in its socket; lower, a heater or its wiring is shorted`,
+      because: `cold heaters; ${hotWords(ohm('hot'))}. Open, a heater in it is burnt out or a tube stands badly in its socket; lower, a heater or its wiring is shorted`,
       source: coldSource,
       ...by,
       method: `${
@@ -97,7 +104,7 @@ function heaterCheck(equipment: Equipment, part: PartName, { rail }: HeaterChain
         what: `heater of ${part}${equipment.tubes[part] === undefined ? '' : ` (${equipment.tubes[part].written})`}, out of its socket, at its heater pins`,
         ...between(ohmAt(element, 'high'), ohmAt(element, 'low')),
         usual,
-        because: `${formatShort(element.hot_V, 'V')}, ${formatShort(element.hot_A, 'A')} when hot is ${formatShort(ohmAt(element, 'hot'), 'Ω')}; cold it is several times lower`,
+        because: `${formatShort(element.hot_V, 'V')}, ${formatShort(element.hot_A, 'A')} when hot: ${hotWords(ohmAt(element, 'hot'))}; cold it is several times lower`,
         source: `${element.source}; ${coldSource}`,
         ...ohmsBy(usual, element.hot_A),
         rails: [rail],

@@ -6,19 +6,39 @@ import type { ColdOhms } from './cold-ohms.js'
 import { gridShift_V, leak_A, leakFor_ohm, riseOf_A } from './leak.js'
 import type { ColdCheck } from './types.js'
 
-/** What a digital meter on volts is to what stands in series with it (common practice, no source). */
-const meter_ohm = 10e6
+/** What most digital meters on volts are to what stands in series with them (common practice, no source): for the example. */
+const usual_ohm = 10e6
 const mainsTest_V = 500
+/** Bench leads carry no more in a run either. */
+const leads_V = 600
+
+/** Nobody holds anything while the test volts stand. */
+const handsAway =
+  'With tester or supply off: clip everything on, hands away and nobody near; then on, and read once it stands still. Off, wait until it has fallen, discharge it through a resistor, and only then take the clips off.'
 
 /** Leakage through a meter on volts in series with the test supply: the meter's own resistance measures it. */
 function seriesMeter(test_V: number, least_ohm: number): Pick<ColdCheck, 'method' | 'meter' | 'volts'> {
-  const most_V = (test_V * meter_ohm) / (least_ohm + meter_ohm)
+  const most_V = (test_V * usual_ohm) / (least_ohm + usual_ohm)
+  const tester = `Insulation tester at ${formatShort(test_V, 'V')}`
+  const takes = `A leak at the limit takes ${formatShort(leak_A(test_V, least_ohm), 'A')} from the tester.`
+  if (test_V > leads_V)
+    return {
+      method: `${tester}, and nothing else: bench leads and meters are not made for these volts. ${takes} ${handsAway}`,
+      meter: `insulation tester for ${formatShort(test_V, 'V')}, with its own leads`,
+      volts: null,
+    }
   return {
-    method: `Insulation tester at ${formatShort(test_V, 'V')}; or ${formatShort(test_V, 'V')} from the bench supply, its limit at 1 mA, through a meter on DC volts in series: it may show ${formatShort(most_V, 'V')} at most once it stands still. A leak at the limit takes ${formatShort(leak_A(test_V, least_ohm), 'A')} from the tester. Type ohms, or those volts.`,
-    meter: `insulation tester, or a voltmeter of ${formatShort(meter_ohm, 'Ω')} in series (its resistance is counted)`,
-    volts: { by: 'series meter', test_V, meter_ohm },
+    method: `${tester}; or ${formatShort(test_V, 'V')} from the bench supply, its limit at 1 mA, through a meter on DC volts in series: one of ${formatShort(usual_ohm, 'Ω')} may show ${formatShort(most_V, 'V')} at most. ${takes} ${handsAway} Type ohms; or those volts with the meter's own resistance, which is what measures, as "${formatShort(most_V / 2, 'V')} at ${formatShort(usual_ohm, 'Ω')}".`,
+    meter:
+      "insulation tester, or a voltmeter in series whose own resistance you know (most digital ones 10 MΩ; a needle's: its ohms per volt times the volts of its range)",
+    volts: { by: 'series meter', test_V },
   }
 }
+
+const testCautions = (test_V: number): readonly string[] => [
+  ...insulationCautions,
+  `Meter, leads and clips are rated for ${formatShort(test_V, 'V')} or more: over a short all of it stands across them. No limit and no interlock of slowglow's is behind this test.`,
+]
 
 /** From the mains pins to the chassis. */
 export const mainsInsulation = 'mains insulation'
@@ -36,7 +56,7 @@ export function insulationChecks(equipment: Equipment): ColdCheck[] {
           'this chassis is joined to a mains pin of the set: only that transformer parts it, and you, from the mains',
         source: leastInsulation.source,
         ...seriesMeter(mainsTest_V, 1e6),
-        cautions: insulationCautions,
+        cautions: testCautions(mainsTest_V),
         must: true,
         waivable: false,
       }),
@@ -52,7 +72,7 @@ export function insulationChecks(equipment: Equipment): ColdCheck[] {
           'a primary that leaks to the core or the chassis; suppressor capacitors to chassis are lifted first, and replaced by ones made for it',
         source: `${leastInsulation.source}; test volts ${leastInsulation.tested}`,
         ...seriesMeter(mainsTest_V, 1e6),
-        cautions: insulationCautions,
+        cautions: testCautions(mainsTest_V),
       }),
     )
   for (const [name, rail] of Object.entries(equipment.rails)) {
@@ -68,7 +88,7 @@ export function insulationChecks(equipment: Equipment): ColdCheck[] {
         source: leastInsulation.source,
         ...seriesMeter(rail.working_V, least),
         cautions: [
-          ...insulationCautions,
+          ...testCautions(rail.working_V),
           'Nothing that is rated for less than the test volts may stay joined: paper capacitors are tested at their rated volts or 500 V, whichever is lower.',
         ],
         rails: [name],
@@ -116,8 +136,9 @@ export function couplingChecks(equipment: Equipment, ohms: ColdOhms): ColdCheck[
         because: `with up to ${formatShort(highest_V, 'V')} before it and ${formatShort(Rg.usual, 'Ω')} at the grid of ${grids.get(grid) ?? ''}, ${formatShort(at, 'Ω')} shifts that grid by ${formatShort(shift, 'V')}; a tube of 6 mA/V then draws ${formatShort(riseOf_A(shift, slope_S), 'A')} more, and a grid that goes positive may burn its transformer`,
         source: `computed: shift = V·Rg/(Rleak + Rg) (published, second-hand); that ${formatShort(shift_V, 'V')} is the limit and ${formatShort(told_V, 'V')} is told: ${ours}. Test volts: its rating or 500 V, the lower (MIL-PRF-11693 4.7.5)`,
         ...seriesMeter(test_V, at),
+        shifts: { V: highest_V, grid_ohm: Rg.high },
         cautions: [
-          ...insulationCautions,
+          ...testCautions(test_V),
           'An ordinary ohmmeter says nothing of a paper capacitor: it leaks at its volts, not at half a volt.',
         ],
         parts: [name],
@@ -126,20 +147,38 @@ export function couplingChecks(equipment: Equipment, ohms: ColdOhms): ColdCheck[
   })
 }
 
-/** What a leaking paper capacitor may take of what feeds its node before it is out of range, and before it is told (our choice). */
+/** What a leaking capacitor may take of what feeds its node before it is out of range, and before it is told (our choice). */
 const share = { most: 0.05, told: 0.01 } as const
-/** Below this a paper capacitor has failed whatever stands around it. */
+/** Below this a capacitor has failed whatever stands around it. */
 const leastPaper_ohm = 1e6
 
-/** All other paper capacitors: a leak pulls their node down, or takes the bias and warms until it shorts. */
-export function paperChecks(
+/** How old ones fail. */
+const paperFails = {
+  because: 'Old paper fails by leaking, 100 kΩ and up, then warms and shorts',
+  source: 'the way it fails: published, second-hand',
+  new: '; new ones had some 1000 MΩ·µF (from memory)',
+  caution:
+    'An ordinary ohmmeter says nothing of a paper capacitor: it leaks at its volts, not at half a volt.',
+} as const
+const othersFail = {
+  because:
+    'Mica, ceramic and film seldom leak; silver that has wandered, damp and a cracked case break down at volts, and a lead that has come off decouples nothing: measure its capacitance too',
+  source: `the way they fail: ${practice}`,
+  new: '',
+  caution:
+    'An ordinary ohmmeter says little of it: what has wandered breaks down at its volts, not at half a volt.',
+} as const
+
+/** All others but electrolytics: a leak pulls their node down, or takes the bias and warms until it shorts. */
+export function leakChecks(
   equipment: Equipment,
   ohms: ColdOhms,
   coupling: readonly ColdCheck[],
 ): ColdCheck[] {
   const done = new Set(coupling.flatMap(({ parts }) => parts))
   return Object.entries(equipment.parts).flatMap(([name, part]) => {
-    if (part.kind !== 'capacitor' || part.dielectric !== 'paper' || done.has(name)) return []
+    if (part.kind !== 'capacitor' || part.dielectric === 'electrolytic' || done.has(name)) return []
+    const fails = part.dielectric === 'paper' ? paperFails : othersFail
     const [a, b] = part.between
     const beside = ohms.between(a, b)
     const least = (of: number): number => Math.max(leastPaper_ohm, (beside?.high ?? 0) / of)
@@ -156,13 +195,10 @@ export function paperChecks(
         what: `leakage of ${name} (${part.between.join(' to ')}), one end lifted`,
         low: at,
         near_low: least(share.told),
-        because: `${around}. Old paper fails by leaking, 100 kΩ and up, then warms and shorts`,
-        source: `the way it fails: published, second-hand; ${formatShort(share.most, 'ratio')}, and ${formatShort(leastPaper_ohm, 'Ω')} whatever stands around it: ${ours}; new ones had some 1000 MΩ·µF (from memory). Test volts: its rating or 500 V, the lower (MIL-PRF-11693 4.7.5)`,
+        because: `${around}. ${fails.because}`,
+        source: `${fails.source}; ${formatShort(share.most, 'ratio')}, and ${formatShort(leastPaper_ohm, 'Ω')} whatever stands around it: ${ours}${fails.new}. Test volts: its rating or 500 V, the lower (MIL-PRF-11693 4.7.5)`,
         ...seriesMeter(test_V, at),
-        cautions: [
-          ...insulationCautions,
-          'An ordinary ohmmeter says nothing of a paper capacitor: it leaks at its volts, not at half a volt.',
-        ],
+        cautions: [...testCautions(test_V), fails.caution],
         parts: [name],
       }),
     ]

@@ -1,5 +1,6 @@
 import { formatShort, parseQuantity } from '../quantities/index.js'
 import { open_ohm } from './check.js'
+import { gridShift_V } from './leak.js'
 import type { ColdCheck, ColdValue, ColdVerdict } from './types.js'
 
 export interface Judged {
@@ -34,8 +35,14 @@ export function judgeValue(
       ? ''
       : verdict === 'marginal'
         ? ' In the window, but near its end.'
-        : ` OUT OF RANGE: ${sentence(check.because)}`
+        : ` OUT OF RANGE: ${sentence(check.because)}${shiftWords(check, value)}`
   return { verdict, text: `${valueText(check.unit, value)}; wanted: ${check.wanted}.${how}` }
+}
+
+/** What this very leak does, beside what the limit is for. */
+function shiftWords({ shifts, unit }: ColdCheck, value: ColdValue): string {
+  if (shifts === undefined || typeof value === 'string') return ''
+  return ` ${valueText(unit, value)} shifts it by ${formatShort(gridShift_V(shifts.V, shifts.grid_ohm, value), 'V')}.`
 }
 
 function verdictOf({ low, high, near_low, near_high, kind }: ColdCheck, value: ColdValue): ColdVerdict {
@@ -69,13 +76,28 @@ function valueOf(check: ColdCheck, written: string): ColdValue | Unread {
       }
     return read.value
   }
-  const volts = check.volts === null ? null : parseQuantity(written, 'V')
-  if (check.volts === null || volts === null || !volts.ok)
+  const { volts: by } = check
+  const [figure = '', ohms] = by?.by === 'series meter' ? written.split(/ at | ?@ ?/) : [written]
+  const volts = by === null ? null : parseQuantity(figure, 'V')
+  if (by === null || volts === null || !volts.ok)
     return { ok: false, problem: read.problem, remedy: read.remedy }
   const V = Math.abs(volts.value)
-  if (check.volts.by === 'current') return V / check.volts.A
-  const { test_V, meter_ohm } = check.volts
-  return V === 0 ? open_ohm : Math.max(0, meter_ohm * (test_V / V - 1))
+  return by.by === 'current' ? V / by.A : leakOf(by.test_V, V, ohms)
+}
+
+/** What of the test volts the meter in series does not show stands across the leak. */
+function leakOf(test_V: number, V: number, ohms: string | undefined): ColdValue | Unread {
+  const together = `type both, as "${formatShort(V, 'V')} at 10 MΩ" (most digital meters are 10 MΩ; a needle's: its ohms per volt times the volts of its range), or type ohms`
+  if (ohms === undefined)
+    return {
+      ok: false,
+      problem: `${formatShort(V, 'V')} on a meter in series say nothing without that meter's own resistance: it is what measures, and with another one the same volts are another leak`,
+      remedy: together,
+    }
+  const meter = parseQuantity(ohms, 'Ω')
+  if (!meter.ok || !(meter.value > 0))
+    return { ok: false, problem: `'${ohms}' is no resistance of a meter`, remedy: together }
+  return V === 0 ? open_ohm : Math.max(0, meter.value * (test_V / V - 1))
 }
 
 const sentence = (text: string): string => `${text.charAt(0).toUpperCase()}${text.slice(1)}.`

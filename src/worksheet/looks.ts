@@ -49,7 +49,7 @@ const list: readonly (readonly [item: string, what: string, because: string, met
     'look plugs',
     'plug, key, microphone and phone contacts and their cords bright and tight',
     'they carry send, bias or HT',
-    'Clean; read each closed contact below 0.1 Ω by 100 mA and volts.',
+    'Clean; what is closed is read too, under contacts.',
   ],
   [
     'look fuses',

@@ -50,7 +50,7 @@ export function primaryCheck({ own_mains: own }: Equipment): ColdCheck[] {
       usual: own.primary_ohm,
       because:
         'open: a blown fuse, a switch, or a wire burnt through; lower: turns are shorted, and the mains will burn it',
-      source: `the set file (${own.source}), a third either way: ${practice}`,
+      source: `the set file (${own.source}), ${formatShort(primarySpread, 'ratio')} either way: ${practice}`,
       ...ohmsBy(own.primary_ohm, own.fuse_A),
     }),
   ]
@@ -124,6 +124,43 @@ function words(equipment: Equipment, name: PartName): string {
 /** A closed contact of a relay or switch has next to no resistance (common practice, no source). */
 const closed_ohm = 0.1
 const open_ohm = 10e6
+
+/** Contacts outside of the circuit, which no file lists: plugs of every set, key and microphone of one that sends. */
+export function cordChecks({ modes }: Equipment): ColdCheck[] {
+  const sends = Object.entries(modes).some(([name, { driven }]) => driven || /transmit|send|key/i.test(name))
+  const one = (item: string, what: string, because: string): ColdCheck =>
+    reading('Ω', {
+      item,
+      group: 'contacts',
+      what: `${what}; of several the worst`,
+      low: 0,
+      high: closed_ohm,
+      because,
+      source: `0.1 Ω: ${practice}`,
+      ...ohmsBy(closed_ohm / 2, 1),
+    })
+  return [
+    one(
+      'plug contacts',
+      'a plug in its socket, each pin: from the wire at the pin to the tag of the socket',
+      'an oxidised pin opens a heater chain or the bias, or gets hot',
+    ),
+    ...(sends
+      ? [
+          one(
+            'key contacts',
+            'the key pressed and its plug in: across each of its contacts, not through the cord',
+            'a key that does not close clean chatters the stage behind it; unplugged and measured first: some keys carry HT or bias',
+          ),
+          one(
+            'microphone contacts',
+            'the send switch of the microphone pressed and its plug in: across each contact, not through cord and capsule (a carbon capsule bears no such current)',
+            'it pulls the send relay: a bad one drops it under speech',
+          ),
+        ]
+      : []),
+  ]
+}
 
 /** Each contact in both positions. */
 export function contactChecks(equipment: Equipment, ohmsIn: (mode: string) => ColdOhms): ColdCheck[] {

@@ -36,6 +36,8 @@ export interface ItemStanding {
   readonly text: string
   /** In force for this very reading, or for its never having been taken. */
   readonly waiver: Waiver | null
+  /** Earlier ones, no longer in force: read again, or mended. They follow the set all the same. */
+  readonly once: readonly Waiver[]
   /** Why the reading is old, in words: by its age, or by what was done to the set since; null where it is not. */
   readonly old: string | null
 }
@@ -86,7 +88,8 @@ function itemStanding(
     ...(aged === null ? [] : [aged]),
     ...(since?.kind === 'repair' ? [`taken before the last repair (${since.text})`] : []),
   ].join(', ')
-  const last = facts.findLast((fact): fact is Waiver => fact.kind === 'waiver' && fact.item === item)
+  const all = facts.filter((fact): fact is Waiver => fact.kind === 'waiver' && fact.item === item)
+  const last = all.at(-1)
   const waiver =
     last !== undefined &&
     check?.waivable !== false &&
@@ -94,7 +97,8 @@ function itemStanding(
     last.seq > (repair?.seq ?? -1)
       ? last
       : null
-  const common = { item, check, reading, waiver, old: old === '' ? null : old }
+  const once = all.filter((each) => each !== waiver)
+  const common = { item, check, reading, waiver, once, old: old === '' ? null : old }
   if (reading === null)
     return { ...common, state: 'not taken', text: `not taken; wanted: ${check?.wanted ?? 'no longer known'}` }
   if (stale)
@@ -179,8 +183,15 @@ export function coldChecksOf(
     else if (state === 'marginal') marginal.push(`${item}: ${text}`)
     if (!open && each.old !== null) old.push(item)
   }
-  return { blocks, not_asked, not_taken, old, marginal, waived: waivedOf(standing) }
+  const once_waived = standing.flatMap(({ item, text, once }) =>
+    once.map((each) => `${item}: ${waivedWords(each)} Now: ${trimmed(text)}`),
+  )
+  return { blocks, not_asked, not_taken, old, marginal, waived: waivedOf(standing), once_waived }
 }
+
+/** Who let it stand, when and why; a sentence of its own. */
+const waivedWords = ({ by, at, reason }: Waiver): string =>
+  `waived by ${by} on ${at.slice(0, 10)}: ${trimmed(reason)}.`
 
 function waivedOf(standing: readonly ItemStanding[]): ColdChecks['waived'] {
   return standing.flatMap(({ item, text, waiver }) =>

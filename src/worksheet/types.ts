@@ -17,8 +17,8 @@ export type ColdGroup =
 export type ReadByVolts =
   /** A known current is sent through: ohms are volts over amps. */
   | { readonly by: 'current'; readonly A: number }
-  /** The meter stands in series with what is tested and its own resistance measures the leak. */
-  | { readonly by: 'series meter'; readonly test_V: number; readonly meter_ohm: number }
+  /** The meter stands in series with what is tested and its own resistance, typed with its volts, measures the leak. */
+  | { readonly by: 'series meter'; readonly test_V: number }
 
 /** One thing to be found with meter, eyes or hands before any power. */
 export interface ColdCheck {
@@ -50,6 +50,8 @@ export interface ColdCheck {
   readonly rails: readonly RailName[]
   readonly parts: readonly PartName[]
   readonly volts: ReadByVolts | null
+  /** Of a coupling capacitor: what stands before it and hangs at the grid after it, so that a leak that was read has its shift. */
+  readonly shifts?: { readonly V: number; readonly grid_ohm: number }
 }
 
 /** The cold checks of one set, in the order in which they are best taken. */

@@ -1,10 +1,11 @@
 import type { Equipment } from '../equipment/index.js'
 import { chargeChecks } from './charge.js'
+import { chartChecks } from './charted.js'
 import { type ColdOhms, coldOhms } from './cold-ohms.js'
 import { heaterChecks } from './heaters.js'
-import { bondChecks, couplingChecks, insulationChecks, paperChecks } from './insulation.js'
+import { bondChecks, couplingChecks, insulationChecks, leakChecks } from './insulation.js'
 import { lookChecks } from './looks.js'
-import { contactChecks, partChecks, primaryCheck } from './parts.js'
+import { contactChecks, cordChecks, partChecks, primaryCheck } from './parts.js'
 import { railChecks } from './rails.js'
 import { unseenChecks } from './unseen.js'
 import type { ColdCheck, Worksheet } from './types.js'
@@ -30,9 +31,11 @@ export function makeWorksheet(equipment: Equipment): Worksheet {
     ...heaterChecks(equipment),
     ...partChecks(equipment, mode, ohms),
     ...primaryCheck(equipment),
+    ...chartChecks(equipment, mode),
     ...contactChecks(equipment, ohmsIn),
+    ...cordChecks(equipment),
     ...coupling,
-    ...paperChecks(equipment, ohms, coupling),
+    ...leakChecks(equipment, ohms, coupling),
     ...insulationChecks(equipment),
     ...unseenChecks(equipment),
   ]
@@ -46,7 +49,7 @@ export function makeWorksheet(equipment: Equipment): Worksheet {
       equipment.level === 3
         ? []
         : [
-            'Resistances, windings, contacts and coupling capacitors: the file gives no circuit. Read those that you can reach against the diagram, and keep what you find as a finding.',
+            `${equipment.charts.resistances.length > 0 ? 'Resistances that the chart does not give' : 'Resistances'}, windings, contacts and coupling capacitors: the file gives no circuit. Read those that you can reach against the diagram, and keep what you find as a finding.`,
           ],
   }
 }

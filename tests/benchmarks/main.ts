@@ -32,7 +32,7 @@ const groups: Readonly<Record<string, () => Figure[] | Promise<Figure[]>>> = {
     reformFigures(
       Number(given('--parts') ?? 500),
       Number(given('--days') ?? 7),
-      Number(given('--run-days') ?? 0.2),
+      Number(given('--run-days') ?? 7),
     ),
   review: () => reviewFigures(args.includes('--longest')),
   trip: () => tripFigures(Number(given('--trips') ?? 8000), Number(given('--runs') ?? 100)),

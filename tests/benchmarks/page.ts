@@ -41,36 +41,61 @@ async function reviewed(browser: Browser): Promise<Figure[]> {
   const served = await serve(place)
   try {
     const page = await browser.newPage({ viewport: { width: 1280, height: 900 } })
-    // Once before it counts: the file is in the system's memory, as that of a run just made, and the page in the browser's.
+    // Once with nothing in the browser's memory, and once more with the page in it, as whoever works at it all evening has it.
+    const first_ms: number[] = []
     for (let i = 0; i < 2; i++) {
       await page.goto('about:blank')
       await page.goto(`${served.address}#/review/${run}`)
-      await page.locator('section[data-drawn] canvas').first().waitFor({ timeout: 120_000 })
+      first_ms.push(await page.evaluate<number>(drawnAt))
     }
-    const first_ms = await page.evaluate<number>(`performance.getEntriesByName('traces drawn')[0].startTime`)
+    const [cold_ms = NaN, warm_ms = NaN] = first_ms
     const zoom_ms: number[] = []
     for (let i = 0; i < zooms; i++) {
       const at = await page.evaluate<number>(`new Promise((done) => {
         const section = document.querySelector('section[data-drawn]')
+        performance.clearMarks('traces drawn')
         const from = performance.now()
-        new MutationObserver((_, observer) => {
+        new PerformanceObserver((list, observer) => {
+          const [mark] = list.getEntriesByName('traces drawn')
+          if (mark === undefined) return
           observer.disconnect()
-          requestAnimationFrame(() => done(performance.now() - from))
-        }).observe(section, { attributes: true, attributeFilter: ['data-drawn'] })
+          done(mark.startTime - from)
+        }).observe({ type: 'mark' })
         for (const button of section.querySelectorAll('button')) if (button.textContent === 'Closer') button.click()
       })`)
       zoom_ms.push(at)
     }
     const million = `${judged / 1e6} million readings`
     return [
-      figure(`${million}: from going there to the first plot`, first_ms, 'ms', '< 1000 ms', first_ms < 1000),
-      figure(`${million}: zoom, click to drawn`, median(zoom_ms), 'ms', '< 100 ms', median(zoom_ms) < 100),
+      figure(`${million}: first plot, first visit`, cold_ms, 'ms', '< 1000 ms', cold_ms < 1000),
+      figure(
+        `${million}: first plot, page in the browser's memory`,
+        warm_ms,
+        'ms',
+        '< 1000 ms',
+        warm_ms < 1000,
+      ),
+      figure(
+        `${million}: zoom, click to every chart drawn`,
+        median(zoom_ms),
+        'ms',
+        '< 100 ms',
+        median(zoom_ms) < 100,
+      ),
     ]
   } finally {
     await served.end()
     place.remove()
   }
 }
+
+/** When every chart of the run stood on its canvas, since the page was gone to. */
+const drawnAt = `new Promise((done) => {
+  new PerformanceObserver((list) => {
+    const [mark] = list.getEntriesByName('traces drawn')
+    if (mark !== undefined) done(mark.startTime)
+  }).observe({ type: 'mark', buffered: true })
+})`
 
 /** Four rails, twenty views a second: what of one core the page takes, its drawing included. */
 async function live(browser: Browser): Promise<Figure[]> {
@@ -93,7 +118,11 @@ async function live(browser: Browser): Promise<Figure[]> {
   )
   const shown = (second: number, now_ms: number) => {
     const view = views[Math.min(views.length - 1, from + Math.floor(second))] ?? views[0]!
-    const rails = view.rails.flatMap((rail) => [rail, { ...rail, rail: `${rail.rail} 2` }])
+    // No two readings are the same: each view changes every figure.
+    const noise = 1 + 0.004 * Math.sin(second * 97)
+    const rails = view.rails
+      .map((rail) => ({ ...rail, amps: (rail.amps ?? 0) * noise, volts: (rail.volts ?? 0) * noise }))
+      .flatMap((rail) => [rail, { ...rail, rail: `${rail.rail} 2` }])
     return liveView({ ...view, elapsed_s: view.elapsed_s + (second % 1), rails }, now_ms)
   }
   const service = await playService({ ...running(views[from] ?? views[0]!, 0), view: shown(0, 0) }, four)
@@ -102,7 +131,8 @@ async function live(browser: Browser): Promise<Figure[]> {
     await page.goto(`${service.address}#/energise`)
     await page.locator('.chart canvas').first().waitFor()
     const session = await page.context().newCDPSession(page)
-    await session.send('Performance.enable')
+    // Time of its thread, not of the clock: what else runs here is not the page's.
+    await session.send('Performance.enable', { timeDomain: 'threadTicks' })
     const spent_s = async (): Promise<number> => {
       const { metrics } = await session.send('Performance.getMetrics')
       return metrics.find(({ name }) => name === 'TaskDuration')?.value ?? NaN
@@ -121,7 +151,7 @@ async function live(browser: Browser): Promise<Figure[]> {
     const part = ((await spent_s()) - before) / ((performance.now() - began) / 1000)
     return [
       figure(
-        'live page, 4 rails, 20 views a second: part of one core',
+        'live page, 4 rails, 20 views a second: part of one core (its main thread)',
         part * 100,
         '%',
         '< 5 %',

@@ -43,6 +43,7 @@ export async function openPage(
     locale,
     reducedMotion: 'reduce',
   })
+  if (light) await context.addInitScript("localStorage.setItem('slowglow.theme', 'light')")
   const page = await context.newPage()
   const wrong: string[] = []
   page.on('pageerror', (error) => wrong.push(String(error)))

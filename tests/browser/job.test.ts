@@ -1,83 +1,15 @@
 import { readFileSync } from 'node:fs'
 import { join } from 'node:path'
-import type { Browser, Page } from 'playwright-core'
-import { afterAll, afterEach, beforeAll, describe, expect, it } from 'vitest'
-import { hasBrowser, openBrowser, openPage, sticksOut, unfair } from './chromium.js'
-import { Place, serve, type Served } from './served.js'
-
-/** Runs on the virtual bench go ten times as fast as life; what a slow machine adds is waited for. */
-const long = { timeout: 180_000 }
-
-/** Goes to a control with the Tab key alone, as who has no pointer does. */
-async function tabTo(page: Page, words: RegExp): Promise<void> {
-  for (let i = 0; i < 80; i++) {
-    await page.keyboard.press('Tab')
-    const now = await page.evaluate<string>(
-      `(() => { const e = document.activeElement; return [e?.textContent, e?.getAttribute('aria-label'), e?.labels?.[0]?.textContent].join(' ') })()`,
-    )
-    if (words.test(now)) return
-  }
-  throw new Error(`No control ${words.source} is reached with Tab.`)
-}
-
-/** Reads the word off the screen and types it, with keys alone. */
-async function acknowledge(page: Page): Promise<void> {
-  const word = await page.locator('.word strong').textContent(long)
-  await tabTo(page, /type the word/)
-  await page.keyboard.type(word ?? '')
-  await page.keyboard.press('Enter')
-}
-
-/** Does what is asked as one at a virtual bench: takes what its meters show, says yes. Until `done` is on the screen. */
-async function answerUntil(page: Page, done: () => Promise<boolean>): Promise<void> {
-  const yes = page.getByRole('button', { name: /^(Yes, |Take )/ })
-  while (!(await done())) {
-    if ((await yes.count()) > 0)
-      await yes
-        .first()
-        .click({ timeout: 1000 })
-        .catch(() => undefined)
-    else await new Promise((resolve) => setTimeout(resolve, 100))
-  }
-}
+import { describe, expect, it } from 'vitest'
+import { answerToTheEnd, answerUntil, AtPage, long, start } from './at-page.js'
+import { hasBrowser, sticksOut, unfair } from './chromium.js'
 
 describe.skipIf(!hasBrowser)('the page with its service', () => {
-  const place = new Place()
-  let browser: Browser
-  let served: Served
-  let opened: Awaited<ReturnType<typeof openPage>>[] = []
-  beforeAll(async () => {
-    browser = await openBrowser()
-    served = await serve(place)
-  })
-  afterEach(async () => {
-    for (const { wrong, close } of opened) {
-      expect(wrong).toEqual([])
-      await close()
-    }
-    opened = []
-  })
-  afterAll(async () => {
-    await browser.close()
-    await served.end()
-    place.remove()
-  })
-  const open = async (at: string, look?: Parameters<typeof openPage>[2]) => {
-    const one = await openPage(browser, `${served.address}${at}`, look)
-    opened.push(one)
-    return one.page
-  }
-  const start = async (page: Page, profile: string, fault = ''): Promise<void> => {
-    await page.getByLabel('Profile').selectOption(profile)
-    await page.getByLabel('Speed, virtual bench').selectOption('10')
-    await page.getByLabel('Faults put in, virtual bench').fill(fault)
-    await page.getByRole('button', { name: 'To the cautions' }).click()
-    await acknowledge(page)
-  }
+  const at = new AtPage()
 
   it('takes a job from a file dropped in to its report', async () => {
-    const page = await open('#/prepare')
-    const text = readFileSync(join(place.folder, 'receive-network.yaml'), 'utf8').replace(
+    const page = await at.open('#/prepare')
+    const text = readFileSync(join(at.place.folder, 'receive-network.yaml'), 'utf8').replace(
       /^name: .*$/m,
       'name: The evening',
     )
@@ -103,11 +35,7 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
       .getByLabel('Photograph', { exact: true })
       .setInputFiles({ name: 'wires.png', mimeType: 'image/png', buffer: await page.screenshot() })
     await page.getByText('wires.png stands in the set’s book.').waitFor(long)
-    await answerUntil(
-      page,
-      async () => (await page.getByRole('link', { name: 'Look at this run in Review' }).count()) > 0,
-    )
-    expect(await page.locator('p.outcome').textContent()).toMatch(/^● Completed/)
+    expect(await answerToTheEnd(page)).toMatch(/^● Completed/)
     await page.getByText('Outputs confirmed off').first().waitFor()
     await page.getByText('Measure before touching.', { exact: true }).waitFor()
     await page.screenshot({ path: 'docs/ending.png' })
@@ -125,22 +53,13 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
     await page.getByText('Replaced nothing.').first().waitFor()
     await page.getByRole('button', { name: 'Replay', exact: true }).click()
     await page.getByText('The same decisions.').waitFor(long)
-    const report = await page.getByRole('link', { name: /Report/ }).getAttribute('href')
-    const got = await page.request.get(new URL(report ?? '', served.address).href)
-    expect(got.status()).toBe(200)
-    expect(await got.text()).toContain('The evening')
+    expect((await at.linked(page, /Report/)).toString()).toContain('The evening')
   })
 
   it('trips at a fault put in, and says what of it was measured', async () => {
-    const page = await open('#/energise')
-    await start(page, 'receive-network.yaml', 'C1:short@HT>100V')
-    await answerUntil(
-      page,
-      async () =>
-        (await page.getByText(/^■ Tripped|^✕ Failed|^◆ Stopped/i).count()) > 0 ||
-        (await page.locator('.outcome').count()) > 0,
-    )
-    expect(await page.locator('p.outcome').textContent()).toMatch(/tripped/i)
+    const page = await at.open('#/energise')
+    await start(page, 'receive-network.yaml', { fault: 'C1:short@HT>100V' })
+    expect(await answerToTheEnd(page)).toMatch(/tripped/i)
     await page.getByText('not measured: take it as charged').first().waitFor()
     expect(await unfair(page)).toEqual([])
 
@@ -163,7 +82,7 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
   })
 
   it('is stopped by a key at either of two viewers, and both see it done', async () => {
-    const [page, other] = [await open('#/energise'), await open('#/prepare')]
+    const [page, other] = [await at.open('#/energise'), await at.open('#/prepare')]
     await start(page, 'receive.yaml')
     await other.getByRole('button', { name: /STOP/ }).waitFor(long)
     await other.getByText('2 viewers').waitFor()
@@ -172,17 +91,83 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
     await other.getByRole('link', { name: 'Files', exact: true }).click()
     await other.getByRole('textbox', { name: /Text of/ }).click(long)
     await other.keyboard.press('Escape')
-    await answerUntil(page, async () => (await page.locator('p.outcome').count()) > 0)
+    const ending = await answerToTheEnd(page)
     for (const each of [page, other])
       await each
-        .getByText(/Outputs measured off|Outputs confirmed off|stopped/)
-        .first()
+        .locator('main')
+        .getByText(/key\): done\. Outputs measured off\. Measure before touching\./)
         .waitFor(long)
-    expect(await page.locator('p.outcome').textContent()).toMatch(/stopped/i)
+    expect(ending).toMatch(/stopped/i)
+  })
+
+  it('shows what is wrong in the text where it is, offers words, and opens a limit to its reason', async () => {
+    const page = await at.open('#/prepare/files/receive.yaml')
+    const text = page.getByRole('textbox', { name: /Text of receive\.yaml/ })
+    await text.click(long)
+    await page.keyboard.press('Control+End')
+    await page.keyboard.type('\nnonsense: 3\n')
+    await page.getByText(/^✕ \d+ errors?/).waitFor(long)
+    await page.locator('.cm-lint-marker-error').first().waitFor(long)
+    await page
+      .getByText(/receive\.yaml:\d+:\d+/)
+      .first()
+      .waitFor(long)
+    expect(await unfair(page)).toEqual([])
+    await page.keyboard.type('pro')
+    await page.keyboard.press('Control+Space')
+    await page.locator('.cm-tooltip-autocomplete li').first().waitFor(long)
+    await page.keyboard.press('Enter')
+    await page.getByRole('button', { name: 'Back to what is written' }).click()
+
+    await page.goto(at.address('#/prepare/plan/receive-network.yaml'))
+    const trip = page.locator('table.steps td details').filter({ hasText: 'healthy sets stay below' }).first()
+    await trip.locator('summary').click(long)
+    await trip.getByText(/^trip .*999 of 1000 healthy sets stay below/).waitFor(long)
+    await trip.getByText(/Source:/).waitFor(long)
+    for (const section of ['Rails', 'What a fault lets through at worst', 'Handbook charts', 'Going off'])
+      await page.getByRole('heading', { name: section, exact: true }).waitFor(long)
+    await page.goto(at.address('#/prepare/cold/receive-network.yaml'))
+    const reading = page.getByLabel('Reading, with its unit').first()
+    await reading.waitFor(long)
+    expect(await reading.getAttribute('inputmode')).toBe('decimal')
+  })
+
+  it('lays two runs over each other, follows the set over its runs, judges anew and takes away', async () => {
+    const page = await at.open('#/review')
+    const runs = page.getByRole('region', { name: 'Runs' }).getByRole('link')
+    await runs.nth(1).waitFor(long)
+    await runs.nth(0).click()
+    await page.locator('.chart canvas').first().waitFor(long)
+    await page.getByText('The limits are those that were in force at each moment').waitFor(long)
+    const currents = await page.locator('.chart canvas').count()
+    await page.getByText('Volts, and what the meters read').click()
+    await expect.poll(() => page.locator('.chart canvas').count(), long).toBeGreaterThan(currents)
+    expect(await unfair(page)).toEqual([])
+    const other = page.getByLabel('Lay another run over it')
+    await other
+      .locator('option')
+      .nth(1)
+      .waitFor({ state: 'attached', ...long })
+    await other.selectOption({ index: 1 })
+    await page.getByRole('heading', { name: 'This run and the other' }).waitFor(long)
+    expect(await unfair(page)).toEqual([])
+    await page.getByLabel('Judged by').selectOption('receive.yaml')
+    await page.getByRole('button', { name: 'Replay', exact: true }).click()
+    await page.getByText(/^(● The same decisions|▲ It would have gone another way)\./).waitFor(long)
+    for (const link of await page.locator('a[download]').all()) {
+      const got = await page.request.get(at.address((await link.getAttribute('href')) ?? ''))
+      expect(got.status()).toBe(200)
+      expect((await got.body()).length).toBeGreaterThan(100)
+    }
+    await page.goto(at.address('#/review'))
+    await page.getByRole('heading', { name: 'A set over its runs' }).waitFor(long)
+    await page.locator('a[href*="trend"]').first().click()
+    await page.getByRole('region', { name: 'What each rail drew, run by run' }).waitFor(long)
+    expect(await unfair(page)).toEqual([])
   })
 
   it('rehearses in the page with a fault at a moment of one’s choice', async () => {
-    const page = await open('#/prepare/rehearse/receive-network.yaml')
+    const page = await at.open('#/prepare/rehearse/receive-network.yaml')
     await page.getByRole('button', { name: 'Rehearse', exact: true }).click(long)
     await page.getByText('Rehearsed: completed.').waitFor(long)
     await page.getByRole('slider', { name: 'Moment' }).fill('240')
@@ -193,40 +178,71 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
     await page.getByText(/^Rehearsed: tripped/).waitFor(long)
     await page.screenshot({ path: 'docs/rehearse.png', fullPage: true })
     expect(await unfair(page)).toEqual([])
+    // And with a limit changed by hand: what it would do.
+    const hand = page.getByLabel(/^Trip of HT by hand/)
+    await hand.fill('none')
+    await page.getByRole('button', { name: 'Rehearse again' }).click()
+    await page.getByText(/"none" is no limit/).waitFor()
+    await page.getByRole('button', { name: /^take out/ }).click()
+    await hand.fill('0.5')
+    await page.getByRole('button', { name: 'Rehearse again' }).click()
+    await page.getByText(/With these limits there is no plan: HT should draw/).waitFor(long)
+    await hand.fill('100')
+    await page.getByRole('button', { name: /^Rehearse/ }).click()
+    await page.getByText('Rehearsed: completed.').waitFor(long)
   })
 
   it('is fair and fits on every other screen, at a phone’s width too', async () => {
-    const page = await open('#/prepare/plan/receive-network.yaml')
-    for (const [at, ready] of [
+    const page = await at.open('#/prepare/plan/receive-network.yaml')
+    for (const [where, ready] of [
       ['#/prepare/plan/receive-network.yaml', 'Hook-up'],
       ['#/prepare/set/receive-network.yaml', 'What hangs on it'],
       ['#/prepare/cold/receive-network.yaml', 'Cold checks of'],
       ['#/prepare/coverage/receive-network.yaml', 'What was tried'],
       ['#/prepare/book/receive-network.yaml', 'All of it, in order'],
+      ['#/prepare/aerial/receive-network.yaml', 'Aerial sheet'],
       ['#/prepare/bench/receive-network.yaml', 'Qualification'],
       ['#/prepare/new/receive-network.yaml', 'A new set'],
       ['#/review', 'Runs'],
       ['#/energise', 'Another run'],
     ] as const) {
-      await page.goto(`${served.address}${at}`)
+      await page.goto(at.address(where))
       await page.getByRole('heading', { name: ready }).first().waitFor(long)
       for (const width of [1280, 320]) {
         await page.setViewportSize({ width, height: 900 })
-        await expect.poll(() => sticksOut(page), { message: `${at} at ${width}` }).toBeLessThanOrEqual(0)
+        await expect.poll(() => sticksOut(page), { message: `${where} at ${width}` }).toBeLessThanOrEqual(0)
       }
-      expect(await unfair(page), at).toEqual([])
+      expect(await unfair(page), where).toEqual([])
     }
     await page.emulateMedia({ media: 'print' })
     expect(await page.locator('header.top nav').isVisible()).toBe(false)
   })
 
   it('comes back by itself when the service was started anew', async () => {
-    const page = await open('#/energise')
+    const page = await at.open('#/energise')
     await page.locator('main[data-connection=live]').waitFor()
-    const { port } = served
-    await served.end()
+    await at.served.end()
     await page.getByText(/^✕ Stale since/).waitFor()
-    served = await serve(place, port)
+    await at.again()
     await page.locator('main[data-connection=live]').waitFor(long)
+  })
+
+  it('says that outputs may be on when the service was lost in the middle of a run, and still after a reload', async () => {
+    const page = await at.open('#/energise')
+    await start(page, 'receive.yaml')
+    await page.getByRole('button', { name: /STOP/ }).waitFor(long)
+    // The stop stands beside the cautions too; a run is under way once their word was taken.
+    await page.locator('.word').waitFor({ state: 'detached', ...long })
+    await at.served.kill()
+    await page.getByText(/A run was under way and may go on/).waitFor(long)
+    await at.again()
+    await page.locator('main[data-connection=live]').waitFor(long)
+    await page.getByText(/Take its outputs as on/).waitFor(long)
+    await page.reload()
+    await page
+      .getByText(/ALARM.*MAY BE ON|ALARM.*was left/)
+      .first()
+      .waitFor(long)
+    expect(await unfair(page)).toEqual([])
   })
 })

@@ -4,7 +4,8 @@ import type { AddressInfo } from 'node:net'
 import { extname, join, normalize } from 'node:path'
 import { performance } from 'node:perf_hooks'
 import type { Plan } from '../../src/plan/index.js'
-import { acts, type EventData, type EventName, type Snapshot } from '../../src/service/api/index.js'
+import { beginStream, Streams } from '../../src/service/streams.js'
+import { type EventData, type EventName, may, type Role, type Snapshot } from '../../src/service/api/index.js'
 
 /**
  * A service that says what a test wants said, where the real one cannot be brought to say it: a line that goes quiet, an output
@@ -22,6 +23,8 @@ export interface PlayedService {
   /** Acts are answered with this, or not at all. */
   answers(with_: (path: string, body: unknown) => number | 'nothing'): void
   viewers(): number
+  /** Who the page is here. A device that is not paired becomes one by giving a code. */
+  is(role: Role): void
   /** Documents that are asked for, by the begin of their path. */
   documents: Record<string, (query: URLSearchParams, body: unknown) => unknown>
   close(): Promise<void>
@@ -35,19 +38,45 @@ const types: Readonly<Record<string, string>> = {
 }
 const policy =
   "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; worker-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-const beat_ms = 250
 
 export async function playService(first: Omit<Snapshot, 'now_ms'>, plan: Plan): Promise<PlayedService> {
-  const open = new Set<ServerResponse>()
   const done: PlayedService['done'] = []
   const documents: PlayedService['documents'] = {}
   let snapshot = first
   let quiet = false
+  let role: Role = 'bench'
+  const me = () => ({
+    role,
+    may: may[role],
+    name: role === 'paired' ? 'phone' : null,
+    open_to: role === 'bench' ? 'this machine' : 'network',
+    unwatched_s: 120,
+    version: '0',
+    epoch: snapshot.epoch,
+  })
+  const unpaired = {
+    error: {
+      code: 'not paired',
+      what: 'This device is not paired.',
+      remedy: null,
+      where: null,
+      problems: [],
+    },
+  }
   let answer: (path: string, body: unknown) => number | 'nothing' = () => 200
   const now_ms = (): number => performance.now()
-  const write = (to: ServerResponse, kind: EventName, data: object): void => {
-    if (!quiet) to.write(`event: ${kind}\ndata: ${JSON.stringify({ now_ms: now_ms(), ...data })}\n\n`)
-  }
+  const streams: Streams = new Streams(() => ({
+    now_ms: now_ms(),
+    phase: snapshot.phase,
+    viewers: streams.count,
+  }))
+  /** As the service writes it, while there is anything to be heard. */
+  const heard = (
+    to: ServerResponse,
+  ): Pick<ServerResponse, 'write' | 'on' | 'end' | 'destroy' | 'writableLength'> =>
+    Object.assign(Object.create(to) as ServerResponse, {
+      write: (bytes: Uint8Array) => quiet || to.write(bytes),
+    })
   const server = createServer((request, response) => {
     void serve(request, response)
   })
@@ -56,22 +85,21 @@ export async function playService(first: Omit<Snapshot, 'now_ms'>, plan: Plan): 
     const json = (value: unknown, status = 200): void => {
       response.writeHead(status, { 'content-type': 'application/json' }).end(JSON.stringify(value))
     }
-    if (path === '/api/live/events') {
-      response.writeHead(200, { 'content-type': 'text/event-stream', 'cache-control': 'no-store' })
-      open.add(response)
-      request.on('close', () => open.delete(response))
-      write(response, 'snapshot', { ...snapshot, viewers: open.size })
+    if (role === 'none' && path.startsWith('/api/') && !['/api/me', '/api/pair'].includes(path))
+      json(unpaired, 401)
+    else if (path === '/api/live/events') {
+      beginStream(response)
+      streams.add(
+        { raw: heard(response), here: true, word: true, browser: null },
+        { ...snapshot, now_ms: now_ms(), viewers: streams.count + 1 },
+      )
     } else if (path === '/api/live/here') json({ watched: true })
-    else if (path === '/api/me')
-      json({
-        role: 'bench',
-        may: acts,
-        name: null,
-        open_to: 'this machine',
-        version: '0',
-        epoch: snapshot.epoch,
-      })
-    else if (path === '/api/live/plan') json(plan)
+    else if (path === '/api/me') json(me())
+    else if (path === '/api/pair') {
+      done.push({ path, body: await bodyOf(request) })
+      role = 'paired'
+      json(me())
+    } else if (path === '/api/live/plan') json(plan)
     else if (path === '/api/files' && documents[path] === undefined)
       json({ folder: 'played', files: [], left_out: 0 })
     else if (documents[path] !== undefined)
@@ -106,9 +134,6 @@ export async function playService(first: Omit<Snapshot, 'now_ms'>, plan: Plan): 
     }
   }
   await new Promise<void>((resolve) => server.listen(0, '127.0.0.1', resolve))
-  const beats = setInterval(() => {
-    for (const each of open) write(each, 'beat', { phase: snapshot.phase, viewers: open.size })
-  }, beat_ms)
   return {
     address: `http://127.0.0.1:${(server.address() as AddressInfo).port}/`,
     done,
@@ -116,7 +141,7 @@ export async function playService(first: Omit<Snapshot, 'now_ms'>, plan: Plan): 
     now_ms,
     send(kind, data) {
       if (kind === 'snapshot') snapshot = data as Omit<Snapshot, 'now_ms'>
-      for (const each of open) write(each, kind, data)
+      streams.send(kind, { now_ms: now_ms(), ...data } as EventData<typeof kind>)
     },
     hush(now) {
       quiet = now
@@ -124,9 +149,12 @@ export async function playService(first: Omit<Snapshot, 'now_ms'>, plan: Plan): 
     answers(with_) {
       answer = with_
     },
-    viewers: () => open.size,
+    viewers: () => streams.count,
+    is(next) {
+      role = next
+    },
     async close() {
-      clearInterval(beats)
+      streams.end('over')
       server.closeAllConnections()
       await new Promise((resolve) => server.close(resolve))
     },

@@ -4,20 +4,22 @@ import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import * as z from 'zod'
 
-/** `slowglow serve` as a process of its own, on a folder that holds the small receiver and nothing else. */
+/** `slowglow serve` as a process of its own, on a folder that holds the files of one set and nothing else. */
 export interface Served {
   readonly address: string
   readonly folder: string
   readonly port: number
   end(): Promise<void>
+  /** As a process that is lost: nothing of it is orderly. */
+  kill(): Promise<void>
 }
 const listening = z.object({ urls: z.array(z.string()) })
 
 export class Place {
   readonly root = mkdtempSync(join(tmpdir(), 'slowglow-page-'))
   readonly folder = join(this.root, 'sets')
-  constructor() {
-    cpSync('profiles/small-receiver', this.folder, { recursive: true })
+  constructor(sets = 'profiles/small-receiver') {
+    cpSync(sets, this.folder, { recursive: true })
   }
   remove(): void {
     rmSync(this.root, { recursive: true, force: true })
@@ -42,19 +44,21 @@ export async function serve(place: Place, port = 0): Promise<Served> {
       stdio: ['ignore', 'pipe', 'pipe'],
     },
   )
+  const ended = (by: 'SIGQUIT' | 'SIGKILL'): Promise<void> =>
+    new Promise((resolve) => {
+      if (child.exitCode !== null) resolve()
+      child.once('exit', () => {
+        resolve()
+      })
+      child.kill(by)
+    })
   const url = await firstUrl(child)
   return {
     address: url,
     folder: place.folder,
     port: Number(new URL(url).port),
-    end: () =>
-      new Promise((resolve) => {
-        if (child.exitCode !== null) resolve()
-        child.once('exit', () => {
-          resolve()
-        })
-        child.kill('SIGQUIT')
-      }),
+    end: () => ended('SIGQUIT'),
+    kill: () => ended('SIGKILL'),
   }
 }
 

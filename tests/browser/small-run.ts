@@ -1,9 +1,9 @@
 import { loadAll } from '../../src/files/index.js'
 import { cautionsFor } from '../../src/cautions/index.js'
 import { makePlan } from '../../src/plan/index.js'
-import { rehearse } from '../../src/rehearse/index.js'
 import type { View } from '../../src/sequencer/index.js'
 import type { Ended, LiveView, Snapshot } from '../../src/service/api/index.js'
+import { rehearse } from '../helpers/replayed.js'
 
 /** The small receiver rehearsed once: what a page would have been shown, second by second. */
 const all = loadAll('profiles/small-receiver/receive.yaml')
@@ -61,6 +61,7 @@ const run: NonNullable<Snapshot['run']> = {
   equipment: plan.equipment,
   bench: plan.bench,
   bench_kind: 'virtual',
+  bench_file: 'bench.yaml',
   level: plan.level,
   plan_hash: 'played',
   speed: 1,
@@ -88,6 +89,7 @@ export const running = (view: View, now_ms: number): Omit<Snapshot, 'now_ms'> =>
 
 const confirmed: Ended = {
   outcome: 'stopped',
+  ended_at: '2026-01-01T12:05:01.000Z',
   sentence: 'A person stopped the run at the page: outputs off at once.',
   outputs_off: 'confirmed',
   outputs: 'Outputs confirmed off, measured at the supplies.',

@@ -11,7 +11,7 @@ describe('bad input from a supply, HT up', () => {
       'line.high:noise',
       ['bad-reply', 'line-lost'],
       /line noise/,
-      /compare its speed and parity/,
+      /compare its speed, parity and stop bits/,
       false,
     ],
     ['an echo', 'line.high:echo', ['bad-reply', 'line-lost'], /an echo/, /switch the echo off/, true],

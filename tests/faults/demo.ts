@@ -2,10 +2,10 @@ import type { Bench } from '../../src/bench/index.js'
 import { loadAll } from '../../src/files/index.js'
 import { makePlan, type Plan } from '../../src/plan/index.js'
 import type { Profile } from '../../src/profile/index.js'
-import { type Operator, rehearse, type Rehearsal } from '../../src/rehearse/index.js'
-import { replayExactly } from '../../src/replay/index.js'
-import { type RunEntry, streamsOf } from '../../src/story/index.js'
+import type { Operator, Rehearsal } from '../../src/rehearse/index.js'
+import type { RunEntry } from '../../src/story/index.js'
 import { type FaultSpec, parseFault } from '../../src/virtual/index.js'
+import { rehearse } from '../helpers/replayed.js'
 
 /** The demo's receiver profile as it stands, or with a changed bench or profile. */
 export function demo(
@@ -36,14 +36,6 @@ export function fault(text: string): FaultSpec {
   return parsed.value
 }
 
-/** Every rehearsal made here is replayed: what was fed must give what was decided, to the last digit. */
-export function follows(plan: Plan, entries: readonly RunEntry[]): void {
-  const known: RunEntry[] = streamsOf(plan).map((stream) => ({ entry: 'stream', stream }))
-  const kept = JSON.parse(JSON.stringify([...known, ...entries])) as RunEntry[]
-  const { difference, gap } = replayExactly(plan, kept, 'rehearsal')
-  if (difference !== null || gap !== null) throw new Error(JSON.stringify({ difference, gap }))
-}
-
 export interface Told extends Rehearsal {
   readonly entries: readonly RunEntry[]
   /** What was said, by kind. */
@@ -65,7 +57,6 @@ export function told(
     record: (entry) => entries.push(entry),
     ...(operator === undefined ? {} : { operator }),
   })
-  follows(plan, entries)
   return {
     ...rehearsal,
     entries,

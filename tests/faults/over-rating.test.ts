@@ -1,9 +1,10 @@
 import { describe, expect, it } from 'vitest'
 import { loadAll } from '../../src/files/index.js'
 import { makePlan } from '../../src/plan/index.js'
-import { type Operator, rehearse, willing } from '../../src/rehearse/index.js'
+import { type Operator, willing } from '../../src/rehearse/index.js'
 import type { RunEvent } from '../../src/story/index.js'
 import { fault } from './demo.js'
+import { rehearse } from '../helpers/replayed.js'
 
 /*
  * The small receiver with a cathode resistor that runs its output tube near its 12 W (design-centre, so 14.4 W are allowed):

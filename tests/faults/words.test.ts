@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest'
-import { rehearse, willing } from '../../src/rehearse/index.js'
+import { willing } from '../../src/rehearse/index.js'
 import { brisk, demo, fault, told } from './demo.js'
+import { rehearse } from '../helpers/replayed.js'
 
 const receiver = demo(undefined, brisk)
 

@@ -17,13 +17,13 @@ interface Shape {
 /**
  * The same question by brute force: of each fault, sets are drawn as the cases are, each run through the plan, and what was
  * read is held against what they read. Nothing is borrowed from healthy sets but where few runs end alike. Gives each fault's
- * share of the probability, `''` for a whole set.
+ * share of the probability, `''` for a whole set. `among`: of these alone.
  */
 export function bruteForce(
   faults: readonly Fault[],
   draw: (fault: Fault | null, seed: number) => FaultySet,
   prior: { readonly wholeRan: number; readonly wholeTripped: number },
-): (seen: Seen) => ReadonlyMap<string, number> {
+): (seen: Seen, among?: readonly Fault[]) => ReadonlyMap<string, number> {
   const read = new Map<string, readonly Seen[]>()
   const runs = (fault: Fault | null): readonly Seen[] => {
     const name = fault?.fault ?? ''
@@ -46,13 +46,13 @@ export function bruteForce(
     own.set(end, made)
     return made
   }
-  const total = faults.reduce((sum, { weight }) => sum + weight, 0)
-  return (seen) => {
+  return (seen, among = faults) => {
+    const total = among.reduce((sum, { weight }) => sum + weight, 0)
     const end = endOf(seen)
     const y = featuresOf(seen)
     const whole = seen.tripped === null ? prior.wholeRan : prior.wholeTripped
     const logs = new Map<string, number>()
-    for (const fault of [null, ...faults]) {
+    for (const fault of [null, ...among]) {
       const shape = shapeOf(fault, end, 0.05)
       if (shape === null) continue
       const share = fault === null ? whole : ((1 - whole) * fault.weight) / total

@@ -2,7 +2,6 @@ import { chance } from '../../src/chance/index.js'
 import type { ReformPart } from '../../src/plan/index.js'
 import { feedToSee_ohm } from '../../src/reform/feed.js'
 import { judgePart } from '../../src/reform/judged.js'
-import { verdictOf } from '../../src/reform/verdict.js'
 import { type Law, type Oxide, periodLimit_A } from '../../src/virtual/forming.js'
 import { type Bench, type Formed, formingPart, formingPlan, formOne } from './forming.js'
 
@@ -16,7 +15,7 @@ export interface Drawn {
   /** Why the bench was refused, where it was. */
   readonly refused: string | null
   readonly formed: Formed | null
-  /** The verdict that the truth calls for: of its real leakage at the volts reached and its real capacitance. */
+  /** The verdict that the truth calls for: of its real leakage at the volts reached and its real capacitance, by `trueVerdict`. */
   readonly right: string | null
   /** What would be right with the stated errors either way. */
   readonly near: readonly string[]
@@ -33,15 +32,17 @@ export function drawnPart(seed: number): Drawn {
     list[Math.floor(source.next() * list.length)] ?? fallback
   const marked = pick(marked_uF, 16) * 1e-6
   const rated_V = pick([350, 450], 450)
-  // Most have kept their capacitance; one in six has dried out, one in twelve shows far too much.
+  // Most have kept their capacitance; one in six has dried out, some of them wholly, one in twelve shows far too much.
   const fate = source.next()
   const F =
     marked *
-    (fate < 1 / 6
-      ? 0.15 + 0.6 * source.next()
-      : fate < 1 / 4
-        ? 1.5 + 0.4 * source.next()
-        : 0.9 + 0.5 * source.next())
+    (fate < 1 / 24
+      ? Math.exp(Math.log(1e-4) + source.next() * Math.log(1500))
+      : fate < 1 / 6
+        ? 0.15 + 0.6 * source.next()
+        : fate < 1 / 4
+          ? 1.5 + 0.4 * source.next()
+          : 0.9 + 0.5 * source.next())
   const law = pick(laws, 'power')
   const away = source.next() < 0.12 ? 0.4 + 0.5 * source.next() : null
   // Formed leakage between a thirtieth and three times the limit, evenly in its logarithm.
@@ -92,36 +93,51 @@ export function drawnPart(seed: number): Drawn {
   const none = { seed, law, away, part, F, right: null, near: [] }
   if (problems.length > 0) return { ...none, refused: problems[0]?.what ?? '', formed: null }
   const formed = formOne(plan, F, oxide, real, source.fork('noise'))
+  const { truth, heldOn } = formed
+  const broke = truth.over_s > 0
+  // A part that was given up is what it would have come to, had it been held on: else nothing good could be given up.
+  const { volts, leak_A } = heldOn ?? truth
+  const of = (amps: number, farads: number, V: number): string =>
+    trueVerdict({
+      leak: amps / part.limit.amps,
+      size: farads / marked,
+      top: V / plan.top_V,
+      rated: V / rated_V,
+    })
+  const right = broke ? 'replace' : of(leak_A, F, volts)
   const tells_A = part.resolves_A
-  const of = (leak_A: number, capacitance: number): string =>
-    verdictOf(part, plan, {
-      volts: formed.truth.volts,
-      leak_A,
-      held_s: 300,
-      F: capacitance,
-      F_error: 0,
-      limit_A: part.limit.amps,
-      resolves_A: tells_A,
-      slope: null,
-      soonest_s: null,
-      latest_s: null,
-    }).verdict
-  // Where the oxide breaks down at volts that it was brought to, there is no other answer.
-  const broke = away !== null && formed.truth.volts > away * rated_V
-  // Given up on the way: what it would leak at its last volts counts.
-  const leak_A = formed.code === null ? formed.truth.leak_A : formed.truth.atTop_A
-  const right = broke ? 'replace' : of(leak_A, F)
   const near = [0.97, 1, 1.03].flatMap((of_F) =>
-    [-tells_A, 0, tells_A].map((more) => of(leak_A + more, F * of_F)),
+    [-tells_A, 0, tells_A].flatMap((more) =>
+      [0.99, 1, 1.01].map((of_V) => of(leak_A + more, F * of_F, volts * of_V)),
+    ),
   )
   return { ...none, refused: null, formed, right, near: broke ? ['replace'] : near }
 }
 
-/** Called good with more leakage at its last volts than its limit and what the bench tells apart, or with an oxide that breaks down. */
-export function isDangerous({ formed, part, right, away }: Drawn): boolean {
-  if (formed?.verdict !== 'good') return false
-  return formed.truth.atTop_A > part.limit.amps + part.resolves_A || (away !== null && right === 'replace')
+/** What physics.md section 4 calls good, marginal and replace, in figures of its own: nothing of what is tried here has a hand in it. */
+function trueVerdict(is: {
+  /** Shares: of the leakage limit, of what is marked, of the last volts, of the rating. */
+  readonly leak: number
+  readonly size: number
+  readonly top: number
+  readonly rated: number
+}): string {
+  if (is.leak > 1 || is.size < 0.6) return 'replace'
+  const doubtful = is.leak > 0.7 || is.size < 0.8 || is.size > 1.5
+  return doubtful || is.top < 0.9 || is.rated < 0.85 ? 'marginal' : 'good'
 }
-/** A good part that was given up. */
+
+/** Called good with more leakage at its last volts than its limit and what the bench tells apart, or with an oxide that breaks down. */
+export function isDangerous({ formed, part }: Drawn): boolean {
+  if (formed?.verdict !== 'good') return false
+  return formed.truth.atTop_A > part.limit.amps + part.resolves_A || formed.truth.over_s > 0
+}
+/** Half an hour after its oxide began to break down no stop rule had ended it, whatever it was called in the end. */
+export const isLetPast = ({ formed }: Drawn): boolean =>
+  formed !== null && formed.code === null && formed.truth.over_s > 1800
+/** A part that would have come out good, and was given up. */
 export const isNuisance = ({ formed, right }: Drawn): boolean =>
   formed !== null && right === 'good' && formed.code !== null
+/** Nothing was said of it: the bench was refused, or the verdict is none. */
+export const isRefused = ({ refused, formed }: Drawn): boolean =>
+  refused !== null || formed === null || formed.verdict === null || formed.verdict === 'not judged'

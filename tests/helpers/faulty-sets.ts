@@ -15,6 +15,7 @@ import {
   type SeenStep,
 } from '../../src/faults/index.js'
 import { undriven } from '../../src/faults/bed.js'
+import { handMeter } from '../../src/faults/hand-meter.js'
 import { noticedAt } from '../../src/faults/notice.js'
 import { benchRails, clippedOn, heaterPoint, sampleElements } from '../../src/limits/index.js'
 import type { Element } from '../../src/network/index.js'
@@ -52,10 +53,11 @@ export function faultySets(
   const meters = clippedOn(equipment, bench)
   const known = new Map<string, Bed>()
   const points = pointsOf(equipment, plan)
+  const hand = handMeter(bench)
   return (given, seed) => {
     const { fault, extra }: Spoilt = given === null || 'changes' in given ? { fault: given } : given
     const bedOf = (mode: string, probe?: Element): Bed => {
-      const key = `${mode} ${probe?.kind ?? ''} ${probe !== undefined && 'a' in probe ? probe.a : ''}`
+      const key = `${mode} ${probe?.kind ?? ''} ${probe !== undefined && 'a' in probe ? `${probe.a} ${probe.b}` : ''}`
       const old = extra === undefined ? known.get(key) : undefined
       if (old !== undefined) return old
       const more = [extra, probe].filter((each) => each !== undefined)
@@ -208,26 +210,28 @@ export function faultySets(
     return {
       seen: { steps, hookups, tripped },
       read(place, measure, at, mode) {
-        const b = equipment.chassis_node
+        const [a = place, b = equipment.chassis_node] = place.split(' to ')
         const ohms = measure === 'ohms'
         const probe: Element = ohms
-          ? { kind: 'supply', name: 'probe', a: place, b, V: 0, limit_A: 1e3, ohm: 1e-3 }
-          : { kind: 'meter', name: 'probe', a: place, b, ohm: 1e7 }
+          ? { kind: 'supply', name: 'probe', a, b, V: 0, limit_A: 1e3, ohm: 1e-3 }
+          : { kind: 'meter', name: 'probe', a, b, ohm: hand.ohm }
         const bed = bedOf(mode, probe)
         const point = ohms ? { mode, volts: { probe: 0.2 }, hot: false } : { mode, volts: at, hot: true }
         const { solution } = bed.solve(point, elements(bed).all, ohms ? new Set() : lit)
         const A = -(solution.currents['probe']?.a ?? 0)
-        const value = ohms ? Math.min(5e7, 0.2 / Math.max(A, 1e-12)) : (solution.volts[place] ?? 0)
+        const value = ohms
+          ? Math.min(5e7, 0.2 / Math.max(A, 1e-12))
+          : (solution.volts[a] ?? 0) - (solution.volts[b] ?? 0)
         const unit = ohms ? 'Ω' : 'V'
-        const accuracy = { of_reading: 0.01, plus: ohms ? 0.2 : 0.05 }
-        return { place, unit, value: read(value, accuracy, ohms ? 0.1 : 0.01) }
+        const accuracy = ohms ? { of_reading: 0.01, plus: 0.2 } : hand.accuracy
+        return { place, unit, value: read(value, accuracy, ohms ? 0.1 : hand.resolution) }
       },
     }
   }
 }
 
 /** The same fault, somewhat worse or milder than the library has it. */
-function severe(fault: Fault, own: Chance): Fault {
+export function severe(fault: Fault, own: Chance): Fault {
   const by = Math.exp(0.4 * own.normal())
   const changes = fault.changes.map((change): Change => {
     if (change.is === 'leaks') return { ...change, ohm: change.ohm * by }

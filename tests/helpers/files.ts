@@ -98,6 +98,7 @@ supplies:
     line: { kind: serial, path: /dev/ttyS0, baud: 9600 }
     isolation: 500 V
     interface_isolated: yes
+    identity: INVENTED,HIGH,1,1.0
     channels:
       out:
         feeds: HT
@@ -115,6 +116,7 @@ supplies:
     isolation: 250 V
     interface_isolated: yes
     dialect: { based_on: plain SCPI, name: two channels, select: ":INST:NSEL {n};" }
+    identity: INVENTED,LOW,2,1.0
     channels:
       heaters:
         number: 1

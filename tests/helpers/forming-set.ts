@@ -7,9 +7,10 @@ import type { Profile } from '../../src/profile/index.js'
 import { qualifiedBench } from '../../src/qualify/index.js'
 import { formedIn, type FormedStory } from '../../src/record/index.js'
 import { liftedSet, reformPlan, type ReformOptions } from '../../src/reform/index.js'
-import { type Operator, rehearse, type Rehearsal } from '../../src/rehearse/index.js'
+import type { Operator, Rehearsal } from '../../src/rehearse/index.js'
 import type { RunEntry, RunEvent } from '../../src/story/index.js'
-import { fault, follows } from '../faults/demo.js'
+import { fault } from '../faults/demo.js'
+import { rehearse } from './replayed.js'
 import { dead_man, qualification } from './unattended.js'
 
 /* Two of the demo's electrolytics and few volts: a reform of minutes, with everything that a night has. */
@@ -25,7 +26,7 @@ export const shortForming: Profile = {
   ...whole,
   time_budget_s: 3 * 3600,
   reform: {
-    ...(whole.reform ?? { rail: 'HT', target: 'period', heat_W: null }),
+    ...(whole.reform ?? { rail: 'HT', target: 'period', heat_W: null, stored_years: null }),
     ...{ built_in: false, to_V: 60, hold_s: 120, rest_s: 60 },
     parts: { C3: { ...part, ...none }, C5: { ...part, ...none } },
   },
@@ -54,6 +55,12 @@ export function cutOffForming(bench: Bench = formingBenchFile): Bench {
     qualification(['high.out'], '2026-06-01'),
     '2026-09-01',
   )
+}
+
+/** With neither, and a timer of its own that opens the interlock of its supply. */
+export function timerForming(bench: Bench = formingBenchFile): Bench {
+  const outside_timer = { cuts: ['high'], shortest_s: 60 }
+  return qualifiedBench({ ...bench, outside_timer }, qualification(['high.out'], '2026-06-01'), '2026-09-01')
 }
 
 export function formingPlanOf(
@@ -92,7 +99,6 @@ export function formed(
     record: (entry) => entries.push(entry),
     ...(options.operator !== undefined && { operator: options.operator }),
   })
-  follows(plan, entries)
   const events = entries.flatMap((entry) => (entry.entry === 'event' ? [entry.event] : []))
   return { plan, run, events, formed: formedIn(plan, events), entries }
 }

@@ -24,8 +24,17 @@ export interface Formed {
   readonly verdict: ReformJudgement['verdict']
   readonly code: ReformJudgement['code']
   /** As it really is at the moment of the verdict: volts, leakage there, and what it would leak at the last volts. */
-  readonly truth: { readonly volts: number; readonly leak_A: number; readonly atTop_A: number }
+  readonly truth: Truth & { readonly atTop_A: number }
+  /** Where it was given up: as it would be had it been held at the last volts for what was left of the night. */
+  readonly heldOn: Truth | null
   readonly hours: number
+}
+
+export interface Truth {
+  readonly volts: number
+  readonly leak_A: number
+  /** How long its oxide has been breaking down, s. */
+  readonly over_s: number
 }
 
 export interface Bench {
@@ -72,6 +81,8 @@ export function formingPart(
     name: 'C1',
     parts: ['C1'],
     joined: 'alone' as const,
+    most_V: given.rated_V,
+    cans: [],
     feed_ohm: 100_000,
     feed_error: 0.01,
     feed_rated_W: 5,
@@ -109,7 +120,6 @@ export function stepsOf(plan: ReformPlan): readonly Step[] {
   return steps.all.filter(({ reform, do: act }) => reform !== undefined || act === 'hold' || act === 'lower')
 }
 
-const budget_s = 24 * 3600
 const brisk_s = 0.2
 const seldom_s = 5
 
@@ -121,6 +131,7 @@ export function formOne(
   bench: Bench,
   chance: Chance,
   noise = 0.3,
+  budget_s = 24 * 3600,
 ): Formed {
   const [part] = plan.parts
   if (part === undefined) throw new Error('a plan without parts')
@@ -151,14 +162,21 @@ export function formOne(
     if (seen.told !== null) told.push(seen.told)
     return seen.told
   }
-  const truth = (): Formed['truth'] => ({ volts: V, leak_A: leaks(V), atTop_A: leaks(plan.top_V) })
-  const ended = (verdict: Formed['verdict'], code: Formed['code']): Formed => ({
-    told,
-    verdict,
-    code,
-    truth: truth(),
-    hours: t_us / 3.6e9,
-  })
+  const truth = (): Truth => ({ volts: V, leak_A: leaks(V), over_s: oxide.runs_away?.over_s ?? 0 })
+  const ended = (verdict: Formed['verdict'], code: Formed['code']): Formed => {
+    const found = {
+      told,
+      verdict,
+      code,
+      truth: { ...truth(), atTop_A: leaks(plan.top_V) },
+      hours: t_us / 3.6e9,
+    }
+    if (code === null) return { ...found, heldOn: null }
+    set_V = plan.top_V
+    const until_us = Math.max(1e6 * (budget_s - plan.rest_s), t_us + 1e6 * plan.top_s)
+    while (t_us < until_us) pass(60)
+    return { ...found, heldOn: truth() }
+  }
   for (let i = 0; i < 10; i++) {
     pass(brisk_s)
     read(0)

@@ -1,8 +1,9 @@
 import { chance } from '../../src/chance/index.js'
 import { loadAll } from '../../src/files/index.js'
 import { sampleElements } from '../../src/limits/index.js'
-import { makePlan } from '../../src/plan/index.js'
-import { rehearse } from '../../src/rehearse/index.js'
+import { type Ask, makePlan, type Step } from '../../src/plan/index.js'
+import { willing } from '../../src/rehearse/index.js'
+import { rehearse } from './replayed.js'
 
 /** What a whole bring-up of one healthy set came to. */
 export interface HealthyRun {
@@ -13,6 +14,18 @@ export interface HealthyRun {
   readonly asked: readonly string[]
   /** Each rail's last judged current over what was expected of it. */
   readonly of_expected: Readonly<Record<string, number>>
+}
+
+/**
+ * Whether a healthy set is bothered by this: a current that is weak or does not settle, a cathode that is read because a tube
+ * seems over its rating, a reading that is asked for once more because it lay outside its window.
+ */
+export function bothers(ask: Pick<Ask, 'text'>, step: Pick<Step, 'only_if'> | null): boolean {
+  return (
+    ask.text.includes('Go on, or stop?') ||
+    ask.text.includes('read and type it once more') ||
+    step?.only_if !== undefined
+  )
 }
 
 /** One of the demo's profiles, and a healthy set for each seed: its parts drawn as the limits draw theirs, by other seeds. */
@@ -28,11 +41,14 @@ export function healthySets(profilePath: string): (seed: number) => HealthyRun {
     const { ending } = rehearse(plan, equipment, bench, {
       seed,
       faults: [],
+      operator: (ask, at) => {
+        if (bothers(ask, at.step)) asked.push(ask.text)
+        return willing(ask, at)
+      },
       drawn: (nominal) => sampleElements(equipment, nominal, chance(seed).fork('healthy set')),
       record: (entry) => {
         if (entry.entry !== 'event') return
-        const { what, text, rail, data } = entry.event
-        if (what === 'prompt' && text.includes('Go on, or stop?')) asked.push(text)
+        const { what, rail, data } = entry.event
         if (what === 'judgement' && rail !== null && Number(data.expected_A) > 0)
           of_expected[rail] = Number(data.amps) / Number(data.expected_A)
       },

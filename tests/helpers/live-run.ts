@@ -1,9 +1,9 @@
-import { existsSync, mkdtempSync, readdirSync, rmSync } from 'node:fs'
+import { existsSync, mkdtempSync, readdirSync, rmSync, statSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { openRunFile } from '../../src/record/index.js'
-import { replayExactly } from '../../src/replay/index.js'
 import type { Known, RunEnding, RunEvent } from '../../src/story/index.js'
+import { goesAnotherWay } from './replayed.js'
 import { childrenOf, processesWith, TerminalSession } from './terminal.js'
 
 export const shortProfile = 'tests/helpers/short/receive.yaml'
@@ -11,6 +11,8 @@ export const shortProfile = 'tests/helpers/short/receive.yaml'
 /** One `slowglow run` on a terminal of its own, with a folder and a runtime directory of its own, and a person who answers. */
 export class LiveRun {
   readonly folder: string
+  /** Where its run file lies: its own folder, or the one that was named, which then outlives it. */
+  readonly runs: string
   readonly session: TerminalSession
   private answering: NodeJS.Timeout | null = null
 
@@ -21,15 +23,22 @@ export class LiveRun {
     command: 'run' | 'qualify' = 'run',
   ) {
     this.folder = folder
-    const runs = args.includes('--runs') ? [] : ['--runs', folder]
+    const named = args.indexOf('--runs')
+    this.runs = named < 0 ? folder : (args[named + 1] ?? folder)
+    const runs = named < 0 ? ['--runs', folder] : []
     this.session = TerminalSession.start([command, ...args, ...runs], {
       XDG_RUNTIME_DIR: folder,
+      // What a record does not take goes to the data folder.
+      XDG_DATA_HOME: folder,
       ...env,
     })
   }
 
-  /** Reads the word drawn for this start and types it; `from`: shown before were words for something else. */
-  async acknowledge(from = 0): Promise<void> {
+  /**
+   * Reads the word drawn for this start and types it; `from`: shown before were words for something else. From then on every
+   * question is answered, but for one that holds `unanswered`.
+   */
+  async acknowledge(from = 0, unanswered: string | null = null): Promise<void> {
     const [, word = ''] = await this.session.shows(/type the word: (\w+)/, 20_000, from)
     this.session.type(`${word}\r`)
     let answered = 0
@@ -42,6 +51,7 @@ export class LiveRun {
       const reading = since.includes('Enter accepts it')
       if (!reading && !since.includes('y or n > ')) return
       answered = asked
+      if (unanswered !== null && since.includes(unanswered)) return
       this.session.type(reading ? '\r' : 'y\r')
     }, 20)
   }
@@ -71,9 +81,13 @@ export class LiveRun {
 
   get file(): string | null {
     // Two runs on one bench share a folder, and the end of the one takes it away.
-    if (!existsSync(this.folder)) return null
-    const name = readdirSync(this.folder).find((file) => file.endsWith('.slowglow'))
-    return name === undefined ? null : join(this.folder, name)
+    if (!existsSync(this.runs)) return null
+    // The newest, by the moment that its name begins with.
+    const name = readdirSync(this.runs)
+      .filter((file) => file.endsWith('.slowglow'))
+      .sort()
+      .at(-1)
+    return name === undefined ? null : join(this.runs, name)
   }
 
   /** What the record holds. */
@@ -110,12 +124,12 @@ export class LiveRun {
 
   /** Every run made here is replayed: what its record says was fed must give what it says was decided. */
   private differs(): string | null {
-    const opened = openRunFile(this.file ?? '')
-    if ('trouble' in opened) return null
-    const { reader } = opened
-    const known = reader.known()
-    const found = known === null ? null : replayExactly(known.plan, reader.entries(), 'controller').difference
-    reader.close()
-    return found === null ? null : JSON.stringify(found)
+    // A start that came to nothing leaves no file, and one whose recorder died at once an empty one.
+    if (this.file === null || statSync(this.file).size === 0) return null
+    const opened = openRunFile(this.file)
+    if ('trouble' in opened) return opened.trouble
+    const found = goesAnotherWay(opened.reader)
+    opened.reader.close()
+    return found
   }
 }

@@ -65,6 +65,8 @@ interface Play {
   /** When the port of the HT supply can be opened; null = never. */
   readonly opens_s?: number | null
   readonly at_most_s?: number
+  /** Which HT supply is known there; else whatever answers is believed. */
+  readonly identity?: string
   /** Dead-man of the supply of heaters and bias. */
   readonly dead_man?: Dialect['dead_man']
   /** What the world does beside, every 20 ms. */
@@ -75,7 +77,7 @@ interface Play {
 export function play(given: Play = {}) {
   const LV = testLine('LV', ['1', '2'], 60)
   const configs = [
-    testLine('HTS', ['1'], 400),
+    { ...testLine('HTS', ['1'], 400), identity: given.identity ?? null },
     { ...LV, dialect: { ...LV.dialect, dead_man: given.dead_man ?? null } },
   ]
   const on = { on: true, ignoresOff: false, keeps: 0 }

@@ -19,6 +19,13 @@ interface Said {
   readonly body: Readonly<Record<string, unknown>>
 }
 
+/** What it keeps beside runs (the key of its devices, what a full disk did not take) stays out of the user's own folders. */
+export const ofItsOwn = (runs: string): NodeJS.ProcessEnv => ({
+  ...process.env,
+  XDG_RUNTIME_DIR: runs,
+  XDG_DATA_HOME: join(runs, 'data'),
+})
+
 /** `slowglow serve` as a process of its own, with a folder of runs and a runtime directory of its own. */
 export class ServeProcess {
   said = ''
@@ -59,7 +66,7 @@ export class ServeProcess {
         ...(more.listen === undefined ? [] : ['--listen', more.listen]),
         ...(more.unwatched_s === undefined ? [] : ['--unwatched', String(more.unwatched_s)]),
       ],
-      { stdio: ['ignore', 'pipe', 'pipe'], env: { ...process.env, XDG_RUNTIME_DIR: runs } },
+      { stdio: ['ignore', 'pipe', 'pipe'], env: ofItsOwn(runs) },
     )
     const serve = new ServeProcess(child, runs)
     let out = ''
@@ -158,7 +165,9 @@ export class Watcher {
     const { signal } = this.leaving
     while (!signal.aborted) {
       try {
-        const response = await fetch(`${this.serve.url}/api/live/events`, { signal })
+        // As a browser says it of a page that it got from there: only then is the word shown.
+        const headers = { 'sec-fetch-site': 'same-origin' }
+        const response = await fetch(`${this.serve.url}/api/live/events`, { signal, headers })
         if (response.body === null) continue
         this.connected += 1
         let text = ''

@@ -104,6 +104,8 @@ function processes(): { pid: number; parent: number; command: string }[] {
       try {
         const stat = readFileSync(`/proc/${name}/stat`, 'latin1')
         const fields = stat.slice(stat.lastIndexOf(')') + 2).split(' ')
+        // It has ended, and nobody has asked how.
+        if (fields[0] === 'Z') return []
         const command = readFileSync(`/proc/${name}/cmdline`, 'latin1').replaceAll('\0', ' ')
         return [{ pid: Number(name), parent: Number(fields[1]), command }]
       } catch {
@@ -136,10 +138,13 @@ export function plain(
   })
 }
 
+/** Whether a process is there and has not ended. */
+export const isThere = (pid: number): boolean => processes().some((process_) => process_.pid === pid)
+
 /** Waits until a process is no more. */
 export async function gone(pid: number, within_ms = 30_000): Promise<void> {
   for (let spent = 0; spent < within_ms; spent += 20) {
-    if (!processes().some((process_) => process_.pid === pid)) return
+    if (!isThere(pid)) return
     await sleep(20)
   }
   throw new Error(`Process ${pid} is still there.`)

@@ -123,7 +123,7 @@ export const grantsSleepHold = 'while [ "$1" != sh ]; do shift; done; exec "$@"'
 /** The same as files in a folder: bench, its qualification of today, and the short profile with `unattended: true`. */
 export function fitFiles(
   folder: string,
-  more: { readonly alerts?: string; readonly dead_man?: boolean } = {},
+  more: { readonly alerts?: string; readonly dead_man?: boolean; readonly timer?: boolean } = {},
 ): string {
   const set = resolve('profiles/tern-rock/equipment.yaml')
   const high = '  high:\n    line: { kind: virtual, as: pty }\n'
@@ -132,7 +132,7 @@ export function fitFiles(
     .replace(high, more.dead_man === false ? high : `${high}${written}`)
   writeFileSync(
     join(folder, 'bench.yaml'),
-    `${bench}\n${more.alerts === undefined ? '' : `alerts:\n${more.alerts}\n`}`,
+    `${bench}\n${more.timer === true ? 'outside_timer: { shortest: 1 min, cuts: [high] }\n' : ''}${more.alerts === undefined ? '' : `alerts:\n${more.alerts}\n`}`,
   )
   const today = new Date().toISOString().slice(0, 10)
   writeFileSync(join(folder, 'bench.qualification.yaml'), qualificationFile(qualification(outputs, today)))

@@ -15,17 +15,29 @@ import {
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { setTimeout as sleep } from 'node:timers/promises'
+import { stripVTControlCharacters } from 'node:util'
+import { openRunFile } from '../../src/record/index.js'
 import { childrenOf, processesWith, TerminalSession } from '../helpers/terminal.js'
-import { inside, newestTruth, newestView, type SeenView, truths, type Truth, wishFor } from './inside.js'
+import {
+  goesOff,
+  hasEnded,
+  inside,
+  newestTruth,
+  newestView,
+  type SeenView,
+  truths,
+  type Truth,
+  wishFor,
+} from './inside.js'
 import type { Moment } from './kinds.js'
 
 export type Who = 'controller' | 'supervisor' | 'recorder'
-/** The commit that last changed the program that is tried. */
-export const version = execFileSync('git', ['log', '-1', '--format=%h', '--', 'src'], {
-  encoding: 'utf8',
-}).trim()
+type Member = Who | 'bench'
+const members = ['supervisor', 'controller', 'recorder', 'bench'] as const satisfies readonly Member[]
 /** Bench seconds per second. */
 export const speed = 10
+/** A timer that came so late was kept from its core, and so may any process of the run have been. */
+const late_ms = 200
 
 /** One real `slowglow run` with its processes, lines and virtual bench, and what can be done to it. */
 export class Bench {
@@ -34,7 +46,13 @@ export class Bench {
   private answering: NodeJS.Timeout | null = null
   private answers = true
   private readonly burners: number[] = []
+  private readonly known = new Map<Member, number>()
+  /** When this process itself came late. */
+  private readonly lags: number[] = []
+  private readonly watching: NodeJS.Timeout
   private mounted = false
+  /** A small disk was wanted, and this machine lets nobody make one. */
+  isOrdinaryDisk = false
   private constructor(
     readonly folder: string,
     readonly runs: string,
@@ -43,8 +61,14 @@ export class Bench {
     this.tap = join(folder, 'tap')
     this.session = TerminalSession.start(
       ['run', join(folder, 'set/hail.yaml'), '--speed', String(speed), '--runs', runs, ...args],
-      { XDG_RUNTIME_DIR: folder, NODE_OPTIONS: inside(this.tap) },
+      { XDG_RUNTIME_DIR: folder, XDG_DATA_HOME: folder, NODE_OPTIONS: inside(this.tap) },
     )
+    let last = Date.now()
+    this.watching = setInterval(() => {
+      const now = Date.now()
+      if (now - last > 50 + late_ms) this.lags.push(now)
+      last = now
+    }, 50)
   }
 
   static start(as: 'pty' | 'tcp', args: readonly string[], small_disk = false): Bench {
@@ -58,6 +82,7 @@ export class Bench {
     const mounted = small_disk && mountSmall(runs)
     const run = new Bench(folder, runs, args)
     run.mounted = mounted
+    run.isOrdinaryDisk = small_disk && !mounted
     return run
   }
 
@@ -65,25 +90,29 @@ export class Bench {
   again(): TerminalSession {
     return TerminalSession.start(
       ['run', join(this.folder, 'set/hail.yaml'), '--speed', String(speed), '--runs', this.runs],
-      { XDG_RUNTIME_DIR: this.folder },
+      { XDG_RUNTIME_DIR: this.folder, XDG_DATA_HOME: this.folder },
     )
   }
 
   /** Types the word, and answers what is asked until HT is wanted at a question. */
   async acknowledge(): Promise<void> {
-    const [, word = ''] = await this.session.shows(/type the word: (\w+)/, 60_000)
+    const [, word = ''] = await this.session.shows(/type the word: (\w+)/, 120_000)
     this.session.type(`${word}\r`)
     let answered = 0
+    let typed_at = 0
     this.answering = setInterval(() => {
       if (!this.answers) return
       const { seen } = this.session
       const asked = Math.max(seen.lastIndexOf('\u001b[J? '), seen.lastIndexOf('\n? '))
-      if (asked <= answered) return
+      // What was typed before the question was open is lost: then it stands there still, and is answered again.
+      const lost = this.view?.waiting_for === 'your answer' && Date.now() - typed_at > 3000
+      if (asked < answered || (asked === answered && !lost)) return
       const since = seen.slice(asked)
       if (since.includes('hailer quiet') && this.waitsAtQuestion) return
       const reading = since.includes('Enter accepts it')
       if (!reading && !since.includes('y or n > ') && !since.includes('> ')) return
       answered = asked
+      typed_at = Date.now()
       this.session.type(reading ? '\r' : 'y\r')
     }, 50)
   }
@@ -104,8 +133,30 @@ export class Bench {
     return truths(this.tap)
   }
 
+  /** Whether the machine kept somebody from its core between two moments: who watches, or the bench, which looks every 50 ms. */
+  wasStarved(from: number, to: number): boolean {
+    const within = (at: number): boolean => at >= from && at <= to
+    if (this.lags.some(within)) return true
+    return this.truth.some(({ at }, i, all) => within(at) && at - (all[i - 1]?.at ?? at) > 50 + late_ms)
+  }
+
+  /** Waits until all processes of the run are there, and remembers who is who. */
+  async meet(within_ms = 120_000): Promise<void> {
+    const from = Date.now()
+    for (;;) {
+      for (const who of members) {
+        const found = this.known.has(who) ? undefined : this.find(who)
+        if (found !== undefined) this.known.set(who, found)
+      }
+      if (this.known.size === members.length) return
+      if (Date.now() - from > within_ms || !this.isRunning)
+        throw new Error('The processes of the run did not all come.')
+      await sleep(50)
+    }
+  }
+
   /** Waits for the moment of the run. */
-  async until(moment: Moment, within_ms = 90_000): Promise<void> {
+  async until(moment: Moment, within_ms = 180_000): Promise<void> {
     this.waitsAtQuestion = moment === 'prompt'
     const wanted = (view: SeenView): boolean => {
       const ht = view.rails.find(({ rail }) => rail === 'HT')
@@ -125,7 +176,14 @@ export class Bench {
     await this.sees(wanted, moment, within_ms)
     if (moment !== 'make-safe') return
     this.stop()
-    await this.sees(({ phase }) => phase === 'making off', moment, within_ms)
+    const from = Date.now()
+    while (!goesOff(this.tap)) {
+      if (Date.now() - from > within_ms) throw new Error('It was told to stop and did not go off.')
+      await sleep(3)
+    }
+  }
+  get hasEnded(): boolean {
+    return hasEnded(this.tap)
   }
 
   async sees(wanted: (view: SeenView) => boolean, what: string, within_ms: number): Promise<void> {
@@ -133,8 +191,7 @@ export class Bench {
     while (Date.now() - from < within_ms) {
       const view = this.view
       if (view !== null && wanted(view)) return
-      if (view !== null && view.phase === 'making off' && what !== 'make-safe')
-        throw new Error(`It went off before "${what}".`)
+      if (goesOff(this.tap)) throw new Error(`It went off before "${what}".`)
       await sleep(25)
     }
     throw new Error(`"${what}" did not come.`)
@@ -144,13 +201,17 @@ export class Bench {
     this.session.type('\u0003')
   }
 
-  pid(who: Who | 'bench'): number {
-    const { leader } = this.session
-    if (who === 'supervisor') return leader
-    const words = { controller: 'controller.process', recorder: 'recorder.process', bench: 'virtual-bench' }
-    const found = childrenOf(leader).find((pid) => processesWith(words[who]).includes(pid))
+  pid(who: Member): number {
+    const found = this.known.get(who) ?? this.find(who)
     if (found === undefined) throw new Error(`There is no ${who} process.`)
     return found
+  }
+  private find(who: Member): number | undefined {
+    const leader = childrenOf(this.session.holder.pid ?? 0)[0]
+    if (who === 'supervisor' || leader === undefined) return leader
+    const words = { controller: 'controller.process', recorder: 'recorder.process', bench: 'virtual-bench' }
+    const ours = childrenOf(leader)
+    return processesWith(words[who]).find((pid) => ours.includes(pid))
   }
 
   private readonly stopped = new Map<Who, number>()
@@ -185,6 +246,16 @@ export class Bench {
   }
   unplug(port: string): void {
     process.kill(this.lineMaker(port), 'SIGKILL')
+  }
+  /** The same supply again behind the same name, once the run is going off. */
+  async plugAgain(port: string, within_ms = 60_000): Promise<void> {
+    const from = Date.now()
+    while (!goesOff(this.tap)) {
+      if (Date.now() - from > within_ms) throw new Error(`It does not go off without the line of ${port}.`)
+      await sleep(20)
+    }
+    wishFor(this.tap, `plug ${port}`)
+    process.kill(this.pid('bench'), 'SIGUSR2')
   }
   stick(port: string): void {
     const pid = this.lineMaker(port)
@@ -223,16 +294,41 @@ export class Bench {
     return this.file === null ? 0 : statSync(this.file).size
   }
 
-  /** Whatever is left of it is ended, by its number. */
-  async end(benchPid: number | null): Promise<void> {
+  /** What led to where it is: the last of its events, and what its terminal showed last. */
+  story(): string[] {
+    const shown = stripVTControlCharacters(this.session.seen).split(/[\r\n]+/)
+    const opened = openRunFile(this.file ?? '')
+    if ('trouble' in opened) return [opened.trouble, ...shown.slice(-20)]
+    const events = [...opened.reader.events()].map(({ t_us, what, text }) =>
+      `${(t_us / 1e6).toFixed(2).padStart(8)} s  ${what}: ${text}`.slice(0, 200),
+    )
+    opened.reader.close()
+    return [...events.slice(-40), '-- terminal:', ...shown.filter((line) => line.trim() !== '').slice(-20)]
+  }
+
+  /** Whatever is left of it is ended, by its number: each carries this run's own folder in its environment. */
+  async end(): Promise<void> {
     if (this.answering !== null) clearInterval(this.answering)
+    clearInterval(this.watching)
     for (const pid of [...this.burners, ...this.stopped.values()]) signalTo(pid, 'SIGCONT')
     await this.session.end()
-    for (const pid of this.burners) signalTo(pid, 'SIGKILL')
-    signalTo(benchPid ?? undefined, 'SIGKILL')
+    for (const pid of [...this.burners, ...processesOf(this.folder)]) signalTo(pid, 'SIGKILL')
     if (this.mounted) execFileSync('umount', ['-l', this.runs])
-    rmSync(this.folder, { recursive: true, force: true })
+    rmSync(this.folder, { recursive: true, force: true, maxRetries: 5 })
   }
+}
+
+function processesOf(folder: string): number[] {
+  return readdirSync('/proc').flatMap((name) => {
+    if (!/^\d+$/.test(name)) return []
+    try {
+      const environment = readFileSync(`/proc/${name}/environ`, 'latin1').split('\0')
+      return environment.includes(`XDG_RUNTIME_DIR=${folder}`) ? [Number(name)] : []
+    } catch {
+      // It is gone already, or belongs to somebody else.
+      return []
+    }
+  })
 }
 
 function signalTo(pid: number | undefined, signal: NodeJS.Signals): void {

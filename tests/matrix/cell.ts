@@ -1,11 +1,15 @@
-import { readFileSync, rmSync } from 'node:fs'
+import { existsSync, readdirSync, readFileSync } from 'node:fs'
+import { join } from 'node:path'
 import { setTimeout as sleep } from 'node:timers/promises'
 import { openRunFile } from '../../src/record/index.js'
-import { replayExactly } from '../../src/replay/index.js'
 import type { RunEnding } from '../../src/story/index.js'
-import { Bench, speed, version } from './bench-run.js'
+import { goesAnotherWay } from '../helpers/replayed.js'
+import { integrityOf } from '../helpers/sound-file.js'
+import { isThere } from '../helpers/terminal.js'
+import { version } from '../helpers/version.js'
+import { Bench, speed } from './bench-run.js'
 import type { Truth } from './inside.js'
-import type { Kind, Moment } from './kinds.js'
+import { type Kind, lateCodes, type Moment } from './kinds.js'
 
 export type Way = 'pty' | 'tcp'
 
@@ -22,7 +26,15 @@ export interface Result {
   readonly version: string
   /** What was not as it must be; empty = the cell holds. */
   readonly wrong: readonly string[]
+  /** The machine was late and the run ended for that: all else held, but not for the reason that was tried. */
+  readonly late?: true
+  /** Of one that does not hold. */
+  readonly story?: readonly string[]
 }
+
+const notTried = 'not tried'
+/** Whether its moment came; where it did not, nothing was learned. */
+export const isTried = ({ wrong }: Result): boolean => wrong[0]?.startsWith(notTried) !== true
 
 /** Volts that may be touched, and what a sample of the truth may lag behind. */
 const low_V = 60
@@ -33,21 +45,25 @@ const bias = 'low.bias'
 export async function tryCell(kind: Kind, moment: Moment, as: Way): Promise<Result> {
   const args = kind.fault === undefined ? [] : ['--fault', `${kind.fault}@step=99`]
   const run = Bench.start(as, args, kind.name.includes('tmpfs'))
-  let bench: number | null = null
+  let done = false
   try {
+    if (run.isOrdinaryDisk) throw new Error('No small file system may be made here.')
     await run.acknowledge()
+    await run.meet()
     await run.until(moment)
-    bench = run.pid('bench')
     // Whoever must be gone in the end; the recorder ends by itself last.
     const pids = [run.pid('supervisor'), run.pid('controller'), run.pid('recorder')]
     const at = Date.now()
     if (kind.fault !== undefined) run.letLoose()
     await kind.act?.(run)
+    if (run.hasEnded) throw new Error('The run was over before it was done.')
+    done = true
     await kind.after?.(run)
     run.answerAll()
     const wrong: string[] = []
     const exit = await ended(run, kind, pids, wrong)
-    return judged(kind, moment, as, run, { at, exit, wrong })
+    const result = judged(kind, moment, as, run, { at, exit, wrong })
+    return wrong.length === 0 ? result : { ...result, story: run.story() }
   } catch (error) {
     const text = error instanceof Error ? (error.message.split('\n')[0] ?? '') : String(error)
     return {
@@ -59,14 +75,17 @@ export async function tryCell(kind: Kind, moment: Moment, as: Way): Promise<Resu
       reason: '–',
       exit: null,
       version,
-      wrong: [`not tried: ${text}`],
+      wrong: [done ? text : `${notTried}: ${text}`],
+      story: run.story(),
     }
   } finally {
-    await run.end(bench)
+    await run.end()
   }
 }
 
 const end_within_ms = 180_000
+/** Our choice: the longest that a cell waits by itself is 3 s, and the stale limit comes on top. */
+const off_within_ms = 6000
 
 /** Waits for the end of whoever has to end; the exit code of the command, where there is one. */
 async function ended(
@@ -77,10 +96,10 @@ async function ended(
 ): Promise<number | null> {
   if (kind.end === 'next start') {
     const next = run.again()
-    await next.shows('did not end well', 60_000)
+    await next.shows('did not end well', 120_000)
     await next.shows(/type the word: \w+/, 120_000)
     next.type('\u0003')
-    const code = await next.exit(30_000)
+    const code = await next.exit(60_000)
     if (!next.seen.includes('Outputs confirmed off'))
       wrong.push('the next start did not confirm the outputs off')
     if (!next.seen.includes('take it as charged')) wrong.push('the next start says nothing of the charge')
@@ -96,14 +115,6 @@ async function ended(
   return code
 }
 
-function isThere(pid: number): boolean {
-  try {
-    return process.kill(pid, 0)
-  } catch {
-    return false
-  }
-}
-
 interface Told {
   readonly at: number
   readonly exit: number | null
@@ -112,7 +123,7 @@ interface Told {
 
 function judged(kind: Kind, moment: Moment, as: Way, run: Bench, { at, exit, wrong }: Told): Result {
   const truth = run.truth
-  wrong.push(...outOfOrder(truth, kind))
+  if (kind.takes_bias !== true) wrong.push(...outOfOrder(truth))
   const before = truth.findLast((each) => each.at <= at)
   const off = truth.find((each) => each.at >= at && each.outputs[ht] === false)
   const left = Object.entries(truth.at(-1)?.outputs ?? {}).flatMap(([name, on]) => (on ? [name] : []))
@@ -127,39 +138,46 @@ function judged(kind: Kind, moment: Moment, as: Way, run: Bench, { at, exit, wro
   if (!confirmed && !alarm) wrong.push('neither confirmed off nor the alarm')
   if (kind.end === 'confirmed' && !confirmed)
     wrong.push(`outputs not confirmed off: ${JSON.stringify(ending?.details['off'] ?? null).slice(0, 600)}`)
-  if (kind.end === 'alarm' && confirmed && left.length > 0) wrong.push('no alarm')
+  if (kind.end === 'alarm' && !alarm && moment !== 'make-safe') wrong.push('no alarm')
   const code = ending?.reason?.code ?? elsewhere
   const known = code === null || kind.codes === undefined || kind.codes.includes(code)
   // Who is going off already keeps the first reason; who answers no more at a question is timed out or goes on.
   const first = moment === 'make-safe' && code === 'operator'
-  if (!known && !first) wrong.push(`reason "${code}"`)
+  const starved = run.wasStarved(at - 2000, (off?.at ?? at) + 2000)
+  const off_ms = before?.outputs[ht] !== true || off === undefined ? null : off.at - at
+  // What ends a run has HT off soon: by a stop, a reply, or a silence that is longer than the stale limit.
+  if (off_ms !== null && off_ms > off_within_ms && code !== null && kind.end !== 'next start' && !starved)
+    wrong.push(`HT was off after ${off_ms} ms only`)
+  const late = !known && !first && (code === 'late-tick' || (starved && lateCodes.includes(code)))
+  if (!known && !first && !late) wrong.push(`reason "${code}"`)
   if (code === null && ending !== null && kind.harmless !== true && moment !== 'make-safe')
     wrong.push('nothing ended the run')
   return {
     kind: kind.name,
     moment,
     as,
-    off_ms: before?.outputs[ht] !== true || off === undefined ? null : off.at - at,
+    off_ms,
     outputs: left.length > 0 ? `${left.join(', ')} on, alarm` : confirmed ? 'confirmed off' : 'off, alarm',
     reason: code ?? (ending === null ? 'next start' : ending.outcome),
     exit,
     version,
     wrong,
+    ...(late ? { late } : {}),
   }
 }
 
 /** What ended a run whose record went elsewhere; null where none did. */
 function keptElsewhere(run: Bench): string | null {
-  const [, path] = /is kept in\s+(\S+\.jsonl)/.exec(run.session.seen) ?? []
-  if (path === undefined) return null
-  const text = readFileSync(path, 'utf8')
-  rmSync(path)
+  const folder = join(run.folder, 'slowglow', 'runs')
+  if (!existsSync(folder)) return null
+  const text = readdirSync(folder)
+    .map((name) => readFileSync(join(folder, name), 'utf8'))
+    .join('')
   return /"code":"([\w-]+)"/.exec(text)?.[1] ?? 'not told'
 }
 
 /** Bias before HT is low, in what really stood there. */
-function outOfOrder(truth: readonly Truth[], kind: Kind): string[] {
-  if (kind.takes_bias === true) return []
+export function outOfOrder(truth: readonly Truth[]): string[] {
   for (const [i, now] of truth.entries()) {
     const before = truth[i - 1]
     const ht_V = Math.abs(now.volts['HT'] ?? 0)
@@ -182,10 +200,11 @@ function readBack(run: Bench, wrong: string[]): { ending: RunEnding | null; alar
     const known = reader.known()
     if (known === null) wrong.push('the record does not say what was known')
     else {
-      const { difference } = replayExactly(known.plan, reader.entries(), 'controller')
-      if (difference !== null)
-        wrong.push(`replayed it goes another way: ${JSON.stringify(difference).slice(0, 200)}`)
+      const otherwise = goesAnotherWay(reader)
+      if (otherwise !== null) wrong.push(`replayed it goes another way: ${otherwise.slice(0, 200)}`)
     }
+    const integrity = integrityOf(run.file ?? '')
+    if (integrity !== 'ok') wrong.push(`SQLite finds the record unsound: ${String(integrity).slice(0, 200)}`)
     let last_us = 0
     for (const stream of reader.streams())
       last_us = Math.max(last_us, reader.readings(stream.id).t_us.at(-1) ?? 0)

@@ -1,16 +1,29 @@
-import { closeSync, fstatSync, mkdirSync, openSync, readFileSync, readSync, writeFileSync } from 'node:fs'
+import {
+  closeSync,
+  existsSync,
+  fstatSync,
+  mkdirSync,
+  openSync,
+  readFileSync,
+  readSync,
+  writeFileSync,
+} from 'node:fs'
 import { join } from 'node:path'
 import { z } from 'zod'
 
 /**
- * What the matrix has inside the processes of a run, given as NODE_OPTIONS: the program itself holds nothing for it. The controller's views
- * and the bench's truth are copied out; on SIGUSR2 the controller's clocks jump, its memory fills or it breaks, the recorder's disk
+ * What the matrix has inside the processes of a run, given as NODE_OPTIONS: the program itself holds nothing for it. The controller's views,
+ * what was acknowledged to it and the bench's truth are copied out; on SIGUSR2 the controller's clocks jump, its memory fills or it breaks, the recorder's disk
  * fills or stands, and the bench lets the fault begin that waits for step 99.
  */
 const code = (folder: string): string => `
-import { appendFileSync, existsSync, readFileSync, renameSync, writeFileSync } from 'node:fs'
+import child from 'node:child_process'
+import { EventEmitter } from 'node:events'
+import { appendFileSync, constants, existsSync, openSync, readFileSync, renameSync, writeFileSync } from 'node:fs'
 import { createRequire, syncBuiltinESMExports } from 'node:module'
 import os from 'node:os'
+import { basename } from 'node:path'
+import { PassThrough } from 'node:stream'
 const folder = ${JSON.stringify(folder)}
 const program = process.argv[1] ?? ''
 const write = (name, said) => {
@@ -25,7 +38,17 @@ if (program.includes('controller.process')) {
       const { phase, step, waiting_for, elapsed_s, rails } = message.view
       write('view', { phase, step, waiting_for, elapsed_s, rails: rails.map(({ rail, set_V, volts, output }) => ({ rail, set_V, volts, output })) })
     }
+    // Views are told ten times a second at most, and a run goes off in less than three of them.
+    if (message?.kind === 'told' && ['trip', 'off'].includes(message.event.what)) write('off', message.event)
+    if (message?.kind === 'ended') write('ended', {})
     return send(message, ...rest)
+  }
+  // What the recorder acknowledged, as the controller read it: put down outside the record that must hold it.
+  const { parse } = JSON
+  JSON.parse = (text, ...rest) => {
+    const said = parse(text, ...rest)
+    if (said?.kind === 'recorded') appendFileSync(folder + '/acknowledged', said.intent + '\\n')
+    return said
   }
   process.on('SIGUSR2', () => {
     const [what, by] = wish().split(' ')
@@ -70,6 +93,38 @@ if (program.includes('recorder.process')) {
     if (wish() === 'full') db?.pragma('max_page_count = 1')
     if (wish() === 'stands') stands = true
   })
+}
+// A line that was pulled is plugged in again under its name: another terminal, the same supply behind it.
+if (process.argv.includes('virtual-bench')) {
+  const { spawn } = child
+  child.spawn = (program, args, options) => {
+    const first = spawn(program, args, options)
+    if (program !== 'socat') return first
+    const link = /link=([^,]+)/.exec(args[1])[1]
+    const face = Object.assign(new EventEmitter(), { stdin: new PassThrough(), stdout: new PassThrough() })
+    let now = first
+    const join = (made) => {
+      now = made
+      made.stdout.on('data', (bytes) => face.stdout.write(bytes))
+      made.stdin.on('error', () => undefined)
+      for (const what of ['exit', 'error']) made.on(what, (...told) => face.emit(what, ...told))
+    }
+    join(first)
+    face.stdin.on('data', (bytes) => now.stdin.write(bytes))
+    face.kill = (signal) => now.kill(signal)
+    process.on('SIGUSR2', () => {
+      if (wish() !== 'plug ' + basename(link)) return
+      join(spawn(program, args, options))
+      // Its far end is held open, as the bench itself holds the first one.
+      const holds = setInterval(() => {
+        if (!existsSync(link)) return
+        clearInterval(holds)
+        openSync(link, constants.O_RDWR | constants.O_NOCTTY | constants.O_NONBLOCK)
+      }, 5)
+    })
+    return face
+  }
+  syncBuiltinESMExports()
 }
 if (process.argv.includes('virtual-bench') && process.send !== undefined) {
   const send = process.send.bind(process)
@@ -116,6 +171,16 @@ export function newestView(folder: string): SeenView | null {
   const text = read(join(folder, 'view'))
   return text === '' ? null : viewShape.parse(JSON.parse(text))
 }
+
+/** Numbers of the intents that the recorder had acknowledged to the controller. */
+export const acknowledged = (folder: string): number[] =>
+  read(join(folder, 'acknowledged'))
+    .split('\n')
+    .flatMap((line) => (line === '' ? [] : [Number(line)]))
+
+/** Whether the controller has begun to make off, and whether it has come to its end. */
+export const goesOff = (folder: string): boolean => existsSync(join(folder, 'off'))
+export const hasEnded = (folder: string): boolean => existsSync(join(folder, 'ended'))
 
 const truthShape = z.object({
   at: z.number(),

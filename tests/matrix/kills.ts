@@ -1,8 +1,13 @@
 import { setTimeout as sleep } from 'node:timers/promises'
+import { stripVTControlCharacters } from 'node:util'
 import { chance } from '../../src/chance/index.js'
 import { openRunFile } from '../../src/record/index.js'
-import { plain } from '../helpers/terminal.js'
-import { Bench, version, type Who } from './bench-run.js'
+import { integrityOf } from '../helpers/sound-file.js'
+import { gone, plain } from '../helpers/terminal.js'
+import { version } from '../helpers/version.js'
+import { Bench, type Who } from './bench-run.js'
+import { outOfOrder } from './cell.js'
+import { acknowledged } from './inside.js'
 
 export interface Killed {
   readonly n: number
@@ -14,6 +19,8 @@ export interface Killed {
   readonly how: string
   readonly version: string
   readonly wrong: readonly string[]
+  /** Of one that does not hold. */
+  readonly story?: readonly string[]
 }
 
 const victims: readonly (readonly Who[])[] = [
@@ -26,6 +33,9 @@ const victims: readonly (readonly Who[])[] = [
 /** Steps of the matrix's profile; kills fall in any of them, and some before and after. By steps, for a busy machine stretches the questions. */
 const steps = 8
 
+/** What was under way to a supply when everybody died has come there, and what came of it was looked at, ms. */
+const seen_ms = 500
+
 const everybodyDead = (whom: readonly Who[]): boolean =>
   whom.includes('controller') && whom.includes('supervisor')
 
@@ -35,17 +45,17 @@ export async function killAnywhere(seed: number, n: number): Promise<Killed> {
   const whom = victims[Math.floor(dice.next() * victims.length)] ?? ['controller']
   const [step, after_ms] = [Math.floor(dice.next() * (steps + 1)), dice.next() * 1500]
   const run = Bench.start(dice.next() < 0.7 ? 'pty' : 'tcp', [])
-  let bench: number | null = null
   const wrong: string[] = []
   let when = 'before the cautions'
   let how = ''
   try {
     await run.acknowledge()
-    bench = run.pid('bench')
+    await run.meet()
     for (let i = 0; i < 7200 && (run.view?.step ?? -1) < step && run.isRunning; i++) await sleep(25)
     await sleep(after_ms)
     const { view } = run
     if (view !== null) when = `${view.phase}, step ${view.step}, ${view.waiting_for}`
+    const recorder = run.pid('recorder')
     try {
       run.kill('SIGKILL', ...whom)
     } catch {
@@ -54,21 +64,26 @@ export async function killAnywhere(seed: number, n: number): Promise<Killed> {
     const orphaned = whom.includes('supervisor')
     const everybody = everybodyDead(whom)
     if (!orphaned) how ||= `exit ${(await run.session.exit(180_000)) ?? '?'}`
-    else if (!everybody) for (let i = 0; i < 1800 && run.isOn; i++) await sleep(100)
+    else if (everybody) await sleep(seen_ms)
+    else for (let i = 0; i < 1800 && run.isOn; i++) await sleep(100)
     if (everybody && run.isOn && how === '') {
+      const on = Object.entries(run.truth.at(-1)?.outputs ?? {}).flatMap(([name, is]) => (is ? [name] : []))
       const next = run.again()
-      await next.shows('did not end well', 60_000)
+      await next.shows('did not end well', 120_000)
       await next.shows(/type the word: \w+/, 120_000)
       next.type('\u0003')
-      await next.exit(30_000)
-      if (!/Found on: /.test(next.seen)) wrong.push('the next start does not say what was left on')
+      await next.exit(60_000)
+      const found = stripVTControlCharacters(/Found on: ([^\r\n]*)/.exec(next.seen)?.[1] ?? '')
+      const unsaid = on.filter((name) => !found.includes(name))
+      if (unsaid.length > 0) wrong.push(`the next start does not say that ${unsaid.join(', ')} was left on`)
       if (!next.seen.includes('Outputs confirmed off'))
         wrong.push('the next start did not confirm the outputs off')
       how = 'made safe at the next start'
     }
     if (run.isOn) wrong.push(`left on: ${JSON.stringify(run.truth.at(-1)?.outputs ?? {})}`)
     // A recorder with nobody left ends by itself after some seconds.
-    if (orphaned && !whom.includes('recorder')) await sleep(6000)
+    if (orphaned && !whom.includes('recorder')) await gone(recorder, 120_000)
+    wrong.push(...outOfOrder(run.truth))
     const told = await tells(run, wrong)
     return {
       n,
@@ -78,16 +93,27 @@ export async function killAnywhere(seed: number, n: number): Promise<Killed> {
       how: how !== '' ? how : everybodyDead(whom) ? 'nothing was on' : 'put off by the controller',
       version,
       wrong,
+      ...(wrong.length === 0 ? {} : { story: run.story() }),
     }
   } catch (error) {
     const text = error instanceof Error ? (error.message.split('\n')[0] ?? '') : String(error)
-    return { n, whom, when, events: 0, readings: 0, how, version, wrong: [...wrong, text] }
+    return {
+      n,
+      whom,
+      when,
+      events: 0,
+      readings: 0,
+      how,
+      version,
+      wrong: [...wrong, text],
+      story: run.story(),
+    }
   } finally {
-    await run.end(bench)
+    await run.end()
   }
 }
 
-/** The file opens, its seal holds, every segment that was raised has its intent, and `show` tells it. */
+/** The file opens, every intent that was acknowledged stands in it, `show` tells it and finds neither damage nor a broken seal. */
 async function tells(run: Bench, wrong: string[]): Promise<{ events: number; readings: number }> {
   const opened = openRunFile(run.file ?? '')
   if ('trouble' in opened) {
@@ -98,14 +124,18 @@ async function tells(run: Bench, wrong: string[]): Promise<{ events: number; rea
   const events = [...reader.events()]
   let readings = 0
   for (const stream of reader.streams()) readings += reader.readings(stream.id).n.length
-  // Acknowledged to the controller: it raises only after the intent of the segment was confirmed as recorded.
+  // It raises only after the intent of the segment was confirmed as recorded; what was confirmed was put down beside the record.
   const intents = new Set(events.flatMap(({ what, intent }) => (what === 'intent' ? [intent] : [])))
-  const entries = [...reader.entries()]
-  for (const entry of entries)
-    if (entry.entry === 'event' && entry.event.what === 'recorded' && !intents.has(entry.event.intent))
-      wrong.push(`intent ${entry.event.intent} was acknowledged and is not in the record`)
+  const confirmed = acknowledged(run.tap)
+  for (const intent of confirmed)
+    if (!intents.has(intent)) wrong.push(`intent ${intent} was acknowledged and is not in the record`)
+  if (confirmed.length === 0 && events.some(({ what }) => what === 'recorded'))
+    wrong.push('what was acknowledged was not seen')
   reader.close()
+  const integrity = integrityOf(run.file ?? '')
+  if (integrity !== 'ok') wrong.push(`SQLite finds the record unsound: ${String(integrity).slice(0, 200)}`)
   const { code, out } = await plain(['show', run.file ?? ''], { XDG_RUNTIME_DIR: run.folder })
-  if (code === 70 || out.trim() === '') wrong.push(`show says nothing (exit ${code})`)
+  if (code !== 0) wrong.push(`show ends with ${code}: ${out.slice(0, 300)}`)
+  if (out.trim() === '') wrong.push('show says nothing')
   return { events: events.length, readings }
 }

@@ -1,4 +1,4 @@
-import type { Result } from './cell.js'
+import { isTried, type Result } from './cell.js'
 import type { Killed } from './kills.js'
 import { kinds, moments } from './kinds.js'
 
@@ -14,14 +14,12 @@ export function resultsTable(results: readonly Result[], kills: readonly Killed[
   return [...head(results), ...rows, '', ...killed(kills), ''].join('\n')
 }
 
-const isTried = ({ wrong }: Result): boolean => wrong[0]?.startsWith('not tried') !== true
-
 function cell(result: Result): string {
-  const { as, off_ms, outputs, reason, wrong } = result
+  const { as, off_ms, outputs, reason, wrong, late } = result
   if (!isTried(result)) return ''
   if (wrong.length > 0) return `NOT AS IT MUST BE: ${wrong.join('; ')}`
   const within = off_ms === null ? '' : `, ${(off_ms / 1000).toFixed(2)} s`
-  return `${reason}${within}; ${outputs} (${as})`
+  return `${reason}${late ? ' (the machine was late)' : ''}${within}; ${outputs} (${as})`
 }
 
 const head = (results: readonly Result[]): readonly string[] => {
@@ -39,7 +37,7 @@ const head = (results: readonly Result[]): readonly string[] => {
     'already or stayed on), what became of the outputs, and by which line. In each the bias stood until HT was below 60 V, unless the fault took',
     'it; what was said to be confirmed off was off; the record opened, replayed to the same decisions, and lacked no more than a',
     'second of readings. In "make-safe" a person had stopped the run before, and that reason stays. The machine was busy with',
-    'other work meanwhile: times are no promise. The right-hand column names where the same is held in detail. An empty cell was not run, or its run ended before its moment came.',
+    'other work meanwhile: times are no promise; where "the machine was late" stands, the run ended for that and not for what was tried, three times over. The right-hand column names where the same is held in detail. An empty cell was not run, or its run ended before its moment came.',
     '',
     `**${tried.length} of ${kinds.length * moments.length} cells run, ${held.length} as they must be** (program at ${versions(tried)}). HT was off ${median} s after it was done in the middle of them, ${longest} s at most.`,
     '',

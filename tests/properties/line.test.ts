@@ -59,6 +59,8 @@ function rightAnswer(state: LineState): string {
       return move.want.sent.toFixed(4)
     case 'output':
       return move.want.on === true ? '1' : '0'
+    case 'guard':
+      return '1'
     case 'errors':
       return '0,"No error"'
     case 'reading':

@@ -3,6 +3,15 @@ import { loadAll } from '../../src/files/index.js'
 import { toNetwork } from '../../src/equipment/index.js'
 import { createSolver, type Element, regulatorsToChange, type Solution } from '../../src/network/index.js'
 import { makePlan } from '../../src/plan/index.js'
+import {
+  createBed,
+  faulted,
+  type FaultKind,
+  faultsOf as libraryOf,
+  type Point,
+  pointsOf,
+} from '../../src/faults/index.js'
+import { benchRails, clippedOn } from '../../src/limits/index.js'
 
 /** Every single fault of an element that physics of old parts knows, as a change of that element alone. */
 function faultsOf(element: Element): readonly (readonly [string, Element])[] {
@@ -122,6 +131,19 @@ function settled(
 
 const profiles = ['receive', 'transmit', 'modulated']
 
+/** Faults between a tube's electrodes, at its pins and of what stands in its socket: more than one element changes, or a new one. */
+const ofTubes: readonly FaultKind[] = [
+  'grid-short',
+  'screen-short',
+  'heater-leak',
+  'plate-open',
+  'screen-open',
+  'grid-open',
+  'cathode-open',
+  'wrong-type',
+  'wiper-open',
+]
+
 describe('every single fault of the demo', () => {
   it('is tried in each of its modes', () => {
     const all = profiles.map((name) => loadAll(`profiles/tern-rock/${name}.yaml`).value)
@@ -179,5 +201,35 @@ describe('every single fault of the demo', () => {
     }
     expect(unsettled).toEqual([])
     expect(count).toBeGreaterThan(3000)
+  })
+
+  it.each(profiles)('of tubes in their sockets is solved at every step of %s', (name) => {
+    const files = loadAll(`profiles/tern-rock/${name}.yaml`).value
+    if (files === null) throw new Error(name)
+    const { equipment, bench } = files
+    const { plan } = makePlan(files.profile, equipment, bench)
+    if (plan === null) throw new Error(name)
+    const points = new Map<string, Point>(
+      pointsOf(equipment, plan).map(({ point }) => [`${point.mode} ${JSON.stringify(point.volts)}`, point]),
+    )
+    const faults = libraryOf(equipment).filter(({ kind }) => ofTubes.includes(kind))
+    expect(new Set(faults.map(({ kind }) => kind))).toEqual(new Set(ofTubes))
+    const rails = benchRails(equipment, bench)
+    const unsolved: string[] = []
+    for (const mode of new Set([...points.values()].map((point) => point.mode))) {
+      const bed = createBed(equipment, mode, rails, clippedOn(equipment, bench))
+      for (const point of points.values()) {
+        if (point.mode !== mode) continue
+        const whole = bed.solve(point, [], new Set())
+        for (const fault of faults) {
+          const { solution } = bed.solve(point, faulted(bed, fault), whole.lit, whole.solution.volts, true)
+          if (!solution.converged)
+            unsolved.push(
+              `${fault.fault} in ${mode} at ${JSON.stringify(point.volts)}: ${solution.trouble ?? ''}`,
+            )
+        }
+      }
+    }
+    expect(unsolved).toEqual([])
   })
 })

@@ -7,6 +7,8 @@ import type { Mischief } from './nemesis.js'
 
 /** What takes the bias away by itself: a supply or lead that fails, a word that became another on its way. */
 const bias_goes = ['bias', 'low', 'garble to supply', 'mains dip']
+/** OFF has so long to be obeyed before the relay is left to open, and a moment more to be seen, s. */
+const relay_obeys_s = 5.5
 /** So long the faults must have been over for a run to have come to a good end. */
 const calm_for_us = 5_000_000
 
@@ -28,6 +30,7 @@ export class Invariants {
   private left_since_us: number | null = null
   /** Since when something was known that must end a run, and what. */
   private ends: { readonly what: string; readonly t_us: number } | null = null
+  private unjudged_since_us: number | null = null
   private readonly hot: string
   private readonly bias: string
 
@@ -35,6 +38,8 @@ export class Invariants {
     private readonly plan: Plan,
     private readonly world: VirtualBench,
     private readonly nemesis: Mischief,
+    /** How long a cut-off relay stays closed without being fed; null where there is none. */
+    private readonly relay_s: number | null,
   ) {
     const channelOf = (role: string): string =>
       Object.values(plan.rails).find((rail) => rail.role === role)?.channels[0]?.channel ?? ''
@@ -111,6 +116,7 @@ export class Invariants {
     state: State,
     { awake, watched }: { readonly awake: boolean; readonly watched: boolean },
   ): void {
+    this.relay(t_us, awake)
     const { outputs, rails } = this.world.truth()
     const ht_V = Math.abs(rails['HT']?.volts ?? 0)
     const on = outputs[this.hot] === true
@@ -149,6 +155,47 @@ export class Invariants {
     }
   }
 
+  /** As the question goes out that feeds a relay: one that is open by now would be closed by it. */
+  feedsRelay(t_us: number): void {
+    const { relay } = this.world.truth()
+    if (relay === null || relay.closed || relay.behind_V < 6 || this.touched('input.cut-off', 'garble to'))
+      return
+    this.broke(
+      'the cut-off relay closes only over outputs that are off',
+      t_us,
+      `${relay.behind_V.toFixed(0)} V behind it`,
+    )
+  }
+
+  /** Open until a run begins, fed by nobody but the loop that judges, and open over what does not obey. */
+  private relay(t_us: number, judges: boolean): void {
+    const { relay } = this.world.truth()
+    if (relay === null || this.relay_s === null || this.touched('input.cut-off:closed')) return
+    if (relay.closed && !this.begun)
+      this.broke('the cut-off relay is open until a run begins', t_us, 'it is closed')
+    this.unjudged_since_us = judges ? null : (this.unjudged_since_us ?? t_us)
+    const alone_us = t_us - (this.unjudged_since_us ?? t_us)
+    if (relay.closed && alone_us > (this.relay_s + 0.1) * 1e6 && !this.touched('delay to supply'))
+      this.broke(
+        'a cut-off relay that no loop judges by opens',
+        t_us,
+        `${(alone_us / 1e6).toFixed(1)} s after`,
+      )
+    const told_us = t_us - (this.off_us ?? t_us)
+    const lies = ['delay to supply', 'garble to', 'clock jumps']
+    if (
+      relay.closed &&
+      relay.behind_V > 6 &&
+      told_us > (relay_obeys_s + this.relay_s) * 1e6 &&
+      !this.touched(...lies)
+    )
+      this.broke(
+        'what does not obey OFF is cut by the relay',
+        t_us,
+        `${relay.behind_V.toFixed(0)} V ${(told_us / 1e6).toFixed(1)} s after OFF`,
+      )
+  }
+
   atEnd(t_us: number, ending: RunEnding | null, how: string, entries: readonly RunEntry[]): void {
     const { outputs, rails } = this.world.truth()
     const live = Object.entries(outputs).filter(([, on]) => on)
@@ -168,10 +215,11 @@ export class Invariants {
       this.broke('once the faults are over the outputs are confirmed off', t_us, how)
     if (ending !== null && ending.outcome !== 'completed' && ending.reason === null)
       this.broke('a run that did not complete says why', t_us, ending.outcome)
-    if (how === 'not reachable' && live.length > 0)
+    if ((how === 'not reachable' || how === 'never began') && live.length > 0)
       this.broke('what was not reachable was not energised', t_us, live.map(([name]) => name).join(', '))
-    const { difference, gap } = replayExactly(this.plan, entries, 'controller')
-    if (difference !== null || gap !== null)
+    const { difference, gap, ends_early } = replayExactly(this.plan, entries, 'controller')
+    // Who was killed told no ending, and every decision up to there.
+    if (difference !== null || (gap !== null && ends_early !== 0))
       this.broke('a replay decides the same', t_us, JSON.stringify({ difference, gap }))
   }
 
@@ -183,6 +231,7 @@ export class Invariants {
     return this.touched(
       'HT:ignores-off',
       'high:ignores-off',
+      'high:local',
       'drop to supply',
       'garble to',
       'delay to',

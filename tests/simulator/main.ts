@@ -52,12 +52,12 @@ async function drawn(): Promise<number> {
     jobs: option('jobs', 2),
     file: text('keep'),
   })
-  const { runs, virtual_s, faults, ends, broken } = totals
+  const { runs, virtual_s, faults, ends, broken, versions } = totals
   if (json) process.stdout.write(`${JSON.stringify(totals)}\n`)
   else {
     const injected = Object.values(faults).reduce((sum, n) => sum + n, 0)
     process.stdout.write(
-      `${runs} runs from seed ${seed}, ${Math.round(virtual_s)} virtual s in ${Math.round((Date.now() - began) / 1000)} s, ${injected} faults of ${Object.keys(faults).length} kinds: ${broken.length} broken.\n`,
+      `${runs} runs from seed ${seed}, ${Math.round(virtual_s)} virtual s in ${Math.round((Date.now() - began) / 1000)} s, ${injected} faults of ${Object.keys(faults).length} kinds: ${broken.length} broken (program at ${versions.join(', ')}).\n`,
     )
     for (const counted of [ends, process.argv.includes('--kinds') ? faults : {}])
       for (const [what, n] of Object.entries(counted).toSorted(([a], [b]) => a.localeCompare(b)))

@@ -1,4 +1,6 @@
 import { loadAll } from '../../src/files/index.js'
+import type { Bench } from '../../src/bench/index.js'
+import { cutOffMeter, cutOffName, toCutOff } from '../../src/bench/to-cut-off.js'
 import { makePlan } from '../../src/plan/index.js'
 import { type FaultSpec, parseFault } from '../../src/virtual/index.js'
 import type { Mischief } from './nemesis.js'
@@ -8,11 +10,35 @@ export function loadParts() {
   const all = loadAll('tests/simulator/set/hail.yaml')
   if (all.value === null) throw new Error(JSON.stringify(all.problems))
   const { profile, equipment, bench } = all.value
-  const { plan, problems } = makePlan(profile, equipment, bench)
-  if (plan === null) throw new Error(JSON.stringify(problems))
-  return { plan, equipment, bench }
+  const on = (its: Bench) => {
+    const { plan, problems } = makePlan(profile, equipment, its)
+    if (plan === null) throw new Error(JSON.stringify(problems))
+    return { plan, equipment, bench: its }
+  }
+  return { ...on(bench), relayed: on(withRelay(bench)) }
 }
+/** What one run is of. */
+export type Part = Omit<Parts, 'relayed'>
 export type Parts = ReturnType<typeof loadParts>
+
+/** The question that feeds it. */
+export const relay_feed = ':REL:FEED?'
+
+/** The same with a cut-off relay that takes the HT 3 s after nobody has fed it. */
+function withRelay(bench: Bench): Bench {
+  const written: Parameters<typeof cutOffMeter>[0] = {
+    line: { kind: 'virtual', as: 'pty', baud: 115200, spare_allowed: true },
+    ...{ feed: relay_feed, closed_is: 1, after: 3, cuts: ['high'] },
+  }
+  return {
+    ...bench,
+    meters: { ...bench.meters, [cutOffName]: cutOffMeter(written) },
+    cut_off: toCutOff(written),
+  }
+}
+
+/** Faults of the relay itself, in some of the runs that have one. */
+const relays_own = ['open', 'closed', 'silent', 'stuck'] as const
 
 /** Faults of set, leads, supplies and lines that the virtual bench has itself. */
 const own = [
@@ -45,6 +71,22 @@ const own = [
   'heaters:ignores-off',
   'high:drop-out',
   'low:drop-out',
+  'high:local',
+  'low:local',
+  'high:overheats',
+  'high:no-protection',
+  'high:mis-sets=0.9',
+  'low:mis-sets=0.8',
+  'high:reads-volts=9000V',
+  'high:reads-amps=0A',
+  'low:reads-volts=0V',
+  'line.high:noise',
+  'line.low:noise',
+  'line.high:echo',
+  'line.high:behind',
+  'line.low:behind',
+  'line.low:endless',
+  'line.high:another',
   'line.high:silent',
   'line.low:silent',
   'line.high:garbled',
@@ -62,7 +104,7 @@ const stays = ['HT:ignores-off', 'high:ignores-off', 'R1:open', 'HT:lead-off'] a
 const puts_off = ['C2:leaky=3k', 'R1:short', 'V1:heater-open', 'bias:bias-lost', 'V1:strong=3'] as const
 
 /** None to two of them, each from the start, at a moment before the calm, or when HT has passed some volts. */
-export function drawFaults(nemesis: Mischief): FaultSpec[] {
+export function drawFaults(nemesis: Mischief, relayed: boolean): FaultSpec[] {
   const dice = nemesis.dice('own')
   const count = dice < 0.4 ? 0 : dice < 0.65 ? 1 : 2
   const drawn = Array.from({ length: count }, () => {
@@ -80,6 +122,11 @@ export function drawFaults(nemesis: Mischief): FaultSpec[] {
     drawn.splice(0, drawn.length, { text: nemesis.pick('stays', stays) ?? stays[0], at, t_us: 0 })
     if (nemesis.dice('stays') < 0.7)
       drawn.push({ text: nemesis.pick('stays', puts_off) ?? puts_off[0], at: '@HT>145V', t_us: 0 })
+  }
+  if (relayed && nemesis.dice('relay fault') < 0.2) {
+    const t_s = nemesis.dice('relay fault') * (nemesis.calm_us / 1e6)
+    const text = `input.${cutOffName}:${nemesis.pick('relay fault', relays_own) ?? 'open'}`
+    drawn.push({ text, at: `@t>${t_s.toFixed(3)}s`, t_us: t_s * 1e6 })
   }
   return drawn
     .filter(({ text }) => !nemesis.without.has(text))

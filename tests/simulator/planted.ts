@@ -2,6 +2,7 @@ import { cpSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { join, resolve } from 'node:path'
 import { pathToFileURL } from 'node:url'
 import ts from 'typescript'
+import { version } from '../helpers/version.js'
 import type { loadParts } from './parts.js'
 import type { simulate } from './simulation.js'
 
@@ -81,6 +82,24 @@ export const planted: readonly Planted[] = [
     file: 'sequencer/sequencer.ts',
     find: "if (slept_us > 1e6 * tripAt(d.s, 'slept', 0.5)) {",
     put: 'if (slept_us > 1e12) {',
+  },
+  {
+    name: 'the question of a cut-off relay is asked though it may have opened',
+    file: 'line/rounds.ts',
+    find: 'return relay_fed_us === null || t_us - relay_fed_us <= fedWithin * every_us',
+    put: 'return true',
+  },
+  {
+    name: 'a cut-off relay is fed before a run begins',
+    file: 'loop/cut-off.ts',
+    find: "mayFeed(s) && (s.phase === 'running' || (before && !slept))",
+    put: "s.phase === 'waiting' || mayFeed(s)",
+  },
+  {
+    name: 'a cut-off relay is fed on though OFF is not obeyed',
+    file: 'loop/cut-off.ts',
+    find: 'return relayObeyed(s) || t_us - (off?.since_us ?? t_us) < 1e6 * obeysWithin_s * (plan.pace ?? 1)',
+    put: 'return true',
   },
   {
     name: 'the supervisor does not miss the heartbeat',
@@ -184,9 +203,9 @@ export function plantedTable(found: readonly Found[], runs: number, seed: number
   return [
     '# Mistakes planted on purpose, and how many simulated runs it took to see them',
     '',
-    `Made by \`npm run simulate -- --planted tests/simulator/PLANTED.md --runs ${runs} --seed ${seed}\`. Each mistake is put into a copy of the program`,
+    `Made by \`npm run simulate -- --planted tests/simulator/PLANTED.md --runs ${runs} --seed ${seed}\` (program at ${version}). Each mistake is put into a copy of the program`,
     '(what becomes what stands in `tests/simulator/planted.ts`), which is then simulated with one seed after another until an invariant',
-    'breaks. What a second guard covers is not in the list: a loop that stands still is taken over before it can be seen to go on. A test holds that the text of each still stands in its file, so that the list cannot fall behind the program.',
+    'breaks. What a second guard covers is not in the list: a loop that stands still is taken over before it can be seen to go on. A test holds that the text of each still stands in its file; that it is still seen, only this table.',
     '',
     '| what was planted | where | runs until seen | by |',
     '|---|---|---|---|',

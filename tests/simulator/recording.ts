@@ -13,11 +13,10 @@ import type { Mischief } from './nemesis.js'
 const message_us = 100
 const recorderTick_us = 100_000
 const linger_us = 5_000_000
-const commitEvery_us = 1_000_000
+const syncEvery_us = 1_000_000
 const silent_us = 10_000_000
-/** An fsync and a commit without one, where nothing is wrong (a disk of today; the writer's own measurements). */
+/** A commit with its fsync, where nothing is wrong (a disk of today; the writer's own measurements). */
 const synced_us = 800
-const unsynced_us = 40
 
 const isPlenty = ({ entry }: RunEntry): boolean => entry === 'reading' || entry === 'tick'
 const isDurable = (entry: RunEntry): boolean =>
@@ -57,7 +56,6 @@ export class Teller {
 interface Commit {
   readonly end_us: number
   readonly entries: readonly RunEntry[]
-  readonly synced: boolean
 }
 
 /**
@@ -78,7 +76,6 @@ export class Recording {
   private readonly fallback: RunEntry[] = []
   private full = false
   private died_us = Infinity
-  private powerless = false
   private hung_until_us = 0
   private stall_us = 0
   private ticked_us = 0
@@ -134,9 +131,8 @@ export class Recording {
   stall(for_us: number): void {
     this.stall_us = for_us
   }
-  /** The computer is off: what was not fsynced may be gone, and nobody hears anything any more. */
+  /** The computer is off: what was not fsynced is gone, and nobody hears anything any more. */
   powerCut(t_us: number): void {
-    this.powerless = true
     if (!this.isDead(t_us)) this.died_us = t_us
     for (const teller of this.tellers) teller.gone = true
   }
@@ -181,8 +177,8 @@ export class Recording {
     if (t_us - this.ticked_us < recorderTick_us || this.isDead(t_us) || t_us < this.standsUntil()) return
     this.ticked_us = t_us
     this.step({ kind: 'tick', now_us: t_us })
-    if (this.waiting.length > 0 && this.keep.failed === null && t_us - this.lastCommit_us >= commitEvery_us)
-      this.commit(false)
+    if (this.waiting.length > 0 && this.keep.failed === null && t_us - this.lastCommit_us >= syncEvery_us)
+      this.commit()
   }
 
   /** After the run: whoever is still there says goodbye, and the recorder comes to its end. */
@@ -214,7 +210,7 @@ export class Recording {
         expected++
       }
       const must = teller.told.slice(0, teller.acknowledged)
-      const lost = must.filter((entry) => !kept.has(entry) && (!this.powerless || isDurable(entry)))
+      const lost = must.filter((entry) => !kept.has(entry))
       if (lost.length > 0)
         broke(
           'no acknowledged entry is lost',
@@ -230,12 +226,8 @@ export class Recording {
 
   /** What another would read in the file now. */
   private file(): RunEntry[] {
-    const done = this.commits.filter(({ end_us }) => end_us <= this.died_us)
-    if (!this.powerless) return done.flatMap(({ entries }) => entries)
-    // A transaction is there whole or not at all; of those that no fsync covers the later ones go first.
-    const sure = done.findLastIndex(({ synced }) => synced) + 1
-    const more = Math.floor(this.nemesis.dice('torn') * (done.length - sure + 1))
-    return done.slice(0, sure + more).flatMap(({ entries }) => entries)
+    // A transaction is there whole or not at all. Its fsync has come back before it counts as done, so it outlives a cut of the power.
+    return this.commits.filter(({ end_us }) => end_us <= this.died_us).flatMap(({ entries }) => entries)
   }
 
   private isFailed(): boolean {
@@ -305,14 +297,13 @@ export class Recording {
     switch (output.do) {
       case 'append': {
         this.waiting.push(...output.entries)
-        const due = this.now_us - this.lastCommit_us >= commitEvery_us
-        if (output.entries.some(isDurable)) this.commit(true)
-        else if (due) this.commit(false)
+        const due = this.now_us - this.lastCommit_us >= syncEvery_us
+        if (due || output.entries.some(isDurable)) this.commit()
         return
       }
       case 'commit':
         if (this.isFailed()) return
-        if (this.waiting.length > 0) this.commit(false)
+        if (this.waiting.length > 0) this.commit()
         if (!this.isFailed()) this.step({ kind: 'committed', now_us: this.at() })
         return
       case 'divert':
@@ -336,7 +327,7 @@ export class Recording {
         return
       }
       case 'finish':
-        if (this.keep.failed === null && this.waiting.length > 0) this.commit(true)
+        if (this.keep.failed === null && this.waiting.length > 0) this.commit()
         this.finished = true
         return
     }
@@ -347,14 +338,13 @@ export class Recording {
     return Math.max(this.now_us, this.free_us)
   }
 
-  private commit(wantsSync: boolean): void {
+  private commit(): void {
     if (this.full || this.nemesis.hits('disk full', this.now_us)) {
       this.full = true
       this.step({ kind: 'failed', text: 'The disk is full.', now_us: this.at() })
       return
     }
     const intents = intentsOf(this.waiting)
-    const usual_us = wantsSync ? synced_us : unsynced_us
     const late_us =
       intents.length > 0 && this.nemesis.hits('record late', this.now_us, `intent ${intents.join(', ')}`)
         ? this.nemesis.between('record', 100_000, 20_000_000)
@@ -362,9 +352,9 @@ export class Recording {
     const slow_us = this.nemesis.hits('disk slow', this.now_us)
       ? this.nemesis.between('slow disk', 20_000, 3_000_000)
       : 0
-    this.free_us = this.at() + usual_us + late_us + slow_us + this.stall_us
+    this.free_us = this.at() + synced_us + late_us + slow_us + this.stall_us
     this.stall_us = 0
-    this.commits.push({ end_us: this.free_us, entries: this.waiting, synced: wantsSync })
+    this.commits.push({ end_us: this.free_us, entries: this.waiting })
     this.waiting = []
     this.lastCommit_us = this.free_us
   }

@@ -1,4 +1,5 @@
 import type { State } from '../../src/sequencer/index.js'
+import { version } from '../helpers/version.js'
 import { OneThing } from './nemesis.js'
 import type { Parts } from './parts.js'
 import { type Simulated, simulateWith } from './simulation.js'
@@ -154,19 +155,21 @@ export function signalTable(parts: Parts, told: (row: string) => void): { text: 
       rows.push(row)
       told(row)
     }
-  return { text: [...head, ...rows, ''].join('\n'), broken }
+  return { text: [...head(broken), ...rows, ''].join('\n'), broken }
 }
 
-const head = [
+const head = (broken: number): readonly string[] => [
   '# What each reading may do, and what comes of it',
   '',
-  'Made by `npm run simulate -- --signals tests/faults/SIGNALS.md`; tests hold some of its rows against the program.',
+  `Made by \`npm run simulate -- --signals tests/faults/SIGNALS.md\` (program at ${version}); tests hold some of its rows against the program.`,
   'A simulated run of the hailer in `tests/simulator/set` (limits as any plan has them, five rounds of readings a second), whose one',
   'reading is spoilt in one way from one moment on: the rule that ended the run, and the seconds from the first spoilt answer to',
   'everything off. A rule named without seconds turned an orderly run-down into an urgent OFF. "ended: completed" means that no rule ended',
   'the run: what stands still looks steady, and a current that is too low is asked about, not tripped on (the rehearsed person goes on).',
-  'Against that stand the other readings of the same rail, the limits in the supply itself, and a meter of your own. Every run of the',
-  'table kept all invariants and ended with its outputs confirmed off.',
+  'Against that stand the other readings of the same rail, the limits in the supply itself, and a meter of your own.',
+  broken === 0
+    ? 'Every run of the table kept all invariants and ended with its outputs confirmed off.'
+    : `**${broken} invariants were broken in these runs.**`,
   '',
   `| reading | way | ${moments.join(' | ')} |`,
   `|${' --- |'.repeat(moments.length + 2)}`,

@@ -15,7 +15,7 @@ import {
   type SuperviseInput,
   superviseStep,
 } from '../../src/controller/supervise.js'
-import { lineConfigsOf, type LineInput, lineWakeAt } from '../../src/line/index.js'
+import { lineConfigsOf, type LineInput, type LineState, lineWakeAt } from '../../src/line/index.js'
 import { createLoop, type LoopInput, type LoopOutput, loopStep } from '../../src/loop/index.js'
 import type { Ask } from '../../src/plan/index.js'
 import { willing } from '../../src/rehearse/operator.js'
@@ -36,7 +36,7 @@ import {
 import { createVirtualBench } from '../../src/virtual/index.js'
 import { Invariants } from './invariants.js'
 import { type Mischief, Nemesis } from './nemesis.js'
-import { drawFaults, type Parts } from './parts.js'
+import { drawFaults, type Part, type Parts, relay_feed } from './parts.js'
 import { Recording, Teller } from './recording.js'
 import { Wire } from './wire.js'
 
@@ -46,6 +46,8 @@ const reopen_us = 200_000
 const start_within_us = 12_000_000
 /** More things than this in one tick, and something is due again and again. */
 const most_in_tick = 20_000
+/** So many runs have a cut-off relay. */
+const relayed_part = 0.5
 /** HT that counts as high for what is to strike then. */
 const high_V = 100
 
@@ -69,13 +71,17 @@ export function simulate(
   without: ReadonlySet<string> = new Set(),
   goesOn = true,
 ): Simulated {
-  return simulateWith(parts, seed, new Nemesis(chance(seed), without), goesOn)
+  const nemesis = new Nemesis(chance(seed), without)
+  const relayed = nemesis.dice('relay') < relayed_part
+  return simulateWith(relayed ? parts.relayed : parts, seed, nemesis, goesOn)
 }
 
 /** The same with somebody else doing things to it. `goesOn`: to its end, whatever breaks on the way. */
-export function simulateWith(parts: Parts, seed: number, nemesis: Mischief, goesOn = true): Simulated {
+export function simulateWith(parts: Part, seed: number, nemesis: Mischief, goesOn = true): Simulated {
   return new Simulation(parts, seed, nemesis).run(goesOn)
 }
+
+const wakeOf = (line: LineState): number => lineWakeAt(line) ?? Infinity
 
 class Simulation {
   private t_us = 0
@@ -88,6 +94,8 @@ class Simulation {
   private due: { readonly at_us: number; readonly act: () => void }[] = []
 
   private loop
+  /** When each port's line wants of the clock: the same as long as its state is the same. */
+  private readonly wakes: Map<string, number>
   private controller: 'well' | 'hung' | 'dead' = 'well'
   private busy_until_us = 0
   private inbox: LoopInput[] = []
@@ -114,21 +122,22 @@ class Simulation {
   private how: string | null = null
 
   constructor(
-    private readonly parts: Parts,
+    private readonly parts: Part,
     private readonly seed: number,
     private readonly nemesis: Mischief,
   ) {
     const { plan, equipment, bench } = parts
     this.configs = lineConfigsOf(bench).map((config) => ({ ...config, poll_us }))
     this.loop = createLoop(plan, this.configs)
+    this.wakes = new Map(Object.entries(this.loop.lines).map(([port, line]) => [port, wakeOf(line)]))
     this.ids = streamIds(streamsOf(plan))
     this.world = createVirtualBench(equipment, bench, {
       seed,
-      faults: drawFaults(this.nemesis),
+      faults: drawFaults(this.nemesis, plan.cut_off !== undefined),
       mode: plan.steps[0]?.mode ?? '',
     })
     this.wires = new Map(this.configs.map(({ port }) => [port, new Wire(port, this.world, this.nemesis)]))
-    this.checks = new Invariants(plan, this.world, this.nemesis)
+    this.checks = new Invariants(plan, this.world, this.nemesis, bench.cut_off?.after_s ?? null)
     this.pace = this.nemesis.dice('pace') < 0.9 ? 0.05 : 1
     this.recording = new Recording(this.nemesis)
     this.own = this.recording.join(
@@ -204,7 +213,7 @@ class Simulation {
       if (after_us !== null) this.high.push({ after_us, act: strike })
     }
     at('controller stalls', () => {
-      this.busy_until_us = this.t_us + this.nemesis.between('stall', 50_000, 10_000_000)
+      this.busy_until_us = this.t_us + this.nemesis.between('stall', 10_000, 10_000_000)
     })
     at('controller hangs', () => {
       if (this.controller === 'well') this.controller = 'hung'
@@ -219,6 +228,7 @@ class Simulation {
       this.recording.powerCut(this.t_us)
       this.supervisor = 'dead'
       this.controllerDies('the computer lost its power')
+      this.stopsMakingSafe()
     })
     at('mains dip', () => {
       for (const name of Object.keys(this.world.truth().outputs)) this.world.clear(name)
@@ -239,6 +249,8 @@ class Simulation {
       this.due = this.due.map(({ at_us, act }) => ({ at_us: at_us + this.slept_us, act }))
       this.recording.slept(this.slept_us)
       this.t_us += this.slept_us
+      // The clock that the controller goes by stands still in a sleep.
+      this.clock_us -= this.slept_us
       this.world.advance(this.t_us)
     })
     at('recorder lost', () => {
@@ -269,11 +281,22 @@ class Simulation {
   }
 
   private parentDies(): void {
+    const itself = this.supervisor === 'well'
     this.supervisor = 'dead'
+    // Whoever starts next makes safe in a process of its own.
+    if (itself) this.stopsMakingSafe()
     this.recording.dies(this.theirs, this.t_us)
     this.later(1000, () => {
       this.parentLost('its end of the connection closed')
     })
+  }
+
+  /** Who was making safe is gone with its connections: what it has not done by now the next start does. */
+  private stopsMakingSafe(): void {
+    if (this.safe === null) return
+    this.safe = null
+    for (const wire of this.wires.values()) wire.fresh()
+    this.nextStart()
   }
 
   private stop(): void {
@@ -313,8 +336,7 @@ class Simulation {
     let first = this.world.next_us() ?? Infinity
     for (const wire of this.wires.values()) first = Math.min(first, wire.next_us())
     if (this.safe === null && this.controller === 'well' && this.ending === null && !this.busy)
-      for (const line of Object.values(this.loop.lines))
-        first = Math.min(first, (lineWakeAt(line) ?? Infinity) - this.clock_us)
+      for (const wake_us of this.wakes.values()) first = Math.min(first, wake_us - this.clock_us)
     first = Math.min(first, this.recording.next_us())
     for (const { at_us } of this.due) first = Math.min(first, at_us)
     return first
@@ -326,8 +348,8 @@ class Simulation {
       for (const text of wire.lines(this.t_us)) this.line(wire.port, { kind: 'text', t_us: this.t_us, text })
     }
     if (this.safe === null && this.controller === 'well' && this.ending === null && !this.busy)
-      for (const [port, line] of Object.entries(this.loop.lines))
-        if ((lineWakeAt(line) ?? Infinity) - this.clock_us <= this.t_us)
+      for (const [port, wake_us] of [...this.wakes])
+        if (wake_us - this.clock_us <= this.t_us)
           this.toLoop({ kind: 'port', port, line: { kind: 'time', t_us: this.t_us } })
     this.recording.run(this.t_us)
     const now = this.due.filter(({ at_us }) => at_us <= this.t_us)
@@ -356,14 +378,19 @@ class Simulation {
       return
     }
     const own = this.clock_us === 0 ? input : stamped(input, Math.max(0, this.t_us + this.clock_us))
-    const { loop, outputs } = loopStep(this.loop, own)
+    const { loop, outputs, moved } = loopStep(this.loop, own)
     this.loop = loop
+    for (const port of moved) {
+      const line = loop.lines[port]
+      if (line !== undefined) this.wakes.set(port, wakeOf(line))
+    }
     for (const output of outputs) if (output.kind === 'write') this.write(output.port, output.text)
     for (const output of outputs) this.carry(output)
   }
 
   /** A write that the port refuses is the end of the connection, as with a real one. */
   private write(port: string, text: string): void {
+    if (text.includes(relay_feed)) this.checks.feedsRelay(this.t_us)
     if (!this.nemesis.hits('port refuses', this.t_us, text)) {
       this.wires.get(port)?.write(text, this.t_us)
       return
@@ -543,7 +570,7 @@ class Simulation {
     if (this.safe !== null || this.how !== null) return
     if (this.ending !== null) return
     this.later(5_000_000, () => {
-      this.makeSafe(true)
+      if (this.safe === null) this.makeSafe(true)
     })
   }
 

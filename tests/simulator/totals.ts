@@ -1,5 +1,6 @@
 import { existsSync, readFileSync, renameSync, writeFileSync } from 'node:fs'
 import { z } from 'zod'
+import { version } from '../helpers/version.js'
 
 const brokenShape = z.object({ seed: z.number(), invariant: z.string(), story: z.array(z.string()) })
 const totalsShape = z.object({
@@ -11,12 +12,14 @@ const totalsShape = z.object({
   faults: z.record(z.string(), z.number().int()),
   ends: z.record(z.string(), z.number().int()),
   broken: z.array(brokenShape),
+  /** The programs that were run. */
+  versions: z.array(z.string()),
 })
 /** What many runs came to. */
 export type Totals = z.infer<typeof totalsShape>
 
 export function noTotals(seed: number, from: number): Totals {
-  return { seed, next: from, runs: 0, virtual_s: 0, faults: {}, ends: {}, broken: [] }
+  return { seed, next: from, runs: 0, virtual_s: 0, faults: {}, ends: {}, broken: [], versions: [version] }
 }
 
 export function parseTotals(text: string): Totals {
@@ -39,6 +42,7 @@ export function joined(a: Totals, b: Totals): Totals {
     faults: summed(a.faults, b.faults),
     ends: summed(a.ends, b.ends),
     broken: [...a.broken, ...b.broken],
+    versions: [...new Set([...a.versions, ...b.versions])].toSorted(),
   }
 }
 

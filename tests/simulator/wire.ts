@@ -59,6 +59,7 @@ export class Wire {
 
   /** Whole lines that have arrived at the computer. */
   lines(t_us: number): string[] {
+    if ((this.back[0]?.at_us ?? Infinity) > t_us) return []
     let text = this.partial
     for (let next = this.back[0]; next !== undefined && next.at_us <= t_us; next = this.back[0]) {
       this.back.shift()

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { type Alert, dueBegin, dueStep, silence, stillThere } from '../../src/alerts/due.js'
+import { type Alert, dueBegin, dueStep, notAwake, silence, stillThere } from '../../src/alerts/due.js'
 import { missingOf, placeOf, resolved } from '../../src/alerts/places.js'
 import { isIdle, most, type Place, queueBegin, type QueueInput, queueStep } from '../../src/alerts/queue.js'
 import type { AlertTarget } from '../../src/bench/index.js'
@@ -176,6 +176,15 @@ const begun = event('begin', 'Cautions acknowledged.', 0)
 const kinds = (alerts: readonly Alert[]): string[] =>
   alerts.map(({ kind, severity }) => `${kind} ${severity}`)
 
+const figures = {
+  ...{ volts: 200, leak_A: 1e-4, held_s: 0, F: null, F_error: null, limit_A: 1e-3, resolves_A: 1e-5 },
+  ...{ slope: null, soonest_s: null, latest_s: null as number | null },
+}
+const judged = (at_s: number, more: object): RunEntry =>
+  event('judgement', '', at_s, {
+    data: { reform: { part: 'C1', step: 1, reach_V: 200, code: null, text: '', ...more } },
+  })
+
 describe('what is an alert', () => {
   it('is the start, each step once, a trip, and the end with what was confirmed', () => {
     const alerts = alertsOf(
@@ -207,6 +216,15 @@ describe('what is an alert', () => {
     expect(end?.text).toContain('OUTPUTS NOT CONFIRMED OFF')
   })
 
+  it('calls a knob that nobody said is off an alarm too, and never says that outputs are confirmed off beside it', () => {
+    const [, end] = alertsOf(begun, endingOf({ hand_rails: { HT: 'not confirmed by you', bias: 0 } }))
+    expect(end).toMatchObject({ kind: 'finish', severity: 'alarm', outputs: 'not confirmed off' })
+    expect(end?.text).toMatch(/HT, on a knob of its own, NOT confirmed off by anybody: take it as on\./)
+    expect(end?.text).not.toMatch(/Outputs confirmed off|bias/)
+    const said = { severity: 'news', outputs: 'confirmed off' }
+    expect(alertsOf(begun, endingOf({ hand_rails: { HT: 0 } }))[1]).toMatchObject(said)
+  })
+
   it('takes the stop of a person for no emergency, and warnings for something to look at', () => {
     const stop = event('trip', 'Run down, by Ctrl-C.', 5, { data: { code: 'operator', how: 'run down' } })
     expect(kinds(alertsOf(begun, stop, endingOf({ outcome: 'stopped' })))).toEqual([
@@ -226,6 +244,42 @@ describe('what is an alert', () => {
   it('says once that a step stands still', () => {
     const long_s = 2 * (plan.steps[0]?.expected_s ?? 0) + 200
     expect(kinds(alertsOf(begun, long_s, long_s + 10))).toEqual(['start news', 'stall attention'])
+  })
+
+  it('does not call a step still that a lifted part is expected to take so long in, by what was measured', () => {
+    const long_s = 2 * (plan.steps[0]?.expected_s ?? 0) + 200
+    const waits = (latest_s: number | null, at_s: number) =>
+      judged(at_s, { act: 'wait', verdict: null, figures: { ...figures, held_s: at_s, latest_s } })
+    expect(kinds(alertsOf(begun, waits(long_s + 3600, 100), long_s, long_s + 3000))).toEqual(['start news'])
+    expect(kinds(alertsOf(begun, waits(long_s + 3600, 100), long_s, long_s + 4000))).toEqual([
+      'start news',
+      'stall attention',
+    ])
+    // No longer than the run itself may take, and not where it is not waited for any more.
+    expect(kinds(alertsOf(begun, waits(1e9, 100), plan.time_budget_s + 200))).toContain('stall attention')
+    const goes = judged(200, { act: 'go on', verdict: null, figures })
+    expect(kinds(alertsOf(begun, waits(1e6, 100), goes, long_s))).toContain('stall attention')
+  })
+
+  it('ends a reform with what was said of each part', () => {
+    const parts = [{ name: 'C1' }, { name: 'C2' }, { name: 'C3' }]
+    const forming = { ...of, plan: { ...plan, reform: { parts } } as unknown as typeof plan }
+    let state = dueBegin()
+    for (const entry of [
+      begun,
+      judged(10, { part: 'C1', act: 'go on', verdict: 'good', figures }),
+      judged(20, { part: 'C2', act: 'give up', verdict: 'replace', code: 'rising', figures }),
+    ])
+      state = dueStep(forming, state, { kind: 'told', entry }).state
+    const [end] = dueStep(forming, state, { kind: 'told', entry: endingOf({}) }).alerts
+    expect(end?.text).toContain('Electrolytics: C1 good, C2 replace (rising), C3 not finished.')
+  })
+
+  it('passes on that nothing keeps the computer awake any more', () => {
+    const lost = event(notAwake, 'Nothing keeps this computer from going to sleep any more.', 5, {
+      from: 'supervisor',
+    })
+    expect(kinds(alertsOf(begun, lost))).toEqual(['start news', 'warning attention'])
   })
 
   it('passes an alarm on at once and not again with every sounding', () => {

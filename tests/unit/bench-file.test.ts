@@ -1,3 +1,4 @@
+import { readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
 import { groundGraph, plainScpi, type Bench } from '../../src/bench/index.js'
 import type { Equipment } from '../../src/equipment/index.js'
@@ -470,5 +471,27 @@ describe('set and bench together', () => {
       ],
     )
     expect(problems.some(({ what, file }) => file === 'set.yaml' && says.test(what))).toBe(true)
+  })
+})
+
+describe('a bench file of which every supply is wrong', () => {
+  const demo = readFileSync('profiles/tern-rock/bench.yaml', 'utf8')
+  const noLine = demo.replaceAll(/^( {4}line:) .*/gm, '$1 nonsense')
+  const told = (text: string): string[] =>
+    read(text).problems.map(({ what, remedy }) => `${what} → ${remedy}`)
+
+  it('is told of its supplies alone, not of what shares their lines: they are there, and named where they stand', () => {
+    const problems = told(noLine)
+    expect(problems.length).toBeGreaterThan(0)
+    expect(problems.join('\n')).not.toContain('no supply of this bench')
+    for (const each of problems) expect(each).not.toMatch(/(?::|\b(?:are|is|of))\s*[.)]?$/)
+  })
+
+  it('says that there is none to name where a name is wrong as well', () => {
+    const [, remedy = ''] =
+      told(noLine.replace('on: low', 'on: lower'))
+        .find((each) => each.includes("'lower'"))
+        ?.split(' → ') ?? []
+    expect(remedy).toBe('this file has none that could be read')
   })
 })

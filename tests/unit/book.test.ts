@@ -1,4 +1,12 @@
-import { copyFileSync, existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import {
+  copyFileSync,
+  existsSync,
+  mkdirSync,
+  mkdtempSync,
+  readFileSync,
+  rmSync,
+  writeFileSync,
+} from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join, resolve } from 'node:path'
 import Database from 'better-sqlite3'
@@ -6,6 +14,7 @@ import { Command } from 'commander'
 import { afterAll, beforeEach, describe, expect, it } from 'vitest'
 import { appendToBook, type BookBody, coldChecksNow, readBook } from '../../src/book/index.js'
 import { registerBook } from '../../src/cli/commands/book.js'
+import { registerCheck } from '../../src/cli/commands/check.js'
 import { registerPlan } from '../../src/cli/commands/plan.js'
 import { registerRecordSheet } from '../../src/cli/commands/record-sheet.js'
 import { registerWorksheet } from '../../src/cli/commands/worksheet.js'
@@ -43,8 +52,8 @@ function run(...args: string[]): { readonly code: number; readonly out: string; 
     },
   }
   const program = new Command()
-  for (const register of [registerBook, registerWorksheet, registerPlan, registerRecordSheet])
-    register(program, io)
+  const all = [registerBook, registerCheck, registerWorksheet, registerPlan, registerRecordSheet]
+  for (const register of all) register(program, io)
   process.exitCode = undefined
   program.parse(['node', 'slowglow', ...args])
   const code = endedWith()
@@ -52,6 +61,7 @@ function run(...args: string[]): { readonly code: number; readonly out: string; 
   return { code, out: out.join('\n'), err: err.join('\n') }
 }
 
+const metered = ['--meter', 'a meter'] as const
 const at = '2026-11-29T08:00:00.000Z'
 const note: BookBody = { kind: 'finding', text: 'dust', parts: [] }
 const add = (...bodies: BookBody[]) =>
@@ -136,7 +146,7 @@ describe('slowglow worksheet', () => {
     )
     expect(kept.code).toBe(0)
     expect(kept.out).toContain('chain G: 3 Ω; wanted: 1.94 Ω to 5.19 Ω.')
-    const bad = run('worksheet', 'equipment.yaml', '--record', 'R50=1k', '--json')
+    const bad = run('worksheet', 'equipment.yaml', ...metered, '--record', 'R50=1k', '--json')
     expect(bad.code).toBe(1)
     expect(JSON.parse(bad.out)).toMatchObject({ kept: [{ item: 'R50', verdict: 'out of range' }] })
     expect(readBook(path())).toMatchObject({
@@ -145,11 +155,18 @@ describe('slowglow worksheet', () => {
   })
   it('keeps nothing where one of them cannot be understood', () => {
     for (const slip of ['chain Q=3 Ω', 'chain G=3', 'chain G', '=3 Ω']) {
-      const { code, err } = run('worksheet', 'equipment.yaml', '--record', 'R50=46k', slip)
+      const { code, err } = run('worksheet', 'equipment.yaml', ...metered, '--record', 'R50=46k', slip)
       expect(code, slip).toBe(2)
       expect(err, slip).toContain('Nothing was kept.')
     }
     expect(existsSync(path())).toBe(false)
+  })
+  it('keeps no reading that nobody says a meter of; a look needs none', () => {
+    const { code, err } = run('worksheet', 'equipment.yaml', '--record', 'look dust=good', 'R50=46k')
+    expect(code).toBe(2)
+    expect(err).toContain('Nothing says which meter R50 was read with. Nothing was kept.')
+    expect(existsSync(path())).toBe(false)
+    expect(run('worksheet', 'equipment.yaml', '--record', 'look dust=good').code).toBe(0)
   })
   it('prints a paper sheet, and never over another', () => {
     expect(run('worksheet', 'equipment.yaml', '--paper', 'sheet.html').code).toBe(0)
@@ -193,12 +210,28 @@ describe('slowglow book', () => {
     expect(names).toEqual([
       'book.html',
       'worksheet.html',
+      'test-record.html',
       'book.json',
       'equipment.yaml',
       'equipment.book',
       'photographs/0003-front.png',
     ])
     expect(run('book', 'equipment.yaml', '--export', 'book.tar').code).toBe(2)
+  })
+  it('names what an archive could not take, and takes no run of a set that is only called the same', () => {
+    const body: BookBody = {
+      ...{ kind: 'run', run: 'gone', file: join(dir, 'runs', 'gone.slowglow'), profile: 'receive' },
+      ...{ bench_kind: 'virtual', outcome: 'completed', outputs_off: 'confirmed', reason: null, seal: null },
+    }
+    add(body, { kind: 'replaced', part: 'C17', was: 'paper', now: 'film', text: '' })
+    const { code, out } = run('book', 'equipment.yaml', '--export', 'lost.tar')
+    expect(code).toBe(0)
+    expect(out).toContain('Not in the archive: run gone: not found where the book says')
+    expect(readFileSync(join(dir, 'lost.tar'), 'latin1')).toContain('missing.txt')
+    run('record-sheet', 'equipment.yaml', '--out', 'record.html')
+    const sheet = readFileSync(join(dir, 'record.html'), 'utf8')
+    expect(sheet).toContain('its run file is not found, or cannot be read')
+    expect(sheet).toContain('replaced: C17: was paper, now film')
   })
   it('refuses what says too little, and what is no photograph', () => {
     writeFileSync(join(dir, 'notes.txt'), 'no picture')
@@ -217,7 +250,7 @@ describe('slowglow book', () => {
       ],
     ])
       expect(run('book', 'equipment.yaml', ...args).code, args.join(' ')).toBe(2)
-    run('worksheet', 'equipment.yaml', '--record', 'R50=46k')
+    run('worksheet', 'equipment.yaml', ...metered, '--record', 'R50=46k')
     expect(run('book', 'equipment.yaml', '--waive', 'R50', '--because', 'it has always been so').code).toBe(2)
     expect(
       run('book', 'equipment.yaml', '--waive', 'charge reservoir', '--because', 'it has always been so').code,
@@ -231,7 +264,7 @@ describe('a set whose file is renamed', () => {
     rmSync(join(dir, 'equipment.yaml'))
   }
   it('is told of the book that no file goes by, and gets no power without it', () => {
-    run('worksheet', 'equipment.yaml', '--record', 'R50=1k')
+    run('worksheet', 'equipment.yaml', ...metered, '--record', 'R50=1k')
     const set = start().prepared.equipment
     rename()
     const { code, err } = run('book', 'rock.yaml')
@@ -266,11 +299,60 @@ describe('a set whose file is renamed', () => {
     expect(run('worksheet', 'equipment.yaml', '--json').code).toBe(0)
   })
   it('a backup or a picture of its old name does not stand for the file', () => {
-    run('worksheet', 'equipment.yaml', '--record', 'R50=1k')
+    run('worksheet', 'equipment.yaml', ...metered, '--record', 'R50=1k')
     copyFileSync(join(dir, 'equipment.yaml'), join(dir, 'equipment.yaml~'))
     writeFileSync(join(dir, 'equipment.jpg'), '')
     rename()
     expect(run('book', 'rock.yaml').code).toBe(6)
+  })
+  it('lies where the file says, for runs too; several files of one set share it, and a missing folder is no empty book', () => {
+    const sheet = readFileSync(join(dir, 'equipment.yaml'), 'utf8')
+    const stated = sheet.replace(/^name:/m, 'book: books of sets/rock.book\nname:')
+    const lies = join(dir, 'books of sets')
+    writeFileSync(join(dir, 'equipment.yaml'), stated)
+    expect(run('book', 'equipment.yaml')).toMatchObject({ code: 6 })
+    mkdirSync(lies)
+    run('worksheet', 'equipment.yaml', ...metered, '--record', 'R50=1k')
+    expect(existsSync(join(lies, 'rock.book'))).toBe(true)
+    expect(existsSync(join(dir, 'equipment.book'))).toBe(false)
+    writeFileSync(join(dir, 'grown.yaml'), stated)
+    expect(run('book', 'grown.yaml').out).toContain('R50: 1k, out of range')
+    const set = start().prepared.equipment
+    const blocked = coldChecksNow({ rails: {}, bench_kind: 'virtual' }, set, join(dir, 'equipment.yaml'))
+    expect(blocked.blocks.map(({ item }) => item)).toEqual(['R50'])
+    copyFileSync(join(lies, 'rock.book'), join(dir, 'equipment.book'))
+    expect(run('book', 'equipment.yaml').err).toContain('lies beside it')
+    writeFileSync(join(dir, 'equipment.yaml'), sheet.replace(/^name:/m, 'book: /rock.book\nname:'))
+    expect(run('book', 'equipment.yaml').err).toContain('no relative path of a book')
+  })
+  it('two sets that lead to one book are told so by every command, and get no power', () => {
+    const sheet = readFileSync(join(dir, 'equipment.yaml'), 'utf8')
+    const called = (name: string) => sheet.replace(/^name:.*$/m, `name: ${name}`)
+    const stated = (text: string) => text.replace(/^name:/m, 'book: rock.book\nname:')
+    writeFileSync(join(dir, 'equipment.yaml'), stated(sheet))
+    writeFileSync(join(dir, 'other.yaml'), stated(called('"The other set" # of the loft')))
+    const says =
+      /equipment\.yaml \(Tern Rock.*\) and other\.yaml \(The other set\) lead to one book, rock\.book/
+    for (const args of [['book'], ['worksheet', '--record', 'R50=46k'], ['record-sheet']]) {
+      const [command = '', ...more] = args
+      const { code, err } = run(command, 'equipment.yaml', ...more)
+      expect(code, command).toBe(6)
+      expect(err, command).toMatch(says)
+    }
+    expect(existsSync(join(dir, 'rock.book'))).toBe(false)
+    const checked = run('check', 'receive.yaml')
+    expect(checked.code).toBe(1)
+    expect(checked.out).toMatch(/^equipment\.yaml:\d+:\d+: /m)
+    expect(checked.out).toMatch(says)
+    expect(run('plan', 'receive.yaml').out).toMatch(/GETS NO POWER[^]*lead\s+to\s+one\s+book/)
+    // One that goes by its file's name is led to just the same; files of one set, of one name, may share.
+    writeFileSync(join(dir, 'rock.yaml'), called('A third'))
+    rmSync(join(dir, 'other.yaml'))
+    expect(run('book', 'equipment.yaml').err).toContain('rock.yaml (A third)')
+    expect(run('book', 'rock.yaml').err).toContain('equipment.yaml (Tern Rock')
+    writeFileSync(join(dir, 'rock.yaml'), sheet)
+    expect(run('book', 'rock.yaml')).toMatchObject({ code: 0 })
+    expect(run('check', 'receive.yaml').code).toBe(0)
   })
   it('two books of one set, and two sets of one id, are told apart by a person', () => {
     run('book', 'equipment.yaml', '--finding', 'dust')
@@ -292,7 +374,7 @@ describe('a set whose file is renamed', () => {
     expect(blocks()).toContain('mains insulation')
     run('book', 'equipment.yaml', '--waive', 'mains insulation', '--because', 'it has always been so')
     expect(blocks()).toContain('mains insulation')
-    run('worksheet', 'equipment.yaml', '--record', 'mains insulation=20M')
+    run('worksheet', 'equipment.yaml', ...metered, '--record', 'mains insulation=20M')
     expect(blocks()).not.toContain('mains insulation')
     const bench = { rails: {}, bench_kind: 'real' } as const
     expect(coldChecksNow(bench, set, at).blocks.map(({ item }) => item)).not.toContain('mains insulation')
@@ -340,7 +422,7 @@ const takeAll = (): void => {
   const readings = sheet.checks
     .filter(({ must }) => must)
     .map(({ item, usual, unit }) => `${item}=${usual ?? 0} ${unit}`)
-  expect(run('worksheet', 'equipment.yaml', '--record', ...readings).code).toBe(0)
+  expect(run('worksheet', 'equipment.yaml', ...metered, '--record', ...readings).code).toBe(0)
 }
 
 describe('the interlock in a start', () => {
@@ -356,7 +438,7 @@ describe('the interlock in a start', () => {
   it('a reading out of range shuts it on any bench, the last moment before the recorder starts included', async () => {
     const before = start()
     expect(coldObjection(before.plan)).toBeNull()
-    run('worksheet', 'equipment.yaml', '--record', 'C17 leak=40 MΩ')
+    run('worksheet', 'equipment.yaml', ...metered, '--record', 'C17 leak=40 MΩ')
     expect(coldObjection(start().plan)?.what).toContain('- C17 leak: 40 MΩ; wanted: 413 MΩ or more')
     // Planned before it was read: the book of this moment counts.
     expect(await opens(before)).toContain('C17 leak')
@@ -388,7 +470,7 @@ describe('the interlock in a start', () => {
   it('a waiver opens it and stays in every view of the plan; a start planned before it is planned again', async () => {
     asReal()
     takeAll()
-    run('worksheet', 'equipment.yaml', '--record', 'C17 leak=40 MΩ')
+    run('worksheet', 'equipment.yaml', ...metered, '--record', 'C17 leak=40 MΩ')
     expect(run('plan', 'receive.yaml').out).toContain('COLD CHECKS: THE SET GETS NO POWER')
     const before = planFiles('receive.yaml', undefined, dir)
     run(
@@ -407,7 +489,7 @@ describe('the interlock in a start', () => {
     expect(waived.plan.unproved.join('\n')).toMatch(
       /WAIVED cold check C17 leak: 40 MΩ.*Waived by keeper on .*: V8 is pulled/,
     )
-    run('worksheet', 'equipment.yaml', '--record', 'C17 leak=41 MΩ')
+    run('worksheet', 'equipment.yaml', ...metered, '--record', 'C17 leak=41 MΩ')
     expect(await opens(waived)).toContain('C17 leak')
     run('book', 'equipment.yaml', '--waive', 'C17 leak', '--because', 'V8 is pulled for this run too')
     expect(await opens(waived)).toContain('was written to since this plan was made')

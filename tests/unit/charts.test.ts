@@ -13,10 +13,10 @@ import {
   railOhm,
 } from '../../src/limits/index.js'
 import { makePlan } from '../../src/plan/index.js'
-import { rehearse } from '../../src/rehearse/index.js'
 import { check } from '../../src/cli/commands/check.js'
 import { planPage } from '../../src/cli/plan-text.js'
 import { demo, planned } from '../helpers/small-set.js'
+import { rehearse } from '../helpers/replayed.js'
 
 const charted = demo('small-receiver/receive-charts')
 const circuit = demo('small-receiver/receive-network')
@@ -113,6 +113,32 @@ describe('what charts tell of currents', () => {
       /V4's 12 W plate rating \(design-centre, ×1.2\).*all else on HT draws at least/,
     )
     expect(point.unguarded).toContain('V3')
+  })
+
+  it('between a bare rating and its factor the tube is watched, and its cathode read where the chart has it', () => {
+    const point = at(charted.equipment, 250)
+    const [watch, ...more] = point.limits['HT']?.ratings ?? []
+    expect(more).toEqual([])
+    // 44.7 mA where 12 W and 2 W allow 56 at some 238 V: on, and over its rating from some 100 mA of the rail.
+    expect(watch).toMatchObject({
+      part: 'V4',
+      what: 'V4 (6V6GT) plate dissipation',
+      rating: '12 W plate rating, design-centre × 1.2',
+      cathode: { node: 'V4 cathode' },
+    })
+    expect(watch?.of_rating).toBeLessThan(1)
+    expect(watch?.at_A).toBeLessThan(point.limits['HT']?.trip_A ?? 0)
+    expect((watch?.cathode?.rated_V ?? 0) / (watch?.cathode?.V ?? 1)).toBeCloseTo(
+      1 / (watch?.of_rating ?? 1),
+      6,
+    )
+    expect((watch?.cathode?.most_V ?? 0) / (watch?.cathode?.rated_V ?? 1)).toBeCloseTo(1.2, 6)
+    const hot = sound(['volts: 12 V, through: { ohm: 270R } }', 'volts: 20 V, through: { ohm: 270R } }'])
+    expect(
+      at(hot, 250)
+        .problems.map(({ what }) => what)
+        .join(),
+    ).toMatch(/V4 \(6V6GT\) plate dissipation is over its rating by the chart: 109 % of 12 W/)
   })
 
   it('say which tube no chart tells, and what to add', () => {

@@ -1,4 +1,7 @@
+import { resolve } from 'node:path'
 import { describe, expect, it } from 'vitest'
+import { coverageText } from '../../src/cli/coverage-text.js'
+import { setsDesk } from '../../src/cli/desk/sets.js'
 import { coverageOf, createLab, doubleFaults, faultsOf } from '../../src/faults/index.js'
 import { loadAll } from '../../src/files/index.js'
 import { makePlan } from '../../src/plan/index.js'
@@ -51,6 +54,45 @@ describe('coverage of a small set with a circuit', () => {
     expect(because('V2 tube')).toMatch(/does not notice in time: V2:.*of which a part may burn/)
     expect(told.checks.map(({ item }) => item)).toEqual(sheet.checks.map(({ item }) => item))
   })
+  it('has an item for every part of every set that can fail', () => {
+    for (const path of [
+      'profiles/tern-rock/transmit.yaml',
+      'tests/sets/hailer/receive.yaml',
+      'tests/sets/converter/receive.yaml',
+    ]) {
+      const other = loadAll(path).value
+      if (other === null) throw new Error(`${path} does not load`)
+      const sheet = makeWorksheet(other.equipment)
+      const bare = new Set(
+        faultsOf(other.equipment)
+          .map(({ part }) => part)
+          .filter((part) => itemsFor(sheet, part).length === 0),
+      )
+      expect([...bare], path).toEqual([])
+    }
+  })
+  it('reckons stress until the outputs are off: a rail that is switched off later does more', () => {
+    const { plan: own, ...other } = covered('tests/sets/hailer/receive.yaml')
+    // In one step from nothing to the top, where a rule that is broken on the way has far to go.
+    const raises = own.steps.filter(({ do: what }) => what === 'raise')
+    const heated = (rail: string | null) => other.equipment.rails[rail ?? '']?.role === 'heater'
+    const steps = raises.filter((step) => heated(step.rail) || step === raises.at(-1))
+    const within = (for_s: number) =>
+      coverageOf({
+        ...other,
+        plan: { ...own, steps, let_through: (own.let_through ?? []).map((each) => ({ ...each, for_s })) },
+      })
+    const [soon, never] = [within(0), within(1e6)]
+    let more = 0
+    for (const [i, { fault, stress, early }] of soon.faults.entries()) {
+      const late = never.faults[i]
+      const of = [stress?.of_allowed ?? 0, late?.stress?.of_allowed ?? 0] as const
+      expect(of[1], fault).toBeGreaterThanOrEqual(of[0] * 0.999)
+      if (!early) expect(late?.early, fault).toBe(false)
+      more += Number(of[1] > 1.01 * of[0])
+    }
+    expect(more).toBeGreaterThan(0)
+  })
   it('says what a run without the tube that hides most would show, and where a meter would', () => {
     const texts = coverage.suggestions.map(({ text }) => text)
     expect(texts.find((text) => text.includes('V4 pulled'))).toMatch(
@@ -85,6 +127,20 @@ describe('coverage of a small set with a circuit', () => {
     for (const { caught, early, part } of coverage.faults)
       if (!caught || !early) expect(coverage.hand_checks.some((check) => check.part === part)).toBe(true)
   })
+  it('tries the likeliest pairs beside the single faults, counts them apart, and says which hide one another', () => {
+    const { pairs, faults, total } = coverage
+    expect(pairs.length).toBe(24)
+    expect(faults).toHaveLength(total)
+    for (const { fault } of pairs)
+      for (const half of fault.split(' + ')) expect(faults.some((each) => each.fault === half)).toBe(true)
+    const text = coverageText({ ...coverage, hand_checks: [] }, true)
+    expect(text).toMatch(/Of the 24 likeliest pairs of them \d+ are noticed in time, \d+ too late, \d+ never/)
+    const inTime = (name: string) => faults.some((each) => each.fault === name && each.caught && each.early)
+    for (const pair of pairs) {
+      const hides = !(pair.caught && pair.early) && pair.fault.split(' + ').some(inTime)
+      expect(text.includes(`  ${pair.text}\n`), pair.fault).toBe(hides)
+    }
+  })
   it('says nothing that could be taken for leave to touch', () => {
     expect(JSON.stringify(coverage)).not.toMatch(/safe to/i)
   })
@@ -95,6 +151,23 @@ describe('coverage of a small set with a circuit', () => {
     const weights = pairs.map(({ weight }) => weight)
     expect(weights).toEqual([...weights].sort((a, b) => b - a))
     expect(Math.max(...weights)).toBeLessThan(Math.max(...single.map(({ weight }) => weight)))
+  })
+})
+
+describe('the sheet of cold checks on the page', () => {
+  it('says at each check what the plan of the profile does not notice, as the command does, and on paper too', async () => {
+    const desk = setsDesk({
+      folder: resolve('profiles/small-receiver'),
+      runs: '/nowhere',
+      elsewhere: [],
+      env: {},
+    })
+    const because = (sheet: Awaited<ReturnType<typeof desk.worksheet>>) =>
+      sheet.checks.find(({ item }) => item === 'V2 tube')?.check?.because
+    const wanted = /does not notice in time: .*of which a part may burn/
+    expect(because(await desk.worksheet({ file: 'receive-network.yaml' }))).toMatch(wanted)
+    const { html } = await desk.setPage({ file: 'receive-network.yaml', page: 'worksheet' })
+    expect(html).toMatch(wanted)
   })
 })
 

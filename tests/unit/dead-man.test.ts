@@ -197,6 +197,33 @@ describe('the dead-man at the end of a run', () => {
     expect(rested).toEqual(['bias.1'])
   })
 
+  it('comes before the panel is given back, which only a run with every output confirmed off does', () => {
+    const local = {
+      ...plan,
+      rails: Object.fromEntries(
+        Object.entries(plan.rails).map(([name, rail]) => [
+          name,
+          { ...rail, channels: rail.channels.map((part) => ({ ...part, panel: true as const })) },
+        ]),
+      ),
+    } as Plan
+    const last = (rig: Rig): string[] =>
+      rig.commands.flatMap((each) =>
+        each.kind === 'line' && (each.do === 'disarm' || each.do === 'panel')
+          ? [`${each.do} ${each.channel}`]
+          : [],
+      )
+    const rig = new Rig(local).start()
+    expect(rig.toTheEnd()).toMatchObject({ outcome: 'completed', warnings: [] })
+    expect(last(rig)[0]).toBe('disarm ht.1')
+    expect(new Set(last(rig).slice(1))).toEqual(new Set(['panel lt.1', 'panel bias.1', 'panel ht.1']))
+    const stuck = new Rig(local).start().toFullHT()
+    stuck.ignoresOff.add('ht.1')
+    stuck.feed({ kind: 'stop', how: 'off now', by: 'test' })
+    expect(stuck.toTheEnd()).toMatchObject({ outputs_off: 'not confirmed' })
+    expect(last(stuck)).toEqual([])
+  })
+
   it('is no end while an output comes back meanwhile: that one goes off and is confirmed once more', () => {
     const rig = new Rig(plan).start()
     rig.refusesDisarm = true

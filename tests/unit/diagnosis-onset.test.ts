@@ -1,8 +1,10 @@
 import { describe, expect, it } from 'vitest'
-import { diagnosisOf, type Seen } from '../../src/faults/index.js'
+import { diagnosisOf, type Fault, faultsOf, type Seen } from '../../src/faults/index.js'
 import { loadAll } from '../../src/files/index.js'
 import { makePlan } from '../../src/plan/index.js'
+import { readFault } from '../../src/virtual/index.js'
 import { faultySets } from '../helpers/faulty-sets.js'
+import { rehearsed } from '../helpers/mid-run.js'
 
 const all = loadAll('profiles/small-receiver/receive-network.yaml').value
 if (all === null) throw new Error('the small receiver does not load')
@@ -47,5 +49,31 @@ describe('a part that breaks down at volts', () => {
     const named = [first?.fault, ...(first?.tied_with ?? [])]
     expect(named).toContain('C2:short')
     expect(named).not.toContain('C1:short')
+  })
+})
+
+const named = (name: string): Fault => {
+  const fault = faultsOf(equipment).find(({ fault: each }) => each === name)
+  if (fault === undefined) throw new Error(`${name} is not in the library`)
+  return fault
+}
+
+describe('a part that fails in the middle of a run', () => {
+  it('which goes on is named, with the step that it came in, though the steps before say that nothing is wrong', () => {
+    const whole = draw(null, 4).seen
+    const failed = draw(named('V4:no-emission'), 4).seen
+    const at = whole.steps.length - 2
+    const seen = { ...whole, steps: [...whole.steps.slice(0, at), ...failed.steps.slice(at)] }
+    const [first] = diagnosisOf({ ...set, seen }).hypotheses
+    expect([first?.fault, ...(first?.tied_with ?? [])]).toContain('V4:no-emission')
+    expect(first?.explains).toMatch(new RegExp(`^came in step ${whole.steps[at]?.step ?? ''}, not before`))
+  })
+  it('of a whole rehearsal at volts is named from its record as having come in the step that tripped', () => {
+    const fault = readFault('C5:short@HT>170V', equipment, bench)
+    const seen = rehearsed(set, fault.ok ? fault.value : null, 6)
+    expect(seen.tripped).not.toBeNull()
+    const [first] = diagnosisOf({ ...set, seen }).hypotheses
+    expect([first?.fault, ...(first?.tied_with ?? [])]).toContain('C5:short')
+    expect(first?.explains).toMatch(new RegExp(`^came in step ${seen.tripped?.step ?? ''}, not before`))
   })
 })

@@ -4,8 +4,8 @@ import { plainScpi, type Bench, type Dialect, type Supply } from '../../src/benc
 import { fromText, loadAll } from '../../src/files/index.js'
 import { lineConfigOf } from '../../src/line/index.js'
 import { makePlan } from '../../src/plan/index.js'
-import { rehearse } from '../../src/rehearse/index.js'
 import { channelOf, LineWorld, supplyOf } from '../helpers/line-world.js'
+import { rehearse } from '../helpers/replayed.js'
 
 const folder = new URL('../../firmware-protocol/dialects/', import.meta.url)
 

@@ -1,9 +1,10 @@
 import { describe, expect, it } from 'vitest'
 import { type Equipment, readEquipment } from '../../src/equipment/index.js'
 import { makePlan, openLeadMost_A, type Plan } from '../../src/plan/index.js'
-import { rehearse, willing } from '../../src/rehearse/index.js'
+import { willing } from '../../src/rehearse/index.js'
 import { parseFault } from '../../src/virtual/index.js'
 import { demo } from '../helpers/small-set.js'
+import { rehearse } from '../helpers/replayed.js'
 
 /** The demo's transmitter as a level-1 file would have it: rails, tubes by type, what drives what. Invented, as the demo is. */
 const base = demo('tern-rock/transmit')

@@ -2,8 +2,9 @@ import { describe, expect, it } from 'vitest'
 import { drivenStages, type Equipment, modulatorRails, readEquipment } from '../../src/equipment/index.js'
 import { loadAll } from '../../src/files/index.js'
 import { makePlan, type Plan } from '../../src/plan/index.js'
-import { type Operator, rehearse, willing } from '../../src/rehearse/index.js'
+import { type Operator, willing } from '../../src/rehearse/index.js'
 import { parseFault } from '../../src/virtual/index.js'
+import { rehearse } from '../helpers/replayed.js'
 
 const loaded = loadAll('profiles/tern-rock/transmit.yaml').value
 if (loaded === null) throw new Error('the demo does not load')

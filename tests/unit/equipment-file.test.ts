@@ -111,6 +111,22 @@ const cases: readonly Case[] = [
     advises: /choke/,
   },
   {
+    title: 'a converter, which has no model',
+    from: 'kind: choke',
+    to: 'kind: vibrator',
+    at: 'vibrator',
+    says: /a vibrator is not supported/,
+    advises: /write the rail behind it, fed by a bench supply/,
+  },
+  {
+    title: 'a barretter in a heater chain',
+    from: 'heater_chains:\n  A: { rail: heaters, series: [V1, R90] }',
+    to: '  B1: { type: barretter 301 }\nheater_chains:\n  A: { rail: heaters, series: [V1, B1] }',
+    at: 'B1] }',
+    says: /B1 is a barretter, which is not supported/,
+    advises: /a heater resistor in its place/,
+  },
+  {
     title: 'a list where a pair belongs',
     from: 'between: [v1 grid, chassis]',
     to: 'between: v1 grid',

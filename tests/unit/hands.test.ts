@@ -218,6 +218,30 @@ describe('several hand rails', () => {
     expect(exit(rig)).toBe(exits.finding)
   })
 
+  it('let a hand bias go no sooner where a battery valve’s heaters stand below what else counts as off', () => {
+    const battery = (plan: Plan): Plan => ({
+      ...plan,
+      heaters: plan.heaters.map((watch) => ({ ...watch, volts: 4 })),
+      off: {
+        ...plan.off,
+        bias_release: { ...plan.off.bias_release, discharge_s: null, only_wire_between: false },
+      },
+      steps: plan.steps.map((step) => ({
+        ...step,
+        ...(step.rail === 'LT' && step.do === 'raise' && { target_V: 4 }),
+        ...(step.limits['LT'] !== undefined && { limits: { ...step.limits, LT: limitsAt(4, 4) } }),
+      })),
+    })
+    const rig = slowly(smallPlan((plan) => battery(typedBias(byHand('LT', 'BIAS', 'HT')(plan)))))
+    rig.unanswered = /hand off LT/
+    rig.start().until('the heaters’ question', () => rig.asked().includes('hand off LT'))
+    expect(rig.state.rails['LT']?.energised).toBe(true)
+    wait(rig, 500)
+    expect(rig.state.off?.bias_released_by).toBeNull()
+    rig.answer(0.1)
+    expect(rig.toTheEnd().bias_released_by).toMatch(/^\(c\)/)
+  })
+
   it('let a hand bias go only when hand heaters were said to be off, where only cold cathodes tell', () => {
     const rig = slowly(
       smallPlan((plan) => {

@@ -1,10 +1,20 @@
 import { describe, expect, it } from 'vitest'
-import { healthySets } from '../helpers/healthy-sets.js'
+import { bothers, healthySets } from '../helpers/healthy-sets.js'
 
 /*
  * A small sample of what `npm run bench -- --only healthy --sets 1000` counts: parts drawn by tolerance, age and tube spread
  * as the limits draw theirs, with seeds that no plan uses.
  */
+it('a set is bothered by each question that nothing but a reading of its own brought up', () => {
+  const only_if = { over_rating: 'V8', rated_V: 12 }
+  expect(bothers({ text: 'HT draws 40 mA. Go on, or stop?' }, {})).toBe(true)
+  expect(bothers({ text: '12 V is outside 1 V to 10 V; read and type it once more. Read V8.' }, {})).toBe(
+    true,
+  )
+  expect(bothers({ text: 'V8 reads over its rating. Read its cathode.' }, { only_if })).toBe(true)
+  expect(bothers({ text: 'Set the send switch to send, then confirm.' }, {})).toBe(false)
+})
+
 describe('healthy sets are left alone', () => {
   it.each([
     ['receive', 60_001],

@@ -50,7 +50,7 @@ describe('what a fault lets through', () => {
     const { trip_A, expected_A } = plan.steps.findLast((step) => step.rail === 'HT')?.limits.HT ?? {}
     const advice = plan.hookup.find(({ rail }) => rail === 'HT')?.advice ?? []
     expect(advice).toHaveLength(3)
-    expect(advice[0]).toMatch(/^a fuse of 160 mA .*1\.25 × the 115 mA trip is 143 mA/)
+    expect(advice[0]).toMatch(/^a fuse of 160 mA .*1\.25 × the 115 mA trip is 144 mA/)
     expect(1.25 * (trip_A ?? NaN)).toBeLessThan(0.16)
     expect(advice[1]).toMatch(/^a resistor of 47 Ω/)
     expect(47 * (expected_A ?? NaN)).toBeLessThan(0.02 * 250)

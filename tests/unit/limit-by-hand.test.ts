@@ -5,16 +5,19 @@ import { parse } from 'yaml'
 import { planJson } from '../../src/cli/commands/plan.js'
 import { closingText } from '../../src/session/index.js'
 import { frameOf } from '../../src/cli/live/screen.js'
+import { planSvg } from '../../src/cli/plan-plot/svg.js'
+import { planPlots } from '../../src/cli/plan-plot/text.js'
 import { planPage } from '../../src/cli/plan-text.js'
+import { reportPage } from '../../src/cli/report/page.js'
 import { storyText } from '../../src/cli/story-text.js'
 import { readEquipment } from '../../src/equipment/index.js'
 import { makePlan } from '../../src/plan/index.js'
-import { createRunFile, openRunFile, storyOf } from '../../src/record/index.js'
-import { rehearse } from '../../src/rehearse/index.js'
+import { bandsOf, createRunFile, openRunFile, storyOf } from '../../src/record/index.js'
 import { begin, view } from '../../src/sequencer/index.js'
 import { parseFault } from '../../src/virtual/index.js'
 import { folder, known } from '../helpers/runs.js'
 import { demo, planned, withRail } from '../helpers/small-set.js'
+import { rehearse } from '../helpers/replayed.js'
 
 const reason = 'the replaced output transformer stands no more, measured by its owner'
 const charted = demo('small-receiver/receive-charts')
@@ -80,6 +83,18 @@ it('it is marked in the live line, the reason of a trip, the ending and the page
   const story = storyOf(reader.reader)
   expect(story.by_hand[0]).toContain(reason)
   expect(storyText(story)).toMatch(/Limit by hand: HT: trip 95 mA stated by hand/)
+  const report = reportPage(reader.reader, story)
+  expect(report).toContain('Stated by hand')
+  expect(report).toContain('>95 mA by hand<')
+  expect(bandsOf(reader.reader).some(({ trip_by_hand }) => trip_by_hand === true)).toBe(true)
+  expect(report).toContain(reason)
+})
+
+it('it is marked where the plan is drawn, in characters and on paper', () => {
+  expect(planSvg(plan)).toMatch(/>trip, by hand from \d+ V 95 mA</)
+  expect(planSvg(plan)).toMatch(/trip 95 mA by hand, ceiling/)
+  expect(planPlots(plan).join('\n')).toMatch(/t trip, by hand from \d+ V/)
+  expect(planSvg(planned(charted))).not.toContain('by hand')
 })
 
 it('a rail of which nothing else is known runs on a limit by hand alone, and is said to', () => {

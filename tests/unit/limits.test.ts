@@ -12,6 +12,8 @@ import {
   ratingFactor,
   softStart_s,
 } from '../../src/limits/index.js'
+import { type Equipment, toNetwork } from '../../src/equipment/index.js'
+import { createTransient, solve } from '../../src/network/index.js'
 import { demo, planned, withChannel, withRail } from '../helpers/small-set.js'
 
 const receive = demo('tern-rock/receive')
@@ -58,6 +60,28 @@ describe('limits of a rail', () => {
     expect(desk.at('receive', standing, null, {}, 'hot').limits['HT']?.charge_A).toBe(0)
   })
 
+  it('allow what the whole network takes in time at that slew, and not twice as much', () => {
+    const volts = (HT: number) => ({ bias: feed(60), HT: feed(HT) })
+    const feed = (V: number) => ({ V, limit_A: 100, ohm: 0.1 })
+    const at = (HT: number) =>
+      toNetwork(receive.equipment, 'receive', volts(HT), { heaters: false, lit: () => false })
+    const supply = at(100).elements.find(({ name, kind }) => kind === 'supply' && name === 'HT')!
+    const begin = solve(at(100))
+    const transient = createTransient(at(100), begin.volts, begin.currents)
+    const rail = desk.at('receive', { ...standing, HT: 120 }, { rail: 'HT', slew_V_per_s: 2 }, {}, 'hot')
+    // The supply's own capacitor sits inside its terminals.
+    const charge_A = rail.limits['HT']!.charge_A - 2 * 47e-6
+    for (let V = 100.04, most = 0; V < 120; V += 0.04) {
+      transient.goOn(0.02, [{ ...supply, V } as never])
+      const taken_A = -(transient.currents('HT').a ?? NaN)
+      if (Math.abs(V - Math.round(V / 4) * 4) > 0.02) continue
+      const more_A = taken_A + (solve(at(V)).currents['HT']?.a ?? NaN)
+      most = Math.max(most, more_A)
+      expect(more_A, `${V} V`).toBeLessThan(1.1 * charge_A)
+      if (V > 119) expect(most).toBeGreaterThan(0.5 * charge_A)
+    }
+  })
+
   it('obey a ceiling of the profile, and a trip stated by hand with its reason in the record', () => {
     const capped = desk.at('receive', standing, null, { HT: 0.105 }, 'hot').limits['HT']
     expect(capped?.ceiling_A).toBe(0.105)
@@ -101,6 +125,19 @@ describe('limits of a rail', () => {
     // Between the 3/2 law and a resistor; the bleeder obeys Ohm's law alone.
     expect(half.lower_A).toBeCloseTo(0.5 * 0.075 * Math.sqrt(0.125) + 0.95 * (125 / 22_000), 9)
     expect(half.upper_A).toBeCloseTo(1.5 * 0.075 * 0.5 + 1.05 * (125 / 22_000), 9)
+  })
+
+  it('trace the ceiling of a rail known by its tubes to their ratings, systems and factors', () => {
+    const ceiling = createLimits(small.equipment, small.bench)
+      .at('receive', { HT: 250 }, null, {}, 'hot')
+      .limits['HT']!.because.find(({ limit }) => limit === 'ceiling')
+    expect(ceiling?.text).toMatch(
+      /at the most its ratings allow: V4 \(6V6GT\) 67\.2 mA by 12 W of plate and 2 W of screen, design-centre × 1\.2; .*; 1 more [\d.]+ mA; bleeder 11\.4 mA; unverified, check your manual$/,
+    )
+    expect(ceiling).toMatchObject({
+      unverified: true,
+      source: expect.stringMatching(/design-centre/) as string,
+    })
   })
 
   it('fall back to the sum of types where the handbook gives no total, marked as such', () => {
@@ -187,6 +224,25 @@ describe('heaters', () => {
     // 0.3 + 0.3 + 0.3 + 0.45 A at 6.3 V: 4.67 Ω hot, 7.2 times less when stone cold.
     expect(window?.high_ohm).toBeCloseTo(6.3 / 1.35, 2)
     expect((window?.high_ohm ?? 0) / (window?.low_ohm ?? 1)).toBeCloseTo(7.2, 2)
+  })
+
+  it('vary by a dropper’s own tolerance where the file states one', () => {
+    const width = (tolerance: number): number => {
+      const droppers = Object.entries(receive.equipment.parts).flatMap(([name, part]) =>
+        part.kind === 'heater resistor' ? [[name, { ...part, tolerance }] as const] : [],
+      )
+      const parts: Equipment['parts'] = { ...receive.equipment.parts, ...Object.fromEntries(droppers) }
+      const set = { ...receive.equipment, parts }
+      const { upper_A, lower_A } = createLimits(set, receive.bench).at(
+        'receive',
+        { heaters: 12.6 },
+        null,
+        {},
+        'hot',
+      ).limits['heaters']!
+      return upper_A - lower_A
+    }
+    expect(width(0.3)).toBeGreaterThan(1.1 * width(0.01))
   })
 
   it('may stay in current limit for twice the predicted warm-up', () => {

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { offText } from '../../src/bench/index.js'
+import { type Dialect, offText } from '../../src/bench/index.js'
 import { healthOf, lineConfigOf, lineStep, openLine, type LineConfig } from '../../src/line/index.js'
 import { channelOf, fullDialect, LineWorld, supplyOf } from '../helpers/line-world.js'
 
@@ -92,6 +92,11 @@ describe('a line', () => {
     w.ask(3, 'BENCH.plate', { do: 'on' })
     w.run(2_000_000)
     expect(w.kinds('regulation').at(-1)).toMatchObject({ channel: 'BENCH.plate', mode: 'current' })
+    // Told before the reading that shows it, so that no reading is judged by what the one before had shown.
+    const told = w.events.findIndex(({ kind }) => kind === 'regulation')
+    const [before, after] = [w.events[told - 1], w.events[told + 1]]
+    expect(after).toMatchObject({ kind: 'reading', channel: 'BENCH.plate', quantity: 'A' })
+    expect(before).not.toMatchObject({ kind: 'reading', channel: 'BENCH.plate', quantity: 'A' })
   })
 
   it('switches nothing on whose set-point and limit it has not read back on this connection', () => {
@@ -102,6 +107,84 @@ describe('a line', () => {
       outcome: 'not done',
     })
     expect(w.faces['plate']?.on).toBe(false)
+  })
+
+  it('finds a limit or a level that was turned at the panel, is sure of it, and lets nothing rise on it any more', () => {
+    for (const turned of [{ limit_A: 0.4 }, { over_V: 250 }]) {
+      const w = raised(50)
+      w.run(30_000_000)
+      expect(w.kinds('line lost')).toEqual([])
+      Object.assign(w.faces['plate'] ?? {}, turned)
+      w.run(60_000_000, () => w.kinds('line lost').length > 0)
+      expect(w.kinds('line lost')).toEqual([
+        expect.objectContaining({
+          text: expect.stringMatching(
+            /its (current limit|over-voltage level) reads back as .*, was set to .*somebody has its panel/,
+          ) as string,
+        }),
+      ])
+      expect(w.ask(9, 'BENCH.plate', { do: 'set', volts: 60 })).toMatchObject({ kind: 'failed' })
+      expect(w.ask(10, 'BENCH.plate', { do: 'off' })).toEqual({ kind: 'done', id: 10 })
+    }
+  })
+
+  it('never mistakes a limit of its own that came since the question was laid for a panel that was turned', () => {
+    const w = raised(50)
+    for (let at = 0; at < 400; at++) {
+      w.run(61_000 + 1_700 * (at % 23))
+      const more = at % 2 === 0 ? 0 : 0.01
+      expect(
+        w.ask(100 + at, 'BENCH.plate', {
+          do: 'limits',
+          limit_A: 0.05 + more,
+          over_voltage_V: 70 + 100 * more,
+        }),
+      ).toEqual({ kind: 'done', id: 100 + at })
+    }
+    expect(w.kinds('line lost')).toEqual([])
+    expect(w.written.filter(({ text }) => text.includes(':VOLT:PROT?')).length).toBeGreaterThan(402)
+  })
+
+  it('does not take one garbled digit in a limit that is asked again for a panel that was turned', () => {
+    const w = raised(50)
+    w.run(60_000_000, () => /NSEL 1;:CURR\?/.test(w.state.flight?.move.text ?? ''))
+    expect(w.state.flight?.move).toMatchObject({ want: { is: 'setting', which: 'limit_A', check: true } })
+    w.device.take(w.t_us + 1_000_000)
+    w.give({ kind: 'text', t_us: w.t_us, text: '0.9500' })
+    w.run(30_000_000)
+    expect(w.kinds('line lost')).toEqual([])
+    expect(w.ask(9, 'BENCH.plate', { do: 'set', volts: 60 })).toEqual({ kind: 'done', id: 9 })
+  })
+
+  it('asks whether a protection is on, where the supply can be asked: when it was switched on, at ON, and in its turn', () => {
+    const asks: Dialect = { ...fullDialect, ask_over_volts_on: ':VOLT:PROT:STAT?' }
+    const asking = { ...supply, dialect: asks }
+    const w = new LineWorld(lineConfigOf('BENCH', asking), asking)
+    w.open()
+    w.ask(1, 'BENCH.plate', { do: 'limits', limit_A: 0.05, over_voltage_V: 70 })
+    w.ask(2, 'BENCH.plate', { do: 'set', volts: 50 })
+    expect(w.ask(3, 'BENCH.plate', { do: 'on' })).toEqual({ kind: 'done', id: 3 })
+    const asked = (): number => w.written.filter(({ text }) => text.includes('PROT:STAT?')).length
+    expect(asked()).toBe(2)
+    w.run(60_000_000)
+    expect(asked()).toBeGreaterThan(3)
+    Object.assign(w.faces['plate'] ?? {}, { over_V_on: false })
+    w.run(60_000_000, () => w.kinds('line lost').length > 0)
+    expect(w.kinds('line lost')).toEqual([
+      expect.objectContaining({
+        text: expect.stringContaining('its over-voltage protection reads back as switched off') as string,
+      }),
+    ])
+  })
+
+  it('keeps its readings as frequent while it asks for limits and levels again', () => {
+    const w = raised(50)
+    const before = w.kinds('reading').length
+    w.run(4_000_000)
+    const without = w.kinds('reading').length - before
+    w.run(36_000_000)
+    const all = w.kinds('reading').length - before - without
+    expect(all / 9).toBeGreaterThan(0.98 * without)
   })
 
   it('refuses a set-point above the channel without saying it on the line', () => {

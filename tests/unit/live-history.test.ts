@@ -22,4 +22,17 @@ describe('what a page has seen of a run', () => {
     expect(seenOf('HT')?.t_s).toEqual([0, 10])
     expect(seenOf('HT')?.A).toEqual([0.01, 0.02])
   })
+
+  it('keeps the limits that are in force: wider while it charges, none while its heaters are cold', () => {
+    const limits = { lower_A: 1, upper_A: 2, trip_A: 3, ceiling_A: 4 }
+    const with_ = (elapsed_s: number, more: object): LiveView => {
+      const one = view(elapsed_s, 0.01)
+      return { ...one, rails: one.rails.map((rail) => ({ ...rail, limits, ...more })) } as unknown as LiveView
+    }
+    keep(with_(1, { soft_start: true }))
+    keep(with_(2, { charging_A: 0.5 }))
+    keep(with_(3, {}))
+    expect(seenOf('HT')?.trip_A).toEqual([null, 3.5, 3])
+    expect(seenOf('HT')?.upper_A).toEqual([null, 2, 2])
+  })
 })

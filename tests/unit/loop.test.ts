@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { lineConfigOf } from '../../src/line/index.js'
-import { type Loop, loopStep } from '../../src/loop/index.js'
+import { laidReady, type Loop, loopStep } from '../../src/loop/index.js'
 import { step } from '../../src/sequencer/index.js'
 import { channelOf, fullDialect, LineWorld, supplyOf } from '../helpers/line-world.js'
 import { Rig } from '../helpers/rig.js'
@@ -22,11 +22,13 @@ function raiseQueued(): { loop: Loop; t_us: number } {
   })
   line.give({ kind: 'request', do: 'set', volts: 200, id: 9999, channel: 'ht.1', t_us: line.t_us })
   const { state } = line
+  const portOf = { 'ht.1': 'ht' }
   return {
     loop: {
       sequencer: rig.state,
       lines: { ht: state },
-      portOf: { 'ht.1': 'ht' },
+      portOf,
+      laidReady: laidReady(rig.state.off_first, portOf, [line.config]),
       reform: null,
       slow: false,
       fed: true,
@@ -63,6 +65,32 @@ describe('line and sequencer joined', () => {
       expect(given).toEqual(writesOf(loop, t_us, text))
     }
   })
+
+  it.each([
+    ['running', '0.031'],
+    ['making off', '0.2'],
+  ])(
+    'worked on in place it is %s as when it is copied, and a loop to be copied stays as it was',
+    (phase, first) => {
+      const { loop, t_us } = raiseQueued()
+      const before = structuredClone(loop)
+      let [copied, owned] = [loop, structuredClone(loop)]
+      for (const [at, text] of [first, '200.0', '0.031', '0', '1'].entries()) {
+        const heard = { kind: 'text', t_us: t_us + 40_000 * at, text } as const
+        const tick = { kind: 'tick', t_us: heard.t_us + 20_000, late_us: 0, slept_us: 0 } as const
+        for (const input of [
+          { kind: 'port', port: 'ht', line: heard } as const,
+          { kind: 'event', event: tick } as const,
+        ]) {
+          const [one, other] = [loopStep(copied, input), loopStep(owned, input, undefined, true)]
+          expect(other).toEqual(one)
+          ;[copied, owned] = [one.loop, other.loop]
+        }
+      }
+      expect(copied.sequencer.phase).toBe(phase)
+      expect(loop).toEqual(before)
+    },
+  )
 
   it('OFF is told once, by the first of two breaches, and the reason is still the more severe', () => {
     const { loop, t_us } = raiseQueued()

@@ -3,12 +3,13 @@ import { planPage } from '../../src/cli/plan-text.js'
 import { recordText } from '../../src/cli/tube/text.js'
 import { type Loaded, fromText } from '../../src/files/index.js'
 import { makePlan, type Plan } from '../../src/plan/index.js'
-import { type Operator, rehearse, willing } from '../../src/rehearse/index.js'
+import { type Operator, willing } from '../../src/rehearse/index.js'
 import type { RunEntry } from '../../src/story/index.js'
 import { findTube } from '../../src/tubes/index.js'
 import { Rig } from '../helpers/rig.js'
 import { smallPlan } from '../helpers/small-plan.js'
 import { changed, soundBench, soundProfile, soundSet } from '../helpers/files.js'
+import { rehearse } from '../helpers/replayed.js'
 
 /** Its filament's dropper on 12.6 V. */
 const dropperOf = { '866A': '2.02 Ω', '816': '5.05 Ω', '872A': '1.01 Ω' } as const

@@ -6,7 +6,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { check } from '../../src/cli/commands/check.js'
 import { newSet } from '../../src/cli/commands/new.js'
 import type { Io } from '../../src/cli/io.js'
-import { loadBench, loadEquipment } from '../../src/files/index.js'
+import { loadAll, loadBench, loadEquipment } from '../../src/files/index.js'
 
 let dir = ''
 let said: string[] = []
@@ -66,6 +66,16 @@ describe('slowglow new', () => {
     expect(printed.join('\n')).toMatch(/HT/)
   })
 
+  it('writes dial lamps that were named among the tubes under parts, where check wants them', async () => {
+    const lamps = set.map((line) => (line.includes('6SA7') ? `${line}, lamp 47` : line))
+    expect(await newSet('set', lines([...lamps, ...byHand]), false, io())).toBe(0)
+    expect(check(['set/receive.yaml'], false, io())).toBe(0)
+    const { value } = loadEquipment(join(dir, 'set/equipment.yaml'))
+    expect(value?.level).toBe(1)
+    expect(value?.parts['V6']).toMatchObject({ kind: 'lamp', volts: 6.3, amps: 0.15 })
+    expect(value?.heater_chains['H1']?.series[0]).toContain('V6')
+  })
+
   it('says in the file what filaments on direct current and a mercury-vapour rectifier ask for, and in the plan too', async () => {
     const battery = ['Portable', '', '', '1.4 V', '1T4, 1R5, 1S5, 866A', '', '90 V', '8 mA', '8 µF 150 V', '']
     expect(await newSet('set', lines([...battery, ...byHand]), false, io())).toBe(0)
@@ -116,6 +126,59 @@ describe('slowglow new', () => {
     expect(value?.supplies['high']?.channels['out']?.bleeder_ohm).toBeGreaterThan(1000)
     expect(loadBench(join(dir, 'set/bench-by-hand.yaml')).value?.supplies).toEqual({})
     expect(check(['set/receive.yaml', 'set/bench-by-hand.yaml'], false, io())).toBe(0)
+  })
+
+  it('gives the set a name for its book, and asks for its own transformer, lifted electrolytics and a cut-off relay', async () => {
+    const relay = ['/dev/ttyUSB2', 'FEED, 4 s', '']
+    const pack = ['230 V', '20 Ω, 1 A', '205-0-200 V', '205-0-205 V', '']
+    const answers = [...set, ...onLine, ...relay, 'yes', '', ...pack]
+    expect(await newSet('set', lines(answers), false, io())).toBe(0)
+    expect(readdirSync(join(dir, 'set')).sort()).toEqual([
+      ...['bench-by-hand.yaml', 'bench.yaml', 'equipment.yaml', 'forming-bench.yaml', 'own-mains-bench.yaml'],
+      ...['own-mains.yaml', 'own-transformer.yaml', 'receive.yaml', 'reform-2.yaml', 'reform.yaml'],
+    ])
+    expect(said.join('\n')).toMatch(/'FEED' is no question/)
+    expect(said.join('\n')).toMatch(/the two halves are not alike/)
+    const { value } = loadEquipment(join(dir, 'set/equipment.yaml'))
+    expect(value?.id).toBe('loft-receiver')
+    expect(value?.own_mains).toMatchObject({
+      ...{ volts: 230, primary_ohm: 20, fuse_A: 1, earthed: false },
+      windings: { 'T1 HT a': 205, 'T1 HT b': 205, 'T1 heaters': 6.615 },
+      HT: { rectifier: 'V5', opened_by: 'V5 out of its socket', halves: ['T1 HT a', 'T1 HT b'] },
+    })
+    const bench = loadBench(join(dir, 'set/bench.yaml')).value
+    expect(bench?.cut_off).toEqual({ meter: 'cut-off', after_s: 4, cuts: ['high'] })
+    expect(loadBench(join(dir, 'set/bench-by-hand.yaml')).value?.cut_off).toBeUndefined()
+    expect(loadBench(join(dir, 'set/forming-bench.yaml')).value?.meters['meter C2']).toMatchObject({
+      ...{ line: null, at: 'C2 +', against: 'forming return' },
+    })
+    // Parts of another rating have a run of their own.
+    const all = ['receive', 'reform', 'reform-2', 'own-transformer', 'own-mains', 'bench-by-hand']
+    expect(
+      check(
+        all.map((name) => `set/${name}.yaml`),
+        false,
+        io(),
+      ),
+    ).toBe(0)
+    const reform = loadAll(join(dir, 'set/reform.yaml')).value?.profile.reform
+    expect(Object.keys(reform?.parts ?? {})).toEqual(['C1'])
+  })
+
+  it('tells what full mains would make of the HT, and what keeps it off where semiconductors rectify', async () => {
+    const bridge = set.map((answer) => answer.replace(', 5Y3GT', ''))
+    const answers = [...bridge, ...byHand, '230 V', '20 Ω, 1 A', '250 V', 'yes']
+    expect(await newSet('set', lines(answers), false, io())).toBe(0)
+    const { value } = loadEquipment(join(dir, 'set/equipment.yaml'))
+    expect(value?.own_mains?.HT).toMatchObject({
+      ...{ rectifier: null, opened_by: 'HT fuse out', leaves_charged: 'reservoir', halves: ['T1 HT a'] },
+    })
+    expect(printed.join('\n')).toMatch(/At full mains HT comes to .* may carry 275 V/)
+    // The first bring-up is planned all the same.
+    expect(printed.join('\n')).toMatch(/HOOK-UP/)
+    const battery = ['Portable', '', '', '1.4 V', '1T4, 1R5, 1S5', '', '90 V', '8 mA', '8 µF 150 V', '']
+    expect(await newSet('battery', lines([...battery, ...byHand, '230 V']), false, io())).toBe(0)
+    expect(loadEquipment(join(dir, 'battery/equipment.yaml')).value?.own_mains).toBeUndefined()
   })
 
   it('asks again, saying what would be right, until an answer can be read', async () => {

@@ -11,8 +11,12 @@ class Bench {
   readonly acts: (OffAct & { t_s: number })[] = []
   readonly on: Record<string, boolean> = {}
   readonly volts: Record<string, number> = {}
+  /** What stays at the terminals while the output is off; nothing without it. */
+  readonly stays: Record<string, (t_s: number) => number> = {}
   readonly meters: Record<string, number> = {}
   readonly ignoresOff = new Set<string>()
+  /** Neither hears nor is heard: its line is unplugged. */
+  readonly away = new Set<string>()
   private state
 
   constructor(
@@ -41,7 +45,8 @@ class Bench {
     for (const act of acts) {
       this.acts.push({ ...act, t_s: this.t_us / 1e6 })
       const channels = act.do === 'urgent off' ? act.channels : act.do === 'off' ? [act.channel] : []
-      for (const channel of channels) if (!this.ignoresOff.has(channel)) this.on[channel] = false
+      for (const channel of channels)
+        if (!this.ignoresOff.has(channel) && !this.away.has(channel)) this.on[channel] = false
     }
   }
 
@@ -56,9 +61,10 @@ class Bench {
     while (this.t_us < end_us && this.result === null) {
       this.t_us += 100_000
       for (const { channel } of this.plan.channels) {
+        if (this.away.has(channel)) continue
         const on = this.on[channel] === true
         this.feed({ kind: 'output', channel, on })
-        const value = on ? (this.volts[channel] ?? 100) : 0
+        const value = on ? (this.volts[channel] ?? 100) : (this.stays[channel]?.(this.t_us / 1e6) ?? 0)
         this.feed({ kind: 'reading', channel, quantity: 'V', value })
         this.feed({ kind: 'reading', channel, quantity: 'A', value: on ? 0.1 : 0 })
       }
@@ -95,6 +101,17 @@ describe('the order of going off', () => {
   it('takes screen and HT in one urgent OFF, the screen named first', () => {
     const bench = new Bench(withScreen)
     expect(bench.acts[0]).toMatchObject({ do: 'urgent off', channels: ['SCR.1', 'HTS.1'] })
+  })
+
+  it('tells a supply that was away for longer than it was told OFF, as soon as it answers', () => {
+    const bench = new Bench(withScreen)
+    const heaters = heater.channel
+    bench.away.add(heaters)
+    bench.pass(40)
+    expect([bench.on[heaters], bench.result]).toEqual([true, null])
+    bench.away.delete(heaters)
+    bench.pass(5)
+    expect([bench.on[heaters], typeof bench.confirmed[heater.rail]]).toEqual([false, 'string'])
   })
 
   it('in a run-down HT waits until the screen on another port is read back as off', () => {
@@ -185,6 +202,16 @@ describe('alarms', () => {
     expect(bench.alarms().filter((text) => text.includes('HT does not fall'))).toHaveLength(1)
     expect(bench.alarms().filter((text) => text.includes('heater does not confirm'))).toHaveLength(1)
     expect(bench.result?.outputs_off).toBe('not confirmed')
+  })
+
+  // V·e^(−t/RC): 1000 µF through the 1 MΩ of a read-back divider come from 6.3 to 5 V in 231 s, 6 mV a second at a digit of 10 mV.
+  it('a heater supply whose only load is gone is watched until its capacitor is low, though a second shows no fall', () => {
+    const bench = new Bench(withScreen)
+    const digit = (t_s: number): number => (Math.round(t_s * 10) % 3) - 1
+    bench.stays[heater.channel] = (t_s) => (Math.round(6.3 * Math.exp(-t_s / 1000) * 100) + digit(t_s)) / 100
+    bench.pass(220)
+    expect([bench.alarms().some((text) => text.includes(heater.rail)), bench.result]).toEqual([true, null])
+    expect(bench.pass(30).result).toMatchObject({ outputs_off: 'confirmed' })
   })
 
   it('come at once where HT comes back after the bias has gone', () => {

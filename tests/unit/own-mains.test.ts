@@ -8,10 +8,11 @@ import { type Ask, makePlan, type Plan } from '../../src/plan/index.js'
 import { rectifierPulled } from '../../src/plan/own-mains-charge.js'
 import type { Profile } from '../../src/profile/index.js'
 import { demo } from '../helpers/small-set.js'
-import { type Operator, rehearse, willing } from '../../src/rehearse/index.js'
+import { type Operator, willing } from '../../src/rehearse/index.js'
 import { initialState } from '../../src/sequencer/initial.js'
 import { storedCharge } from '../../src/story/index.js'
 import { readFault } from '../../src/virtual/index.js'
+import { rehearse } from '../helpers/replayed.js'
 
 /* The set's own transformer and rectifier, as plan and as a run on the virtual bench. */
 

@@ -4,9 +4,9 @@ import { answerOf } from '../../src/session/index.js'
 import { planPage } from '../../src/cli/plan-text.js'
 import { check } from '../../src/cli/commands/check.js'
 import { makePlan, open_ohm, type Plan } from '../../src/plan/index.js'
-import { rehearse } from '../../src/rehearse/index.js'
 import { parseFault } from '../../src/virtual/index.js'
 import { demo, planned, type Parts, ramp, refusal, withChannel, withRail } from '../helpers/small-set.js'
+import { rehearse } from '../helpers/replayed.js'
 
 /** What a plan promises must be so: no limit is said to guard what it cannot, no healthy set is planned to be stopped. */
 
@@ -73,6 +73,13 @@ describe('ceilings', () => {
         if (part?.kind !== 'resistor' || part.rated_W === null) continue
         expect(Math.sqrt(part.rated_W * part.ohm)).toBeLessThanOrEqual(limits.at_V)
       }
+  })
+
+  it('name no tube that its own feed resistor holds far below its rating', () => {
+    // V5, V7, V10 and V15 stand behind 47 k, 220 k, 22 k and 220 kΩ: V²/4R of them is less than any of their ratings.
+    for (const plan of [plans.receive, plans.transmit])
+      for (const limits of limitsOf(plan, 'HT'))
+        expect(because(limits, 'ceiling')).not.toMatch(/^ceiling [^:]+: V(5|7|10|15) /)
   })
 
   it('never fall as the volts rise, at any level', () => {

@@ -15,11 +15,15 @@ import { makePlan, type Plan } from '../../src/plan/index.js'
 import {
   type ChannelFigures,
   type Figure,
+  type Provable,
   type Qualification,
   qualifiedBench,
+  type Verdict,
   withChannel,
+  withVerdicts,
 } from '../../src/qualify/index.js'
 import { demo } from '../helpers/small-set.js'
+import { fitBench } from '../helpers/unattended.js'
 
 const figure = (value: number, unit: Figure['unit'], uncertainty = 0): Figure => ({
   value,
@@ -124,6 +128,146 @@ describe('a bench with a fresh qualification', () => {
   })
   it('lets the stale rule follow the slowest measured poll once every channel of a supply is measured', () => {
     expect(planWith(document(), '2026-09-01').stale_s).toBeCloseTo(1.8, 9)
+  })
+})
+
+describe('a bench whose supply failed on the dummy load', () => {
+  const failed = { code: 'wont-fall', text: 'It does not go off. It may not feed a set.' }
+  const made = { date: '2026-08-01', slowglow: '0.1.0', run: 'y', identity: 'A, B, 1, 2', figures }
+  const after = withChannel(document(), 'a bench', order, { ...made, failed })
+  const refusedBy = (found: Qualification, today: string): string =>
+    makePlan(parts.profile, parts.equipment, qualifiedBench(parts.bench, found, today))
+      .problems.filter(({ severity }) => severity === 'error')
+      .map(({ what, remedy }) => `${what} ${remedy}`)
+      .join()
+
+  it('makes no plan, whatever was good before and however long ago that is', () => {
+    expect(qualifiedBench(parts.bench, after, '2026-09-01').measured?.['high.out']?.state).toBe('failed')
+    for (const today of ['2026-09-01', '2029-09-01'])
+      expect(refusedBy(after, today)).toMatch(
+        /high.out may not feed a set: it failed when it was measured on 2026-08-01\. It does not go off.*qualify --channel high.out/,
+      )
+    expect(channelIn(after, '2026-09-01')).toEqual(stated)
+    expect(planWith(withChannel(after, 'a bench', order, made), '2026-09-01').supplies).toBeDefined()
+  })
+
+  it('says nothing of another supply than the one that failed', () => {
+    const supply = parts.bench.supplies.high
+    if (supply === undefined) throw new Error('no supply')
+    const named = { ...supply, identity: 'C, D, 3, 4' }
+    const bench = { ...parts.bench, supplies: { ...parts.bench.supplies, high: named } }
+    expect(qualifiedBench(bench, after, '2026-09-01').measured?.['high.out']?.state).toBe('foreign')
+  })
+
+  it.each([
+    ['the proof it failed in', { ...failed, proof: 'over-voltage' as const }, ['over-voltage'], true],
+    ['another one', { ...failed, proof: 'over-voltage' as const }, ['dead-man'], false],
+    ['any, where it is not known in which it failed', failed, ['dead-man'], true],
+    ['none', failed, [], false],
+  ] as const)(
+    'stays failed by a qualification that leaves out %s: so it is, or is not',
+    (_, what, skip, stays) => {
+      const before = withChannel(document(), 'a bench', order, { ...made, failed: what })
+      const again = withChannel(before, 'a bench', { ...order, skip: [...skip] }, made)
+      expect(refusedBy(again, '2026-09-01').includes('may not feed a set')).toBe(stays)
+    },
+  )
+
+  it('is not made good by leaving out what it failed by', () => {
+    const proved = (verdict: Verdict): ChannelFigures => ({
+      ...figures,
+      proofs: [{ of: 'current limit', verdict, said: null, after_s: null, text: '' }],
+    })
+    const before = document('A, B, 1, 2', proved('does not hold'))
+    const skipped = withChannel(
+      before,
+      'a bench',
+      { ...order, skip: ['current limit'] },
+      { ...made, figures: proved('not proved') },
+    )
+    expect(refusedBy(skipped, '2026-09-01')).toContain('Its current limit does not hold.')
+  })
+})
+
+describe('proofs in a plan', () => {
+  const of = (verdicts: Partial<Record<Provable, Verdict>>, date?: string): ChannelFigures => ({
+    ...figures,
+    proofs: Object.entries(verdicts).map(([what, verdict]) => ({
+      of: what as Provable,
+      verdict,
+      said: null,
+      after_s: null,
+      text: '',
+      ...(date !== undefined && { date }),
+    })),
+  })
+  const fit = fitBench(parts.bench)
+  const planOf = (found: ChannelFigures): Plan => {
+    const { plan } = makePlan(
+      parts.profile,
+      parts.equipment,
+      qualifiedBench(fit, document('A, B, 1, 2', found), '2026-09-01'),
+    )
+    if (plan === null) throw new Error('no plan')
+    return plan
+  }
+
+  it('are told whatever became of them, those left out and those that the supply would not take part in as well', () => {
+    const text = said(planOf(of({ 'current limit': 'as it should', 'over-voltage': 'refused' })))
+    expect(text).toContain('Proved: current limit.')
+    expect(text).toContain('Not seen to act, since it takes no level below what stands: over-voltage.')
+    expect(text).toContain('Not proved: dead-man.')
+  })
+
+  it('that came out against the supply stand under what it cannot do, and never beside it under what it can', () => {
+    const wrong = planOf(of({ 'dead-man': 'did not fire', 'over-voltage': 'did not fire' })).rails.HT
+    expect(wrong?.can.join()).not.toContain('dead-man')
+    expect(wrong?.cannot.join()).toContain('its dead-man was tried (did not fire), so take it as having none')
+    expect(wrong?.cannot.join()).toContain('its over-voltage protection was tried (did not fire)')
+    const right = planOf(of({ 'dead-man': 'fired' })).rails.HT
+    expect(right?.can.join()).toContain('dead-man')
+  })
+
+  it('are kept with their day where a repeat leaves them out, and count for a year from it unless they went against the supply', () => {
+    const repeat = { ...order, skip: ['dead-man', 'current limit'] as const }
+    const later = withChannel(
+      document('A, B, 1, 2', of({ 'dead-man': 'did not fire', 'current limit': 'as it should' })),
+      'a bench',
+      repeat,
+      {
+        date: '2027-05-01',
+        slowglow: '0.1.0',
+        run: 'y',
+        identity: 'A, B, 1, 2',
+        figures: of({ 'dead-man': 'not proved', 'current limit': 'not proved' }),
+      },
+    )
+    const verdicts = (today: string): Record<string, string> =>
+      Object.fromEntries(
+        (qualifiedBench(parts.bench, later, today).measured?.['high.out']?.proofs ?? []).map((proof) => [
+          proof.of,
+          proof.verdict,
+        ]),
+      )
+    expect(verdicts('2027-05-02')).toEqual({ 'dead-man': 'did not fire', 'current limit': 'as it should' })
+    expect(verdicts('2027-07-01')).toEqual({ 'dead-man': 'did not fire', 'current limit': 'not proved' })
+  })
+
+  it('that a run made before it was ended take the place of the older ones, and of nothing else', () => {
+    const found = {
+      date: '2026-08-01',
+      identity: 'A, B, 1, 2',
+      figures: of({ 'over-voltage': 'contradicts', 'dead-man': 'not proved' }),
+    }
+    const before = document('A, B, 1, 2', of({ 'over-voltage': 'fired', 'dead-man': 'fired' }))
+    const now = withVerdicts(before, 'high.out', found)?.channels['high.out']
+    expect(now?.figures.proofs.map((proof) => [proof.of, proof.verdict, proof.date])).toEqual([
+      ['dead-man', 'fired', undefined],
+      ['over-voltage', 'contradicts', '2026-08-01'],
+    ])
+    expect(now?.date).toBe('2026-06-01')
+    expect(withVerdicts(before, 'high.out', { ...found, identity: 'C, D' })).toBeNull()
+    expect(withVerdicts(null, 'high.out', found)).toBeNull()
   })
 })
 

@@ -2,16 +2,21 @@ import { describe, expect, it } from 'vitest'
 import type { Bench, Dialect } from '../../src/bench/index.js'
 import { loadBench } from '../../src/files/index.js'
 import {
+  against,
   type ChannelFigures,
+  failureOf,
   figuresOf,
   loadAsSet,
   type Order,
+  qualificationText,
   qualifyPlan,
   seenIn,
 } from '../../src/qualify/index.js'
-import { rehearse, type Rehearsal } from '../../src/rehearse/index.js'
+import type { Plan } from '../../src/plan/index.js'
+import type { Rehearsal } from '../../src/rehearse/index.js'
 import type { RunEntry } from '../../src/story/index.js'
 import { parseFault } from '../../src/virtual/index.js'
+import { rehearse } from '../helpers/replayed.js'
 
 const whole = loadBench('profiles/tern-rock/bench.yaml').value as Bench
 const order: Order = {
@@ -24,6 +29,7 @@ const order: Order = {
 
 interface Qualified {
   readonly ran: Rehearsal
+  readonly plan: Plan
   readonly entries: readonly RunEntry[]
   readonly figures: ChannelFigures
 }
@@ -65,23 +71,54 @@ function qualified(
   })
   const channel = bench.supplies[of.channel.split('.')[0] ?? '']?.channels[of.channel.split('.')[1] ?? '']
   if (channel === undefined) throw new Error('no channel')
-  return { ran, entries, figures: figuresOf(of, channel, seenIn(plan, of.channel, entries)) }
+  return { ran, plan, entries, figures: figuresOf(of, channel, seenIn(plan, of.channel, entries)) }
 }
 
-/** The same bench, its supply with another output before the one under test. */
-function withTwo(per: 'supply' | 'output'): Rehearsal {
+type Per = 'supply' | 'output'
+
+/**
+ * The same bench, its supply with another output beside the one under test. `is`: what it has in fact, one timer for all or one for each
+ * output, where its file says something else; `first`: the output that stands first, which is then chosen when a plain word arms it.
+ */
+function withTwo(
+  says: Per,
+  {
+    is = says,
+    first = 'aux',
+    any = false,
+    says_nothing = false,
+  }: { is?: Per; first?: 'aux' | 'out'; any?: boolean; says_nothing?: boolean } = {},
+) {
   const high = whole.supplies['high']
   const out = high?.channels['out']
-  if (high === undefined || out === undefined || !guarded.dead_man) throw new Error('no supply')
-  const channels = { aux: { ...out, feeds: 'AUX', number: 1 }, out: { ...out, number: 2 } }
-  const select = { ...high.dialect, ...guarded, select: ':INST:NSEL {n};' }
-  const dialect = { ...select, dead_man: { ...guarded.dead_man, per } }
-  const two: Bench = { ...whole, supplies: { high: { ...high, channels, dialect } }, stacks: [] }
+  const timer = guarded.dead_man
+  if (high === undefined || out === undefined || !timer) throw new Error('no supply')
+  const aux = { ...out, feeds: 'AUX', number: 1 }
+  const tested = { ...out, number: 2 }
+  const channels = first === 'aux' ? { aux, out: tested } : { out: tested, aux }
   const of = { ...order, meter: null, skip: ['current limit', 'over-voltage', 'over-current'] as const }
-  const { plan, bench, problems } = qualifyPlan(two, of)
-  if (plan === null || bench === null) throw new Error(JSON.stringify(problems))
-  const record = (): void => undefined
-  return rehearse(plan, loadAsSet(bench, of), bench, { seed: 3, faults: [], poll_us: 0, record })
+  const made = (per: Per) => {
+    const dead_man = {
+      ...timer,
+      per,
+      ...(any && { feed: null }),
+      ...(says_nothing && { ask_expired: null }),
+    }
+    const dialect = { ...high.dialect, ...guarded, select: ':INST:NSEL {n};', dead_man }
+    const two: Bench = { ...whole, supplies: { high: { ...high, channels, dialect } }, stacks: [] }
+    return qualifyPlan(two, of)
+  }
+  const { plan, bench, problems } = made(says)
+  const real = made(is).bench
+  if (plan === null || bench === null || real === null) throw new Error(JSON.stringify(problems))
+  const entries: RunEntry[] = []
+  const ran = rehearse(plan, loadAsSet(bench, of), bench, {
+    ...{ seed: 3, faults: [], poll_us: 0, real },
+    record: (entry) => entries.push(entry),
+  })
+  const figures = figuresOf(of, tested, seenIn(plan, of.channel, entries))
+  const proof = figures.proofs.find((each) => each.of === 'dead-man')
+  return { plan, ran, entries, figures, proof }
 }
 
 const within = (figure: { value: number; uncertainty: number } | null, truth: number): void => {
@@ -130,23 +167,86 @@ describe('a qualification on a bench with watched inputs', () => {
   })
 
   it('trips by a lid that opens with the load above the touch limit', () => {
-    const { ran } = qualified({ faults: ['input.lid switch:open@HT>200V'.replace('HT', 'dummy load')] })
+    const { ran, plan } = qualified({ faults: ['input.lid switch:open@HT>200V'.replace('HT', 'dummy load')] })
     expect(ran.ending.outcome).toBe('tripped')
     expect(ran.ending.reason?.code).toBe('watched-input')
+    expect(failureOf(plan, ran.ending)).toBeNull()
     expect(ran.ending.outputs_off).toBe('confirmed')
   })
 })
 
 describe('a qualification of one of two outputs', () => {
-  for (const per of ['supply', 'output'] as const)
-    it(`takes its dead-man for fired as meant, one timer an ${per === 'supply' ? 'instrument' : per}, whichever output says so`, () => {
-      const { ending } = withTwo(per)
-      expect([ending.outcome, ending.reason?.text, ending.outputs_off]).toEqual([
-        'completed',
-        undefined,
-        'confirmed',
-      ])
+  it.each([
+    ['supply', 'went off', 'goes'],
+    ['output', 'stayed on', 'stays'],
+  ] as const)('proves on which outputs its dead-man fires, one timer for each %s', (per, did, stated) => {
+    const { plan, ran, entries, figures, proof } = withTwo(per)
+    expect([ran.ending.outcome, ran.ending.reason?.text, ran.ending.outputs_off]).toEqual([
+      'completed',
+      undefined,
+      'confirmed',
+    ])
+    expect(ran.ending.warnings).toEqual([])
+    expect(proof).toMatchObject({ verdict: 'fired', outputs: [{ channel: 'high.aux', did, stated }] })
+    expect(against(figures)).toEqual([])
+    expect(qualificationText('high.out', figures)).toContain(`${did}, as stated`)
+    // Nothing but a few volts on it, and every one of them told OFF and set to nothing in the end.
+    expect(plan.figures.hazards.join()).toContain('high.aux at 4 V')
+    const told = entries.flatMap((entry) =>
+      entry.entry === 'event' && entry.event.what === 'asked' && entry.event.data.channel === 'high.aux'
+        ? [entry.event.data.do]
+        : [],
+    )
+    expect(told.filter((what) => what === 'on')).toHaveLength(1)
+    expect(told.indexOf('zero')).toBeGreaterThan(told.indexOf('off'))
+  })
+
+  it('finds that a dead-man stated to take one output alone takes all: bias would hang on it', () => {
+    const { ran, figures, proof } = withTwo('output', { is: 'supply' })
+    expect(proof).toMatchObject({
+      verdict: 'fired',
+      outputs: [{ channel: 'high.aux', did: 'went off', stated: 'stays' }],
     })
+    expect(against(figures).join()).toMatch(
+      /dead-man: high\.aux went off, though its dialect says that the dead-man takes the one output alone/,
+    )
+    expect(ran.ending.warnings.join()).toMatch(
+      /high\.aux went off, though the dead-man is stated to take this/,
+    )
+    expect([ran.ending.outcome, ran.ending.outputs_off]).toEqual(['completed', 'confirmed'])
+  })
+
+  it('finds that one stated to take all takes one alone', () => {
+    const { ran, figures, proof } = withTwo('supply', { is: 'output', any: true })
+    expect([ran.ending.outcome, ran.ending.outputs_off]).toEqual(['completed', 'confirmed'])
+    expect(proof).toMatchObject({ verdict: 'fired', outputs: [{ did: 'stayed on', stated: 'goes' }] })
+    expect(against(figures).join()).toContain('high.aux stayed on, though its dialect says')
+  })
+
+  it('finds that it takes the wrong one: where the supply says that it fired it failed, else it did not fire', () => {
+    const wrong = { is: 'output', first: 'out', any: true } as const
+    const told = withTwo('supply', wrong)
+    expect(told.proof).toMatchObject({ verdict: 'contradicts', outputs: [{ did: 'went off' }] })
+    expect(failureOf(told.plan, told.ran.ending)).toMatchObject({ code: 'protection' })
+    const silent = withTwo('supply', { ...wrong, says_nothing: true })
+    expect(silent.proof).toMatchObject({ verdict: 'did not fire', outputs: [{ did: 'went off' }] })
+    expect([silent.ran.ending.outcome, told.ran.ending.outputs_off, silent.ran.ending.outputs_off]).toEqual([
+      'completed',
+      'confirmed',
+      'confirmed',
+    ])
+  })
+
+  it('puts its dead-man to rest at the end, where that was not let fire: armed and unfed it would hold the outputs off', () => {
+    const timer = guarded.dead_man
+    if (!timer) throw new Error('no dead-man')
+    const { ran, entries } = qualified({
+      order: { skip: ['current limit', 'over-voltage', 'over-current', 'dead-man'] },
+      says: { ...guarded, dead_man: { ...timer, disarm: [':SYST:WATC OFF'] } },
+    })
+    const rested = entries.filter((entry) => entry.entry === 'event' && entry.event.data.do === 'disarm')
+    expect([ran.ending.outcome, ran.ending.warnings, rested.length]).toEqual(['completed', [], 1])
+  })
 })
 
 describe('a qualification on the virtual bench', () => {
@@ -201,6 +301,20 @@ describe('a qualification on the virtual bench', () => {
     expect(after_s).toBeLessThan(4.5)
   })
 
+  it('leaves nothing set that clearing could bring back, before it asks for it', () => {
+    const events = entries.flatMap((entry) => (entry.entry === 'event' ? [entry.event] : []))
+    for (const of of ['over-voltage', 'over-current']) {
+      const fired = events.findIndex(({ data }) => data.proof === of && data.result === 'fired')
+      const asked = events.findIndex(
+        ({ what, text }) => what === 'prompt' && text.includes(`The ${of} protection fired`),
+      )
+      const between = events
+        .slice(fired, asked)
+        .flatMap(({ what, data }) => (what === 'asked' ? [data.do] : []))
+      expect(between).toEqual(['off', 'zero'])
+    }
+  })
+
   it('asks a person to clear each latch, and never clears one itself', () => {
     const events = entries.flatMap((entry) => (entry.entry === 'event' ? [entry.event] : []))
     const cleared = events.filter(
@@ -221,6 +335,25 @@ describe('a dead-man that any message feeds', () => {
     expect(verdict(figures, 'over-voltage')).toBe('not proved')
     expect(ran.ending.outcome).toBe('completed')
     expect(ran.ending.outputs_off).toBe('confirmed')
+  })
+})
+
+describe('a supply that is local once somebody has cleared it at its panel', () => {
+  it('is told to be remote again, is proved to the end, and has its panel given back', () => {
+    const { ran, figures, entries } = qualified({
+      order: { skip: ['current limit', 'over-current'] },
+      says: { ...guarded, remote: ':SYST:REM', local: ':SYST:LOC' },
+    })
+    expect([ran.ending.outcome, ran.ending.reason?.text, ran.ending.warnings]).toEqual([
+      'completed',
+      undefined,
+      [],
+    ])
+    expect(verdict(figures, 'dead-man')).toBe('fired')
+    const panels = entries.flatMap((entry) =>
+      entry.entry === 'event' && entry.event.data.do === 'panel' ? [entry.event.data.to] : [],
+    )
+    expect(panels).toEqual(['computer', 'person'])
   })
 })
 
@@ -252,7 +385,8 @@ describe('a supply that is not what its file says', () => {
   })
 
   it('is found not to go off: the run fails and says to cut its mains', () => {
-    const { ran } = qualified({ faults: ['high.out:ignores-off@step=9'] })
+    const { ran, plan } = qualified({ faults: ['high.out:ignores-off@step=9'] })
+    expect(failureOf(plan, ran.ending)).toMatchObject({ code: 'wont-fall' })
     expect(ran.ending.outcome).not.toBe('completed')
     expect(ran.ending.outputs_off).toBe('not confirmed')
     expect(ran.ending.reason?.text).toContain('does not go off')

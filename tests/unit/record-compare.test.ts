@@ -10,7 +10,9 @@ import {
   type StepStory,
   type Story,
   storyOf,
+  trendLines,
   trendOf,
+  type Work,
 } from '../../src/record/index.js'
 import type { ChannelPlan } from '../../src/plan/index.js'
 import { comparisonText, trendText } from '../../src/cli/compare-text.js'
@@ -67,6 +69,12 @@ function story(path: string): Story {
   opened.reader.close()
   return told
 }
+/** A set's trend as the command has it, with what its book says. */
+const withBook = (trend: ReturnType<typeof trendOf>, work: readonly Work[] = []) => ({
+  ...trend,
+  life: trendLines(trend, work),
+  no_book: null,
+})
 const at = (name: string, factor: number): Story =>
   story(file(folder(), name, runOf(name, '2026-11-01T10:00:00Z', factor)))
 
@@ -88,6 +96,34 @@ describe('two runs laid beside each other', () => {
     expect(more?.error_A).toBeCloseTo(0.01 * ((more?.a_A ?? 0) + (more?.b_A ?? 0)) + 0.003, 12)
     expect(compareRuns(b, a).steps[0]?.rails[0]?.verdict).toBe('draws less')
     expect(comparisonText(compareRuns(a, b))).toMatch(/draws more: \+.* mA, \+60 % \(±/)
+    expect(compareRuns(a, b).steps[0]?.verdict).toBe('changed')
+    expect(compareRuns(a, a).steps.map(({ verdict }) => verdict)).toContain('same')
+  })
+
+  it('say nothing of a knob that was turned further: both volts are told, and what they explain is no change', () => {
+    const a = at('a', 1)
+    const turned = (volts: number, amps: number): Story => ({
+      ...a,
+      steps: a.steps.map((step) => ({
+        ...step,
+        rails: step.rails.map((rail) => ({
+          ...rail,
+          ...{ volts: (rail.volts ?? 0) * volts, amps: (rail.amps ?? 0) * amps },
+        })),
+      })),
+    })
+    const rail = (b: Story) => compareRuns(a, b).steps[0]?.rails[0]
+    // A tenth more volts through vacuum: 15.4 % more current.
+    expect(rail(turned(1.1, 1.15))).toMatchObject({
+      verdict: 'same',
+      a_V: 60,
+      b_V: expect.closeTo(66, 9) as number,
+    })
+    expect(rail(turned(1, 1.6))?.error_A).toBeCloseTo(rail(a)?.error_A ?? 0, 12)
+    expect(rail(turned(1.1, 1.9))?.verdict).toBe('draws more')
+    expect(rail(turned(0.9, 1.6))?.verdict).toBe('draws more')
+    expect(rail(turned(0.9, 0.5))?.verdict).toBe('draws less')
+    expect(comparisonText(compareRuns(a, turned(1.1, 1.9)))).toMatch(/ at 60 V .* at 66 V /)
   })
 
   it('align by what the steps do: one that only one run has stands by itself', () => {
@@ -169,14 +205,41 @@ describe('the trend of a set', () => {
     const [first] = trend.series
     expect(first?.points.map(({ amps }) => amps)).toHaveLength(3)
     expect(first?.change).toMatchObject({ beyond_error: true })
-    expect(trendText(trend)).toContain('note 2026-11-02, Ada: C12 replaced')
+    const work: Work[] = [
+      { at: '2026-11-02', by: 'Ada', what: 'repair', text: 'C7 leaked [C7]' },
+      { at: '2026-11-05T10:00:00Z', by: 'Ada', what: 'replaced', text: 'V1: was weak, now new' },
+    ]
+    const text = trendText(withBook(trend, work))
+    expect(text).toContain('note 2026-11-02, Ada, to 2: C12 replaced')
+    // Before the second run, which began in that day, and after the last.
+    expect(text).toMatch(
+      / 1 {2}2026-11-01[^]*repair 2026-11-02, Ada: C7[^]* 2 {2}2026-11-02[^]*replaced 2026-11-05/,
+    )
     expect(trendOf(runs, known.plan.equipment, true).runs).toHaveLength(4)
+  })
+
+  it('has one point a run: raised and then held at the same volts, as it was at the last', () => {
+    const runs = folder()
+    const held = runOf('one', '2026-11-01T10:00:00Z', 1).map((entry): RunEntry => {
+      if (entry.entry !== 'known') return entry
+      const steps = known.plan.steps.map((step) => ({
+        ...step,
+        target_V: 60,
+        limits: { HT: { ...(step.limits['HT'] ?? {}), at_V: 60 } as (typeof step.limits)[string] },
+      }))
+      return { entry: 'known', known: { ...entry.known, plan: { ...entry.known.plan, steps } } }
+    })
+    file(runs, 'one', held)
+    const [first, ...rest] = trendOf(runs, known.plan.equipment, false).series
+    expect(rest).toEqual([])
+    expect(first?.points).toHaveLength(1)
+    expect(first?.change).toBeNull()
   })
 
   it('judges no capacitor: a reform in circuit holds no figure of any, and that is said', () => {
     const runs = folder()
     file(runs, 'one', runOf('one', '2026-11-01T10:00:00Z', 1))
-    const none = trendText(trendOf(runs, known.plan.equipment, false))
+    const none = trendText(withBook(trendOf(runs, known.plan.equipment, false)))
     expect(none).toContain('each capacitor: not judged; none of these runs was a reform.')
     const reform = runOf('two', '2026-11-02T10:00:00Z', 1).map(
       (entry): RunEntry =>
@@ -190,7 +253,7 @@ describe('the trend of a set', () => {
       { run: 'one', reformed: false, leakage: 'not judged' },
       { run: 'two', reformed: true, leakage: 'not judged', capacitance: 'not judged' },
     ])
-    expect(trendText(trend)).toMatch(
+    expect(trendText(withBook(trend))).toMatch(
       /each capacitor: not judged\n {2}2 {2}formed in circuit, where other paths draw/,
     )
   })
@@ -201,6 +264,6 @@ describe('the trend of a set', () => {
     file(runs, 'one', runOf('one', '2026-11-01T10:00:00Z', 1))
     const trend = trendOf(runs, known.plan.equipment, false)
     expect(trend.runs).toHaveLength(1)
-    expect(trendText(trendOf(folder(), 'nothing', false))).toMatch(/No runs of nothing/)
+    expect(trendText(withBook(trendOf(folder(), 'nothing', false)))).toMatch(/No runs of nothing/)
   })
 })

@@ -1,4 +1,4 @@
-import { copyFileSync, readFileSync, statSync, truncateSync, writeFileSync } from 'node:fs'
+import { copyFileSync, mkdirSync, readFileSync, statSync, truncateSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
 import Database from 'better-sqlite3'
 import { Command } from 'commander'
@@ -199,6 +199,51 @@ describe('a run file that is cut short', () => {
     expect(rows).toBeGreaterThan(500)
     expect(rows).toBeLessThan(longRun().length)
     expect(slowglow(path, 'show', 'a', '--note', 'found so').err).toMatch(/is cut short/)
+  })
+})
+
+describe('a run file without the part that holds its newest entries', () => {
+  it('is damaged to every reader: told, listed and exported as that, not replayed, and no run to hold the next against', () => {
+    const at = folder()
+    const path = join(at, 'runs', 'a.slowglow')
+    mkdirSync(join(at, 'runs'))
+    const writer = createRunFile(join(at, 'live.slowglow'))
+    const run = longRun().map(
+      (entry): RunEntry =>
+        entry.entry === 'known' ? { ...entry, known: { ...entry.known, command: 'run' } } : entry,
+    )
+    writer.append(run.slice(0, 9000))
+    writer.append(run.slice(9000, 9100))
+    const db = new Database(join(at, 'live.slowglow'))
+    db.pragma('wal_checkpoint(PASSIVE)')
+    db.close()
+    writer.append(run.slice(9100))
+    copyFileSync(join(at, 'live.slowglow'), path)
+    writer.close()
+    expect(slowglow(path, 'show', 'a')).toMatchObject({
+      code: 1,
+      out: expect.stringMatching(/DAMAGED[^]*the newest part of the run: .*-wal is missing/) as string,
+    })
+    expect(slowglow(path, 'runs').out).toMatch(/DAMAGED: the newest part/)
+    expect(slowglow(path, 'export', 'a', '--format', 'csv').err).toMatch(/NOT WHOLE.*the newest part/)
+    expect(slowglow(path, 'replay', 'a').out).toMatch(/cannot be read.*the newest part/)
+    expect(lastRunOf([join(at, 'runs')], known.plan.equipment)).toBeNull()
+  })
+
+  it('lacks nothing where its seal covers its ending: it was looked at as it was closed', () => {
+    const at = folder()
+    const writer = createRunFile(join(at, 'a.slowglow'), { fsync: false })
+    writer.append(smallRun())
+    writer.flush()
+    const looking = openRunFile(join(at, 'a.slowglow'))
+    writer.close()
+    copyFileSync(join(at, 'a.slowglow'), join(at, 'b.slowglow'))
+    if ('reader' in looking) looking.reader.close()
+    const opened = openRunFile(join(at, 'b.slowglow'))
+    if ('trouble' in opened) throw new Error(opened.trouble)
+    expect(opened.reader.damage()).toEqual([])
+    expect([...opened.reader.entries()]).toEqual(smallRun())
+    opened.reader.close()
   })
 })
 

@@ -1,14 +1,16 @@
-import { copyFileSync, mkdtempSync, rmSync } from 'node:fs'
+import { copyFileSync, existsSync, mkdtempSync, rmSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import Database from 'better-sqlite3'
 import fc from 'fast-check'
 import { afterAll, describe, expect, it } from 'vitest'
+import { sealAlarm } from '../../src/cli/story-text.js'
 import { addNote, createRunFile, openRunFile, type RunEntry, type Seal } from '../../src/record/index.js'
 import { event, folder, keptNote, rolledUpRun, smallRun } from '../helpers/runs.js'
 
 const kept = 'tests/fixtures/run-files/format-1.slowglow'
 const kept2 = 'tests/fixtures/run-files/format-2.slowglow'
+const kept3 = 'tests/fixtures/run-files/format-3.slowglow'
 
 function reader(path: string) {
   const opened = openRunFile(path)
@@ -79,8 +81,47 @@ describe('the seal of a run file', () => {
     writer.append([event(99_000_000, { what: 'judgement', text: 'later' })])
     writer.flush()
     expect(sealOf(path)).toMatchObject({ is: 'open', links: 1, uncovered: 1 })
-    expect(addNote(path, { written: '', by: '', text: 'x' })).toMatch(/run that is over/)
+    expect(addNote(path, { written: '', by: '', text: 'x' }, true)).toMatch(/run that is over/)
     writer.close()
+  })
+
+  it('lets a note be added to a run whose recorder was killed, which is one file then, as it was measured', () => {
+    const at = folder()
+    const writer = createRunFile(join(at, 'live.slowglow'), { fsync: false })
+    writer.append(smallRun().slice(0, 300))
+    writer.flush()
+    const path = join(at, 'a.slowglow')
+    copyFileSync(join(at, 'live.slowglow'), path)
+    copyFileSync(join(at, 'live.slowglow-wal'), `${path}-wal`)
+    writer.close()
+    expect(addNote(path, { written: 'w', by: 'Ada', text: 'Mains failed here.' })).toBeNull()
+    expect(existsSync(`${path}-wal`)).toBe(false)
+    const run = reader(path)
+    expect(run.standing).toBe('whole')
+    expect(run.damage()).toEqual([])
+    expect([...run.entries()]).toEqual(smallRun().slice(0, 300))
+    expect(run.notes()).toHaveLength(1)
+    run.close()
+  })
+
+  it('lets a note be added to a whole run that somebody still looked at when it was closed, and whose empty part is gone', () => {
+    const at = folder()
+    const live = join(at, 'live.slowglow')
+    const writer = createRunFile(live, { fsync: false })
+    const looks = new Database(live, { readonly: true })
+    looks.prepare('SELECT count(*) FROM event').get()
+    writer.append(smallRun())
+    writer.close()
+    const path = join(at, 'a.slowglow')
+    copyFileSync(live, path)
+    looks.close()
+    const before = reader(path)
+    expect([before.standing, before.damage()]).toEqual(['whole', []])
+    before.close()
+    expect(addNote(path, { written: 'w', by: 'Ada', text: 'It hummed.' })).toBeNull()
+    const run = reader(path)
+    expect([run.standing, run.notes().length, run.seal().is]).toEqual(['whole', 1, 'whole'])
+    run.close()
   })
 
   const changes: readonly (readonly [string, string])[] = [
@@ -114,6 +155,24 @@ describe('the seal of a run file', () => {
     expect(db.prepare(sql).run().changes).toBeGreaterThan(0)
     db.close()
     expect(sealOf(path).is).toBe('broken')
+  })
+
+  it('is broken where its links were taken out, and open aloud where the last of them were, though the run has an ending', () => {
+    const cut = (sql: string): string => {
+      const path = join(folder(), 'a.slowglow')
+      copyFileSync(clean, path)
+      const db = new Database(path)
+      db.exec(sql)
+      db.close()
+      return path
+    }
+    expect(sealOf(cut('DROP TABLE chain'))).toMatchObject({ is: 'broken' })
+    const open = sealOf(cut('DELETE FROM chain WHERE link = (SELECT max(link) FROM chain)'))
+    expect(open.is).toBe('open')
+    expect(sealAlarm({ seal: open, outcome: 'tripped' })).toMatch(/^SEAL OPEN, though the run has an ending/)
+    expect(sealAlarm({ seal: open, outcome: 'interrupted' })).toBeNull()
+    expect(sealAlarm({ seal: open, outcome: 'tripped' }, true)).toBeNull()
+    expect(sealAlarm({ seal: sealOf(clean), outcome: 'tripped' })).toBeNull()
   })
 
   it('notices rows put in after the end', () => {
@@ -170,9 +229,27 @@ describe('a run file of format 1', () => {
   })
 })
 
-describe('a run file of format 2', () => {
+describe('a run file of today', () => {
+  it('is laid out as the kept one of its format: a change in it is a new format', () => {
+    const layout = (path: string): unknown => {
+      const db = new Database(path, { readonly: true })
+      const found = [
+        db.pragma('user_version', { simple: true }),
+        db.prepare('SELECT type, name, sql FROM sqlite_schema ORDER BY name').all(),
+      ]
+      db.close()
+      return found
+    }
+    expect(layout(written(smallRun()))).toEqual(layout(kept3))
+  })
+})
+
+describe.each([
+  [2, kept2],
+  [3, kept3],
+])('a run file of format %i', (_format, kept_) => {
   it('is read whole, with its seal, its note and its second level as they were', () => {
-    const run = reader(kept2)
+    const run = reader(kept_)
     const entries = rolledUpRun()
     expect([...run.entries()]).toEqual(entries)
     expect(run.seal()).toMatchObject({ is: 'whole' })

@@ -1,11 +1,13 @@
 import { copyFileSync, mkdirSync, readdirSync, writeFileSync } from 'node:fs'
 import { join } from 'node:path'
+import Database from 'better-sqlite3'
 import { Command } from 'commander'
 import { beforeEach, describe, expect, it } from 'vitest'
+import { registerCompare } from '../../src/cli/commands/compare.js'
 import { registerRuns } from '../../src/cli/commands/runs.js'
 import { registerShow } from '../../src/cli/commands/show.js'
 import { type BenchState, benchStatePath, processStart, writeBenchState } from '../../src/controller/index.js'
-import { createRunFile, type RunEntry, type RunLine, type Story } from '../../src/record/index.js'
+import { createRunFile, type RunEntry, type RunLine, type Story, whereIsRun } from '../../src/record/index.js'
 import { event, folder, known, smallRun } from '../helpers/runs.js'
 
 let cwd = ''
@@ -28,6 +30,7 @@ function slowglow(...args: string[]) {
   const program = new Command()
   registerShow(program, io)
   registerRuns(program, io)
+  registerCompare(program, io)
   program.parse(args, { from: 'user' })
   const code = process.exitCode
   process.exitCode = undefined
@@ -53,6 +56,8 @@ describe('slowglow show', () => {
     expect(out).toMatch(/1 +HT, receive +HT +60 V +10.1 mA +10 mA \(8 mA to 12 mA\) +in band/)
     expect(out).toMatch(/2 +HT, receive +HT +80 V +41 mA +20 mA \(16 mA to 24 mA\) +above trip/)
     expect(out).not.toContain('What happened, by time')
+    const noted = slowglow('show', 'a', '--note', 'C3 was hot.', '--by', 'Ada').out
+    expect(noted).toMatch(/Note, .* UTC, Ada \(a terminal of the bench machine\): C3 was hot\./)
     expect(slowglow('show', 'a', '--events').out).toMatch(
       /What happened, by time\n.*\n.*begin +cautions acknowledged/,
     )
@@ -108,6 +113,20 @@ describe('slowglow show', () => {
       smallRun().filter((entry) => entry.entry !== 'reading'),
     )
     expect(slowglow('show', 'a').out).toMatch(/not read \(for 60 V\) +– +10 mA .* not measured/)
+  })
+
+  it('says first that its seal is broken, here and in a comparison, and finds it', () => {
+    const path = put('a', smallRun())
+    put('b', smallRun())
+    const db = new Database(path)
+    db.exec("UPDATE event SET text = 'all was well'")
+    db.close()
+    const { out, code } = slowglow('show', 'a')
+    expect(code).toBe(1)
+    expect(out).toMatch(/^SEAL BROKEN/)
+    expect(out.match(/SEAL BROKEN/g)).toHaveLength(1)
+    expect(slowglow('compare', 'a', 'b')).toMatchObject({ code: 1 })
+    expect(slowglow('compare', 'b', 'b')).toMatchObject({ code: 0 })
   })
 
   it('tells an interrupted run as interrupted, with every output taken as on', () => {
@@ -261,7 +280,7 @@ describe('slowglow runs', () => {
       ['a', '01'],
       ['b', '02'],
     ] as const)
-      moved(name, `2020-11-${day}T10:00:00.000Z`)
+      writeFileSync(`${moved(name, `2020-11-${day}T10:00:00.000Z`)}.off.json`, '{}')
     put('c', [
       { entry: 'known', known: { ...known, run: 'c', started: '2019-01-01T00:00:00.000Z', command: 'run' } },
     ])
@@ -270,10 +289,36 @@ describe('slowglow runs', () => {
     expect(out).toMatch(/1 runs older than 90 days[^]*archive\/a\.slowglow/)
     expect(out).toMatch(/left: .*b\.slowglow: it is the newest of its set/)
     expect(out).toMatch(/left: .*c\.slowglow: it has no ending/)
-    expect(readdirSync(join(cwd, 'runs')).sort()).toEqual(['archive', 'b.slowglow', 'c.slowglow'])
+    expect(readdirSync(join(cwd, 'runs')).sort()).toEqual([
+      'archive',
+      'b.slowglow',
+      'b.slowglow.off.json',
+      'c.slowglow',
+    ])
+    expect(readdirSync(join(cwd, 'runs', 'archive')).sort()).toEqual(['a.slowglow', 'a.slowglow.off.json'])
+    // As a book names it.
+    expect(whereIsRun(join(cwd, 'runs', 'a.slowglow'))).toBe(join(cwd, 'runs', 'archive', 'a.slowglow'))
+    expect(whereIsRun(join(cwd, 'runs', 'archive', 'b.slowglow'))).toBe(join(cwd, 'runs', 'b.slowglow'))
+    expect(whereIsRun(join(cwd, 'runs', 'z.slowglow'))).toBeNull()
     expect(slowglow('show', 'a').out).toContain('Tripped in step 2')
     expect(slowglow('runs').out).toMatch(/ {2}a {2}\d+ kB, archived\n/)
     expect(slowglow('runs', '--archive').out).toContain('No run was put aside')
+  })
+
+  it('leaves a run in its place that left its outputs open: safe-off may want the off plan beside it', () => {
+    const open = smallRun().map(
+      (entry): RunEntry =>
+        entry.entry === 'known'
+          ? { entry: 'known', known: { ...known, run: 'a', started: '2020-11-01T10:00:00.000Z' } }
+          : entry.entry === 'ending'
+            ? { ...entry, ending: { ...entry.ending, outputs_off: 'not confirmed' } }
+            : entry,
+    )
+    put('a', open)
+    moved('b', '2020-11-02T10:00:00.000Z')
+    expect(slowglow('runs', '--archive').out).toMatch(
+      /left: .*a\.slowglow: its outputs were not confirmed off/,
+    )
   })
 
   it('of a folder that is not there exits 6; of an empty one says how to make a run', () => {

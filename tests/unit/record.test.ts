@@ -9,7 +9,7 @@ import {
 } from 'node:fs'
 import { join } from 'node:path'
 import Database from 'better-sqlite3'
-import { describe, expect, it } from 'vitest'
+import { describe, expect, it, onTestFinished, vi } from 'vitest'
 import { chance } from '../../src/chance/index.js'
 import { decimal, most_n } from '../../src/exchange/index.js'
 import { parseNumber } from '../../src/line/index.js'
@@ -201,6 +201,74 @@ describe('a run file', () => {
     expect(() => writer.flush()).toThrow(/full/)
     expect(() => writer.close()).toThrow(/full/)
     expect(opened(path).events()).toHaveLength(kept)
+  })
+})
+
+describe('what a cut of the power may take of a run file', () => {
+  /** How each commit was synced: fsync or not. */
+  function watched(): string[] {
+    const seen: string[] = []
+    let level = ''
+    const { exec, pragma } = Database.prototype as unknown as Record<
+      'exec' | 'pragma',
+      (this: Database.Database, ...given: unknown[]) => unknown
+    >
+    vi.spyOn(Database.prototype, 'pragma').mockImplementation(function (
+      this: Database.Database,
+      sql,
+      options,
+    ) {
+      level = /^synchronous = (\w+)/.exec(sql)?.[1] ?? level
+      const said = pragma.call(this, sql, options)
+      if (/^user_version = /.test(sql)) seen.push(level)
+      return said
+    })
+    vi.spyOn(Database.prototype, 'exec').mockImplementation(function (this: Database.Database, sql) {
+      exec.call(this, sql)
+      if (sql === 'COMMIT') seen.push(level)
+      return this
+    })
+    vi.useFakeTimers({ toFake: ['performance', 'setTimeout', 'clearTimeout'] })
+    onTestFinished(() => {
+      vi.useRealTimers()
+      vi.restoreAllMocks()
+    })
+    return seen
+  }
+  const reading = (t_us: number): RunEntry => ({ entry: 'reading', stream: 1, t_us, n: 1, k: 0 })
+
+  it('is a second of readings: they are synced with the disk once a second, and when they are confirmed', () => {
+    const seen = watched()
+    const writer = createRunFile(join(folder(), 'a.slowglow'))
+    for (let t_ms = 0; t_ms <= 3050; t_ms += 50) {
+      writer.append([reading(t_ms * 1000)])
+      vi.advanceTimersByTime(50)
+    }
+    expect(seen).toEqual(['FULL', 'FULL', 'FULL'])
+    writer.append([reading(4e6)])
+    writer.flush()
+    expect(seen).toHaveLength(4)
+    // Then nothing more comes.
+    writer.append([reading(5e6)])
+    vi.advanceTimersByTime(1000)
+    expect(seen).toEqual(['FULL', 'FULL', 'FULL', 'FULL', 'FULL'])
+    expect(writer.unwritten()).toEqual([])
+    writer.close()
+  })
+
+  it('by time and not by the batch: many in a second go in without, and are synced within it all the same', () => {
+    const seen = watched()
+    const writer = createRunFile(join(folder(), 'a.slowglow'))
+    const batch = Array.from({ length: 65_536 }, (_, i) => reading(i))
+    writer.append(batch)
+    writer.append(batch)
+    expect(seen).toEqual(['NORMAL', 'NORMAL'])
+    vi.advanceTimersByTime(1000)
+    expect(seen).toEqual(['NORMAL', 'NORMAL', 'FULL'])
+    writer.append(batch)
+    writer.flush()
+    expect(seen).toEqual(['NORMAL', 'NORMAL', 'FULL', 'NORMAL', 'FULL'])
+    writer.close()
   })
 })
 

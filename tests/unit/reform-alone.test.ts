@@ -58,7 +58,7 @@ describe('a reform that nobody stays with', () => {
     const kinds = plan.steps.map(({ do: does, proof }) => proof?.of ?? does)
     expect(kinds.slice(0, 6)).toEqual(['hook-up check', 'hook-up check', 'raise', 'dead-man', 'ask', 'raise'])
     expect(plan.steps.some(({ aside }) => aside === true)).toBe(false)
-    const text = unattendedCautions(plan)
+    const text = unattendedCautions(plan, [])
     expect(text).toMatch(/given up ends the run for all of them/)
     expect(text).toMatch(/does not burn/)
     expect(text).not.toMatch(/\bsafe\b/i)

@@ -40,6 +40,36 @@ describe('a reform whose meters a person reads', () => {
     expect(plan.wires.some(({ text }) => text.includes('read without reaching in'))).toBe(true)
   })
 
+  it('on a supply whose ammeter is too coarse for its bleeder the hook-up is shown by the parts’ own meters', () => {
+    const coarse = Object.fromEntries(
+      Object.entries(byHand.supplies).map(([name, supply]) => [
+        name,
+        {
+          ...supply,
+          channels: Object.fromEntries(
+            Object.entries(supply.channels).map(([own, channel]) => [
+              own,
+              { ...channel, resolution_A: 1e-3, accuracy_A: { of_reading: 0.005, plus: 3e-3 } },
+            ]),
+          ),
+        },
+      ]),
+    )
+    const bench = { ...byHand, supplies: coarse }
+    const { plan } = formingPlanOf(measured, bench)
+    const checks = plan.steps.flatMap(({ hookup }) => (hookup === null ? [] : [hookup]))
+    expect(checks.every((check) => check.coarse === true && check.ohm_low > 0)).toBe(true)
+    expect(checks[0]?.because).toContain('it is not proved here')
+    expect(plan.unproved.join('\n')).toContain('The bleeder: the ammeter is too coarse')
+    // Whoever is asked to clear their hands goes away: what comes after is told elsewhere.
+    const leaves: Operator = (ask, at) => (ask.about === 'hands clear' ? null : willing(ask, at))
+    const through = formed({ ...measured, prompt_timeout_s: 20 }, bench, { operator: leaves })
+    const proved = through.events.filter(
+      ({ what, text }) => what === 'hook-up' && text.includes('as expected'),
+    )
+    expect(proved).toHaveLength(checks.length)
+  })
+
   it('asks for each part in each hold, with every raise waiting, and judges by what was typed', () => {
     const asked: string[] = []
     const person: Operator = (ask, at) => {

@@ -7,8 +7,8 @@ import { registerRehearse } from '../../src/cli/commands/rehearse.js'
 import { loadAll } from '../../src/files/index.js'
 import { makePlan } from '../../src/plan/index.js'
 import { openRunFile, storyOf } from '../../src/record/index.js'
-import { rehearse } from '../../src/rehearse/index.js'
 import { type RunEntry, streamsOf } from '../../src/story/index.js'
+import { rehearse } from '../helpers/replayed.js'
 
 const profilePath = 'profiles/small-receiver/receive.yaml'
 const all = loadAll(profilePath)

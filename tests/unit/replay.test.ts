@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import type { Plan } from '../../src/plan/index.js'
+import { exactText, otherText } from '../../src/cli/replay-text.js'
 import { replayExactly, replayWith } from '../../src/replay/index.js'
 import { type RunEntry, streamsOf } from '../../src/story/index.js'
 import { brisk, demo, told } from '../faults/demo.js'
@@ -47,6 +48,28 @@ describe('a replay of a healthy run', () => {
     expect(replayExactly(healthy.plan, altered, 'rehearsal').difference).not.toBeNull()
   })
 
+  it('of a record that ends before its last decisions says so, and how many are missing', () => {
+    const versions = { recorded: 'x', now: 'x' }
+    const off = entries.findIndex((entry) => entry.entry === 'event' && entry.event.what === 'asked')
+    const cut = replayExactly(healthy.plan, entries.slice(0, off), 'rehearsal')
+    expect(cut).toMatchObject({
+      difference: null,
+      gap: expect.stringMatching(/^The record ends here, /) as string,
+    })
+    expect(cut.ends_early).toBeGreaterThan(0)
+    expect(exactText(cut, 'a', versions)).toContain('followed only in part')
+    const open = replayExactly(healthy.plan, entries.slice(0, -1), 'rehearsal')
+    expect(open.gap ?? '').toMatch(/^The record ends here, one decision before it would.*the run ends/)
+    const fed = entries.findIndex((entry, i) => i > off + 200 && entry.entry === 'tick')
+    const quiet = replayExactly(healthy.plan, entries.slice(0, fed), 'rehearsal')
+    expect(quiet).toMatchObject({
+      ends_early: 0,
+      gap: expect.stringContaining('without an ending') as string,
+    })
+    expect(replayWith(healthy.plan, entries.slice(0, off)).ends_early).toBeGreaterThan(0)
+    expect(replayWith(healthy.plan, entries.slice(0, fed)).ends_early).toBe(0)
+  })
+
   it('says that it cannot follow what was dropped or written by another hand', () => {
     const cut = entries.findIndex((entry) => entry.entry === 'event' && entry.event.what === 'asked')
     const event = { t_us: 0, from: 'controller', what: 'dropped', text: '12 entries were dropped.' } as const
@@ -59,6 +82,28 @@ describe('a replay of a healthy run', () => {
     }
     expect(replayExactly(healthy.plan, [strange], 'rehearsal').gap).toContain('does not read')
     expect(replayWith(healthy.plan, [strange]).gap).toContain('does not read')
+  })
+})
+
+describe('a replay in words', () => {
+  it('says by how much in the unit of the limit', () => {
+    const over = (unit: string, measured: number, limit: number): string =>
+      otherText(
+        {
+          ...{ fed: 9, gap: null, ends_early: null },
+          difference: {
+            ...{ t_us: 12e6, step: 3, recorded: null, now: 'trip' },
+            reason: { code: 'x', rail: null, step: 3, measured, limit, unit, text: 'too much.' },
+          },
+        },
+        'a',
+        'p.yaml',
+      )
+    expect(over('°C', 75, 70)).toContain('at 12.0 s, step 3, 5 °C beyond the limit')
+    expect(over('A', 0.0304, 0.03)).toContain('400 µA beyond the limit')
+    expect(over('V/s', 3, 1)).toContain('2 V/s beyond')
+    expect(over('%·s', 14, 10)).toContain('4 %·s beyond')
+    expect(over('s', 4, 4)).toContain('0 s at the limit')
   })
 })
 

@@ -41,6 +41,41 @@ describe('the report of a run', () => {
     expect(html).toMatch(/Seal<\/dt><dd>whole, last link [0-9a-f]{64}/)
   })
 
+  it('signs off no check of the hook-up, and no question, in which the run ended', () => {
+    const inHookUp = (outcome: 'tripped' | 'completed'): string =>
+      page(
+        smallRun().map((entry): RunEntry => {
+          if (entry.entry === 'ending') return { ...entry, ending: { ...entry.ending, outcome } }
+          if (entry.entry !== 'known') return entry
+          const steps = known.plan.steps.map((step) =>
+            step.index === 2 ? { ...step, do: 'hook-up check' as const } : step,
+          )
+          return { entry: 'known', known: { ...known, plan: { ...known.plan, steps } } }
+        }),
+      )
+    expect(inHookUp('tripped')).toContain('<td>not finished</td>')
+    expect(inHookUp('tripped')).not.toContain('<td>proved</td>')
+    expect(inHookUp('completed')).toContain('<td>proved</td>')
+  })
+
+  it('holds the plan as a plan: hook-up, every step with its target and hold, begun or not', () => {
+    const [first] = smallRun()
+    if (first?.entry !== 'known') throw new Error('no plan')
+    const plan = {
+      ...known.plan,
+      prove_dead: [{ rail: 'HT', at: 'C12' }],
+      wires: [{ of: 'HT', text: 'red lead to C12' }],
+      hookup: [{ rail: 'HT', supply: 'high.out', proved_by: 'its current at 5 V' }],
+    } as unknown as typeof known.plan
+    const made = page([{ entry: 'known', known: { ...known, plan } }, ...smallRun().slice(1, 5)])
+    expect(made).toContain('<h2>The plan</h2>')
+    expect(made).toContain('Proved dead before anything is touched: HT at C12')
+    expect(made).toContain('HT, from high.out: red lead to C12')
+    expect(made).toContain('HT: proved by its current at 5 V')
+    expect(made).toMatch(/hands clear, raise HT<\/td><td>120 V<\/td><td>1 V\/s<\/td><td>60 s/)
+    expect(made).toMatch(/<td>for 120 V<\/td>.*not begun/)
+  })
+
   it('draws volts and current of each rail, the spike of a single sample too', () => {
     expect(html).toContain('HT, volts over the time of the run')
     expect(html).toContain('HT, current over the time of the run')
@@ -82,7 +117,7 @@ describe('the report of a run', () => {
 
   it('says of a record without an ending that everything is to be taken as on and charged', () => {
     const html_ = page(smallRun().filter(({ entry }) => entry !== 'ending'))
-    expect(html_).toContain('Take every output as on and every capacitor as charged')
+    expect(html_).toContain('take every output as on and every capacitor as charged')
     expect(html_).not.toMatch(/safe to touch/i)
   })
 })

@@ -5,8 +5,8 @@ import { describe, expect, it } from 'vitest'
 import { registerRuns } from '../../src/cli/commands/runs.js'
 import { registerShow } from '../../src/cli/commands/show.js'
 import { registerTrend } from '../../src/cli/commands/trend.js'
-import { dataFolder, runsFolder } from '../../src/cli/runs-folder.js'
-import { createRunFile, lastRunOf, type RunEntry } from '../../src/record/index.js'
+import { runsFolder } from '../../src/cli/runs-folder.js'
+import { createRunFile, dataFolder, lastRunOf, type RunEntry } from '../../src/record/index.js'
 import { folder, known, smallRun } from '../helpers/runs.js'
 
 function put(at: string, name: string, entries: readonly RunEntry[] = smallRun()): void {

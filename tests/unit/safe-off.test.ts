@@ -1,8 +1,22 @@
 import { describe, expect, it } from 'vitest'
+import { knownBy } from '../../src/controller/index.js'
+import { testLine } from '../helpers/fake-supply.js'
 import { bias, heater, ht, offPlan, play } from '../helpers/safe-off-play.js'
 
 /** HT with a large reservoir: ten seconds to a third. */
 const big = { ...ht, expected_fall: { ohm: 100_000, F: 100e-6 } }
+
+describe('lines that somebody else takes over', () => {
+  it('believe the instrument that answered the run, where the bench file names none', () => {
+    const config = { ...testLine('HTS', ['1'], 400), identity: null }
+    const known = (identities: Record<string, string>, named: string | null = null): (string | null)[] =>
+      knownBy([{ ...config, identity: named }], identities).map(({ identity }) => identity)
+    expect(known({ HTS: 'A, B, 1, 2' })).toEqual(['A, B, 1, 2'])
+    expect(known({ HTS: 'A, B, 1, 2' }, 'C, D')).toEqual(['C, D'])
+    expect(known({ HTS: '' })).toEqual([null])
+    expect(known({})).toEqual([null])
+  })
+})
 
 describe('safe-off', () => {
   it('puts HT off first, heaters when HT is low, bias last, and confirms all three by measurement', () => {
@@ -81,6 +95,19 @@ describe('safe-off', () => {
     expect(result?.outputs_off).toBe('not confirmed')
     expect(result?.silent).toEqual(['HTS', 'LV'])
     expect(alarms.join('\n')).toContain('Cut the mains of the HT sources')
+  })
+})
+
+describe('another instrument than the one that is known', () => {
+  it('is never taken for it, and is named with what to do once it has been exchanged', () => {
+    const { result } = play({ identity: 'THE ONE,OF BEFORE,1,1.0' })
+    expect(result?.outputs_off).toBe('not confirmed')
+    expect(result?.text).toMatch(
+      /another supply answers: "invented,test supply,1,1.0" where "THE ONE,OF BEFORE,1,1.0" was expected/,
+    )
+    expect(result?.text).toContain('write what answers as its identity: in the bench file')
+    // Written there it is believed, whatever was learned before.
+    expect(play({ identity: 'invented,test supply,1,1.0' }).result?.outputs_off).toBe('confirmed')
   })
 })
 
@@ -187,7 +214,12 @@ describe('HT on a knob', () => {
         },
       ),
     })
-    expect(alarms).toEqual(['Turn HT down to zero by its knob now, one hand.'])
+    expect(alarms).toEqual([
+      'Turn HT down to zero by its knob now, one hand.',
+      expect.stringMatching(
+        /^HT: on your own knob, .* 300 s after the heaters are off the bias goes off too/,
+      ),
+    ])
     expect(ended_s).toBeGreaterThan(300)
     expect(result?.hand_rails).toEqual({ HT: 'not confirmed by you' })
     expect(result?.text).toContain('not measured here: HT')

@@ -277,6 +277,26 @@ describe('each trip rule, by the smallest thing that breaks it', () => {
     expect(rig.toTheEnd().reason?.code).toBe('soft-start')
   })
 
+  it('lets heaters come out of their current limit slowly: one reading below it is not the end of their warm-up', () => {
+    const rig = new Rig(smallPlan()).start()
+    rig.until('heaters rising', () => rig.state.step === 3 && rig.state.part === 'ramp')
+    const near_A = (rig.plan.steps[3]?.limits['LT']?.supply_limit_A ?? NaN) * 0.992
+    const own_A = 12 / (rig.ohm['LT'] ?? NaN)
+    // Half a second below the limit, then as long at it again: with the hold begun, that would be a trip.
+    rig.extra_A['LT'] = near_A - own_A
+    rig.until('heaters at their volts', () => rig.state.part === 'arrive')
+    const noise = [near_A, near_A, own_A, own_A, near_A, near_A, near_A, own_A]
+    for (const A of noise) {
+      rig.extra_A['LT'] = A - own_A
+      const until_us = rig.t_us + 500_000
+      rig.until('half a second', () => rig.t_us >= until_us)
+      expect(rig.state.part).toBe('arrive')
+    }
+    rig.extra_A['LT'] = 0
+    rig.until('the hold', () => rig.state.part === 'hold')
+    expect(rig.state.phase).toBe('running')
+  })
+
   it('time-budget and prompt-timeout stop by running down', () => {
     const budget = new Rig(smallPlan((plan) => ({ ...plan, time_budget_s: 60 }))).start()
     expect(budget.toTheEnd().reason?.code).toBe('time-budget')

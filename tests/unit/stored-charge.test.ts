@@ -49,4 +49,22 @@ describe("the set's stored charge", () => {
     expect(found).toMatchObject({ volts: 12, meter: name })
     expect(typeof found === 'object' ? found.age_s : Infinity).toBeLessThan(metered.stale_s)
   })
+  it('is told behind a person’s own knob too, once that was read at nothing', () => {
+    const byHand = { ...metered, rails: { HT: { ...metered.rails['HT'], class: 'hand' } } } as Plan
+    const rig = new Rig(metered)
+    const after = (typed_V: number, energised = false) => {
+      const typed = { value: typed_V, t_us: 1e6 }
+      const state = {
+        ...rig.state,
+        t_us: 3e6,
+        rails: { HT: { ...rig.state.rails['HT'], V: typed, energised } },
+        meters: { [name]: { value: 0.4, t_us: 2.5e6 } },
+      } as unknown as typeof rig.state
+      return storedCharge(byHand, state)['HT+']
+    }
+    expect(after(0)).toMatchObject({ volts: 0.4, meter: name })
+    expect(after(180)).toBe('not measured')
+    // Asked to turn it up again, and nothing typed since.
+    expect(after(0, true)).toBe('not measured')
+  })
 })

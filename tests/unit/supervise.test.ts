@@ -130,6 +130,20 @@ describe('the supervisor', () => {
     expect(off.acts.at(-1)?.act).toMatchObject({ do: 'finish', result: { kind: 'not reachable' } })
   })
 
+  it('takes over where an output was found on and the controller is lost before the start was acknowledged', () => {
+    const on: At = [10, { kind: 'found on' }]
+    const ready: At = [20, { kind: 'ready' }]
+    const gone: At = [40, { kind: 'exited', how: 'SIGKILL' }]
+    const safe = ['off on spare', 'record', 'alarm', 'make safe']
+    expect(play([on, ready, gone]).what).toEqual(safe)
+    // One that comes on while it is not begun yet, and one that is seen before every port is open.
+    expect(play([ready, [30, { kind: 'found on' }], gone]).what).toEqual(safe)
+    expect(play([on, gone]).what).toEqual(safe)
+    const silent = play([on, ready, [600, { kind: 'tick' }]])
+    expect(silent.what).toEqual(['notice', 'off on spare', 'kill', 'record', 'alarm'])
+    expect(play([on, [600, { kind: 'tick' }]]).what).toEqual(silent.what)
+  })
+
   it('energised nothing when the controller is lost before the start was acknowledged, and says so', () => {
     const { acts } = play([
       [0, { kind: 'ready' }],

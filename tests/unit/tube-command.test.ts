@@ -49,6 +49,34 @@ describe('slowglow tube', () => {
     expect(said['uncertainty']).toMatch(/rows, each told from the others, were off by/)
   })
 
+  test('at a point its sources are all rows that the curves are fitted to, of another type too', () => {
+    const sources = (type: string, at: string) =>
+      (JSON.parse(run(type, { at, json: true }).out) as { sources: string[] }).sources
+    const { service } = allTypes().find(({ type }) => type === '6V6GT')!
+    const idle = service.filter(({ service: of }) => /zero signal/.test(of)).map(({ source }) => source)
+    expect(idle.length).toBeGreaterThan(0)
+    expect(sources('6V6GT', at)).toEqual(expect.arrayContaining(idle))
+    expect(sources('3Q5GT', 'plate_V=90,screen_V=90,grid_V=-4.5')[0]).toMatch(/^rows of 3Q5GT \(1\.4 V\): /)
+  })
+
+  test('where no row was ever held against the curves a point says so', () => {
+    const untested = (at: string) =>
+      (JSON.parse(run('6V6GT', { at, json: true }).out) as { untested?: string }).untested
+    expect(untested(at)).toBeUndefined()
+    expect(untested('plate_V=30,screen_V=250,grid_V=-12.5')).toMatch(/knee.*untested/)
+    expect(untested('plate_V=250,screen_V=250,grid_V=-40')).toMatch(/deep cut-off.*untested/)
+    expect(run('6V6GT', { at: 'plate_V=30,screen_V=250,grid_V=-12.5' }).out).toMatch(/mind: no row lies/)
+  })
+
+  test('the record prints slopes of its points, and of its services all that is known', () => {
+    expect(run('6V6GT', {}).out).toMatch(/point_1: class A1.*gm 4\.1 mS, rp 5\d kΩ/)
+    expect(run('12AX7', {}).out).toMatch(/mu 100/)
+    expect(run('807', {}).out).toMatch(
+      /service_\d+: typical, class C telegraphy, CCS: plate 600 V 100 mA, screen 250 V 7 mA, grid .45 V 3\.5 mA, peak of drive 65 V, output 40 W/,
+    )
+    expect(run('0A2', {}).out).toMatch(/holds +150 V \[.*unverified.*\] \(regulator_operating_V\)/)
+  })
+
   test('a point beyond the ratings is told as such, and a mercury arc has no current of its own', () => {
     const far = run('807', { at: 'plate_V=2000,screen_V=300,grid_V=0' })
     expect(far.out).toMatch(/over its rating: plate volts 2 kV, 600 V at most/)
@@ -139,11 +167,18 @@ describe('slowglow tube', () => {
       expect(after).not.toMatch(/90 V \[.*unverified/)
     })
 
-    test('a differing figure is kept as a difference, changes nothing in use, and ends with exit 1', () => {
+    test('a lower rating is in force from then on, and ends with exit 1', () => {
+      const { code, out } = run('6J5', { verify: ['plate_W=2'], sheet })
+      expect(code).toBe(1)
+      expect(out).toMatch(/Kept as a difference\. The lower, your sheet’s, is in force/)
+      expect(run('6J5', {}).out).toMatch(/plate dissipation +2 W \[the owner's sheet/)
+    })
+
+    test('a higher one is kept as a difference, changes nothing in use, and ends with exit 1', () => {
       const { code, out } = run('807', { verify: ['plate_W=30'], sheet, json: true })
       expect(code).toBe(1)
       expect(JSON.parse(out)).toMatchObject({
-        checks: [{ figure: 'plate_W', value: 30, record: 25, agreed: false }],
+        checks: [{ figure: 'plate_W', value: 30, record: 25, agreed: false, in_force: 25 }],
       })
       expect(run('807', {}).out).toMatch(
         /plate dissipation +25 W \[the owner's sheet prints 30 \(my manual of 1959, page 271\);.*unverified/,
@@ -169,6 +204,7 @@ describe('slowglow tube', () => {
       [['plate_watts=12'], sheet, "this record's figures are"],
       [['plate_W'], sheet, 'plate_W=VALUE'],
       [['plate_W=12 V'], sheet, '12 V'],
+      [['rating_system=strict'], sheet, 'design-centre, design-maximum or absolute'],
       [['heater_A=0.45', 'nonsense=1'], sheet, "this record's figures are"],
     ])('%j with sheet %j is wrong usage and records nothing', (verify, sheet, why) => {
       const before = readFileSync(join(folder, 'slowglow', 'tube-checks.json'), 'utf8')
@@ -186,6 +222,61 @@ describe('slowglow tube', () => {
       expect(code).toBe(6)
       expect(err).toContain('Nothing was recorded')
       expect(readFileSync(join(broken, 'tube-checks.json'), 'utf8')).toBe('my notes')
+    })
+  })
+
+  describe('--set', () => {
+    const path = join(folder, 'set.yaml')
+    const defined = `slowglow: equipment 1
+tube_types:
+  XB12:
+    kind: beam-tetrode
+    source: the maker's sheet of XB12, second issue
+    heater: { volts: 6.3 V, current: 0.45 A }
+    rating_system: design-maximum
+    max: { plate: 320 V, plate_dissipation: 10 W }
+    points:
+      - { plate: 250 V, screen: 250 V, grid: -12.5 V, plate_current: 40 mA, screen_current: 4 mA, screen_mu: 9.6 }
+      - { plate: 180 V, screen: 180 V, grid: -8.5 V, plate_current: 26 mA, screen_current: 2.7 mA }
+  XBAD: { kind: lamp, source: printed on its cap }
+`
+    const own = (type: string, options: Parameters<typeof tube>[1] = {}) =>
+      run(type, { ...options, set: path })
+    writeFileSync(path, defined)
+    writeFileSync(join(folder, 'a-profile.yaml'), 'slowglow: profile 1\nequipment: nowhere.yaml\n')
+
+    test('a type of the set’s file, though the rest of it is not written yet, with its fit, its uncertainty and its source', () => {
+      const { code, out, err } = own('xb-12')
+      expect([code, err]).toEqual([0, ''])
+      expect(out).toMatch(/^XB12: beam tetrode \(defined in .*set\.yaml\)/)
+      expect(out).toMatch(/tetrode: fitted to its points/)
+      expect(out).toMatch(/model error ×0\.\d+\.\.1\.\d+/)
+      expect(out).toMatch(/plate dissipation +10 W \[the maker's sheet of XB12, second issue\]/)
+      const said = JSON.parse(own('XB12', { at, json: true }).out) as { plate_mA: number; sources: string[] }
+      expect(said.plate_mA).toBeCloseTo(40, 0)
+      expect(said.sources).toEqual(["the maker's sheet of XB12, second issue"])
+    })
+
+    test('its names are suggested, the catalogue is looked up too, and without --set one is told of it', () => {
+      expect(own('XB21').err).toMatch(/neither in .*set\.yaml nor in the catalogue\. Near it.*XB12/)
+      expect(own('6V6').out).toMatch(/^6V6GT.*6V6 is taken as 6V6GT/)
+      expect(run('XB12', {}).err).toMatch(/--set FILE looks there too/)
+    })
+
+    test.each([
+      ['XBAD', {}, 1, /set\.yaml:12:3: XBAD: a lamp needs the volts[\s\S]*not as it could be used/],
+      ['XB12', { verify: ['plate_W=10'], sheet: 'my sheet' }, 2, /figures are your own sheet's already/],
+    ])('%s %j ends with %i and says why', (type, options, code, why) => {
+      const said = own(type, options)
+      expect(said.code).toBe(code)
+      expect(said.err).toMatch(why)
+    })
+
+    test('a file that is none is refused', () => {
+      expect(run('6V6GT', { set: join(folder, 'none.yaml') }).code).toBe(1)
+      expect(run('6V6GT', { set: join(folder, 'a-profile.yaml') }).code).toBe(1)
+      expect(run('6V6GT', { set: 'profiles/tern-rock/receive.yaml' }).code).toBe(0)
+      expect(run('6V6GT', { set: 'profiles/tern-rock/bench.yaml' }).code).toBe(2)
     })
   })
 

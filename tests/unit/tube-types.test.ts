@@ -2,6 +2,8 @@ import { readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
 import { recordOf, toNetwork, type Equipment } from '../../src/equipment/index.js'
 import { fromText } from '../../src/files/index.js'
+import { toRecord } from '../../src/equipment/tube-record.js'
+import { tubeTypeShape } from '../../src/equipment/tube-types.js'
 import { screenTubeCurrents } from '../../src/tubes/index.js'
 import { changed, expectProblem, soundSet } from '../helpers/files.js'
 import { demo, planned } from '../helpers/small-set.js'
@@ -102,6 +104,41 @@ describe("a tube type of the owner's own, defined in the set's file", () => {
     expectProblem(problems, text, wanted)
     // The tube that uses it is no second error.
     expect(problems.filter(({ severity }) => severity === 'error')).toHaveLength(1)
+  })
+
+  it('says against which end of its filament its volts are where it is directly heated: there its grid stands half its filament’s volts off', () => {
+    const battery = (more: object) =>
+      toRecord(
+        'XD3',
+        tubeTypeShape.parse({
+          ...{ kind: 'pentode', cathode: 'direct', source: "the maker's sheet of XD3, page 1" },
+          heater: { volts: '2.8 V', current: '50 mA' },
+          points: [
+            {
+              plate: '90 V',
+              screen: '67.5 V',
+              grid: '-7 V',
+              plate_current: '6.1 mA',
+              screen_current: '1.1 mA',
+              transconductance: '1.42 mA/V',
+            },
+          ],
+          ...more,
+        }),
+      )
+    expect(battery({}).problems).toEqual([
+      expect.stringMatching(
+        /a directly heated type needs the point .* volts_against: negative filament end/,
+      ) as string,
+    ])
+    const told = (volts_against: string) => battery({ volts_against }).record
+    expect(told('negative filament end')?.filament_reference).toBe('negative end')
+    expect(told('middle of the filament')?.filament_reference).toBe('middle')
+    // Against the far end its grid is 1.4 V nearer: the same row tells other curves.
+    const Vct = (end: string): number => (told(end)?.sections[0]?.model as { Vct: number }).Vct
+    expect(Vct('middle of the filament') - Vct('negative filament end')).toBeGreaterThan(1)
+    const indirect = { cathode: 'indirect', volts_against: 'negative filament end' }
+    expect(battery(indirect).problems[0]).toMatch(/said of directly heated types/)
   })
 
   it('may say otherwise than the catalogue about a type that is there', () => {

@@ -4,9 +4,9 @@ import type { Equipment } from '../../src/equipment/index.js'
 import { fromText } from '../../src/files/index.js'
 import { makePlan } from '../../src/plan/index.js'
 import { planPage } from '../../src/cli/plan-text.js'
-import { rehearse } from '../../src/rehearse/index.js'
 import { allTypes } from '../../src/tubes/index.js'
 import { demo, planned } from '../helpers/small-set.js'
+import { rehearse } from '../helpers/replayed.js'
 
 /*
  * Types whose sheets were not found have no curves. A set with one in a socket must still plan, at each of the three

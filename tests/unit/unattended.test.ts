@@ -4,11 +4,10 @@ import { unattendedCautions } from '../../src/cautions/index.js'
 import { unattendedObjections } from '../../src/session/index.js'
 import { loadAll } from '../../src/files/index.js'
 import { makePlan, type Plan } from '../../src/plan/index.js'
-import { rehearse } from '../../src/rehearse/index.js'
-import { replayExactly } from '../../src/replay/index.js'
 import { type RunEntry } from '../../src/story/index.js'
 import { readFault } from '../../src/virtual/index.js'
-import { fitBench, figures, outputs, qualification } from '../helpers/unattended.js'
+import { rehearse } from '../helpers/replayed.js'
+import { dead_man, fitBench, figures, outputs, qualification } from '../helpers/unattended.js'
 import { qualifiedBench } from '../../src/qualify/index.js'
 
 const loaded = loadAll('tests/helpers/short/receive.yaml').value
@@ -40,25 +39,31 @@ describe('unattended work', () => {
     expect(plan.steps.map(({ index }) => index)).toEqual(plan.steps.map((_, i) => i + 1))
   })
 
-  it('counts on an outside timer where the supply has no dead-man', () => {
+  it('counts on nothing that is not proved in that start: a supply without a dead-man is refused, one with a timer that can be seen to cut is not', () => {
     const { high } = loaded.bench.supplies
     if (high === undefined) throw new Error('no supply')
     const bench = { ...fit, supplies: { ...fit.supplies, high } }
     const without = planOf(bench)
-    expect(without.unattended?.layers).toEqual([
-      expect.objectContaining({ port: 'high', by: 'outside timer' }) as unknown,
-    ])
+    expect(without.unattended?.layers).toEqual([])
     expect(without.steps.some(({ do: does }) => does === 'prove')).toBe(false)
-    expect(unattendedCautions(without)).toMatch(
-      /THE OUTSIDE TIMER in the mains of high is set, you saw it switch off/,
+    expect(objections(bench).join('\n')).toMatch(
+      /nothing that can be proved in this start switches high off.*outside_timer.*one in the mains of the whole supply .* does not count/,
     )
-    expect(unattendedCautions(plan)).not.toContain('TIMER')
+    const timed = { ...bench, outside_timer: { cuts: ['high'], shortest_s: 60 } }
+    expect(objections(timed)).toEqual([])
+    const kinds = planOf(timed).steps.map(({ do: does, proof }) => proof?.of ?? does)
+    const at = kinds.indexOf('outside timer')
+    expect(kinds.slice(at - 2, at + 5)).toEqual([
+      ...['ask', 'raise', 'outside timer', 'ask', 'ask', 'raise', 'off'],
+    ])
+    expect(unattendedCautions(plan, [])).not.toContain('TIMER')
   })
 
   const measured = (found: Parameters<typeof qualification>[2], today = '2026-09-01'): Bench =>
     qualifiedBench({ ...fit, supplies: fit.supplies }, qualification(outputs, '2026-06-01', found), today)
   const { high } = fit.supplies
-  if (high === undefined) throw new Error('no supply')
+  const out = high?.channels['out']
+  if (high === undefined || out === undefined) throw new Error('no supply')
   const single = { kind: 'tcp', host: 'h', port: 5025, spare_allowed: false } as const
 
   it.each<[string, readonly string[], RegExp]>([
@@ -109,6 +114,21 @@ describe('unattended work', () => {
       /takes one connection only.*spare_allowed: true/,
     ],
     [
+      'bias stands beside HT behind a dead-man that is only said to take one output alone',
+      objections({
+        ...fit,
+        supplies: {
+          ...fit.supplies,
+          high: {
+            ...high,
+            dialect: { ...high.dialect, dead_man: { ...dead_man, per: 'output' } },
+            channels: { ...high.channels, grid: { ...out, number: 2, feeds: 'grid', role: 'bias' } },
+          },
+        },
+      }),
+      /high feeds bias beside what is hot, and nothing has shown that its dead-man takes one output alone.*qualify --channel high\.out/,
+    ],
+    [
       'an alert has no secret',
       objections({
         ...fit,
@@ -140,7 +160,11 @@ describe('unattended work', () => {
   })
 
   it('says what it needs in words of its own, and never that anything may be touched', () => {
-    const text = unattendedCautions(plan)
+    const text = unattendedCautions(plan, [])
+    expect(text).toContain('NOBODY IS TOLD')
+    const told = unattendedCautions(plan, ['broker a', 'webhook b'])
+    expect(told).toMatch(/Told of it: broker a, webhook b\. Each must take an alert on trial/)
+    expect(told).not.toContain('NOBODY')
     for (const word of ['Fire watch', 'smoke alarm', 'reach live parts', 'cuts the mains'])
       expect(text).toContain(word)
     expect(text).not.toMatch(/\bsafe\b/i)
@@ -159,7 +183,6 @@ function rehearsed(fault?: string) {
       entries.push(entry)
     },
   })
-  expect(replayExactly(plan, entries, 'rehearsal').difference).toBeNull()
   return { plan, run, entries }
 }
 

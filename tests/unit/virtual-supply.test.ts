@@ -136,3 +136,19 @@ describe('a virtual meter', () => {
     expect(device.take(2_000_000)).toBe('')
   })
 })
+
+describe('a virtual supply that nobody told to be remote', () => {
+  it('refuses to be set, and obeys OFF and the feeding of its dead-man', () => {
+    const dead_man = {
+      ...{ arm: [':OUTP:DMAN:STAT ON'], feed: ':OUTP:DMAN:FEED', after_s: 20, per: 'supply' as const },
+      ...{ ask_armed: null, ask_expired: null },
+    }
+    const { device, faces, say } = make({ remote: ':SYST:REM', dead_man })
+    say(':SYST:REM;:INST:NSEL 1;:VOLT 20;:CURR 0.1;:OUTP:DMAN:STAT ON;:OUTP ON')
+    device.panel?.()
+    for (const words of [':VOLT 30', ':OUTP:DMAN:FEED', ':OUTP OFF']) say(`:INST:NSEL 1;${words}`)
+    expect(faces.plate).toMatchObject({ set_V: 20, on: false })
+    expect(say(':SYST:ERR?')).toMatch(/^-201/)
+    expect(say(':SYST:ERR?')).toMatch(/^0/)
+  })
+})

@@ -131,6 +131,34 @@ describe('the cold checks of a set', () => {
     expect(item('HT forward', little)).toMatchObject({ low: 250 / 0.06, high: null })
   })
 
+  it("the handbook's resistance chart is on the sheet, at its own tolerance and with its source", () => {
+    const charted = loadEquipment(
+      resolve(import.meta.dirname, '../../profiles/small-receiver/equipment-charts.yaml'),
+    ).value
+    if (charted === null) throw new Error('the small receiver is sound')
+    const of = makeWorksheet(charted)
+    expect(item('V3 plate to HT line', of)).toMatchObject({ usual: 220e3, low: 176e3, unit: 'Ω' })
+    expect(item('V4 cathode to chassis', of)).toMatchObject({ usual: 270, parts: ['V4'] })
+    expect(item('HT line to chassis', of).source).toContain('resistance chart')
+    expect(of.checks.filter(({ what }) => what.startsWith("by the handbook's chart"))).toHaveLength(
+      charted.charts.resistances.length,
+    )
+    expect(of.not_computed.join()).toMatch(/^Resistances that the chart does not give, windings/)
+  })
+
+  it('contacts that no file lists: plugs, and the key and microphone of a set that sends', () => {
+    expect(item('plug contacts')).toMatchObject({ high: 0.1, volts: { by: 'current', A: 0.1 } })
+    expect(item('key contacts').because).toContain('HT or bias')
+    expect(item('microphone contacts').what).toContain('carbon capsule')
+    const deaf = makeWorksheet({ ...demo, modes: { receive: { controls: {}, driven: false } } })
+    expect(deaf.checks.map((check) => check.item)).not.toContain('key contacts')
+  })
+
+  it('what a heater reads when it is hot stands beside its cold window', () => {
+    expect(item('chain A').because).toContain('hot it is 42 Ω, 39.9 Ω to 44.1 Ω')
+    expect(item('V1 heater').because).toContain('hot it is 21 Ω, 19.9 Ω to 22.1 Ω')
+  })
+
   it('two that would be called the same are told apart', () => {
     const twice = fromText(soundSet.replaceAll('R1:', "'HT forward':"), 'x.yaml', 'equipment')
     if (twice.value === null) throw new Error(JSON.stringify(twice.problems))
@@ -164,7 +192,7 @@ describe('a reading', () => {
     expect(verdict('chain G', 'open')).toBe('out of range')
     const judged = judgeReading(item('chain G'), 'OL')
     expect(judged.ok && judged.text).toMatch(
-      /^open; wanted: .*OUT OF RANGE: Cold heaters; hot it is 14 Ω\. Open, a heater/,
+      /^open; wanted: .*OUT OF RANGE: Cold heaters; hot it is 14 Ω, .*Open, a heater/,
     )
     expect(verdict('charge reservoir', '-4 V')).toBe('in range')
     expect(verdict('charge reservoir', '-40 V')).toBe('out of range')
@@ -175,9 +203,44 @@ describe('a reading', () => {
     expect(judgeReading(item('chassis bond'), '12 mV')).toMatchObject({ value: 0.012, verdict: 'in range' })
     expect(judgeReading(item('chain G'), '150 mV')).toMatchObject({ value: expect.closeTo(3, 9) as number })
     // 400 V over 10 MΩ of meter and 390 MΩ of leak shows 10 V.
-    expect(judgeReading(item('C17 leak'), '10 V')).toMatchObject({ value: 390e6, verdict: 'out of range' })
-    expect(judgeReading(item('C17 leak'), '0 V')).toMatchObject({ verdict: 'in range' })
-    expect(judgeReading(item('C17 leak'), '400 V')).toMatchObject({ value: 0, verdict: 'out of range' })
+    expect(judgeReading(item('C17 leak'), '10 V at 10 MΩ')).toMatchObject({
+      value: 390e6,
+      verdict: 'out of range',
+    })
+    expect(judgeReading(item('C17 leak'), '0 V at 10 MΩ')).toMatchObject({ verdict: 'in range' })
+    expect(judgeReading(item('C17 leak'), '400 V@10M')).toMatchObject({ value: 0, verdict: 'out of range' })
+  })
+  it('by a meter in series is nothing without that meter: the same volts are a leak ten times as bad on another one', () => {
+    const live = makeWorksheet({ ...demo, chassis: 'live', isolating_transformer: 'bench transformer' })
+    for (const check of [item('mains insulation'), item('live chassis isolation', live)]) {
+      // A leak of 0.1 MΩ at 500 V, read on 1 MΩ; taken for 10 MΩ it would be 1 MΩ and pass.
+      expect(judgeReading(check, '454.5 V at 1 MΩ')).toMatchObject({
+        value: expect.closeTo(100.1e3, -2) as number,
+        verdict: 'out of range',
+      })
+      const alone = judgeReading(check, '454.5 V')
+      expect(alone).toMatchObject({
+        ok: false,
+        problem: expect.stringContaining('own resistance') as string,
+        remedy: expect.stringContaining('"455 V at 10 MΩ"') as string,
+      })
+      for (const no of ['454.5 V at 0 Ω', '454.5 V at my meter', '454.5 V at 10'])
+        expect(judgeReading(check, no).ok).toBe(false)
+      expect(judgeReading(check, '2 MΩ')).toMatchObject({ verdict: 'in range' })
+    }
+  })
+  it('under test volts is taken with no hand on it, by a meter that bears them; above 600 V by an insulation tester alone', () => {
+    const HT = demo.rails['HT']
+    if (HT === undefined) throw new Error('HT')
+    const high = makeWorksheet({ ...demo, rails: { ...demo.rails, HT: { ...HT, working_V: 1200 } } })
+    for (const check of [item('mains insulation'), item('C17 leak'), item('HT insulation', high)]) {
+      expect(check.method).toContain('hands away and nobody near')
+      expect(check.cautions.join()).toMatch(/Meter, leads and clips are rated for [\d.]+ k?V or more/)
+    }
+    expect(item('mains insulation').method).toContain('one of 10 MΩ may show')
+    expect(item('HT insulation', high)).toMatchObject({ volts: null })
+    expect(item('HT insulation', high).method).toContain('and nothing else')
+    expect(judgeReading(item('HT insulation', high), '3 V at 10 MΩ').ok).toBe(false)
   })
   it('without a unit, or of the wrong one, or less than nothing is no reading', () => {
     for (const [name, written] of [
@@ -281,7 +344,15 @@ describe('the interlock of the cold checks', () => {
         ) as string,
       },
     ])
+    expect(waived.once_waived).toEqual([])
     expect(blocked([...bad, waive(6, 'R50', 5), read(7, 'R50', 900)])).toEqual(['R50: out of range'])
+    // It follows the set for ever, mended and read in range or not.
+    const after = [repair(7, 'R50'), ...whole(7.1), read(8, 'R50', 47e3)]
+    const mended = gate([...bad, waive(6, 'R50', 5), ...after])
+    expect([mended.blocks, mended.waived]).toEqual([[], []])
+    expect(mended.once_waived).toEqual([
+      expect.stringMatching(/^R50: waived by me on 2026-01-07: it is known\. Now: /) as string,
+    ])
     expect(blocked([...bad, waive(6, 'R50', null)])).toEqual(['R50: out of range'])
     expect(blocked([...bad, waive(6, 'R51', 5)])).toEqual(['R50: out of range'])
   })

@@ -1,8 +1,10 @@
+import { spawn } from 'node:child_process'
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { createServer, type IncomingMessage, type Server, type ServerResponse } from 'node:http'
 import { tmpdir } from 'node:os'
 import { join, resolve } from 'node:path'
 import { setTimeout as sleep } from 'node:timers/promises'
+import { pathToFileURL } from 'node:url'
 import { afterEach, describe, expect, it } from 'vitest'
 import { startAlerts, type Alerts } from '../../src/alerts/index.js'
 import type { AlertTarget } from '../../src/bench/index.js'
@@ -92,6 +94,14 @@ function started(targets: readonly AlertTarget[]): { alerts: Alerts; told: strin
   }
   return { alerts: startAlerts({ targets, env, of, now_us: () => 0, tell, last_words_ms: 1000 }), told }
 }
+/** A process of its own that alerts once and goes on. */
+const standing = `
+import { startAlerts } from ${JSON.stringify(pathToFileURL(resolve('dist/alerts/index.js')).href)}
+const job = JSON.parse(process.argv[1])
+const alerts = startAlerts({ ...job, now_us: () => 0, tell: () => {} })
+alerts.take(${JSON.stringify(begun)})
+setInterval(() => {}, 1000)
+`
 async function until(holds: () => boolean): Promise<void> {
   while (!holds()) await sleep(20)
 }
@@ -109,6 +119,23 @@ describe('a webhook', () => {
     expect(told[0]).toContain('it answered 503. It is tried again')
     expect(told.at(-1)).toContain('again')
     expect(told.join()).not.toContain('not a secret')
+  })
+
+  it('is tried before a run that nobody stays with, whatever it takes otherwise, and named where it did not take that', async () => {
+    const takes = await endpoint(() => 200)
+    const refuses = await endpoint(() => 403)
+    const { alerts, told } = started([
+      webhook(takes.url, { least: 'alarm' }),
+      webhook(refuses.url),
+      webhook('http://127.0.0.1/x', { url: null, url_from: 'NO_SUCH' }),
+    ])
+    const troubles = await alerts.reach()
+    expect(troubles).toHaveLength(2)
+    expect(troubles.join('\n')).toMatch(/NO_SUCH: not set up[^]*403/)
+    expect(takes.posts[0]?.body).toMatchObject({ kind: 'trial', outputs: 'in use' })
+    expect(String(takes.posts[0]?.body['text'])).toContain('Nothing is energised yet')
+    expect(told.filter((text) => text.includes('on trial'))).toHaveLength(2)
+    await alerts.close()
   })
 
   it('that will never take it is not tried again, and that is told', async () => {
@@ -202,6 +229,16 @@ describe.skipIf(wireless)('a broker', () => {
     await until(() => at.heard.some(({ retained, topic }) => retained && topic.endsWith('/state')))
   })
 
+  it('says that nothing is heard any more where the process stands still and its connection stays open', async () => {
+    const at = await broker()
+    const job = JSON.stringify({ targets: [mqttAt(at.url)], env, of: { run: 'run 1', plan: smallPlan() } })
+    const child = spawn(process.execPath, ['--input-type=module', '-e', standing, job], { stdio: 'inherit' })
+    closers.push(() => Promise.resolve(void child.kill('SIGKILL')))
+    await at.hears('bench/tern rock/state', { kind: 'start' })
+    child.kill('SIGSTOP')
+    await at.hears('bench/tern rock/state', { kind: 'silence', outputs: 'not known' })
+  })
+
   it('that comes up late gets what waited', async () => {
     const port = await freePort()
     const { alerts, told } = started([mqttAt(`mqtt://127.0.0.1:${port}`)])
@@ -227,16 +264,16 @@ describe.skipIf(wireless || skipWithoutSocat())('a run on a terminal line', () =
     return path
   }
 
-  async function live(alerts: string): Promise<LiveRun> {
+  async function live(alerts: string, ...more: readonly string[]): Promise<LiveRun> {
     const folder = mkdtempSync(join(tmpdir(), 'slowglow-test-'))
     const bench = benchWith(folder, alerts)
-    const run = new LiveRun([shortProfile, '--speed', '20', '--bench', bench], folder, env)
+    const run = new LiveRun([shortProfile, '--speed', '20', '--bench', bench, ...more], folder, env)
     closers.push(() => run.end())
     await run.acknowledge()
     return run
   }
 
-  it('tells the broker, the endpoint and the command; an endpoint that hangs holds nothing up and is in the record', async () => {
+  it('tells the broker, the endpoint and the command; an endpoint that hangs while it trips holds nothing up and is in the record', async () => {
     const at = await broker()
     const hangs = await endpoint(() => 'silent')
     const takes = await endpoint(() => 200)
@@ -246,19 +283,24 @@ describe.skipIf(wireless || skipWithoutSocat())('a run on a terminal line', () =
         `  - { kind: webhook, url: "${takes.url}" }`,
         `  - { kind: webhook, url: "${hangs.url}", within: 1 s }`,
       ].join('\n'),
+      ...['--fault', 'C1b:short@HT>50V'],
     )
-    await run.htAbove(30)
-    run.session.type('s')
-    expect(await run.exit()).toBe(7)
+    expect(await run.exit(60_000)).toBe(3)
     const kinds = takes.posts.map(({ body }) => String(body['kind']))
     expect(kinds[0]).toBe('start')
     expect(kinds.filter((kind) => kind === 'step').length).toBeGreaterThan(3)
     expect(kinds.slice(-2)).toEqual(['trip', 'finish'])
     const state = await at.hears('bench/alerts/state', { kind: 'finish' })
-    expect(state).toMatchObject({ outputs: 'confirmed off', severity: 'attention' })
+    expect(state).toMatchObject({ outputs: 'confirmed off', severity: 'alarm' })
     expect(hangs.posts.length).toBeGreaterThan(0)
     const { ending, events } = run.record()
-    expect(ending).toMatchObject({ outcome: 'stopped', outputs_off: 'confirmed' })
+    expect(ending).toMatchObject({ outcome: 'tripped', outputs_off: 'confirmed' })
+    // Something hung on the endpoint when it tripped, and OFF went out before any of it was given up.
+    const trip = events.findIndex(({ what }) => what === 'trip')
+    const off = events.findIndex(({ text }) => text.startsWith('urgent off'))
+    expect(off).toBeGreaterThan(0)
+    const between = events.slice(Math.min(trip, off), Math.max(trip, off))
+    expect(between.some(({ what }) => what === 'alert')).toBe(false)
     const failures = events.filter(({ what }) => what === 'alert')
     expect(failures[0]?.text).toContain('nothing came of it within 1 s')
     expect(failures.at(-1)?.text).toMatch(/alerts did not reach webhook/)

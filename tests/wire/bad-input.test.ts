@@ -44,7 +44,7 @@ const cases: Readonly<Record<string, Case>> = {
   'binary noise': {
     line: { noise: true },
     counted: 'line_noise',
-    says: /line noise.*No instrument sends such bytes: compare its speed and parity/,
+    says: /line noise.*No instrument sends such bytes: compare its speed, parity and stop bits/,
     confirmed: false,
   },
   'an echo': {
@@ -135,6 +135,76 @@ describe.skipIf(skipWithoutSocat())('bad input over a real terminal line', () =>
       await new Promise((resolve) => setTimeout(resolve, 1500))
       expect(off()).toBe(false)
     }
+  })
+
+  it('an OFF that is ignored: its code and its sentence, told again and again, and believed only once it is obeyed', async () => {
+    const far = await openPty()
+    cleanups.push(() => far.hangUp())
+    const seen = { deaf: false, offs: 0 }
+    const bench = liveSupply(supply, {
+      write: (text) => {
+        far.write(text)
+      },
+      // Neither obeyed nor complained about, as a supply does that knows no such word for once.
+      onData: (heard) => {
+        let rest = ''
+        far.onData((text) => {
+          rest += text
+          const end = rest.lastIndexOf('\n') + 1
+          const whole = rest.slice(0, end)
+          rest = rest.slice(end)
+          seen.offs += whole.split(':OUTP OFF').length - 1
+          heard(seen.deaf ? whole.replaceAll(/;?:OUTP OFF/g, '') : whole)
+        })
+      },
+    })
+    cleanups.push(() => {
+      bench.stop()
+    })
+    const live = new LiveLine(config, { kind: 'serial', path: far.path, baud: 115_200, spare_allowed: true })
+    cleanups.push(() => live.stop())
+    const done = (id: number): boolean =>
+      live.events.some((event) => event.kind === 'done' && event.id === id)
+    live.request(1, 'BENCH.plate', 'limits', { limit_A: 0.05, over_voltage_V: 120 })
+    live.request(2, 'BENCH.plate', 'set', { volts: 50 })
+    live.request(3, 'BENCH.plate', 'on')
+    await live.until(() => done(3))
+
+    seen.deaf = true
+    live.request(4, 'BENCH.plate', 'off')
+    await live.until(() => live.events.some((event) => event.kind === 'failed'))
+    expect(live.events.find((event) => event.kind === 'failed')).toMatchObject({
+      id: 4,
+      code: 'read-back differs',
+      text: expect.stringMatching(/its output reads back as on/) as string,
+    })
+    expect(healthOf(live.state).faults.read_back_differs).toBeGreaterThan(0)
+
+    const before = { offs: seen.offs, events: live.events.length }
+    const off = (): boolean =>
+      live.events.slice(before.events).some((event) => event.kind === 'output' && !event.on)
+    live.urgentOff(['BENCH.plate'])
+    await live.until(() => seen.offs >= before.offs + 4)
+    expect([off(), bench.faces['plate']?.on]).toEqual([false, true])
+    seen.deaf = false
+    await live.until(off)
+    expect(bench.faces['plate']?.on).toBe(false)
+  })
+
+  it('an OFF that is ignored in a whole run: found below 5 V, with its code, its sentence and the alarm', async () => {
+    const run = new LiveRun([shortProfile, '--speed', '20', '--fault', 'high.out:ignores-off'])
+    cleanups.push(() => run.end())
+    await run.acknowledge()
+    expect(await run.exit(55_000)).toBe(4)
+    const { ending, events } = run.record()
+    expect(ending).toMatchObject({ outcome: 'tripped', outputs_off: 'not confirmed' })
+    expect(ending?.reason).toMatchObject({
+      code: 'hook-up',
+      rail: 'HT',
+      text: expect.stringMatching(/did not fall after OFF.*does not obey OFF/) as string,
+    })
+    expect(run.session.seen).toContain('OUTPUTS NOT CONFIRMED OFF')
+    expect(events.filter(({ what }) => what === 'alarm').length).toBeGreaterThan(0)
   })
 
   it.each([

@@ -1,7 +1,14 @@
 import { writeFileSync } from 'node:fs'
+import { join, resolve } from 'node:path'
 import { setTimeout as sleep } from 'node:timers/promises'
+import { pathToFileURL } from 'node:url'
 import { afterEach, describe, expect, it } from 'vitest'
+import type * as Controller from '../../src/controller/index.js'
+import { loadAll } from '../../src/files/index.js'
+import { lineConfigsOf } from '../../src/line/index.js'
+import { configAtSpeed, placesOf, planAtSpeed } from '../../src/session/index.js'
 import { LiveRun } from '../helpers/live-run.js'
+import { planned } from '../helpers/small-set.js'
 import { BenchProgram } from '../helpers/virtual-bench.js'
 
 const ends: (() => Promise<void> | void)[] = []
@@ -43,5 +50,46 @@ describe('outputs found on at the start of a run', () => {
     expect(code).toBe(8)
     expect(run.session.seen).toContain('found on before this run switched anything')
     expect(run.record().ending).toMatchObject({ outcome: 'failed', outputs_off: 'confirmed' })
+  })
+  it('are put off by the supervisor where the controller is lost before the start was acknowledged to it', async () => {
+    const speed = 10
+    const bench = await leftOn('--speed', String(speed))
+    const parts = loadAll(bench.profile_file).value
+    if (parts === null) throw new Error('the short profile does not load')
+    const plan = planAtSpeed(planned(parts), speed)
+    const run_file = join(bench.folder, 'found-on.slowglow')
+    // The processes that it starts are those of the build.
+    const built = pathToFileURL(resolve('dist/controller/index.js')).href
+    const { supervise } = (await import(built)) as typeof Controller
+    const supervisor = await supervise({
+      plan,
+      run_file,
+      speed,
+      configs: lineConfigsOf(parts.bench).map((config) => configAtSpeed(config, speed)),
+      places: placesOf(parts.bench, {}),
+      known: {
+        run: 'found-on',
+        started: new Date().toISOString(),
+        version: '0',
+        command: 'run',
+        plan,
+        files: {},
+        identities: {},
+        seed: null,
+        faults: [],
+      },
+    })
+    if ('trouble' in supervisor) throw new Error(supervisor.trouble)
+    await new Promise<void>((settle) => {
+      supervisor.told.subscribe((entry) => {
+        if (entry.entry === 'event' && entry.event.what === 'trip') settle()
+      })
+    })
+    process.kill(supervisor.controller_pid ?? 0, 'SIGKILL')
+    expect(await supervisor.finished).toMatchObject({
+      kind: 'ended',
+      ending: { outcome: 'failed', outputs_off: 'confirmed', reason: { code: 'controller-lost' } },
+    })
+    expect(await bench.outputs()).toEqual({ 'high.out': false, 'low.heaters': false, 'low.bias': false })
   })
 })

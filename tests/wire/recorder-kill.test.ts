@@ -1,12 +1,12 @@
 import { spawn } from 'node:child_process'
-import { copyFileSync, writeFileSync } from 'node:fs'
+import { writeFileSync } from 'node:fs'
 import { dirname, join } from 'node:path'
 import { pathToFileURL } from 'node:url'
-import Database from 'better-sqlite3'
 import { afterAll, describe, expect, it } from 'vitest'
 import { chance } from '../../src/chance/index.js'
 import { openRunFile, type RunEntry } from '../../src/record/index.js'
 import { compiled } from '../helpers/compiled.js'
+import { integrityOf } from '../helpers/sound-file.js'
 import { folder } from '../helpers/runs.js'
 
 const writer = compiled('record/writer.ts')
@@ -56,12 +56,7 @@ describe('a run file whose writer is killed', () => {
         child.on('close', resolve)
       })
       // SQLite's own word first: it takes the unfinished part back in as any tool would.
-      const copy = join(folder(), 'copy.slowglow')
-      copyFileSync(path, copy)
-      copyFileSync(`${path}-wal`, `${copy}-wal`)
-      const db = new Database(copy)
-      expect(db.pragma('integrity_check', { simple: true })).toBe('ok')
-      db.close()
+      expect(integrityOf(path)).toBe('ok')
       const opened = openRunFile(path)
       if ('trouble' in opened) throw new Error(opened.trouble)
       expect(opened.reader.standing).toBe('open')

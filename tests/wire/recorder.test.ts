@@ -8,6 +8,7 @@ import { connectRecorder } from '../../src/record/client.js'
 import { openRunFile, type RunEntry, startRecorder } from '../../src/record/index.js'
 import type { RunEvent, RecorderStart } from '../../src/record/index.js'
 import { compiled } from '../helpers/compiled.js'
+import { integrityOf } from '../helpers/sound-file.js'
 import { event, folder, smallRun } from '../helpers/runs.js'
 
 const program = compiled('record/recorder.process.ts')
@@ -166,6 +167,7 @@ describe('the recorder process', () => {
       await until(() => controller.heard.trouble.length > 0, 'the loss is seen')
       clearInterval(sending)
       expect(controller.heard.trouble[0]).toMatch(/recorder is lost/)
+      expect(integrityOf(recorder.file)).toBe('ok')
       const there = entriesOf(recorder.file)
       const intents = there.flatMap((e) => (e.entry === 'event' ? [e.event.intent] : []))
       expect(intents).toEqual(intents.map((_, i) => i))

@@ -1,4 +1,6 @@
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, symlinkSync, writeFileSync } from 'node:fs'
+import { request } from 'node:http'
+import { type AddressInfo, connect } from 'node:net'
 import { tmpdir } from 'node:os'
 import { join, resolve } from 'node:path'
 import { pathToFileURL } from 'node:url'
@@ -32,6 +34,9 @@ const outside = join(scratch, 'outside.yaml')
 const host = '127.0.0.1:28100'
 const lan = 'bench:28100'
 const faults: string[] = []
+const devices: string[] = []
+const hosts = new Set([host, lan])
+const page = join(scratch, 'page')
 let app: FastifyInstance
 let desk: Desk
 let streams: Streams
@@ -39,6 +44,9 @@ let token = ''
 
 beforeAll(async () => {
   mkdirSync(folder)
+  mkdirSync(page)
+  writeFileSync(join(page, 'index.html'), '<title>the page</title>')
+  writeFileSync(join(page, 'mark.svg'), '<svg/>')
   for (const name of ['equipment', 'bench', 'receive'])
     writeFileSync(join(folder, `${name}.yaml`), readFileSync(`profiles/small-receiver/${name}.yaml`))
   writeFileSync(outside, 'slowglow: equipment 1\nname: a secret\n')
@@ -56,6 +64,7 @@ beforeAll(async () => {
     unwatched_s: 120,
     log: pino({ level: 'silent' }),
     say: () => undefined,
+    ring: () => undefined,
   })
   streams = new Streams(() => ({ now_ms: 0, phase: 'none', viewers: 0 }))
   live.streams = streams
@@ -63,14 +72,19 @@ beforeAll(async () => {
     shown = code
   })
   app = await makeApp({
-    ...{ desk, live, streams, pairing, epoch: 'test', version: '0', page: null },
-    hosts: new Set([host, lan]),
+    ...{ desk, live, streams, pairing, epoch: 'test', version: '0', page, hosts },
     up_s: () => 1,
+    unwatched_s: 120,
+    paired: ({ name }) => devices.push(name),
+    // Looked at often, so that nobody has to wait for it here.
+    patience: { headersTimeout: 300, requestTimeout: 300, connectionsCheckingInterval: 50 },
     fault: (text) => faults.push(text),
   })
-  token = pairing.pair(shown, 'tablet') ?? ''
+  token = pairing.pair(shown, 'tablet')?.token ?? ''
+  await app.listen({ host: '127.0.0.1', port: 0 })
 })
 let shown = ''
+const listening = (): number => (app.server.address() as AddressInfo).port
 afterAll(async () => {
   streams.end('over')
   desk.end()
@@ -166,6 +180,7 @@ describe('role by way in', () => {
     expect(wrong.statusCode).toBe(409)
     const right = await ask('none', 'pair', { body: { code: shown, name: 'phone' } })
     expect(right.json()).toMatchObject({ role: 'paired', name: 'phone' })
+    expect(devices).toEqual(['phone'])
     expect(String(right.headers['set-cookie'])).toMatch(/HttpOnly.*SameSite=Strict|SameSite=Strict.*HttpOnly/)
   })
 
@@ -193,8 +208,49 @@ describe('what comes in', () => {
     expect(planned.body).toContain('outside of the folder')
     expect(planned.body).not.toContain('a secret')
     expect(readFileSync(outside, 'utf8')).toContain('a secret')
-    for (const url of ['/../../etc/passwd', '/%2e%2e/%2e%2e/etc/passwd', '/api/runs/..%2F..%2Foutside'])
-      expect((await ask('bench', 'run', { url })).body).not.toMatch(/root:|a secret/)
+    const run = await ask('bench', 'run', { url: '/api/runs/..%2F..%2Foutside' })
+    expect(run.body).not.toContain('a secret')
+  })
+
+  it('gets the files of the page and none beside them, by whatever address', async () => {
+    const got = async (path: string): Promise<{ status: number; body: string }> =>
+      new Promise((resolve, reject) => {
+        // As it is, on the line: nothing on the way tidies it up.
+        const asked = request({ port: listening(), path, headers: { host } }, (answer) => {
+          let body = ''
+          answer.setEncoding('utf8')
+          answer.on('data', (text: string) => (body += text))
+          answer.on('end', () => {
+            resolve({ status: answer.statusCode ?? 0, body })
+          })
+        })
+        asked.on('error', reject)
+        asked.end()
+      })
+    expect((await got('/')).body).toContain('the page')
+    expect(await got('/mark.svg')).toEqual({ status: 200, body: '<svg/>' })
+    for (const up of ['..', '%2e%2e', '.%2e', '..%2f..', '..%5c', 'x/../..', '/..', '%252e%252e', '..%00'])
+      for (const after of ['outside.yaml', 'sets/bench.yaml', '..%2foutside.yaml']) {
+        const { status, body } = await got(`/${up}/${after}`)
+        expect([400, 403, 404], `${up}/${after}`).toContain(status)
+        expect(body).not.toMatch(/a secret|slowglow: bench/)
+      }
+  })
+
+  it('may come byte by byte: it is given up, and holds up nobody', async () => {
+    const slow = [1, 2, 3].map(() => connect(listening(), '127.0.0.1'))
+    const ended = slow.map((socket) => new Promise((resolve) => socket.on('close', resolve)))
+    for (const socket of slow) {
+      socket.on('error', () => undefined)
+      socket.write(`POST /api/live/stop HTTP/1.1\r\nhost: ${host}\r\ncontent-length: 1000\r\n\r\n{`)
+      socket.resume()
+    }
+    const dribbling = setInterval(() => {
+      for (const socket of slow) socket.write(' ')
+    }, 20)
+    expect((await ask('bench', 'stop')).statusCode).toBe(409)
+    await Promise.all(ended)
+    clearInterval(dribbling)
   })
 
   it('may be malformed, oversized or a bomb: told, bounded, and the next is answered', async () => {
@@ -275,12 +331,28 @@ describe('files and plans', () => {
     expect([none.statusCode, none.json<{ error: { code: string } }>().error.code]).toEqual([422, 'findings'])
   })
 
+  it('are started only as they were read', async () => {
+    const reply = await ask('bench', 'plan', { body: { profile: 'receive.yaml' } })
+    const { hash } = plannedShape.parse(reply.json()).plan
+    const start = (plan: string) => desk.told('prepare', { ...asked, plan })
+    const asked = { profile: 'receive.yaml', faults: [], speed: 20, continues: false }
+    await expect(start(hash)).resolves.toMatchObject({ plan: { pace: 20 } })
+    const file = join(folder, 'receive.yaml')
+    const text = readFileSync(file, 'utf8')
+    writeFileSync(file, text.replace(/^name: .*$/m, 'name: Another evening'))
+    const body = { profile: 'receive.yaml', plan: hash }
+    const refused = await ask('bench', 'start', { body })
+    writeFileSync(file, text)
+    expect(refused.statusCode).toBe(409)
+    expect(refused.json()).toMatchObject({ error: { code: 'changed meanwhile' } })
+  })
+
   it('begin with the questions of `slowglow new`, answered one by one', async () => {
     const answers: string[] = []
     const given: Readonly<Record<string, string>> = {
       'What is the set called': 'Test set',
       'Its tubes by type': '6V6GT, 6SK7',
-      electrolytics: '16 µF 450 V',
+      'Its HT electrolytics': '16 µF 450 V',
       'Real supplies': 'virtual',
       'Is a HT supply': 'yes',
       'Is a heater supply': 'yes',

@@ -1,4 +1,4 @@
-import { existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
+import { existsSync, mkdtempSync, readdirSync, readFileSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, describe, expect, it } from 'vitest'
@@ -136,8 +136,11 @@ describe('the supervisor over a real terminal line', () => {
     const { seen } = live.session
     expect(seen).toContain('The record is not being kept')
     expect(seen).toContain('Outputs confirmed off')
-    const [, kept = ''] = /is kept in\s+(\S+\.jsonl)/.exec(seen) ?? []
-    expect(readFileSync(kept, 'utf8')).toContain('recorder-lost')
-    rmSync(kept)
+    expect(seen).toMatch(/is\s+kept\s+in/)
+    // In the data folder of this start, where `show` finds it.
+    const kept = join(live.folder, 'slowglow', 'runs')
+    const [file = ''] = readdirSync(kept)
+    expect(file).toMatch(/-unrecorded\.jsonl$/)
+    expect(readFileSync(join(kept, file), 'utf8')).toContain('recorder-lost')
   })
 })

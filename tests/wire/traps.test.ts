@@ -14,7 +14,8 @@ import { openPty, type Pty, skipWithoutSocat } from '../helpers/pty.js'
 
 /**
  * What goes wrong between a program and its port (found by trying; numbered as in the notes the protocol was written from):
- * each trap is sprung with the library alone, then the adapter is shown to walk past it.
+ * each trap is sprung with the library alone, then the adapter is shown to walk past it. F3 alone cannot be sprung at will (in 15 of
+ * 15 tries the library noticed): there only our own two ways past it are shown, here and in terminal-gone.test.ts.
  */
 
 const supply = supplyOf(fullDialect, { plate: channelOf(1) })
@@ -181,7 +182,7 @@ describe.skipIf(skipWithoutSocat())('on a terminal line', () => {
     expect(troubles).toEqual([])
   })
 
-  it('F6: an OFF behind a stuck write waits for ever; ours goes past what the program has queued, or the line is said to be stuck', async () => {
+  it('F6: an OFF behind a stuck write waits for ever; ours is said to be stuck', async () => {
     const far = await pty()
     far.child.kill('SIGSTOP')
     const { port } = await bare(far.path)
@@ -198,6 +199,22 @@ describe.skipIf(skipWithoutSocat())('on a terminal line', () => {
     await until(() => troubles.length > 0)
     expect(troubles[0]).toMatchObject({ kind: 'stuck' })
     expect(troubles[0]?.text).toContain('not known')
+  })
+
+  it('F6: an OFF goes past what the program itself has queued, and is said again behind it', async () => {
+    const far = await pty()
+    const { connection } = await ours(serial(far.path))
+    const release = holdThreads()
+    try {
+      // The system takes what fits at once; the rest waits for a thread, and the line has room again meanwhile.
+      connection.write('x'.repeat(200_000))
+      await until(() => far.heard().length > 0)
+      connection.write('\n:OUTP OFF\n', true)
+      await until(() => far.heard().endsWith('\n:OUTP OFF\n'))
+      expect(far.heard().length).toBeLessThan(200_000)
+    } finally {
+      await release()
+    }
   })
 
   it('F7: destroy() keeps the lock for ever; ours closes, and the port can be had again at once', async () => {
@@ -227,23 +244,43 @@ describe.skipIf(skipWithoutSocat())('on a terminal line', () => {
   })
 
   it('F9: jobs that do not end hold every read and write of the library; ours pass them, each in its order', async () => {
+    const plain = await pty()
+    const { port } = await bare(plain.path)
+    let came = ''
+    let heldBack: readonly string[] = []
+    port.on('data', (bytes: Buffer) => (came += bytes.toString('latin1')))
     const far = await pty()
     const { connection, lines } = await ours(serial(far.path))
     const release = holdThreads()
     try {
+      port.write('MEAS:CURR?\n')
+      plain.write('0.3\n')
       connection.write('MEAS:CURR?\n')
       far.write('0.3\n')
       await until(() => lines.length > 0)
       connection.write('\n:OUTP OFF\n', true)
       await until(() => far.heard().includes(':OUTP OFF'))
+      heldBack = [came, plain.heard()]
     } finally {
       await release()
     }
     expect(lines).toEqual(['0.3'])
     expect(far.heard()).toBe('MEAS:CURR?\n\n:OUTP OFF\n')
+    // The library's own had not moved in all that time, and do once the threads are free.
+    expect(heldBack).toEqual(['', ''])
+    await until(() => came === '0.3\n' && plain.heard() === 'MEAS:CURR?\n')
   })
 
   it('F14: lines that come in one piece are lines, and a line that comes in pieces is one', async () => {
+    const plain = await pty()
+    const { port } = await bare(plain.path)
+    const pieces: string[] = []
+    port.on('data', (bytes: Buffer) => pieces.push(bytes.toString('latin1')))
+    plain.write(Array.from({ length: 20 }, (_, at) => `${at}.5\n`).join(''))
+    await until(() => pieces.join('').endsWith('19.5\n'))
+    // A piece is no line.
+    expect(pieces.length).toBeLessThan(20)
+
     const far = await pty()
     const { lines } = await ours(serial(far.path))
     const many = Array.from({ length: 20 }, (_, at) => `${at}.5`)

@@ -1,27 +1,27 @@
-import { existsSync, readFileSync } from 'node:fs'
+import { readFileSync } from 'node:fs'
 import { basename } from 'node:path'
 import { type ArchiveFile, type ColdState, photographOf } from '../../book/index.js'
+import { whereIsRun } from '../../record/index.js'
 import type { SetFile } from '../set-file.js'
 import type { Life } from './book-text.js'
+import { recordSheet } from './record-sheet.js'
 import { sheetPage } from './sheet-page.js'
 
-/** Everything of a set that slowglow keeps: to be read with a browser, by any program, and by slowglow itself. */
+/** Everything of a set that slowglow keeps: to be read with a browser, by any program, and by slowglow itself; and what it could not take. */
 export function archiveFiles(
   state: ColdState,
   life: Life,
   set: SetFile,
   page: string,
   printed: string,
-): ArchiveFile[] {
+): { readonly files: readonly ArchiveFile[]; readonly missing: readonly string[] } {
   const text = (words: string) => () => Buffer.from(words)
   const { book } = state
-  const runs = new Set([
-    ...life.entries.flatMap(({ body }) => (body.kind === 'run' ? [body.file] : [])),
-    ...life.runs.map(({ file }) => file),
-  ])
-  return [
+  const { runs, missing } = runsOf(life)
+  const files: ArchiveFile[] = [
     { name: 'book.html', data: text(page) },
     { name: 'worksheet.html', data: text(sheetPage(state, printed)) },
+    { name: 'test-record.html', data: text(recordSheet(life, state, printed)) },
     {
       name: 'book.json',
       data: text(
@@ -44,9 +44,30 @@ export function archiveFiles(
           ]
         : [],
     ),
-    // A run that lies elsewhere by now is named in the book all the same.
-    ...[...runs]
-      .filter((file) => file.endsWith('.slowglow') && existsSync(file))
-      .map((file) => ({ name: `runs/${basename(file)}`, data: () => readFileSync(file) })),
+    ...runs.map((file) => ({ name: `runs/${basename(file)}`, data: () => readFileSync(file) })),
+    ...(missing.length === 0
+      ? []
+      : [{ name: 'missing.txt', data: text(`Not in this archive:\n${missing.join('\n')}\n`) }]),
   ]
+  return { files, missing }
+}
+
+/** Runs that the book names; one of a set that is only called the same is not this one's. */
+function runsOf(life: Life): { readonly runs: readonly string[]; readonly missing: readonly string[] } {
+  const runs = new Set<string>()
+  const missing: string[] = []
+  const named = new Set<string>()
+  for (const { body } of life.entries) {
+    if (body.kind !== 'run') continue
+    named.add(body.run)
+    const file = whereIsRun(body.file)
+    if (file?.endsWith('.slowglow') === true) runs.add(file)
+    else
+      missing.push(
+        `run ${body.run}: not found where the book says, nor in the archive beside it (${body.file})`,
+      )
+  }
+  for (const { run, file } of life.runs)
+    if (!named.has(run)) missing.push(`run ${run}: of a set of this name, and not in this book (${file})`)
+  return { runs: [...runs], missing }
 }

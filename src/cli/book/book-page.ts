@@ -3,7 +3,7 @@ import type { ItemStanding } from '../../worksheet/index.js'
 import { escaped, paragraph, section, table } from '../report/html.js'
 import { bodyText, type Life, lifeLines } from './book-text.js'
 import { printable } from './printable.js'
-import { day, summaryLines, waiverWords } from './worksheet-text.js'
+import { day, summaryLines, waivedLines } from './worksheet-text.js'
 
 /** The whole book as one page, photographs in it. `picture`: bytes of a photograph, or why there are none. */
 export function bookPage(
@@ -13,13 +13,10 @@ export function bookPage(
   printed: string,
 ): string {
   const of = (...kinds: string[]): BookEntry[] => life.entries.filter(({ body }) => kinds.includes(body.kind))
-  const waived = standing.flatMap(({ item, text, waiver }) =>
-    waiver === null ? [] : [`${item}: ${text} ${waiverWords(waiver)}`],
-  )
   return printable(`The book of ${life.equipment}`, [
     paragraph(`Printed ${printed}.${life.last === null ? '' : ` Last link of the book: ${life.last}.`}`),
     section('The set', ...of('description', 'serial').map(({ body }) => paragraph(bodyText(body)))),
-    section('Waived', ...waived.map(paragraph)),
+    section('Waived', ...waivedLines(standing).map(paragraph)),
     section('Cold checks', ...summaryLines(standing).map(paragraph)),
     section(
       'Parts replaced',

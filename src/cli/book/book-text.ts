@@ -1,7 +1,7 @@
 import type { BookBody, BookEntry } from '../../book/index.js'
 import type { RunLine } from '../../record/index.js'
 
-/** A set's life in order: what stands in its book, and runs of it that lie in the folders and not in the book. */
+/** A set's life in order: what stands in its book, and runs of a set of its name that lie in the folders and not in the book. */
 export interface Life {
   readonly equipment: string
   readonly path: string
@@ -32,15 +32,38 @@ export function lifeLines({ entries, runs }: Pick<Life, 'entries' | 'runs'>): Li
   }))
   const found = runs
     .filter(({ run }) => !inBook.has(run))
-    .map(({ run, started, profile, outcome, outputs_off, reason }) => ({
+    .map(({ run, started, profile, outcome, reason, ...off }) => ({
       at: started ?? '',
       seq: null,
       by: '',
       kind: 'run',
-      text: `${run}, ${profile ?? 'profile not known'}: ${outcome ?? 'not known'}, outputs ${outputs_off === 'confirmed' ? 'confirmed off' : 'NOT confirmed off'}${reason === null ? '' : `: ${reason}`} (from its run file)`,
+      text: `${run}, ${profile ?? 'profile not known'}: ${outcome ?? 'not known'}, ${offWords(offOf(off))}${reason === null ? '' : `: ${reason}`} (from its run file: of a set of this name, not in this book)`,
       run,
     }))
   return [...own, ...found].sort((a, b) => a.at.localeCompare(b.at))
+}
+
+function offOf({
+  outputs_off,
+  nothing_to_confirm,
+  hands_open,
+}: Pick<RunLine, 'outputs_off' | 'nothing_to_confirm' | 'hands_open'>): string {
+  if (outputs_off !== 'confirmed' && !nothing_to_confirm)
+    return hands_open.length === 0
+      ? (outputs_off ?? 'not known')
+      : `not confirmed; nor by the person: ${hands_open.join(', ')}`
+  if (hands_open.length > 0) return `not confirmed by the person: ${hands_open.join(', ')}`
+  return nothing_to_confirm ? 'nothing to confirm' : (outputs_off ?? 'not known')
+}
+
+/** How a run left its outputs, from the word that its book keeps. */
+function offWords(off: string): string {
+  if (off === 'confirmed') return 'outputs confirmed off'
+  if (off === 'nothing to confirm')
+    return 'every knob told down by the person, no output slowglow’s to confirm'
+  const [, whose, rails] = /^not confirmed(; nor)? by the person: (.+)$/.exec(off) ?? []
+  if (rails === undefined) return 'outputs NOT confirmed off'
+  return `${whose === undefined ? '' : 'outputs NOT confirmed off; '}NOT confirmed off by the person: ${rails}`
 }
 
 export function bodyText(body: BookBody): string {
@@ -61,7 +84,7 @@ export function bodyText(body: BookBody): string {
     case 'waiver':
       return `WAIVED ${body.item} (${body.about}): ${body.reason}`
     case 'run':
-      return `${body.run}, ${body.profile}${body.bench_kind === 'virtual' ? ', virtual bench: nothing real was energised' : ''}: ${body.outcome}, outputs ${body.outputs_off === 'confirmed' ? 'confirmed off' : 'NOT confirmed off'}${body.reason === null ? '' : `: ${body.reason}`}${body.seal === null ? '' : ` (its seal ends in ${body.seal})`}`
+      return `${body.run}, ${body.profile}${body.bench_kind === 'virtual' ? ', virtual bench: nothing real was energised' : ''}: ${body.outcome}, ${offWords(body.outputs_off)}${body.reason === null ? '' : `: ${body.reason}`}${body.seal === null ? '' : ` (its seal ends in ${body.seal})`}`
     case 'proof':
       return `${body.of}, ${body.what}: ${body.verdict.toUpperCase()}. ${[...body.readings, ...body.figures].map(({ text }) => text).join('; ')}. ${body.judged.join(' ')}`
   }

@@ -48,6 +48,11 @@ export function keepReadings(
     }
     const judged = judgeReading(check, value)
     if (!judged.ok) return usage(`${check.item}: ${judged.problem}. Nothing was kept.`, `${judged.remedy}.`)
+    if (check.kind === 'reading' && meter.trim() === '')
+      return usage(
+        `Nothing says which meter ${check.item} was read with. Nothing was kept.`,
+        'Name it: --meter "my meter, 10 MΩ"; on the page, the field above the sheet.',
+      )
     const { verdict, text } = judged
     kept.push({ item: check.item, verdict, text })
     bodies.push({

@@ -5,7 +5,7 @@ import { otherRunsFolders, runsFolder } from '../runs-folder.js'
 import type { SetFile } from '../set-file.js'
 import type { Life } from './book-text.js'
 
-/** The set's book with the runs of it that lie in the folders of runs; rehearsals are no part of a life. */
+/** The set's book, with runs of a set of its name that lie in the folders; rehearsals are no part of a life. */
 export function lifeOf({ book }: ColdState, { equipment }: SetFile, runs: string | undefined, io: Io): Life {
   const folder = runsFolder(runs, io)
   const elsewhere = runs === undefined ? otherRunsFolders(folder, io) : []

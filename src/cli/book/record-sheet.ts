@@ -2,6 +2,7 @@ import type { BookEntry, ColdState } from '../../book/index.js'
 import { escaped, paragraph, section, table } from '../report/html.js'
 import { bodyText, type Life, lifeLines } from './book-text.js'
 import { printable } from './printable.js'
+import { runFacts } from './run-facts.js'
 import { day, summaryLines, waiverWords } from './worksheet-text.js'
 
 /** What the set has shown by now, as data: the last proof of each kind, and whether something was done to the set since. */
@@ -25,7 +26,8 @@ export function recordSheet(life: Life, { standing }: ColdState, printed: string
   const shown = shownBy(life.entries)
   const of = (...kinds: string[]): BookEntry[] => life.entries.filter(({ body }) => kinds.includes(body.kind))
   const waivers = of('waiver').map(({ by, at, body }) => `${bodyText(body)} (${by}, ${day(at)})`)
-  const runs = lifeLines(life).filter(({ kind }) => kind === 'run')
+  const runs = lifeLines(life).filter(({ kind, seq }) => kind === 'run' && seq !== null)
+  const work = of('finding', 'repair', 'replaced')
   return printable(`Test record: ${life.equipment}`, [
     paragraph(
       `Printed ${printed}.${life.last === null ? '' : ` Last link of the set's book: ${life.last}.`}`,
@@ -63,9 +65,21 @@ export function recordSheet(life: Life, { standing }: ColdState, printed: string
     section(
       'Runs',
       table(
-        ['began (UTC)', 'run'],
-        runs.map(({ at, text }) => [at.slice(0, 16).replace('T', ' '), text]),
+        ['written (UTC)', 'run', 'supplies, limits'],
+        runs.map(({ at, text, run }) => [
+          at.slice(0, 16).replace('T', ' '),
+          text,
+          run === null ? '' : runFacts(life, run),
+        ]),
       ),
+    ),
+    section(
+      'Found, mended and replaced',
+      ...(work.length === 0
+        ? [paragraph('Nothing is written.')]
+        : work.map(({ by, on, at, body }) =>
+            paragraph(`${body.kind}: ${bodyText(body)} (${by}, ${on ?? day(at)})`),
+          )),
     ),
     ...['Shown by', 'Witnessed by'].map(
       (who) => `<p class="sign">${escaped(who)}<span></span>Date<span class="short"></span></p>`,

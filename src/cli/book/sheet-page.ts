@@ -2,7 +2,7 @@ import type { ColdState } from '../../book/index.js'
 import { type ItemStanding, valueText } from '../../worksheet/index.js'
 import { paragraph, section, table } from '../report/html.js'
 import { printable } from './printable.js'
-import { day, usualWords, waiverWords } from './worksheet-text.js'
+import { day, usualWords, waiversOf } from './worksheet-text.js'
 
 /** The paper sheet: blank columns for reading, meter and initials; what is kept already stands in them. */
 export function sheetPage({ sheet, standing }: ColdState, printed: string): string {
@@ -29,7 +29,8 @@ export function sheetPage({ sheet, standing }: ColdState, printed: string): stri
   ])
 }
 
-function row({ item, check, reading, state, waiver }: ItemStanding): string[][] {
+function row(each: ItemStanding): string[][] {
+  const { item, check, reading, state } = each
   if (check === null) return []
   const { must, what, wanted, usual, method, meter, because, source, cautions } = check
   return [
@@ -43,7 +44,7 @@ function row({ item, check, reading, state, waiver }: ItemStanding): string[][] 
       [
         `${method} Meter: ${meter}. Why: ${because}. Source: ${source}.`,
         ...cautions,
-        ...(waiver === null ? [] : [waiverWords(waiver)]),
+        ...waiversOf(each),
       ].join(' '),
     ],
   ]

@@ -1,6 +1,6 @@
 import type { ColdState } from '../../book/index.js'
-import { coverageOf } from '../../faults/index.js'
-import { kindOf } from '../../files/index.js'
+import { type Coverage, coverageOf, type CoverageOf } from '../../faults/index.js'
+import { kindOf, type Texts } from '../../files/index.js'
 import { withUnseen, type Worksheet } from '../../worksheet/index.js'
 import { resolve } from 'node:path'
 import type { Io } from '../io.js'
@@ -14,9 +14,10 @@ export function withBlindness(
   state: ColdState,
   file: string,
   { cwd, env }: Pick<Io, 'cwd' | 'env'>,
+  texts?: Texts,
 ): ColdState {
-  if (kindOf(resolve(cwd, file)).kind !== 'profile') return state
-  const { plan, parts } = planFiles(file, undefined, cwd, env)
+  if (kindOf(resolve(cwd, file), texts).kind !== 'profile') return state
+  const { plan, parts, files } = planFiles(file, undefined, cwd, env, texts)
   if (parts !== null && parts.lifted !== null) return state
   if (plan === null || parts === null)
     return joined(state, {
@@ -26,7 +27,7 @@ export function withBlindness(
         `What ${file} does not notice: it makes no plan yet; slowglow plan says why.`,
       ],
     })
-  const { hand_checks, faults } = coverageOf({ equipment: parts.equipment, bench: parts.bench, plan })
+  const { hand_checks, faults } = covered(files, { equipment: parts.equipment, bench: parts.bench, plan })
   const words = new Map(faults.map(({ fault, text }) => [fault, text]))
   return joined(
     state,
@@ -48,4 +49,13 @@ function joined(state: ColdState, sheet: Worksheet): ColdState {
     sheet,
     standing: state.standing.map((each) => ({ ...each, check: checks.get(each.item) ?? each.check })),
   }
+}
+
+let last: { readonly key: string; readonly coverage: Coverage } | null = null
+
+/** Kept from one reading of the sheet to the next: the same files, and the same earlier runs, give the same. */
+function covered(files: Readonly<Record<string, string>>, of: CoverageOf): Coverage {
+  const key = JSON.stringify([files, of.plan.learned ?? null])
+  if (last?.key !== key) last = { key, coverage: coverageOf(of) }
+  return last.coverage
 }

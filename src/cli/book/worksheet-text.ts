@@ -2,8 +2,9 @@ import type { ColdState } from '../../book/index.js'
 import { type ColdCheck, type ItemStanding, valueText } from '../../worksheet/index.js'
 
 /** One check with its reading, as the sheet tells it. */
-export function itemLines({ item, check, state, text, reading, waiver }: ItemStanding): string[] {
-  const waived = waiver === null ? [] : [`    ${waiverWords(waiver)}`]
+export function itemLines(each: ItemStanding): string[] {
+  const { item, check, state, text, reading } = each
+  const waived = waiversOf(each).map((words) => `    ${words}`)
   if (check === null) return [`- ${item} [${state}]: ${text}`, ...waived]
   const { what, wanted, because, source, method, meter, cautions, must, usual } = check
   return [
@@ -22,6 +23,16 @@ export function usualWords({ usual, unit }: ColdCheck): string {
 
 export const waiverWords = ({ by, at, reason }: NonNullable<ItemStanding['waiver']>): string =>
   `WAIVED by ${by} on ${day(at)}: ${reason}`
+
+/** The one in force first, then those that were: they follow the set for ever. */
+export const waiversOf = ({ waiver, once }: ItemStanding): string[] => [
+  ...(waiver === null ? [] : [waiverWords(waiver)]),
+  ...once.map(({ by, at, reason }) => `Waived once, no longer in force: by ${by} on ${day(at)}: ${reason}`),
+]
+
+/** Each of them with what it lets stand, for a view of the whole set. */
+export const waivedLines = (standing: readonly ItemStanding[]): string[] =>
+  standing.flatMap((each) => waiversOf(each).map((words) => `${each.item}: ${each.text} ${words}`))
 
 export const day = (at: string): string => at.slice(0, 10)
 
@@ -60,6 +71,6 @@ export function summaryLines(standing: readonly ItemStanding[]): string[] {
     `${standing.length - of('not taken').length} of ${standing.length} taken: ${of('in range').length} in range, ${of('marginal').length} marginal, ${bad.length} out of range, ${of('to be read again').length} to be read again.`,
     ...(bad.length === 0 ? [] : [`Out of range: ${list(bad)}.`]),
     ...(open.length === 0 ? [] : [`To be taken before the first volt on a real bench: ${list(open)}.`]),
-    ...standing.flatMap(({ item, waiver }) => (waiver === null ? [] : [`${item}: ${waiverWords(waiver)}`])),
+    ...standing.flatMap((each) => waiversOf(each).map((words) => `${each.item}: ${words}`)),
   ]
 }

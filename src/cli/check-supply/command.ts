@@ -60,14 +60,8 @@ export async function checkSupplies(order: CheckOrder, io: Io): Promise<Exit | R
       what: 'A transcript is of one supply, and this bench has several.',
       remedy: `Choose one with --supply: ${named.map(([name]) => name).join(', ')}.`,
     }
-  const { left } = order
-  if (left !== null && left !== 'unreadable' && stillRuns(left.supervisor))
-    return {
-      exit: exits.notReachable,
-      where: left.run_file,
-      what: 'A run is under way on this bench: its lines are its own.',
-      remedy: 'Check the supplies when it has ended.',
-    }
+  const busy = underWay(order.left)
+  if (busy !== null) return busy
   const chosen = transcripts().filter(({ sets }) => order.sets || !sets)
   const stop = { wanted: false, leave: (): void => undefined }
   const stopped = (): void => {
@@ -102,6 +96,20 @@ export async function checkSupplies(order: CheckOrder, io: Io): Promise<Exit | R
   if (order.json) printJson(io, { check: found })
   else if (order.write !== undefined) io.err(`Written: ${order.write}`)
   return exitOf(Object.values(found), stop.wanted)
+}
+
+/**
+ * Whoever asks beside a run takes answers that belong to it, and feeds a dead-man that any message feeds. Null where no run is
+ * under way.
+ */
+export function underWay(left: CheckOrder['left']): Refusal | null {
+  if (left === null || left === 'unreadable' || !stillRuns(left.supervisor)) return null
+  return {
+    exit: exits.notReachable,
+    where: left.run_file,
+    what: 'A run is under way on this bench: its lines are its own.',
+    remedy: 'Ask the supplies when it has ended; what they show now is shown with the run.',
+  }
 }
 
 function exitOf(all: readonly Checked[], stopped: boolean): Exit {

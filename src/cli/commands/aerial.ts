@@ -1,9 +1,10 @@
 import { formatNumber, parseQuantity } from '../../quantities/index.js'
-import { aerialFigures, usualEnd, withAccuracy } from '../../rf/index.js'
+import { aerialCaution, aerialFigures, aerialProblem, usualEnd, withAccuracy } from '../../rf/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { refuse } from '../refuse.js'
 import { figuresDocument, figuresText } from '../rf/text.js'
+import { toTerminal } from '../wrap.js'
 import type { Register } from './index.js'
 
 /** `slowglow aerial FREQUENCY`: lengths of wire elements, with what to cut and how far to trim. */
@@ -34,11 +35,9 @@ function aerial(
     refuse(io, json, { exit: exits.usage, where, what: `slowglow aerial: ${problem}.` })
   const frequency = parseQuantity(text, 'Hz')
   if (!frequency.ok) return usage(text, `${frequency.problem}; ${frequency.remedy}`)
-  if (frequency.value < 1e4 || frequency.value > 1e9)
-    return usage(text, 'wire elements are cut for 10 kHz to 1 GHz')
   const end = Number(options.endFactor)
-  if (!(end >= 0.5 && end <= 1))
-    return usage(`--end-factor ${options.endFactor}`, 'an end factor lies between 0.5 and 1')
+  const wrong = aerialProblem(frequency.value, end)
+  if (wrong !== null) return usage(`${text} --end-factor ${options.endFactor}`, wrong)
   const figures = withAccuracy([frequency.value], 0, ([Hz = frequency.value]) => aerialFigures(Hz, end))
   if (json) {
     printJson(io, figuresDocument({ frequency_Hz: frequency.value, end_factor: end }, figures))
@@ -49,8 +48,7 @@ function aerial(
       `Wire elements for ${formatNumber(frequency.value / 1e6, 6)} MHz`,
       figuresText(figures, 0),
       '',
-      'Ends of a transmitting aerial carry high RF voltage: nobody within reach, and field strength where people are within your',
-      'regulator’s limits. Measure and trim at low power. Ground, insulators and surroundings move the resonance.',
+      toTerminal(aerialCaution, io.columns),
     ].join('\n'),
   )
   return exits.done

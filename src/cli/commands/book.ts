@@ -15,6 +15,7 @@ import { bookText, lifeLines } from '../book/book-text.js'
 import { waiverOf } from '../book/keep.js'
 import { lifeOf } from '../book/life.js'
 import { photographed } from '../book/photograph.js'
+import { waivedLines } from '../book/worksheet-text.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson, userName } from '../io.js'
 import { collect } from '../live/flags.js'
@@ -124,26 +125,34 @@ function shownAs(state: ColdState, set: SetFile, options: Options, io: Io): Exit
     const trouble = written(resolve(io.cwd, html), page(), io)
     if (trouble !== null) return refuse(io, json, trouble)
   }
+  let missing: readonly string[] = []
   if (archive !== undefined) {
-    const trouble = archived(resolve(io.cwd, archive), () => archiveFiles(state, life, set, page(), printed))
+    const trouble = archived(resolve(io.cwd, archive), () => {
+      const made = archiveFiles(state, life, set, page(), printed)
+      missing = made.missing
+      return made.files
+    })
     if (trouble !== null) return refuse(io, json, trouble)
   }
   if (json)
     printJson(io, {
       ...{ equipment: life.equipment, book: life.path, last: life.last, entries: life.entries },
       life: lifeLines(life),
+      ...(archive !== undefined && { missing }),
     })
   else
     io.out(
       [
         bookText(life),
+        ...waivedLines(state.standing).map((line) => `Waived: ${line}`),
         ...[html, archive].flatMap((each) => (each === undefined ? [] : [`Written: ${each}`])),
+        ...missing.map((each) => `Not in the archive: ${each}`),
       ].join('\n'),
     )
   return exits.done
 }
 
-function archived(path: string, files: () => ReturnType<typeof archiveFiles>): Refusal | null {
+function archived(path: string, files: () => ReturnType<typeof archiveFiles>['files']): Refusal | null {
   try {
     writeArchive(path, files(), new Date())
     return null

@@ -1,5 +1,6 @@
 import { resolve } from 'node:path'
 import { groundGraph } from '../../bench/index.js'
+import { bookDoubt } from '../../book/index.js'
 import {
   kindOf,
   loadAll,
@@ -10,6 +11,7 @@ import {
   type Texts,
 } from '../../files/index.js'
 import { makePlan } from '../../plan/index.js'
+import { createReport } from '../../quantities/index.js'
 import { reformPlan } from '../../reform/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
@@ -81,12 +83,14 @@ export function checkFiles(
             : reformPlan(profile, equipment, bench)
         add(made.problems.map((each) => ({ ...each, ...place })))
       }
+      if (all.equipment !== null) add(ofItsBook(all.equipment))
       for (const loaded of [all.equipment, all.bench, all.benchEquipment])
         if (loaded !== null && !checked.has(shown(loaded.path, cwd)))
           checked.set(shown(loaded.path, cwd), loaded === all.bench ? 'bench' : 'equipment')
     }
   }
   for (const loaded of [...equipments.values(), ...benches.values()]) add(loaded.problems)
+  for (const loaded of equipments.values()) add(ofItsBook(loaded))
   // Files given by themselves are judged together too; which set is meant is plain only when one is given.
   const [equipment, another] = [...equipments.values()]
   if (equipment?.value != null && another === undefined)
@@ -94,6 +98,16 @@ export function checkFiles(
       if (bench.value !== null)
         add(groundGraph(equipment.value, bench.value, { equipment: equipment.where, bench: bench.where }))
   return { checked: [...checked].map(([file, kind]) => ({ file, kind })), problems: [...problems.values()] }
+}
+
+/** A set whose book is in doubt gets no power: told with its file, where the file says something of it. */
+function ofItsBook({ value, path, where }: ReturnType<typeof loadEquipment>): readonly Problem[] {
+  const doubt = value === null ? null : bookDoubt(path, value)
+  if (value === null || doubt === null) return []
+  const report = createReport(where)
+  const key = value.book !== undefined ? 'book' : value.id !== undefined ? 'id' : 'name'
+  report.error([key], doubt.what, doubt.remedy)
+  return report.problems
 }
 
 function summary(checked: readonly Checked[], errors: number, warnings: number): string {

@@ -1,5 +1,6 @@
 import { compareRuns, storyOf } from '../../record/index.js'
 import { comparisonText } from '../compare-text.js'
+import { sealAlarm } from '../story-text.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { withRun } from '../with-run.js'
@@ -21,10 +22,13 @@ export const registerCompare: Register = (program, io) => {
 function compare(first: string, second: string, json: boolean, io: Io): Exit {
   return withRun(first, json, io, (a) =>
     withRun(second, json, io, (b) => {
-      const comparison = compareRuns(storyOf(a), storyOf(b))
+      const stories = [storyOf(a), storyOf(b)] as const
+      const comparison = compareRuns(...stories)
       if (json) printJson(io, comparison)
       else io.out(comparisonText(comparison))
-      return exits.done
+      return stories.every((story) => story.damage.length === 0 && sealAlarm(story) === null)
+        ? exits.done
+        : exits.finding
     }),
   )
 }

@@ -1,7 +1,14 @@
 import { resolve } from 'node:path'
 import type { Bench } from '../../bench/index.js'
 import type { Equipment } from '../../equipment/index.js'
-import { adjusted, type Diagnosis, diagnosisOf, type Fault, type Reading } from '../../faults/index.js'
+import {
+  adjusted,
+  type Diagnosis,
+  diagnosisOf,
+  endsOf,
+  type Fault,
+  type Reading,
+} from '../../faults/index.js'
 import { fromText } from '../../files/index.js'
 import { parseQuantity } from '../../quantities/index.js'
 import type { RunReader } from '../../record/index.js'
@@ -28,7 +35,7 @@ export const registerDiagnose: Register = (program, io) => {
     .argument('<run>', 'run file, or the beginning or end of its name among the runs')
     .option(
       '--reading <place=value>',
-      'a reading taken since, volts or ohms against chassis: "v8 cathode=14.2 V", "v8 cathode=390 Ω"; may be given again',
+      'a reading taken since, volts or ohms against chassis or between two places: "v8 cathode=14.2 V at step 12", "v8 cathode=390 Ω", "B plus to v8 plate=4.1 V", "v8 cathode=14.2 V ± 0.3 V"; may be given again',
       (text: string, all: readonly string[]) => [...all, text],
       [],
     )
@@ -147,17 +154,22 @@ function priorsOf(
 }
 
 /** A reading as a person writes it. */
-function readingOf(
+export function readingOf(
   text: string,
   equipment: Equipment,
 ): Reading | { readonly what: string; readonly remedy: string } {
-  const form = 'Write PLACE=VALUE with its unit: "v8 cathode=14.2 V" or "v8 cathode=390 Ω".'
+  const form =
+    'Write PLACE=VALUE with its unit: "v8 cathode=14.2 V at step 12", "v8 cathode=390 Ω", "B plus to v8 plate=4.1 V"; with the most that it may be off by where that is not as your meter in the bench file: "v8 cathode=14.2 V ± 0.3 V", "v8 cathode=390 Ω ± 5 %".'
   const cut = text.lastIndexOf('=')
   const place = text.slice(0, Math.max(0, cut)).trim()
-  const value = text.slice(cut + 1).trim()
+  const [told = '', number] = text
+    .slice(cut + 1)
+    .trim()
+    .split(/\s+at step\s+/)
+  const [value = '', within] = told.split(/±|\+\/?-/).map((each) => each.trim())
   if (cut < 0 || place === '') return { what: `"${text}" is no reading.`, remedy: form }
   const nodes = nodesOfParts(equipment)
-  if (!nodes.has(place)) {
+  if (endsOf(place, equipment.chassis_node, (node) => nodes.has(node)) === null) {
     const near = [...nodes].filter((node) => node.toLowerCase().startsWith(place.slice(0, 2).toLowerCase()))
     return {
       what: `${equipment.name} has no place "${place}".`,
@@ -165,10 +177,24 @@ function readingOf(
     }
   }
   const volts = parseQuantity(value, 'V')
-  if (volts.ok && /V\s*$/.test(value)) return { place, unit: 'V', value: volts.value }
+  if (number !== undefined && !/^\d+$/.test(number)) return { what: `"${number}" is no step.`, remedy: form }
+  const step = number === undefined ? {} : { step: Number(number) }
   const ohms = parseQuantity(value, 'Ω')
-  if (ohms.ok) return { place, unit: 'Ω', value: ohms.value }
-  return { what: `"${value}" is neither volts nor ohms.`, remedy: form }
+  const [unit, read] = volts.ok && /V\s*$/.test(value) ? (['V', volts] as const) : (['Ω', ohms] as const)
+  if (!read.ok) return { what: `"${value}" is neither volts nor ohms.`, remedy: form }
+  const off = within === undefined ? null : offOf(within, unit, read.value)
+  if (Number.isNaN(off))
+    return { what: `"± ${within ?? ''}" says of no reading how far it may be off.`, remedy: form }
+  return { place, unit, value: read.value, ...(off !== null && { off }), ...(unit === 'V' && step) }
+}
+
+/** What somebody says that a reading may be off by at most, in its unit; not a number where it is none, or nothing at all. */
+function offOf(text: string, unit: 'V' | 'Ω', value: number): number {
+  const part = text.endsWith('%') ? parseQuantity(text, 'ratio') : null
+  const own = parseQuantity(text, unit)
+  const off =
+    part === null ? (own.ok ? own.value : Number.NaN) : part.ok ? part.value * Math.abs(value) : Number.NaN
+  return off > 0 ? off : Number.NaN
 }
 
 function nodesOfParts(equipment: Equipment): Set<string> {

@@ -13,12 +13,12 @@ import { refuse } from '../refuse.js'
 import { checkFiles } from './check.js'
 import type { Register } from './index.js'
 
-/** `slowglow new DIR`: asks some fifteen questions and writes the first files of a set. */
+/** `slowglow new DIR`: asks some twenty questions and writes the first files of a set. */
 export const registerNew: Register = (program, io) => {
   program
     .command('new')
     .description(
-      'ask some fifteen questions, write the first files of a set, print the plan; overwrites nothing',
+      'ask some twenty questions, write the first files of a set, print the plan; overwrites nothing',
     )
     .argument('<dir>', 'directory for the files')
     .option('--json', 'one JSON document on standard output')
@@ -32,11 +32,16 @@ export const registerNew: Register = (program, io) => {
     })
 }
 
+const lastOfAll = 'own-mains.yaml'
 const names = [
   'equipment.yaml',
   'bench.yaml',
   'bench-by-hand.yaml',
+  'forming-bench.yaml',
   'reform.yaml',
+  'own-mains-bench.yaml',
+  'own-transformer.yaml',
+  lastOfAll,
   'receive.yaml',
   'transmit.yaml',
 ] as const
@@ -93,12 +98,29 @@ export async function newSet(
     })
   }
   io.err(`Written: ${written.join(', ')}. Read them, correct what is not so, and keep them with the set.`)
-  const { problems } = checkFiles([bringUp, join(at, 'reform.yaml')], io.cwd)
+  const problemsOf = (wanted: (name: string) => boolean): ReturnType<typeof checkFiles>['problems'] => {
+    const profiles = Object.keys(texts).filter((name) => !/^equipment|bench/.test(name) && wanted(name))
+    return checkFiles(
+      profiles.map((name) => join(at, name)),
+      io.cwd,
+    ).problems
+  }
+  const problems = problemsOf((name) => name !== lastOfAll)
+  // What its own pack makes of it at full mains is told now, and is no mistake in these files.
+  const later = problemsOf((name) => name === lastOfAll).filter(
+    ({ what }) => !problems.some((each) => each.what === what),
+  )
   const sound = !problems.some(({ severity }) => severity === 'error')
   const planned = sound ? planFiles(bringUp, undefined, io.cwd) : null
-  if (json) printJson(io, { files: written, ok: sound, problems, plan: planned?.plan ?? null })
+  if (json)
+    printJson(io, {
+      files: written,
+      ok: sound,
+      problems: [...problems, ...later],
+      plan: planned?.plan ?? null,
+    })
   else {
-    for (const problem of placed(problems, io.cwd)) io.out(problemText(problem))
+    for (const problem of placed([...problems, ...later], io.cwd)) io.out(problemText(problem))
     if (planned !== null && planned.plan === null)
       for (const { what, remedy } of planned.problems) io.out(`${what}\n    ${remedy}`)
     if (planned?.plan != null) io.out(planPage(planned.plan))

@@ -1,10 +1,10 @@
-import { writeFileSync } from 'node:fs'
 import { resolve } from 'node:path'
 import { createInterface } from 'node:readline'
 import type { Bench } from '../../bench/index.js'
-import { loadBench, qualificationFile, qualificationPath, readQualification } from '../../files/index.js'
+import { loadBench, qualificationPath, readQualification, writeQualification } from '../../files/index.js'
 import {
   against,
+  failureOf,
   figuresOf,
   loadAsSet,
   type Order,
@@ -13,6 +13,7 @@ import {
   qualifyPlan,
   seenIn,
   withChannel,
+  withVerdicts,
 } from '../../qualify/index.js'
 import { channelOf } from '../../bench/index.js'
 import type { Plan } from '../../plan/index.js'
@@ -161,7 +162,10 @@ async function ordered(bench: Bench, flags: Flags, io: Io): Promise<Order | Exit
   }
 }
 
-/** Figures from the run's own record; only a run that came to its end qualifies anything. */
+/**
+ * Figures from the run's own record. Only a run that came to its end qualifies anything; one that ended because the supply failed
+ * takes the place of whatever was good before.
+ */
 function concluded(
   whole: Bench,
   benchPath: string,
@@ -184,12 +188,6 @@ function concluded(
     const seen = seenIn(plan, order.channel, reader.entries())
     const figures = figuresOf(order, channel, seen)
     const text = qualificationText(order.channel, figures)
-    if (ending.outcome !== 'completed') {
-      const said = none(
-        'the run did not come to its end. What it had measured by then is above and in its record.',
-      )
-      return { ...said, json: { qualification: null, figures }, text: `${text}\n${said.text}` }
-    }
     const known = reader.known()
     const path = qualificationPath(benchPath, whole.qualification)
     const before = readQualification(path)
@@ -198,19 +196,38 @@ function concluded(
         ...none(`${path} is there and cannot be used (${before.trouble}).`),
         json: { qualification: null, figures },
       }
-    const document = withChannel(before.value, whole.name, order, {
+    const found = {
       date: (known?.started ?? '').slice(0, 10),
       slowglow: known?.version ?? '',
       run: runNameOf(run),
       identity: known?.identities[portOf(whole, order.channel)] ?? '',
       figures,
-    })
-    writeFileSync(path, qualificationFile(document))
+    }
+    const failed = failureOf(plan, ending)
+    if (failed !== null) {
+      writeQualification(path, withChannel(before.value, whole.name, order, { ...found, failed }))
+      const said = `THIS SUPPLY MAY NOT FEED A SET: ${failed.text}\nWritten, in place of whatever was measured of it before: ${path}`
+      return {
+        json: { qualification: path, channel: order.channel, figures, failed },
+        text: `${text}\n${said}`,
+        finding: true,
+      }
+    }
+    if (ending.outcome !== 'completed') {
+      const worse = withVerdicts(before.value, order.channel, found)
+      if (worse !== null) writeQualification(path, worse)
+      const kept = worse === null ? '' : ` The proofs that came out against it now stand in ${path}.`
+      const said = none(
+        `the run did not come to its end. What it had measured by then is above and in its record.${kept}`,
+      )
+      return { ...said, json: { qualification: null, figures }, text: `${text}\n${said.text}` }
+    }
+    writeQualification(path, withChannel(before.value, whole.name, order, found))
     const findings = against(figures)
-    const found = findings.map((each) => `Finding: ${each}.`)
+    const told = findings.map((each) => `Finding: ${each}.`)
     return {
       json: { qualification: path, channel: order.channel, figures, findings },
-      text: [text, ...found, `Written: ${path}`].join('\n'),
+      text: [text, ...told, `Written: ${path}`].join('\n'),
       finding: findings.length > 0,
     }
   } catch (error) {

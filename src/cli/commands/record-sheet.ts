@@ -1,7 +1,9 @@
 import { resolve } from 'node:path'
-import { coldState } from '../../book/index.js'
+import { type BookEntry, coldState } from '../../book/index.js'
+import { bodyText } from '../book/book-text.js'
 import { lifeOf } from '../book/life.js'
 import { recordSheet, shownBy } from '../book/record-sheet.js'
+import { day } from '../book/worksheet-text.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { refuse } from '../refuse.js'
@@ -55,7 +57,7 @@ function sheet(file: string, { out, runs, book, json = false }: Options, io: Io)
       [
         `Test record of ${life.equipment}`,
         ...shown.map(({ of, verdict }) => `  ${of}: ${verdict}`),
-        `  waived, ever: ${waived.length === 0 ? 'nothing' : String(waived.length)}`,
+        ...(waived.length === 0 ? ['  waived, ever: nothing'] : waived.map(waivedLine)),
         ...(out === undefined ? ['--out FILE.html writes it to print and sign.'] : [`Written: ${out}`]),
       ].join('\n'),
     )
@@ -63,3 +65,5 @@ function sheet(file: string, { out, runs, book, json = false }: Options, io: Io)
     ? exits.done
     : exits.finding
 }
+
+const waivedLine = ({ body, by, at }: BookEntry): string => `  ${bodyText(body)} (${by}, ${day(at)})`

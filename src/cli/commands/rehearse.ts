@@ -13,7 +13,7 @@ import { AlertsTold } from '../live/alerts.js'
 import { continuableRun, earlierText } from '../live/earlier.js'
 import { exitOf } from '../live/exit-of.js'
 import { collect, whole } from '../live/flags.js'
-import { coldObjection, unattendedObjections } from '../../session/index.js'
+import { coldObjection, placesTold, unattendedObjections } from '../../session/index.js'
 import { prepare, type Prepared } from '../live/prepare.js'
 import { frameOf } from '../live/screen.js'
 import { shown } from '../problems.js'
@@ -63,7 +63,7 @@ function command(profilePath: string, flags: Flags, io: Io): Exit {
   const { plan, bench } = prepared
   io.err(cautionsFor(plan.figures, plan))
   if (plan.unattended !== undefined) {
-    io.err(unattendedCautions(plan))
+    io.err(unattendedCautions(plan, placesTold(bench)))
     for (const text of unattendedObjections(plan, bench, io.env)) io.err(`A run would be refused: ${text}`)
   }
   const cold = coldObjection(plan)

@@ -1,7 +1,14 @@
 import type { Texts } from '../../files/index.js'
 import type { Plan } from '../../plan/index.js'
 import { type RunReader, RecordTrouble } from '../../record/index.js'
-import { type Exactly, replayExactly, replayWith, type WithLimits } from '../../replay/index.js'
+import {
+  type Exactly,
+  type HeldFrom,
+  limitsInForce,
+  replayExactly,
+  replayWith,
+  type WithLimits,
+} from '../../replay/index.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { notPlanned, planFiles } from '../plan-files.js'
@@ -74,7 +81,7 @@ export function replayOf(
     const from = known.command === 'rehearse' ? 'rehearsal' : 'controller'
     const result = guarded<Exactly>(
       () => whole(reader, replayExactly(known.plan, reader.entries(), from)),
-      (gap) => ({ fed: 0, same: 0, difference: null, gap }),
+      (gap) => ({ fed: 0, same: 0, difference: null, gap, ends_early: null }),
     )
     return {
       document: { ...document, ...seconds(result), agrees: agrees(result) },
@@ -88,7 +95,7 @@ export function replayOf(
   if (plan === null) throw new Error('A plan without an error is there.')
   const result = guarded<WithLimits>(
     () => whole(reader, replayWith(plan, reader.entries())),
-    (gap) => ({ fed: 0, difference: null, gap }),
+    (gap) => ({ fed: 0, difference: null, gap, ends_early: null }),
   )
   return {
     document: {
@@ -99,6 +106,33 @@ export function replayOf(
       agrees: agrees(result),
     },
     text: otherText(result, known.run, options.profile),
+  }
+}
+
+/**
+ * What each rail was held against at every moment, by the record fed again; `gap`: why that is not known, or how far it is. With
+ * other decisions today than those recorded, nothing of it was so.
+ */
+export function inForceIn(reader: RunReader): {
+  readonly rails: Readonly<Record<string, readonly HeldFrom[]>>
+  readonly gap: string | null
+} {
+  const known = reader.known()
+  if (known === null) return { rails: {}, gap: 'This record does not say which plan was run.' }
+  let rails: Readonly<Record<string, readonly HeldFrom[]>> = {}
+  const from = known.command === 'rehearse' ? 'rehearsal' : 'controller'
+  const result = guarded<Exactly>(
+    () => {
+      const found = limitsInForce(known.plan, reader.entries(), from)
+      ;({ rails } = found)
+      return whole(reader, found.replayed)
+    },
+    (gap) => ({ fed: 0, same: 0, difference: null, gap, ends_early: null }),
+  )
+  if (result.difference === null) return { rails, gap: result.gap }
+  return {
+    rails: {},
+    gap: `Today’s decisions are others than those of ${known.version} at ${elapsed(result.difference.t_us)}, so what was in force between is not known.`,
   }
 }
 

@@ -6,6 +6,7 @@ import { type Io, printJson } from '../io.js'
 import { shown } from '../problems.js'
 import { refuse } from '../refuse.js'
 import { reportPage } from '../report/page.js'
+import { sealAlarm } from '../story-text.js'
 import { withRun } from '../with-run.js'
 import type { Register } from './index.js'
 
@@ -19,7 +20,7 @@ export const registerReport: Register = (program, io) => {
   program
     .command('report')
     .description(
-      'a run as one self-contained HTML file to print: plots, limits and reasons, events, verdicts',
+      'a run as one self-contained HTML file to print: plots, plan, limits and reasons, events, verdicts',
     )
     .argument('<run>', 'run file, or the beginning or end of its name among the runs')
     .option('--out <file>', 'where to; never written over. Unless given: the run’s name here')
@@ -50,6 +51,8 @@ function command(run: string, { out, json = false }: Options, io: Io): Exit {
     if (json) printJson(io, { run: story.run, file, damage })
     else io.out(`${shown(file, io.cwd)}: open it in any browser, print it from there.`)
     for (const text of damage) io.err(`NOT WHOLE, the run file is damaged: ${text}`)
-    return damage.length === 0 ? exits.done : exits.finding
+    const alarm = sealAlarm(story)
+    if (alarm !== null) io.err(alarm)
+    return damage.length === 0 && alarm === null ? exits.done : exits.finding
   })
 }

@@ -178,6 +178,7 @@ function lineText(line: Line): string {
     `${when} UTC  ${line.equipment ?? 'set not known'}, ${line.profile ?? 'profile not known'}  ${what}${lasted}`,
     `  ${howItEnded(line)}${line.reason === null ? '' : `: ${shortened(line.reason)}`}`,
     `  ${line.run}  ${size(line.bytes)}${line.archived ? ', archived' : ''}`,
+    ...line.rest.map((file) => `  what this file did not take lies in ${file}; show tells its ending`),
     ...line.damage.map((text) => `  DAMAGED: ${text}`),
   ].join('\n')
 }

@@ -3,6 +3,7 @@ import { resolve } from 'node:path'
 import {
   type BenchState,
   benchStatePath,
+  knownBy,
   makeSafe,
   offAtOnce,
   readBenchState,
@@ -90,7 +91,10 @@ async function safeOff(path: string, json: boolean, io: Io): Promise<Exit> {
   const result = await makeSafe(
     {
       off,
-      configs: lineConfigsOf(bench).map((config) => configAtSpeed(config, speed)),
+      configs: knownBy(
+        lineConfigsOf(bench).map((config) => configAtSpeed(config, speed)),
+        left?.identities ?? {},
+      ),
       places,
       speed,
       from_us: 0,

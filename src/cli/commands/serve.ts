@@ -3,6 +3,7 @@ import { existsSync, mkdirSync, readFileSync, rmSync, statSync, writeFileSync } 
 import { dirname, join, relative, resolve } from 'node:path'
 import { fileURLToPath } from 'node:url'
 import { InvalidArgumentError } from 'commander'
+import { dataFolder } from '../../record/index.js'
 import { type Service, startService } from '../../service/index.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
@@ -10,7 +11,7 @@ import { exitFor } from '../live/energise.js'
 import { exitOf } from '../live/exit-of.js'
 import { logOf, type RunLog } from '../live/log.js'
 import { refuse } from '../refuse.js'
-import { dataFolder, otherRunsFolders, runsFolder, runsHelp } from '../runs-folder.js'
+import { otherRunsFolders, runsFolder, runsHelp } from '../runs-folder.js'
 import { programVersion } from '../version.js'
 import type { Register } from './index.js'
 
@@ -20,6 +21,7 @@ interface Flags {
   readonly runs?: string
   readonly log?: string
   readonly forgetDevices?: boolean
+  readonly forgetDevice: readonly string[]
   readonly unwatched: number
   readonly json?: boolean
 }
@@ -41,6 +43,12 @@ export const registerServe: Register = (program, io) => {
       'also for paired devices of a network you trust, on this address of this machine; they may watch, stop and answer readings',
     )
     .option('--forget-devices', 'every device paired before has to give a code again')
+    .option(
+      '--forget-device <mark>',
+      'this one has to; its mark stands in brackets behind its name, in the terminal and in every record (may be given again)',
+      (mark: string, marks: readonly string[]) => [...marks, markOf(mark)],
+      [],
+    )
     .option(
       '--unwatched <s>',
       'a run that no page has watched for so long is run down, as one whose terminal was closed: 5 to 600 s',
@@ -74,12 +82,16 @@ async function serve(named: string, flags: Flags, io: Io): Promise<Exit> {
     address: flags.listen ?? '127.0.0.1',
     port: flags.port,
     key: deviceKey(flags, io),
+    forgotten: forgotten(flags, io),
     page: builtPage(),
     version: programVersion,
     env: io.env,
     unwatched_s: flags.unwatched,
     log: logging.log,
     say: io.err,
+    ring: () => {
+      if (process.stderr.isTTY) process.stderr.write('\u0007')
+    },
     code: (code) => {
       io.err(`To pair a device, open the page on it and give this code: ${code}`)
     },
@@ -160,11 +172,14 @@ function builtPage(): string | null {
 /** Kept for the owner alone, so that paired devices come back after a restart; without a place for it they give a code again. */
 function deviceKey({ listen, forgetDevices }: Flags, io: Io): Buffer {
   const drawn = randomBytes(32)
-  const runs = dataFolder(io.env)
-  if (listen === undefined || runs === null) return drawn
-  const path = join(dirname(runs), 'device-key')
+  const path = besideRuns('device-key', io)
+  if (path === null || (listen === undefined && forgetDevices !== true)) return drawn
   try {
-    if (forgetDevices === true) rmSync(path, { force: true })
+    if (forgetDevices === true) {
+      rmSync(path, { force: true })
+      io.err('Every device has to give a code again; a service that runs already lets them in until it ends.')
+      if (listen === undefined) return drawn
+    }
     if (existsSync(path)) {
       const kept = Buffer.from(readFileSync(path, 'utf8').trim(), 'hex')
       if (kept.length === 32) return kept
@@ -173,10 +188,71 @@ function deviceKey({ listen, forgetDevices }: Flags, io: Io): Buffer {
     writeFileSync(path, `${drawn.toString('hex')}\n`, { mode: 0o600 })
   } catch (error) {
     io.err(
-      `Paired devices will have to give a code again after a restart: ${path} cannot be kept (${error instanceof Error ? error.message : String(error)}).`,
+      forgetDevices === true
+        ? `The devices are NOT ended: ${path} cannot be changed (${errorText(error)}). Remove that file yourself.`
+        : `Paired devices will have to give a code again after a restart: ${path} cannot be kept (${errorText(error)}).`,
     )
   }
   return drawn
+}
+
+/**
+ * Marks of devices that were ended one by one; kept beside the key, since their tokens are good still. Looked up at every use: the
+ * command that ends one is typed beside the service that lets it in.
+ */
+function forgotten({ forgetDevice }: Flags, io: Io): () => ReadonlySet<string> {
+  const path = besideRuns('forgotten-devices', io)
+  const now = new Set(forgetDevice)
+  if (path === null) return () => now
+  let changed_ms = -1
+  const kept = (): ReadonlySet<string> => {
+    const { mtimeMs = 0 } = statSync(path, { throwIfNoEntry: false }) ?? {}
+    if (mtimeMs === changed_ms) return now
+    changed_ms = mtimeMs
+    if (existsSync(path))
+      for (const mark of readFileSync(path, 'utf8').split('\n')) if (mark !== '') now.add(mark)
+    return now
+  }
+  let told = false
+  const trouble = (error: unknown): void => {
+    if (!told)
+      io.err(
+        `Which devices were ended is not known or kept beyond this start: ${path} (${errorText(error)}). --forget-devices ends them all.`,
+      )
+    told = true
+  }
+  try {
+    kept()
+    if (forgetDevice.length > 0) {
+      mkdirSync(dirname(path), { recursive: true })
+      writeFileSync(path, `${[...now].join('\n')}\n`, { mode: 0o600, flush: true })
+      io.err(
+        `Ended: ${forgetDevice.join(', ')}. A service that runs already for paired devices does not let it in any more.`,
+      )
+    }
+  } catch (error) {
+    trouble(error)
+  }
+  return () => {
+    try {
+      return kept()
+    } catch (error) {
+      trouble(error)
+      return now
+    }
+  }
+}
+
+const besideRuns = (name: string, io: Io): string | null => {
+  const runs = dataFolder(io.env)
+  return runs === null ? null : join(dirname(runs), name)
+}
+const errorText = (error: unknown): string => (error instanceof Error ? error.message : String(error))
+
+function markOf(text: string): string {
+  if (!/^[0-9a-f]{6,12}$/.test(text))
+    throw new InvalidArgumentError('The mark of a device is wanted, as it stands behind its name.')
+  return text
 }
 
 function secondsOf(text: string): number {

@@ -5,8 +5,9 @@ import { type Exit, exits } from '../exits.js'
 import { type Io, printJson, userName } from '../io.js'
 import { refuse } from '../refuse.js'
 import { momentOf, plottedFigures, type PlotWish, railsOf, railsWorthALook, runPlots } from '../run-plot.js'
-import { eventsText, storyText } from '../story-text.js'
+import { eventsText, sealAlarm, storyText } from '../story-text.js'
 import { findRunOrRefuse, withRun } from '../with-run.js'
+import { overSsh } from '../live/over-ssh.js'
 import type { Register } from './index.js'
 
 export const registerShow: Register = (program, io) => {
@@ -38,6 +39,10 @@ interface Options {
   readonly by?: string
 }
 
+/** Where a note was written, as the page's says where it was. */
+const terminalOf = ({ env }: Io): string =>
+  `a terminal of the bench machine${overSsh(env) === null ? '' : ', by ssh'}`
+
 function show(run: string, options: Options, io: Io): Exit {
   const { json = false, events = false, note, by } = options
   if (note !== undefined) {
@@ -47,7 +52,11 @@ function show(run: string, options: Options, io: Io): Exit {
     const trouble =
       text === ''
         ? 'The note says nothing.'
-        : addNote(found, { written: new Date().toISOString(), by: by ?? userName(io), text })
+        : addNote(
+            found,
+            { written: new Date().toISOString(), by: `${by ?? userName(io)} (${terminalOf(io)})`, text },
+            runsUnderWay(io.env).has(realPath(found)),
+          )
     if (trouble !== null)
       return refuse(io, json, { exit: exits.recordNotAvailable, where: found, what: trouble })
   }
@@ -68,7 +77,9 @@ function show(run: string, options: Options, io: Io): Exit {
         plots: figures,
       })
     else io.out([storyText(story, under_way), ...plots, ...(events ? [eventsText(story)] : [])].join('\n\n'))
-    return story.damage.length === 0 ? exits.done : exits.finding
+    return story.damage.length === 0 && sealAlarm(story, under_way !== null) === null
+      ? exits.done
+      : exits.finding
   })
 }
 

@@ -10,7 +10,7 @@ import { refuse } from '../refuse.js'
 import { faultsInWords, healthInWords } from '../../exchange/index.js'
 import { type Askable, askInstrument, type Told } from '../live/ask-instrument.js'
 import { untried } from '../live/talk.js'
-import { checkSupplies } from '../check-supply/command.js'
+import { checkSupplies, underWay } from '../check-supply/command.js'
 import type { Register } from './index.js'
 
 export const registerSupplies: Register = (program, io) => {
@@ -37,7 +37,7 @@ interface Flags {
   readonly json?: true
 }
 
-async function supplies(flags: Flags, io: Io): Promise<number> {
+export async function supplies(flags: Flags, io: Io): Promise<number> {
   const { bench: path } = flags
   const json = flags.json === true
   if (flags.check !== true && (flags.sets ?? flags.supply ?? flags.write) !== undefined)
@@ -57,14 +57,16 @@ async function supplies(flags: Flags, io: Io): Promise<number> {
       remedy: 'Mend what is named in it.',
       problems: placed(loaded.problems, io.cwd),
     })
+  const left = readBenchState(benchStatePath(file, io.env))
   if (flags.check === true) {
-    const left = readBenchState(benchStatePath(file, io.env))
     const places = placesOf(bench, placesLeft(left))
     const { supply, write } = flags
     const order = { bench, left, places, file: path, sets: flags.sets === true, supply, write, json }
     const ended = await checkSupplies(order, io)
     return typeof ended === 'number' ? ended : refuse(io, json, ended)
   }
+  const busy = underWay(left)
+  if (busy !== null) return refuse(io, json, busy)
   const told = await suppliesTold(file, bench, io.env)
   if (json) printJson(io, { bench: bench.name, supplies: told })
   else for (const [name, one] of Object.entries(told)) io.out(describe(name, one, wantedOf(bench, name)))
@@ -130,16 +132,34 @@ function describe(name: string, told: Told, wanted: string | null): string {
     const faults = faultsInWords(told.line)
     return `${name}: ${told.trouble}${faults === null ? '' : `  (${faults})`}`
   }
-  const other = wanted !== null && wanted !== told.identity ? `  (the bench file expects "${wanted}")` : ''
+  const other =
+    wanted !== null && wanted !== told.identity
+      ? `  (the bench file expects "${wanted}")`
+      : wanted === null && told.identity !== null
+        ? `  (the bench file names none; write there identity: ${JSON.stringify(told.identity)})`
+        : ''
   return [
     `${name}: ${told.identity ?? 'no identity'}${other}`,
-    ...Object.entries(told.channels).map(
-      ([channel, { set_V, limit_A, over_V, output, volts, amps }]) =>
-        `  ${channel}: output ${output ?? 'not told'}, set ${set_V ?? '–'} V, limit ${limit_A ?? '–'} A, over-voltage ${over_V ?? '–'} V, measured ${volts ?? '–'} V ${amps ?? '–'} A`,
-    ),
+    ...Object.entries(told.channels).map(([channel, of]) => `  ${channel}: ${channelWords(of)}`),
     ...Object.entries(told.inputs).map(
       ([input, shows]) => `  ${input}: ${shows ?? 'nothing that can be read'}`,
     ),
     `  line: ${healthInWords(told.line)}`,
   ].join('\n')
+}
+
+function channelWords(of: Told['channels'][string]): string {
+  const { set_V, limit_A, over_V, over_A, output, volts, amps, regulation, fired, guards_off, dead_man } = of
+  return [
+    `output ${output ?? 'not told'}`,
+    `set ${set_V ?? '–'} V`,
+    `limit ${limit_A ?? '–'} A`,
+    `over-voltage ${over_V ?? '–'} V`,
+    ...(over_A === null ? [] : [`over-current ${over_A} A`]),
+    `measured ${volts ?? '–'} V ${amps ?? '–'} A`,
+    ...(regulation === null || regulation === 'unknown' ? [] : [`constant ${regulation}`]),
+    ...guards_off.map((name) => `${name} protection switched OFF`),
+    ...(dead_man === null ? [] : [`dead-man ${dead_man}`]),
+    ...fired.map((name) => `${name.toUpperCase()} FIRED, latched`),
+  ].join(', ')
 }

@@ -1,12 +1,13 @@
 import { existsSync, statSync } from 'node:fs'
 import { resolve } from 'node:path'
 import { loadEquipment } from '../../files/index.js'
-import { listRuns, trendOf, unlistedIn } from '../../record/index.js'
+import { listRuns, unlistedIn } from '../../record/index.js'
 import { trendText } from '../compare-text.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { refuse } from '../refuse.js'
 import { otherRunsFolders, runsFolder, runsHelp } from '../runs-folder.js'
+import { setTrend } from '../set-trend.js'
 import type { Register } from './index.js'
 
 interface Options {
@@ -15,11 +16,13 @@ interface Options {
   readonly json?: boolean
 }
 
-/** `slowglow trend EQUIPMENT`: a set over all its runs, with the notes between. */
+/** `slowglow trend EQUIPMENT`: a set over all its runs, with its repairs and the notes between. */
 export const registerTrend: Register = (program, io) => {
   program
     .command('trend')
-    .description('a set over its runs: the current of each rail at each of its volts, with the notes between')
+    .description(
+      'a set over its runs: the current of each rail at each of its volts, its capacitors, with repairs and notes between',
+    )
     .argument('<equipment>', 'equipment file, or the name of the set as its runs have it')
     .option('--runs <dir>', runsHelp)
     .option('--rehearsals', 'rehearsals too')
@@ -33,10 +36,9 @@ function trend(equipment: string, { runs, rehearsals = false, json = false }: Op
   const folder = runsFolder(runs, io)
   const elsewhere = runs === undefined ? otherRunsFolders(folder, io) : []
   const path = resolve(io.cwd, equipment)
+  const equipmentPath = existsSync(path) && statSync(path).isFile() ? path : null
   const name =
-    existsSync(path) && statSync(path).isFile()
-      ? (loadEquipment(path).value?.name ?? null)
-      : nameAmong(folder, equipment)
+    equipmentPath === null ? nameAmong(folder, equipment) : (loadEquipment(equipmentPath).value?.name ?? null)
   if (name === null)
     return refuse(io, json, {
       exit: exits.usage,
@@ -48,7 +50,7 @@ function trend(equipment: string, { runs, rehearsals = false, json = false }: Op
         ...elsewhere.map(leftOut),
       ].join(' '),
     })
-  const found = trendOf(folder, name, rehearsals)
+  const found = setTrend(folder, name, rehearsals, { equipmentPath, cwd: io.cwd })
   if (json) printJson(io, { ...found, elsewhere })
   else {
     io.out(trendText(found))

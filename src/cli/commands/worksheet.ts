@@ -35,7 +35,7 @@ export const registerWorksheet: Register = (program, io) => {
       '--record [item=value...]',
       'keeps these readings in the set’s book and judges them; without any, lines of ITEM=VALUE are read from standard input',
     )
-    .option('--meter <words>', 'which meter they were taken with')
+    .option('--meter <words>', 'which meter they were taken with; needed for readings, not for looks')
     .option('--by <name>', 'who took them; unless given: the user’s name')
     .option('--on <day>', 'day on which they were taken, as 2026-11-29; unless given: now')
     .option(
@@ -122,13 +122,14 @@ function sheetDocument({ sheet, standing, book }: ColdState, kept: readonly Kept
     ...sheet,
     book: book.path,
     kept,
-    checks: standing.map(({ item, check, state, text, reading, waiver }) => ({
+    checks: standing.map(({ item, check, state, text, reading, waiver, once }) => ({
       item,
       ...check,
       state,
       text,
       reading,
       waiver,
+      once_waived: once,
     })),
   }
 }

@@ -76,7 +76,12 @@ export function plansDesk(where: Where): PlansDesk {
               trouble,
               identity,
               expects: wantedOf(value, name),
-              channels: { ...channels },
+              channels: Object.fromEntries(
+                Object.entries(channels).map(([channel, of]) => [
+                  channel,
+                  { ...of, fired: [...of.fired], guards_off: [...of.guards_off] },
+                ]),
+              ),
               inputs: { ...inputs },
               line: healthInWords(line),
             },
@@ -84,21 +89,27 @@ export function plansDesk(where: Where): PlansDesk {
         ),
       }
     },
-    prepare: ({ profile, bench, faults, speed, continues }) => {
+    prepare: ({ profile, bench, faults, speed, continues, plan: read }) => {
       inside([profile, bench])
       const flags = { fault: faults, speed, runs: where.runs, ...(bench !== undefined && { bench }) }
       const fresh = prepared('run', profile, flags, { cwd: folder, env }, texts())
       if ('exit' in fresh) throw refusedAs(fresh)
       const { problems } = fresh
+      if (read !== undefined && read !== fresh.plan.hash)
+        throw new Refused(
+          409,
+          'changed meanwhile',
+          'What this plan was made from has changed since you read it.',
+          {
+            remedy:
+              'A file, a cold reading or a measured figure is another one now: read the plan again, then start.',
+            where: profile,
+          },
+        )
       const made = continues
         ? takenUp(fresh, continuable([where.runs, ...where.elsewhere], fresh.plan))
         : fresh
       if ('exit' in made) throw refusedAs(made)
-      if (made.plan.unattended !== undefined)
-        throw new Refused(422, 'not allowed', 'A run that nobody stays with is not started from the page.', {
-          remedy: 'Start it in a terminal of the bench machine: slowglow run --unattended PROFILE.',
-          where: profile,
-        })
       const { equipment, bench: on, bench_path, files, lifted } = made
       const plan = hashed(planAtSpeed(made.plan, speed))
       return {

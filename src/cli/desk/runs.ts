@@ -15,24 +15,27 @@ import {
   runNameOf,
   type RunReader,
   storyOf,
-  trendOf,
   unlistedIn,
 } from '../../record/index.js'
 import { type DeskQuestions, Refused } from '../../service/index.js'
-import { closingText } from '../../session/index.js'
+import { besideLines, closingText, interruptedLines } from '../../session/index.js'
 import { diagnosisIn } from '../commands/diagnose.js'
-import { replayOf } from '../commands/replay.js'
+import { inForceIn, replayOf } from '../commands/replay.js'
 import { isWanted } from '../commands/runs.js'
 import { nameAmong } from '../commands/trend.js'
 import { reportPage } from '../report/page.js'
-import { sealLine } from '../story-text.js'
+import { setTrend } from '../set-trend.js'
+import { sealAlarm, sealLine } from '../story-text.js'
 import { pathIn, refusedAs, textsOf, type Where } from './place.js'
 
 type RunsDesk = Pick<
   DeskQuestions,
-  | ('runs' | 'run' | 'seal' | 'runPlan' | 'traces' | 'addNote' | 'report' | 'export')
+  | ('runs' | 'run' | 'seal' | 'runPlan' | 'traces' | 'inForce' | 'addNote' | 'report' | 'export')
   | ('replay' | 'diagnosis' | 'compare' | 'trend')
 >
+
+/** A longer one takes more than some seconds to be fed again: 40 µs an entry. */
+const soon_bytes = 2_000_000
 
 export function runsDesk(where: Where): RunsDesk {
   const { runs: folder, elsewhere, env } = where
@@ -53,23 +56,26 @@ export function runsDesk(where: Where): RunsDesk {
     run: ({ run }) =>
       withRun(run, (reader) => {
         const story = storyOf(reader, { seal: false })
-        const under_way = story.outcome === 'interrupted' && runsUnderWay(env).has(realPath(reader.path))
+        const supervisor = runsUnderWay(env).get(realPath(reader.path)) ?? null
+        const under_way = story.outcome === 'interrupted' && supervisor !== null
         const ending = reader.ending()?.ending ?? null
         const closing =
           ending === null
-            ? []
+            ? interruptedLines(story, supervisor)
             : closingText(ending, null, story.lines, story.known?.command ?? 'run').split('\n')
         const bands = bandsOf(reader).map(({ from_us, to_us, ...band }) => ({
           ...band,
           from_s: from_us / 1e6,
           to_s: to_us / 1e6,
         }))
-        return { ...story, under_way, closing, bands }
+        return { ...story, under_way, closing: [...closing, ...besideLines(story)], bands }
       }),
     seal: ({ run }) =>
       withRun(run, (reader) => {
         const seal = reader.seal()
-        return { is: seal.is, text: sealLine({ seal }) }
+        const outcome = reader.ending()?.ending.outcome ?? 'interrupted'
+        const finding = sealAlarm({ seal, outcome }, runsUnderWay(env).has(realPath(reader.path))) !== null
+        return { is: seal.is, text: sealLine({ seal, outcome }), finding }
       }),
     runPlan: ({ run }) =>
       withRun(run, (reader) => {
@@ -123,10 +129,29 @@ export function runsDesk(where: Where): RunsDesk {
           damage: [...reader.damage()],
         }
       }),
+    inForce: ({ run, however_long }) =>
+      withRun(run, (reader) => {
+        const { size } = statSync(reader.path)
+        if (however_long === 'no' && size > soon_bytes) return { run, rails: null, gap: null }
+        const { rails, gap } = inForceIn(reader)
+        return {
+          run,
+          rails: Object.entries(rails).map(([rail, held]) => ({
+            rail,
+            t_s: held.map(({ t_us }) => t_us / 1e6),
+            trip_A: held.map(({ limits }) => limits?.trip_A ?? null),
+            ceiling_A: held.map(({ limits }) => limits?.ceiling_A ?? null),
+            expected_A: held.map(({ limits }) => limits?.band?.expected_A ?? null),
+            lower_A: held.map(({ limits }) => limits?.band?.lower_A ?? null),
+            upper_A: held.map(({ limits }) => limits?.band?.upper_A ?? null),
+          })),
+          gap,
+        }
+      }),
     addNote: ({ run, text, by }) => {
       const path = pathOf(where, run)
       const note = { written: new Date().toISOString(), by, text }
-      const trouble = addNote(path, note)
+      const trouble = addNote(path, note, runsUnderWay(env).has(realPath(path)))
       if (trouble !== null) throw new Refused(409, 'record not available', trouble, { where: run })
       return { run, ...note }
     },
@@ -137,10 +162,11 @@ export function runsDesk(where: Where): RunsDesk {
       })),
     export: ({ run, format }) =>
       withRun(run, (reader) => {
-        const name = `${runNameOf(reader.path)}.${format}`
-        const file = join(mkdtempSync(join(tmpdir(), 'slowglow-export-')), name)
-        exportRun(reader, format, file)
-        return { file, name }
+        const name = runNameOf(reader.path)
+        const file = join(mkdtempSync(join(tmpdir(), 'slowglow-export-')), `${name}.${format}`)
+        const { damage } = exportRun(reader, format, file)
+        // A file that is taken away has no other place to say so.
+        return { file, name: `${name}${damage.length === 0 ? '' : '-NOT-WHOLE'}.${format}` }
       }),
     replay: ({ run, profile, bench }) => {
       for (const path of [profile, bench]) if (path !== undefined) pathIn(where, path)
@@ -175,7 +201,8 @@ export function runsDesk(where: Where): RunsDesk {
             where: set,
           },
         )
-      return { ...trendOf(folder, name, rehearsals), elsewhere: [...elsewhere] }
+      const found = setTrend(folder, name, rehearsals, { equipmentPath: null, cwd: where.folder })
+      return { ...found, elsewhere: [...elsewhere] }
     },
   }
 }

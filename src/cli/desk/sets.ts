@@ -10,9 +10,13 @@ import { lifeLines } from '../book/book-text.js'
 import { keepReadings, type Kept, waiverOf } from '../book/keep.js'
 import { lifeIn } from '../book/life.js'
 import { photographed } from '../book/photograph.js'
+import { keyedRunIn } from '../book/keyed-run.js'
+import { keyedModes, proofFrom, type ProofWay, proofWays } from '../book/prove.js'
 import { recordSheet, shownBy } from '../book/record-sheet.js'
 import { sheetPage } from '../book/sheet-page.js'
-import { summaryLines, usualWords, waiverWords } from '../book/worksheet-text.js'
+import { withBlindness } from '../book/unseen.js'
+import { summaryLines, usualWords, waivedLines, waiversOf } from '../book/worksheet-text.js'
+import { camel } from '../rf/readings.js'
 import { coveredBy, liftedOut } from '../commands/coverage.js'
 import { notPlanned, planFiles } from '../plan-files.js'
 import { type SetFile, setFile } from '../set-file.js'
@@ -21,6 +25,7 @@ import { pathIn, refusedAs, textsOf, type Where } from './place.js'
 type SetsDesk = Pick<
   DeskQuestions,
   | ('worksheet' | 'keepReadings')
+  | ('proofs' | 'prove')
   | ('book' | 'writeBook' | 'addPhotograph' | 'photograph' | 'archive' | 'setPage' | 'coverage')
 >
 type Worksheet = Awaited<ReturnType<DeskQuestions['worksheet']>>
@@ -43,6 +48,11 @@ export function setsDesk(where: Where): SetsDesk {
     if ('trouble' in state) throw notRead(state.trouble, file)
     return { set, state }
   }
+  /** With what the plan of the profile does not notice told at the checks that find it, as the command has it. */
+  const sheetOf = (file: string, { set, state }: Opened): Opened => ({
+    set,
+    state: withBlindness(state, file, { cwd: folder, env }, textsOf(where)),
+  })
   const told = (file: string): BookTold => bookOf(opened(file), where)
   const written = (
     file: string,
@@ -56,7 +66,7 @@ export function setsDesk(where: Where): SetsDesk {
     return told(file)
   }
   return {
-    worksheet: ({ file }) => worksheetOf(opened(file), where, []),
+    worksheet: ({ file }) => worksheetOf(sheetOf(file, opened(file)), where, []),
     keepReadings: ({ file, readings, meter, by, on, at_bench }) => {
       const { state } = opened(file)
       const bad = readings.find(({ item }) => !at_bench && isOutOfRange(state, item))
@@ -72,7 +82,7 @@ export function setsDesk(where: Where): SetsDesk {
       const lines = readings.map(({ item, value }) => `${item}=${value}`)
       const kept = keepReadings(lines, state, { meter, by, on: on ?? null })
       if ('exit' in kept) throw refusedAs(kept)
-      return worksheetOf(opened(file), where, kept)
+      return worksheetOf(sheetOf(file, opened(file)), where, kept)
     },
     book: ({ file }) => told(file),
     writeBook: ({ file, entry, by, on = null }) => {
@@ -84,6 +94,26 @@ export function setsDesk(where: Where): SetsDesk {
       const body = waiverOf(entry.item, entry.reason, now.state)
       if ('exit' in body) throw refusedAs(body)
       return written(file, now, by, [{ body, on }])
+    },
+    proofs: ({ file }) => proofsOf(opened(file).set.equipment),
+    prove: ({ file, of, readings, instruments, accuracy, by, on = null }) => {
+      const now = opened(file)
+      const way = proofWays.find((each) => each.of === of)
+      if (way === undefined) throw new Refused(400, 'bad request', `There is no proof '${of}'.`)
+      const made = proofFrom(
+        way,
+        asOptions({ ...readings, accuracy }, way),
+        instruments,
+        now.set.equipment,
+        now.state.book.entries,
+        (mode) => keyedRunIn(now.state.book.entries, mode),
+      )
+      if (typeof made === 'string')
+        throw new Refused(422, 'bad answer', `${made.replace(/--([a-z-]+)/g, '"$1"')}.`, { where: file })
+      const { what, verdict, judged } = made.proof
+      const figures = made.body.kind === 'proof' ? made.body.figures.map(({ text }) => text) : []
+      const book = written(file, now, by, [{ body: made.body, on }])
+      return { of, what, verdict, figures, judged: judged.map((each) => ({ ...each })), book }
     },
     addPhotograph: ({ file, name, caption, picture, by }) => {
       const now = opened(file)
@@ -107,12 +137,13 @@ export function setsDesk(where: Where): SetsDesk {
       const page = bookPage(life, state.standing, (entry) => photographOf(state.book.path, entry), printed)
       const name = `${basename(set.path, extname(set.path))}.tar`
       const path = join(mkdtempSync(join(tmpdir(), 'slowglow-archive-')), name)
-      writeArchive(path, archiveFiles(state, life, set, page, printed), new Date())
+      writeArchive(path, archiveFiles(state, life, set, page, printed).files, new Date())
       return { file: path, name }
     },
     setPage: ({ file, page }) => {
-      const { set, state } = opened(file)
-      if (page === 'worksheet') return { html: sheetPage(state, today()) }
+      const now = opened(file)
+      if (page === 'worksheet') return { html: sheetPage(sheetOf(file, now).state, today()) }
+      const { set, state } = now
       const life = lifeIn(state, set, where)
       if (page === 'record sheet') return { html: recordSheet(life, state, today()) }
       const pictures = (entry: Parameters<typeof photographOf>[1]) => photographOf(state.book.path, entry)
@@ -131,6 +162,35 @@ export function setsDesk(where: Where): SetsDesk {
   }
 }
 
+function proofsOf(equipment: SetFile['equipment']): Awaited<ReturnType<DeskQuestions['proofs']>> {
+  return {
+    ways: proofWays.map(({ of, about, cautions, flags, choices }) => ({
+      ...{ of, about, cautions: [...cautions] },
+      readings: flags.map(({ flag, unit, words, needed }) => ({ name: flag, unit, words, needed })),
+      choices: choices.map(({ flag, words, among }) => ({
+        ...{ name: flag, words },
+        among: among === 'modes' ? keyedModes(equipment) : among === null ? null : [...among],
+        must: among === 'modes',
+      })),
+    })),
+  }
+}
+
+/** As the command line gives them: what is confirmed as true, what stands empty left out. */
+function asOptions(
+  readings: Readonly<Record<string, string>>,
+  { choices }: ProofWay,
+): Record<string, unknown> {
+  const confirmed = new Set(choices.flatMap(({ flag, among }) => (among === null ? [flag] : [])))
+  return Object.fromEntries(
+    Object.entries(readings).flatMap(([name, text]): [string, unknown][] => {
+      const key = camel(name)
+      if (confirmed.has(name)) return text === 'yes' ? [[key, true]] : []
+      return text.trim() === '' ? [] : [[key, text.trim()]]
+    }),
+  )
+}
+
 function worksheetOf({ set, state }: Opened, { folder }: Where, kept: readonly Kept[]): Worksheet {
   const { sheet, standing, book } = state
   const { equipment, level, mode, controls, not_computed } = sheet
@@ -139,26 +199,37 @@ function worksheetOf({ set, state }: Opened, { folder }: Where, kept: readonly K
     file: inFolder(folder, set.path),
     summary: summaryLines(standing),
     book: inFolder(folder, book.path),
-    checks: standing.map(({ item, check, state: stands, text, reading, waiver }) => ({
-      ...{ item, state: stands, text },
-      reading:
-        reading === null
-          ? null
-          : { value: valueText(reading.unit, reading.value), by: reading.by, at: reading.at },
-      waiver: waiver === null ? null : waiverWords(waiver),
-      check:
-        check === null
-          ? null
-          : {
-              ...{ group: check.group, what: check.what, kind: check.kind, wanted: check.wanted },
-              usual: usualWords(check) || null,
-              ...{ because: check.because, source: check.source, method: check.method, meter: check.meter },
-              ...{ cautions: [...check.cautions], must: check.must, waivable: check.waivable },
-            },
-    })),
+    checks: standing.map(toldOf),
     kept: [...kept],
   }
 }
+
+function toldOf(each: ColdState['standing'][number]): Worksheet['checks'][number] {
+  const { item, check, state, text, reading } = each
+  return {
+    ...{ item, state, text },
+    reading:
+      reading === null
+        ? null
+        : { value: valueText(reading.unit, reading.value), by: reading.by, at: reading.at },
+    waiver: waiversOf(each).join(' ') || null,
+    check:
+      check === null
+        ? null
+        : {
+            ...{ group: check.group, what: check.what, kind: check.kind, wanted: check.wanted },
+            units: check.kind === 'look' ? [] : typedIn(check),
+            usual: usualWords(check) || null,
+            ...{ because: check.because, source: check.source, method: check.method, meter: check.meter },
+            ...{ cautions: [...check.cautions], must: check.must, waivable: check.waivable },
+          },
+  }
+}
+
+const typedIn = ({ unit, volts }: { unit: 'Ω' | 'V' | null; volts: object | null }): string[] => [
+  ...(unit === 'V' ? ['V', 'mV'] : ['Ω', 'kΩ', 'MΩ', 'GΩ']),
+  ...(unit !== 'V' && volts !== null ? ['V', 'mV'] : []),
+]
 
 function bookOf({ set, state }: Opened, where: Where): BookTold {
   const life = lifeIn(state, set, where)
@@ -172,9 +243,7 @@ function bookOf({ set, state }: Opened, where: Where): BookTold {
         ? [{ seq, name: body.name, caption: body.caption, at, sha256: body.sha256 }]
         : [],
     ),
-    waived: state.standing.flatMap(({ item, text, waiver }) =>
-      waiver === null ? [] : [`${item}: ${text} ${waiverWords(waiver)}`],
-    ),
+    waived: waivedLines(state.standing),
     shown: shownBy(life.entries).map(({ of, verdict }) => ({ of, verdict })),
     parts: [
       ...Object.keys(equipment.tubes),

@@ -41,19 +41,30 @@ export interface Continuable {
   readonly offer: string
 }
 
-/** The set's last run in these folders, where it was this profile's reform of these parts and left some of them unfinished. */
+/**
+ * The set's last run in these folders, where it was this profile's reform of these parts and left some of them unfinished. A start of it
+ * that ended before anything was told of any part is no run of these parts: the night before it is not lost by that.
+ */
 export function continuable(folders: readonly string[], plan: Plan): Continuable | null {
-  const last = lastRunOf(folders, plan.equipment)
+  const last = lastRunOf(
+    folders,
+    plan.equipment,
+    (known, events) =>
+      known.plan.profile !== plan.profile ||
+      known.plan.reform === undefined ||
+      events.some(({ what }) => what === 'judgement'),
+  )
   if (last === null || last.known.plan.profile !== plan.profile) return null
   return unfinished(last.known, formedIn(last.known.plan, last.events), plan)
 }
 
-/** The same of one run by its name or file, rehearsals among them; a sentence where there is nothing to take up. */
+/** The same of one run by its name or file; a sentence where there is nothing to take up. `rehearsed`: it may be a rehearsal. */
 export function continuableRun(
   words: string,
   folder: string,
   cwd: string,
   plan: Plan,
+  rehearsed = true,
 ): Continuable | { readonly trouble: string } {
   const found = findRun(words, folder, cwd)
   if ('trouble' in found) return found
@@ -63,10 +74,12 @@ export function continuableRun(
   try {
     const known = reader.known()
     if (known === null) return { trouble: `${words} does not tell what was run.` }
+    if (!rehearsed && known.command !== 'run')
+      return { trouble: `${words} was no run: its parts were not formed by it.` }
     if (known.plan.equipment !== plan.equipment)
       return { trouble: `${words} is a run of ${known.plan.equipment}, not of ${plan.equipment}.` }
     return (
-      unfinished(known, formedIn(known.plan, reader.told()), plan) ?? {
+      unfinished(known, formedIn(known.plan, reader.told()), plan, Date.now(), 'The run') ?? {
         trouble: `${words} left no part of this profile unfinished with volts that it was held at to the end.`,
       }
     )
@@ -79,6 +92,8 @@ export function unfinished(
   { run, started }: { readonly run: string; readonly started: string },
   formed: readonly FormedStory[],
   plan: Plan,
+  now_ms = Date.now(),
+  which: 'The last run' | 'The run' = 'The last run',
 ): Continuable | null {
   const same = (plan.reform?.parts ?? []).map(({ name }) => name)
   const mine = formed.filter(({ part }) => same.includes(part))
@@ -92,19 +107,29 @@ export function unfinished(
   )
   const bad = mine.filter(({ verdict }) => verdict === 'replace' || verdict === 'not judged')
   const from_V = Math.min(...mine.map(({ formed_V }) => formed_V))
+  const old_days = (now_ms - Date.parse(started)) / 86_400_000
+  const why_not = bad.length > 0 ? notWith(run, bad) : old_days > oldest_days ? tooOld(run, old_days) : null
   return {
     run,
     started,
     parts,
-    text: `The last run of this profile (${run}) did not come to its end: ${each.join('; ')}.`,
+    text: `${which} of this profile (${run}) did not come to its end: ${each.join('; ')}.`,
     earlier:
-      bad.length > 0
+      why_not !== null
         ? null
         : { run, formed_V: Object.fromEntries(mine.map(({ part, formed_V }) => [part, formed_V])) },
-    why_not: bad.length > 0 ? notWith(run, bad) : null,
+    why_not,
     offer: `It goes on from ${formatQuantity(from_V, 'V')}, the lowest of these, after the wires are proved and a fresh check at the lowest step.`,
   }
 }
+
+/** Oxide that was half formed and then left goes back; how fast no source says. So old a run is begun again from below (our choice). */
+const oldest_days = 30
+
+const tooOld = (run: string, days: number): { readonly what: string; readonly remedy: string } => ({
+  what: `${run} is ${Math.floor(days)} days old, and what was formed then has gone back meanwhile: it is not taken up after more than ${oldest_days} days (our choice).`,
+  remedy: 'Leave --continue out: the parts begin from below.',
+})
 
 function notWith(
   run: string,

@@ -12,6 +12,7 @@ import {
   type NotBegun,
   type OpenBench,
   openBench,
+  placesTold,
   planAtSpeed,
   type Ran,
   type Ready,
@@ -31,6 +32,7 @@ import { toTerminal } from '../wrap.js'
 import { Conversation } from './conversation.js'
 import { photosInBook } from './photo.js'
 import { exitOf } from './exit-of.js'
+import { overSsh } from './over-ssh.js'
 import { logOf, type RunLog } from './log.js'
 import { type Key, openTerminal, type Terminal } from './terminal.js'
 
@@ -171,7 +173,7 @@ async function acknowledged(
       terminal.line(text)
     })
   }
-  const alone = await leftAlone(plan, conversation, terminal)
+  const alone = await leftAlone(plan, placesTold(prepared.bench), conversation, terminal)
   if (alone !== null && 'kind' in alone) return alone
   terminal.line(cautionsFor(plan.figures, plan))
   const word = newWord()
@@ -196,6 +198,8 @@ async function acknowledged(
       terminal.line(text)
     },
     follow: (run) => {
+      const ssh = overSsh(io.env)
+      if (ssh !== null) run.note('act', ssh.text, ssh.data)
       conversation.follow(run)
     },
     present: () => !terminal.gone,
@@ -205,14 +209,18 @@ async function acknowledged(
 /** What leaving it alone needs, confirmed with a word of its own before the cautions of the run; null = somebody stays. */
 async function leftAlone(
   plan: Plan,
+  told: readonly string[],
   conversation: Conversation,
   terminal: Terminal,
 ): Promise<NonNullable<Acknowledged['alone']> | NotBegun | null> {
   if (plan.unattended === undefined) return null
   const awake = inhibitSleep()
   const lacking = await awake.lacking
-  if (lacking !== null) return sleeps(lacking)
-  const confirmed = unattendedCautions(plan)
+  if (lacking !== null) {
+    awake.end()
+    return sleeps(lacking)
+  }
+  const confirmed = unattendedCautions(plan, told)
   terminal.line(confirmed)
   if (await conversation.acknowledge(newWord(), 'unattended')) return { confirmed, awake }
   awake.end()

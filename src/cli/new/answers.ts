@@ -20,6 +20,17 @@ export interface TubeAnswer {
   readonly record: TubeRecord
 }
 
+/** Its own transformer, to be tried and joined on a variable transformer. */
+export interface OwnPackAnswers {
+  readonly volts: number
+  readonly primary_ohm: number
+  readonly fuse_A: number
+  /** Of each half of its HT winding, or of the whole of one without a centre tap. */
+  readonly half_V: number
+  readonly centre_tapped: boolean
+  readonly earthed: boolean
+}
+
 /** All answers of `slowglow new`. */
 export interface Answers {
   readonly name: string
@@ -41,6 +52,11 @@ export interface Answers {
   readonly heater_supplies: Readonly<Record<HeaterRail, SupplyAnswers | null>>
   readonly bias_supply: SupplyAnswers | null
   readonly meter: { readonly ohm: number; readonly resolution_V: number }
+  /** A relay that cuts the HT supply once nobody feeds it. */
+  readonly cut_off: { readonly path: string | null; readonly feed: string; readonly after_s: number } | null
+  /** Electrolytics are lifted and formed behind such resistors, read by hand. */
+  readonly forming: { readonly feed_ohm: number; readonly feed_W: number } | null
+  readonly own_pack: OwnPackAnswers | null
   /** Ammeters that stay in a lead while the set runs. */
   readonly ammeters: readonly { readonly rail: FedRail; readonly resolution_A: number }[]
 }
@@ -84,6 +100,10 @@ export function isTransmitting(modes: readonly string[]): boolean {
 /** Rectifiers are pulled on bench supplies, but for those whose heater a series chain needs. */
 export function isPulled(tube: TubeAnswer, chains: Answers['chains']): boolean {
   return isRectifier(tube) && !chains.flat(2).includes(tube.name)
+}
+
+export function isLamp({ record }: TubeAnswer): boolean {
+  return record.kind === 'lamp'
 }
 
 export function isRectifier({ record }: TubeAnswer): boolean {

@@ -10,6 +10,8 @@ import {
   type SupplyAnswers,
   type TubeAnswer,
 } from './answers.js'
+import { askForming } from './forming.js'
+import { askOwnPack } from './own-pack.js'
 import { type Asks, oneOf, quantityOf, quantityOrNone, word } from './dialogue.js'
 import {
   readAmmeters,
@@ -25,6 +27,7 @@ import {
   readTube,
   readChains,
   readCapacitors,
+  readFeed,
 } from './typed.js'
 
 export async function askAll(dialogue: Asks): Promise<Answers> {
@@ -116,7 +119,8 @@ export async function askAll(dialogue: Asks): Promise<Answers> {
   // Nothing may put more on the electrolytics than they are marked for, nor much more than the set ever had.
   const HT_max_V = Math.min(HT_V * 1.1, ...capacitors.map(({ rated_V }) => rated_V))
   const capacitance = capacitors.reduce((sum, { F }) => sum + F, 0)
-  return {
+  const HT_supply = await askSupply(dialogue, on('HT'), virtual === 'virtual', HT_max_V, capacitance, '1 mA')
+  const asked = {
     name,
     chassis,
     isolating_transformer,
@@ -130,7 +134,7 @@ export async function askAll(dialogue: Asks): Promise<Answers> {
     capacitors,
     bias,
     virtual: virtual === 'virtual',
-    HT_supply: await askSupply(dialogue, on('HT'), virtual === 'virtual', HT_max_V, capacitance, '1 mA'),
+    HT_supply,
     heater_supplies: await askHeaterSupplies(dialogue, heaters, on, virtual === 'virtual'),
     bias_supply:
       bias === null
@@ -150,6 +154,30 @@ export async function askAll(dialogue: Asks): Promise<Answers> {
       read: (text) => readAmmeters(text, rails),
     }),
   }
+  return {
+    ...asked,
+    cut_off: HT_supply === null ? null : await askCutOff(dialogue, virtual === 'virtual'),
+    forming: await askForming(dialogue, asked),
+    own_pack: await askOwnPack(dialogue, asked),
+  }
+}
+
+/** What takes HT off when this computer is gone and the supply has no dead-man of its own. */
+async function askCutOff(dialogue: Asks, virtual: boolean): Promise<Answers['cut_off']> {
+  const path = await dialogue.ask({
+    ask: virtual
+      ? 'Does a cut-off relay take HT off once nobody feeds it? (yes or no)'
+      : 'Serial port of a cut-off relay that takes HT off once nobody feeds it, if there is one? (unattended work wants one where the supply has no dead-man)',
+    fallback: virtual ? 'no' : '',
+    read: virtual ? yesOrNone : portOrNone,
+  })
+  if (path === null) return null
+  const [feed, after_s] = await dialogue.ask({
+    ask: '   The question that feeds it, and how long after the last one it opens?',
+    fallback: ':REL:FEED?, 4 s',
+    read: readFeed,
+  })
+  return { path: virtual ? null : path, feed, after_s }
 }
 
 async function askHeaterSupplies(

@@ -1,17 +1,18 @@
-import { stringify } from 'yaml'
-import { formatQuantity } from '../../quantities/index.js'
+import { benchText } from './bench-text.js'
+import { formingBench, formingProfiles } from './forming.js'
+import { ownPackFiles, ownPackText } from './own-pack.js'
+import { owner, q, v } from './yaml.js'
 import {
   firstMode,
   type HeaterRail,
   heaterRails,
   isBattery,
+  isLamp,
   isPulled,
   isRectifier,
   isTransmitting,
   type Answers,
-  type FedRail,
   railOf,
-  type SupplyAnswers,
 } from './answers.js'
 
 /** The files that `slowglow new` writes: name → text. */
@@ -27,10 +28,17 @@ export function textsOf(answers: Answers): Readonly<Record<string, string>> {
         HT_supply: null,
         heater_supplies: { heaters: null, heaters2: null },
         bias_supply: null,
+        cut_off: null,
         virtual: false,
       }),
     }),
-    'reform.yaml': profileText(answers, 'reform'),
+    ...(answers.forming === null
+      ? { 'reform.yaml': profileText(answers, 'reform') }
+      : {
+          'forming-bench.yaml': formingBench(answers),
+          ...formingProfiles(answers, answers.forming),
+        }),
+    ...ownPackFiles(answers, firstMode(answers.modes)),
     [bringUpFile(answers.modes)]: profileText(answers, bringUpKind(answers.modes)),
   }
 }
@@ -43,11 +51,17 @@ export function bringUpFile(modes: readonly string[]): 'transmit.yaml' | 'receiv
   return `${bringUpKind(modes)}.yaml`
 }
 
-/** Text as YAML writes it on one line, in quotes where it needs them. */
-const q = (text: string): string =>
-  stringify(text, { lineWidth: 0, defaultStringType: 'PLAIN', blockQuote: false }).trim()
-const v = formatQuantity
-const owner = 'owner, asked by slowglow new'
+/** A set is found by this whatever its file is called later; a name without a letter or digit makes none. */
+function idLines(name: string): string {
+  const id = name
+    .toLowerCase()
+    .replaceAll(/[^\p{L}\p{N}]+/gu, '-')
+    .slice(0, 60)
+    .replaceAll(/^-+|-+$/g, '')
+  return id === ''
+    ? ''
+    : `# Its book lies beside this file as ${id}.book, whatever this file is called later: give no two sets the same.\nid: ${q(id)}\n`
+}
 
 function equipmentText(a: Answers): string {
   const heaters = a.chains.length > 0
@@ -57,7 +71,7 @@ function equipmentText(a: Answers): string {
 # tubes) are added later, and nothing here is thrown away. Quantities carry their units: 4k7, 250 V, 16 µF.
 slowglow: equipment 1
 name: ${q(a.name)}
-chassis: ${a.chassis}
+${idLines(a.name)}chassis: ${a.chassis}
 ${isBattery(a) && a.chassis === 'isolated' ? `# Made for batteries: no mains plug, no mains transformer. Leave this out if it has a mains pack too.\npower: battery\n` : ''}${a.isolating_transformer === null ? '' : `isolating_transformer: ${q(a.isolating_transformer)}\n`}
 # This set's own dangers, shown before every run. Add those that apply: HT on key jack, HT on phone jack,
 # aerial behind blocking capacitor, mercury, radium, PCB oil, asbestos, beryllia, selenium, X-rays.
@@ -84,14 +98,28 @@ ${totals(a)}
 rail_capacitors:
 ${a.capacitors.map(({ F, rated_V }, i) => `  C${i + 1}: { rail: HT, value: ${v(F, 'F')}, rated: ${v(rated_V, 'V')} }\n`).join('') || '  {}\n'}
 tubes:
-${a.tubes.map((tube) => `  ${tube.name}: { type: ${quoted(tube.type)}, rail: ${isRectifier(tube) && !isPulled(tube, a.chains) ? heatedFrom(a, tube.name) : 'HT'}${isPulled(tube, a.chains) ? ', pulled: true' : ''} }\n`).join('')}${mercuryWords(a)}
+${a.tubes
+  .filter((tube) => !isLamp(tube))
+  .map(
+    (tube) =>
+      `  ${tube.name}: { type: ${quoted(tube.type)}, rail: ${isRectifier(tube) && !isPulled(tube, a.chains) ? heatedFrom(a, tube.name) : 'HT'}${isPulled(tube, a.chains) ? ', pulled: true' : ''} }\n`,
+  )
+  .join('')}${mercuryWords(a)}${lampText(a)}
 # Every heater has its place: elements of a list are in series, an inner list is in parallel.
 heater_chains:
-${a.chains.map((chain, i) => `  H${i + 1}: { rail: ${railOf(chain, a)}, series: [${chain.map((group) => (group.length === 1 ? (group[0] ?? '') : `[${group.join(', ')}]`)).join(', ')}] }\n`).join('') || '  {}\n'}`
+${a.chains.map((chain, i) => `  H${i + 1}: { rail: ${railOf(chain, a)}, series: [${chain.map((group) => (group.length === 1 ? (group[0] ?? '') : `[${group.join(', ')}]`)).join(', ')}] }\n`).join('') || '  {}\n'}${ownPackText(a)}`
 }
 
 /** Types that are digits only would be read as numbers. */
 const quoted = (type: string): string => (/^[0-9.]+$/.test(type) ? `"${type}"` : q(type))
+
+/** Dial lamps draw from their chain alone. */
+function lampText({ tubes }: Answers): string {
+  const lamps = tubes.filter(isLamp)
+  return lamps.length === 0
+    ? ''
+    : `\n# Dial lamps.\nparts:\n${lamps.map(({ name, type }) => `  ${name}: { kind: lamp, type: ${quoted(type)} }\n`).join('')}`
+}
 
 /** The heater rail of a tube that stands in a chain. */
 function heatedFrom(a: Answers, name: string): HeaterRail {
@@ -169,97 +197,6 @@ function totals({ total, modes, HT_V }: Answers): string {
     return `    # The handbook's total, if you find it, sharpens every limit: totals: { ${mode}: { at: ${v(HT_V, 'V')}, current: 60 mA, source: … } }\n`
   return `    totals:\n      ${q(mode)}: { at: ${v(HT_V, 'V')}, current: ${v(total.A, 'A')}, source: "${total.source}" }\n`
 }
-
-function benchText(a: Answers): string {
-  const supplies = [
-    supplyText('high', 'out', 'HT', 'HT', a.HT_supply, 10),
-    ...(a.chains.length === 0 ? [] : heaterRails).map((rail, at) =>
-      supplyText(
-        at === 0 ? 'heater supply' : 'second heater supply',
-        'out',
-        rail,
-        'heater',
-        a.heater_supplies[rail],
-        20 + at,
-      ),
-    ),
-    supplyText('bias supply', 'out', 'bias', 'bias', a.bias_supply, 30),
-  ].filter((text) => text !== '')
-  return `# The bench: what is on a line to this computer, and what a person sets and reads by hand.
-${supplies.length === 0 ? '# Nothing is on a line: slowglow plans, asks, computes and keeps the record; you turn the knobs and switch off.\n' : '# Check every figure against the manual of the supply; slowglow qualify measures those that matter.\n'}slowglow: bench 1
-name: ${q(`bench for ${a.name}`.slice(0, 200))}
-kind: ${a.virtual ? 'virtual\nequipment: equipment.yaml\nseed: 1' : 'real'}
-
-${supplies.length === 0 ? 'supplies: {}\n' : `supplies:\n${supplies.join('')}`}
-meters:
-  hand meter:
-    # No line: you read it and type what it shows.
-    measures: V
-    resistance: ${v(a.meter.ohm, 'Ω')}
-    resolution_volts: ${v(a.meter.resolution_V, 'V')}
-    accuracy_volts: { of_reading: 1 %, plus: ${v(a.meter.resolution_V * 3, 'V')} }
-    isolation: 600 V
-${a.ammeters
-  .filter(({ rail }) => !isSupplied(a, rail))
-  .map(ammeterText)
-  .join('')}`
-}
-
-/** A rail that a supply on a line feeds: that supply reads its current. */
-function isSupplied(a: Answers, rail: FedRail): boolean {
-  const supply = { HT: a.HT_supply, ...a.heater_supplies, bias: a.bias_supply }[rail]
-  return supply !== null
-}
-
-function ammeterText({ rail, resolution_A }: Answers['ammeters'][number]): string {
-  return `  ${rail} ammeter:
-    # In series with the positive lead while the set runs; you read it and type what it shows.
-    measures: A
-    rail: ${rail}
-    resistance: 1 Ω
-    resolution_amps: ${v(resolution_A, 'A')}
-    accuracy_amps: { of_reading: 2 %, plus: ${v(resolution_A * 3, 'A')} }
-    isolation: 600 V
-`
-}
-
-function supplyText(
-  name: string,
-  channel: string,
-  rail: string,
-  role: string,
-  supply: SupplyAnswers | null,
-  order: number,
-): string {
-  if (supply === null) return ''
-  return `  ${name}:
-    line: ${supply.path === null ? '{ kind: virtual, as: pty }' : `{ kind: serial, path: ${q(supply.path)}, baud: 9600 }`}
-    # What its outputs may be from earth, and whether they are isolated from the computer's line. unknown counts as no:
-    # an ohmmeter from the supply's negative to the shield of its line settles it.
-    isolation: ${v(supply.isolation_V, 'V')}
-    interface_isolated: ${supply.interface_isolated}
-    channels:
-      ${channel}:
-        number: 1
-        feeds: ${rail}
-        role: ${role}
-        max_volts: ${v(supply.max_V, 'V')}
-        max_amps: ${v(supply.max_A, 'A')}
-        resolution_volts: ${v(supply.resolution_V, 'V')}
-        resolution_amps: ${v(supply.resolution_A, 'A')}
-        set_digits_volts: ${digits(supply.resolution_V)}
-        set_digits_amps: ${digits(supply.resolution_A)}
-        accuracy_volts: { of_reading: 0.5 %, plus: ${v(supply.resolution_V * 3, 'V')} }
-        accuracy_amps: { of_reading: 0.5 %, plus: ${v(supply.resolution_A * 3, 'A')} }
-        output_capacitance: ${v(supply.output_F, 'F')}
-        leads: 0.1 Ω
-${supply.bleeder_ohm === null ? '' : `        # Clipped across its terminals before the first run: without it "off" could not be confirmed.\n        bleeder: ${v(supply.bleeder_ohm, 'Ω')}\n`}        off_order: ${order}
-`
-}
-
-/** Digits after the point that a step of this size needs. */
-const digits = (step: number): number =>
-  step >= 1 ? 0 : step >= 0.1 ? 1 : step >= 0.01 ? 2 : step >= 0.001 ? 3 : 4
 
 function profileText(a: Answers, kind: 'reform' | 'receive' | 'transmit'): string {
   const mode = firstMode(a.modes)

@@ -1,5 +1,5 @@
 import { coarsest } from '../../bench/index.js'
-import { formatQuantity, parseQuantity } from '../../quantities/index.js'
+import { formatQuantity, listed, parseQuantity, type Unit } from '../../quantities/index.js'
 import { findTube } from '../../tubes/index.js'
 import {
   type Answers,
@@ -76,7 +76,7 @@ export function readHeaterVolts(text: string): Answer<readonly number[]> {
 /** What a chain may differ from the volts of its rail, in parts of these. */
 const fits = 0.06
 
-export function pair(text: string, first: 'V' | 'F', second: 'A' | 'V'): Answer<readonly [number, number]> {
+export function pair(text: string, first: Unit, second: Unit): Answer<readonly [number, number]> {
   const [a, b, ...more] = items(text)
   if (a === undefined || b === undefined || more.length > 0)
     return { ok: false, problem: 'two quantities are wanted', remedy: 'part them by a comma' }
@@ -178,7 +178,11 @@ export function readChains(
       return {
         ok: false,
         problem: `there is no heater ${name}`,
-        remedy: `the heaters are ${able.map((tube) => tube.name).join(', ')}`,
+        remedy: listed(
+          'the heaters are',
+          able.map((tube) => tube.name),
+          'no tube named so far has a heater',
+        ),
       }
   const absent = heated.find(({ name }) => !places.includes(name))
   if (absent !== undefined || new Set(places).size < places.length)
@@ -265,4 +269,17 @@ export function readCapacitors(text: string, HT_V: number): Answer<Answers['capa
     capacitors.push({ F: F.value, rated_V: rated.value })
   }
   return { ok: true, value: capacitors }
+}
+
+/** The question that feeds a cut-off relay, and its seconds. */
+export function readFeed(text: string): Answer<readonly [string, number]> {
+  const [feed = '', after = '', ...more] = items(text)
+  if (!feed.endsWith('?') || more.length > 0)
+    return {
+      ok: false,
+      problem: `'${feed}' is no question`,
+      remedy: 'write the question from its manual, which must be answered, and seconds: :REL:FEED?, 4 s',
+    }
+  const after_s = quantityOf('s', 1.99, 60)(after)
+  return after_s.ok ? { ok: true, value: [feed, after_s.value] } : after_s
 }

@@ -1,4 +1,5 @@
 import { isCurrentRead, type Plan } from '../../plan/index.js'
+import { formatQuantity } from '../../quantities/index.js'
 
 /** A rail's limits at the volts of one step, SI units. */
 export interface Point {
@@ -10,6 +11,8 @@ export interface Point {
   readonly ask_A: number
   readonly trip_A: number
   readonly ceiling_A: number
+  /** The trip is a limit stated by hand. */
+  readonly by_hand: boolean
 }
 
 /** Rails that are raised in at least two steps, in each mode, with their limits along the volts: what is worth drawing. */
@@ -40,11 +43,21 @@ export function coursesOf(plan: Plan): Course[] {
       ask_A,
       trip_A,
       ceiling_A,
+      by_hand: limits.manual?.in_force === true,
     })
   }
   return [...courses.values()]
     .map(({ rail, mode, points }) => ({ rail, mode, points: points.toSorted((a, b) => a.V - b.V) }))
     .filter(({ points }) => new Set(points.map(({ V }) => V)).size > 1)
+}
+
+/** What the trip's line is called: a limit stated by hand is never drawn as one that was computed. */
+export function tripName(points: readonly Point[]): string {
+  const from = points.find(({ by_hand }) => by_hand)
+  if (from === undefined) return 'trip'
+  return points.every(({ by_hand }) => by_hand)
+    ? 'trip by hand'
+    : `trip, by hand from ${formatQuantity(from.V, 'V')}`
 }
 
 /** A round step so that about `count` of them reach `most`. */

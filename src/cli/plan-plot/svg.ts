@@ -1,6 +1,6 @@
 import type { Plan } from '../../plan/index.js'
 import { formatQuantity } from '../../quantities/index.js'
-import { type Course, coursesOf, type Point, roundStep } from './points.js'
+import { type Course, coursesOf, type Point, roundStep, tripName } from './points.js'
 
 /* The limits of a plan as a drawing to print and keep at the bench: one chart a rail and mode, currents over rail volts. */
 
@@ -85,7 +85,7 @@ function labels(points: readonly Point[], y: (A: number) => number, x: number): 
   if (last === undefined) return []
   const wanted = [
     ...lines.map(({ limit, name }) => ({
-      name: `${name} ${formatQuantity(last[limit], 'A')}`,
+      name: `${limit === 'trip_A' ? tripName(points) : name} ${formatQuantity(last[limit], 'A')}`,
       y: y(last[limit]),
     })),
     { name: 'band, 9 of 10 sets', y: (y(last.upper_A) + y(last.lower_A)) / 2 },
@@ -100,7 +100,7 @@ function labels(points: readonly Point[], y: (A: number) => number, x: number): 
 
 function told(point: Point): string {
   const A = (value: number): string => formatQuantity(Number(value.toPrecision(3)), 'A')
-  return `step ${point.step}, ${formatQuantity(point.V, 'V')}: expected ${A(point.expected_A)} (${A(point.lower_A)} to ${A(point.upper_A)}), asks below ${A(point.ask_A)}, trip ${A(point.trip_A)}, ceiling ${A(point.ceiling_A)}`
+  return `step ${point.step}, ${formatQuantity(point.V, 'V')}: expected ${A(point.expected_A)} (${A(point.lower_A)} to ${A(point.upper_A)}), asks below ${A(point.ask_A)}, trip ${A(point.trip_A)}${point.by_hand ? ' by hand' : ''}, ceiling ${A(point.ceiling_A)}`
 }
 
 function escaped(text: string): string {

@@ -1,6 +1,6 @@
 import type { Plan } from '../../plan/index.js'
 import { formatQuantity } from '../../quantities/index.js'
-import { type Course, coursesOf, type Point } from './points.js'
+import { type Course, coursesOf, type Point, tripName } from './points.js'
 
 /* The same drawing in characters, for the terminal. */
 
@@ -44,7 +44,7 @@ function plotted({ rail, mode, points }: Course): string[] {
     `${' '.repeat(11)}0 V${formatQuantity(most_V, 'V').padStart(width - 3)}`,
     `${' '.repeat(11)}${bandMark} band   ${marks
       .toReversed()
-      .map(({ mark, name }) => `${mark} ${name}`)
+      .map(({ mark, name }) => `${mark} ${name === 'trip' ? tripName(points) : name}`)
       .join('   ')}`,
   ]
 }
@@ -61,7 +61,8 @@ function between(points: readonly Point[], V: number): Point {
   const low = points[Math.max(0, above - 1)] ?? high
   if (high === undefined || low === undefined) throw new Error('A course has points.')
   const part = high.V > low.V ? (V - low.V) / (high.V - low.V) : 1
-  const mix = (limit: Exclude<keyof Point, 'step'>): number => low[limit] + part * (high[limit] - low[limit])
+  const mix = (limit: Exclude<keyof Point, 'step' | 'by_hand'>): number =>
+    low[limit] + part * (high[limit] - low[limit])
   return {
     step: high.step,
     V,
@@ -71,5 +72,6 @@ function between(points: readonly Point[], V: number): Point {
     ask_A: mix('ask_A'),
     trip_A: mix('trip_A'),
     ceiling_A: mix('ceiling_A'),
+    by_hand: high.by_hand,
   }
 }

@@ -21,3 +21,6 @@ export const paragraph = (text: string): string => `<p>${escaped(text)}</p>`
 /** Lines as they stand on a terminal, where their columns carry meaning. */
 export const block = (lines: readonly string[]): string =>
   lines.length === 0 ? '' : `<pre>${escaped(lines.join('\n'))}</pre>`
+
+export const list = (lines: readonly string[]): string =>
+  lines.length === 0 ? '' : `<ul>${lines.map((line) => `<li>${escaped(line)}</li>`).join('\n')}</ul>`

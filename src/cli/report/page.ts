@@ -2,8 +2,10 @@ import { standingText } from '../../cautions/index.js'
 import { formatQuantity, formatShort } from '../../quantities/index.js'
 import type { RunReader, Story } from '../../record/index.js'
 import {
+  besideLines,
   chargeLines,
   chargeOf,
+  interruptedLines,
   measuredLine,
   type OffSaid,
   openHandLines,
@@ -11,9 +13,11 @@ import {
   reasonFigures,
 } from '../../session/index.js'
 import { elapsed } from '../replay-text.js'
+import { sealAlarm, stepWord } from '../story-text.js'
 import { charts } from './chart.js'
 import { formedParts } from './formed.js'
-import { block, escaped, paragraph, section, table } from './html.js'
+import { block, escaped, list, paragraph, section, table } from './html.js'
+import { planParts } from './plan.js'
 
 /** One file, no script, nothing fetched: it opens the same in thirty years. Printable on A4 and Letter. */
 export function reportPage(reader: RunReader, told: Story): string {
@@ -42,6 +46,7 @@ export function reportPage(reader: RunReader, told: Story): string {
       drawn,
     ),
     section('Steps', steps(story)),
+    section('The plan', ...planOf(reader)),
     section('Limits and their reasons', limits(reader)),
     section('Warnings', ...story.warnings.map(paragraph)),
     section('Stated by hand', ...story.by_hand.map(paragraph)),
@@ -90,12 +95,13 @@ function cautions(story: Story): string {
   return story.cautions.length === 0 ? 'NOT acknowledged' : story.cautions.map(({ text }) => text).join(' ')
 }
 
-function seal({ seal: found }: Story): string {
+function seal(story: Story): string {
+  const { seal: found } = story
   switch (found.is) {
     case 'whole':
       return `whole, last link ${found.last}`
     case 'open':
-      return `open: the newest ${found.uncovered} entries or blocks are not covered`
+      return sealAlarm(story) ?? `open: the newest ${found.uncovered} entries or blocks are not covered`
     case 'broken':
       return `BROKEN: ${found.where}. Do not rely on this record.`
     case 'not checked':
@@ -107,15 +113,12 @@ function seal({ seal: found }: Story): string {
 
 function ending(story: Story): string[] {
   if (story.outcome === 'interrupted')
-    return [
-      paragraph(
-        'This record has no ending. Take every output as on and every capacitor as charged; measure before touching.',
-      ),
-    ]
+    return [...interruptedLines(story, null), ...besideLines(story)].map(paragraph)
   const { reason } = story
   const warned = story.outcome === 'completed' && story.warnings.length > 0 ? ', with warnings' : ''
   const headline = `<p class="large">${escaped(`${story.outcome}${warned}`)}</p>`
-  if (reason === null) return [headline, ...openHandLines(saidOf(story)).map(paragraph)]
+  const beside = besideLines(story).map(paragraph)
+  if (reason === null) return [headline, ...openHandLines(saidOf(story)).map(paragraph), ...beside]
   const { rule, because } = reason
   return [
     headline,
@@ -130,6 +133,7 @@ function ending(story: Story): string[] {
           ),
         ]),
     list(because.map(({ text, source }) => `${text} [${source}]`)),
+    ...beside,
   ]
 }
 
@@ -151,28 +155,36 @@ function off(story: Story): string[] {
   ]
 }
 
-function steps({ steps: all }: Story): string {
-  const rows = all.flatMap((step) => {
+function steps(story: Story): string {
+  const rows = story.steps.flatMap((step, at) => {
     const first = [String(step.index), `${step.stage}, ${step.mode}`]
-    if (step.began_s === null) return [[...first, step.rail ?? '', '', '', '', '', 'not begun']]
-    if (step.rails.length === 0)
-      return [[...first, step.rail ?? '', '', '', '', '', step.do === 'hook-up check' ? 'proved' : 'done']]
-    return step.rails.map(({ rail, volts, amps, expected_A, lower_A, upper_A, trip_A, verdict }, i) => [
-      ...(i === 0 ? first : ['', '']),
-      rail,
-      volts === null ? '' : formatShort(volts, 'V'),
-      amps === null ? '' : formatShort(amps, 'A'),
-      verdict === 'lowered'
-        ? ''
-        : `${formatShort(expected_A, 'A')} (${formatShort(lower_A, 'A')} to ${formatShort(upper_A, 'A')})`,
-      formatShort(trip_A, 'A'),
-      verdict,
-    ])
+    if (step.began_s === null)
+      return [[...first, step.rail ?? '', `for ${formatShort(step.target_V, 'V')}`, '', '', '', 'not begun']]
+    if (step.rails.length === 0) return [[...first, step.rail ?? '', '', '', '', '', stepWord(story, at)]]
+    return step.rails.map((own, i) => {
+      const { rail, volts, amps, expected_A, lower_A, upper_A, trip_A, verdict } = own
+      return [
+        ...(i === 0 ? first : ['', '']),
+        rail,
+        volts === null ? '' : formatShort(volts, 'V'),
+        amps === null ? '' : formatShort(amps, 'A'),
+        verdict === 'lowered'
+          ? ''
+          : `${formatShort(expected_A, 'A')} (${formatShort(lower_A, 'A')} to ${formatShort(upper_A, 'A')})`,
+        `${formatShort(trip_A, 'A')}${own.trip_by_hand === true ? ' by hand' : ''}`,
+        verdict,
+      ]
+    })
   })
   return table(
     ['step', 'stage, mode', 'rail', 'volts', 'measured', 'expected (band)', 'trip', 'verdict'],
     rows,
   )
+}
+
+function planOf(reader: RunReader): string[] {
+  const plan = reader.known()?.plan
+  return plan === undefined ? [] : planParts(plan)
 }
 
 /** Each reason once, with the steps it stood in. */
@@ -210,10 +222,6 @@ function files(reader: RunReader): string[] {
   return Object.entries(reader.known()?.files ?? {}).map(
     ([path, text]) => `<h3>${escaped(path)}</h3>${block([text])}`,
   )
-}
-
-function list(lines: readonly string[]): string {
-  return lines.length === 0 ? '' : `<ul>${lines.map((line) => `<li>${escaped(line)}</li>`).join('\n')}</ul>`
 }
 
 const signatures = (): string =>

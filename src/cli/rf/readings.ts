@@ -19,5 +19,6 @@ export function readFlags(
   return { ok: true, values }
 }
 
-const camel = (flag: string): string =>
+/** As a command line's library calls a flag. */
+export const camel = (flag: string): string =>
   flag.replace(/-([a-z0-9])/g, (_, letter: string) => letter.toUpperCase())

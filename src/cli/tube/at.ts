@@ -1,6 +1,9 @@
 import { formatQuantity, parseQuantity } from '../../quantities/index.js'
 import {
+  bandAmps,
   diodeCurrent,
+  findTube,
+  ratingsOf,
   screenBand,
   screenBandOfKind,
   screenTubeCurrents,
@@ -87,9 +90,14 @@ interface Currents {
   readonly upper_A: number
   readonly screen_A: number | null
   readonly grid_A: number
+  /** Why the band does not answer for this point, where no row was ever held against the curves there. */
+  readonly untested: string | null
 }
 
-function currentsAt({ model, band }: Section, at: Volts, tied = false): Currents {
+function currentsAt(record: TubeRecord, section: Section, at: Volts, tied = false): Currents {
+  const { model, band } = section
+  const own = record.points.filter((p) => p.section === record.sections.indexOf(section))
+  const points = own.length > 0 ? own : record.points
   const { plate_V, screen_V = 0, grid_V = 0 } = at
   const { plate_A, screen_A, grid_A } =
     model?.form === 'triode'
@@ -99,13 +107,31 @@ function currentsAt({ model, band }: Section, at: Volts, tied = false): Currents
           ? { ...triodeConnectedCurrents(model, plate_V, grid_V), screen_A: null }
           : screenTubeCurrents(model, plate_V, screen_V, grid_V)
         : { plate_A: model?.form === 'diode' ? diodeCurrent(model, plate_V) : 0, screen_A: null, grid_A: 0 }
+  const plus_A = bandAmps(band, plate_V)
   return {
     plate_A,
-    lower_A: Math.max(0, band.low * plate_A - band.plus_A),
-    upper_A: band.high * plate_A + band.plus_A,
+    lower_A: Math.max(0, band.low * plate_A - plus_A),
+    upper_A: band.high * plate_A + plus_A,
     screen_A,
     grid_A,
+    untested:
+      model?.form === 'screen' && !tied && plate_V < kneeOf(points, screen_V)
+        ? 'no row lies so far below its screen volts: the knee, and what the screen takes there, are untested'
+        : model?.form !== 'diode' && plate_A < cutOff * Math.max(0, ...points.map((p) => p.plate_A ?? 0))
+          ? 'deep cut-off, under a fiftieth of its largest published current, is untested: any current up to the band’s end may flow'
+          : null,
   }
+}
+
+/** Below this part of its largest published current no row was held against the curves. */
+const cutOff = 0.02
+
+/** The plate volts of a screen-grid type below which no row stands with these screen volts. */
+function kneeOf(points: TubeRecord['points'], screen_V: number): number {
+  const least = points.flatMap((p) =>
+    p.plate_A === null || p.screen_V === null || !(p.screen_V > 0) ? [] : [p.plate_V / p.screen_V],
+  )
+  return least.length === 0 ? 0 : Math.min(1, ...least) * screen_V
 }
 
 /** Model error of a screen current, and whether any row of the type prints one. */
@@ -118,7 +144,7 @@ function screensOf({ points, service }: TubeRecord): { low: number; high: number
 
 /** The document of `tube --at --json`: milliamps for people's scripts, volts as given. */
 export function atDocument(record: TubeRecord, section: Section, as: string, at: Volts, tied: boolean) {
-  const { plate_A, lower_A, upper_A, screen_A, grid_A } = currentsAt(section, at, tied)
+  const { plate_A, lower_A, upper_A, screen_A, grid_A, untested } = currentsAt(record, section, at, tied)
   const screens = screensOf(record)
   return {
     type: record.type,
@@ -136,15 +162,16 @@ export function atDocument(record: TubeRecord, section: Section, as: string, at:
       screen_upper_mA: milli(screens.high * screen_A),
       screen_told_by: screens.own ? 'its rows' : 'its kind',
     }),
-    over_ratings: overRatings(record, at, plate_A, screens.own ? screen_A : null, tied),
+    over_ratings: overRatings(record, section, at, plate_A, screens.own ? screen_A : null, tied),
     uncertainty: uncertaintyOf(section),
-    sources: sourcesOf(record),
+    ...(untested !== null && { untested }),
+    sources: sourcesOf(record, section),
   }
 }
 
 /** The same for people. */
 export function atText(record: TubeRecord, section: Section, as: string, at: Volts, tied: boolean): string {
-  const { plate_A, lower_A, upper_A, screen_A, grid_A } = currentsAt(section, at, tied)
+  const { plate_A, lower_A, upper_A, screen_A, grid_A, untested } = currentsAt(record, section, at, tied)
   const screens = screensOf(record)
   const A = (amps: number): string => formatQuantity(amps, 'A')
   const volts = [
@@ -160,21 +187,26 @@ export function atText(record: TubeRecord, section: Section, as: string, at: Vol
       : [
           `  screen  ${A(screen_A)}, band ${A(screens.low * screen_A)} to ${A(screens.high * screen_A)}${screens.own ? '' : ': no row of the type prints one, so its kind tells it; this cannot say whether it is over its rating'}`,
         ]),
-    ...overRatings(record, at, plate_A, screens.own ? screen_A : null, tied).map((text) => `  ${text}`),
+    ...overRatings(record, section, at, plate_A, screens.own ? screen_A : null, tied).map(
+      (text) => `  ${text}`,
+    ),
     ...(grid_A > 0 ? [`  grid    ${A(grid_A)} (positive grids: order of size only)`] : []),
     `  ${uncertaintyOf(section)}`,
-    ...sourcesOf(record).map((text) => `  fitted to: ${text}`),
+    ...(untested === null ? [] : [`  mind: ${untested}`]),
+    ...sourcesOf(record, section).map((text) => `  fitted to: ${text}`),
   ].join('\n')
 }
 
 /** A point that would hurt the tube is told as such: the curves go on where the tube does not. */
 function overRatings(
-  { max }: TubeRecord,
+  record: TubeRecord,
+  section: Section,
   { plate_V, screen_V }: Volts,
   plate_A: number,
   screen_A: number | null,
   tied: boolean,
 ): readonly string[] {
+  const max = ratingsOf(record, record.sections.indexOf(section))
   const held = [
     { what: 'plate volts', is: plate_V, most: max.plate_V?.value, unit: 'V' },
     {
@@ -192,7 +224,7 @@ function overRatings(
     },
   ] as const
   return held.flatMap(({ what, is, most, unit }) =>
-    is === undefined || most === undefined || is <= most
+    is === undefined || most === undefined || is <= 1.0005 * most
       ? []
       : [`over its rating: ${what} ${formatQuantity(is, unit)}, ${formatQuantity(most, unit)} at most`],
   )
@@ -211,11 +243,23 @@ export function uncertaintyOf({ band, told, why }: Section): string {
     either:
       'its rows do not say which connection of the filament they are for: the band holds what either would draw',
   }[told.basis]
-  return `model error ×${band.low}..${band.high} and ${formatQuantity(band.plus_A, 'A')} (${known}), for an average tube; good new tubes lie at 0.66..1.33 of it`
+  const from =
+    band.plus_from_V > 0 ? ` (less below ${formatQuantity(band.plus_from_V, 'V')} at its plate)` : ''
+  return `model error ×${band.low}..${band.high} and ${formatQuantity(band.plus_A, 'A')}${from} (${known}), for an average tube; good new tubes lie at 0.66..1.33 of it`
 }
 
-function sourcesOf(record: TubeRecord): readonly string[] {
-  return [...new Set(record.points.filter((p) => p.doubtful === null).map((p) => p.source))]
+/** Rows that the curves are fitted to: points, idle rows of typical operation, and where another type tells them, that one's. */
+function sourcesOf(record: TubeRecord, section: Section): readonly string[] {
+  const other = section.like === undefined ? null : findTube(section.like).found
+  const { points, service } = other ?? record
+  const idle = service.filter(
+    (row) => !row.rating && /zero signal/.test(row.service) && row.grid_V !== null && row.plate_V !== null,
+  )
+  const rows = [
+    ...points.filter((p) => p.doubtful === null),
+    ...(section.model?.form === 'diode' ? [] : idle),
+  ]
+  return [...new Set(rows.map((p) => (other === null ? p.source : `rows of ${other.type}: ${p.source}`)))]
 }
 
 /** To three more digits than any meter has, without the noise of binary fractions. */

@@ -14,7 +14,7 @@ const shape = z.strictObject({
     z.strictObject({
       type: z.string().min(1),
       figure: z.string().min(1),
-      value: z.number(),
+      value: z.union([z.number(), z.enum(['absolute', 'design-maximum', 'design-centre'])]),
       sheet: z.string().min(1),
       on: z.iso.date(),
     }),

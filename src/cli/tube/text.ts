@@ -1,5 +1,5 @@
 import { formatQuantity } from '../../quantities/index.js'
-import type { Figure, TubeRecord } from '../../tubes/index.js'
+import { type Figure, lampLife, type TubeRecord } from '../../tubes/index.js'
 import { uncertaintyOf } from './at.js'
 import { plotOf } from './plot.js'
 
@@ -31,20 +31,28 @@ export function recordText(record: TubeRecord, as: string): string {
     ...(Object.keys(record.max).length === 0
       ? []
       : [
-          `  ratings (${record.rating_system === 'unknown' ? 'rating system unknown: taken as absolute' : `${record.rating_system} [${record.rating_source}]`}):`,
+          `  ratings (${record.rating_system === 'unknown' ? 'rating system unknown: taken as absolute' : `${record.rating_system} [${record.rating_source}${unverified({ confidence: record.rating_confidence })}]`}):`,
         ]),
     ...ratings.flatMap(([key, words, unit]) => {
       const rating = record.max[key]
       return rating === undefined ? [] : [`    ${words.padEnd(20)}${figure(rating, unit)}`]
     }),
+    ...record.sections.flatMap(({ name, max }) =>
+      ratings.flatMap(([key, words, unit]) => {
+        const rating = max?.[key]
+        return rating === undefined ? [] : [`    ${words} of its ${name}: ${figure(rating, unit)}`]
+      }),
+    ),
     ...(record.sections.length === 0 || record.barretter !== undefined
       ? []
       : ['  curves:', ...record.sections.flatMap((section, i) => sectionLines(record, i, section))]),
+    ...regulatorLines(record),
     ...barretterLines(record),
+    ...lampLines(record),
     ...(record.points.length === 0 ? [] : ['  published points:']),
     ...record.points.map(
-      (p) =>
-        `    ${[
+      (p, i) =>
+        `    point_${i + 1}: ${[
           p.class,
           `plate ${formatQuantity(p.plate_V, 'V')}`,
           p.screen_V === null ? '' : `screen ${formatQuantity(p.screen_V, 'V')}`,
@@ -52,6 +60,10 @@ export function recordText(record: TubeRecord, as: string): string {
           p.cathode_ohm === null ? '' : `cathode resistor ${formatQuantity(p.cathode_ohm, 'Ω')}`,
           p.plate_A === null ? '' : `draws ${formatQuantity(p.plate_A, 'A')}`,
           p.screen_A === null ? '' : `screen ${formatQuantity(p.screen_A, 'A')}`,
+          p.gm_S === null ? '' : `gm ${formatQuantity(p.gm_S, 'S')}`,
+          p.rp_ohm === null ? '' : `rp ${formatQuantity(p.rp_ohm, 'Ω')}`,
+          p.mu === null ? '' : `mu ${p.mu}`,
+          p.mu_g1g2 == null ? '' : `mu of the screen ${p.mu_g1g2}`,
         ]
           .filter((part) => part !== '')
           .join(
@@ -60,20 +72,50 @@ export function recordText(record: TubeRecord, as: string): string {
     ),
     ...(record.service.length === 0 ? [] : ['  by service:']),
     ...record.service.map(
-      (s) =>
-        `    ${s.rating ? 'maximum' : 'typical'}, ${s.service}${s.duty === 'unknown' ? '' : `, ${s.duty}`}: ${[
-          s.plate_V === null ? '' : `plate ${formatQuantity(s.plate_V, 'V')}`,
-          s.plate_A === null ? '' : formatQuantity(s.plate_A, 'A'),
-          s.plate_W === null ? '' : formatQuantity(s.plate_W, 'W'),
-          s.screen_V === null ? '' : `screen ${formatQuantity(s.screen_V, 'V')}`,
-          s.screen_W === null ? '' : formatQuantity(s.screen_W, 'W'),
+      (s, i) =>
+        `    service_${i + 1}: ${s.rating ? 'maximum' : 'typical'}, ${s.service}${s.duty === 'unknown' ? '' : `, ${s.duty}`}: ${[
+          electrode('plate', [s.plate_V, 'V'], [s.plate_A, 'A'], [s.plate_W, 'W']),
+          electrode('screen', [s.screen_V, 'V'], [s.screen_A, 'A'], [s.screen_W, 'W']),
+          electrode('grid', [s.grid_V, 'V'], [s.grid_A, 'A']),
+          electrode('peak of drive', [s.peak_grid_V, 'V']),
+          electrode('plate input', [s.plate_input_W, 'W']),
+          electrode('output', [s.output_W, 'W']),
         ]
           .filter((part) => part !== '')
-          .join(' ')} [${s.source}]${s.disputed == null ? '' : ` disputed: ${s.disputed}`}`,
+          .join(', ')} [${s.source}${unverified(s)}]${s.disputed == null ? '' : ` disputed: ${s.disputed}`}`,
     ),
     ...(record.notes.length === 0 ? [] : ['  worth knowing:']),
     ...record.notes.map((note) => `    ${note.text} [${note.source}${unverified(note)}]`),
   ].join('\n')
+}
+
+/** `plate 475 V 83 mA`; nothing where no figure of it is printed. */
+function electrode(
+  name: string,
+  ...figures: (readonly [number | null | undefined, 'V' | 'A' | 'W'])[]
+): string {
+  const known = figures.flatMap(([value, unit]) => (value == null ? [] : [formatQuantity(value, unit)]))
+  return known.length === 0 ? '' : [name, ...known].join(' ')
+}
+
+const regulators = [
+  ['operating_V', 'holds', 'V'],
+  ['strike_V', 'strikes at', 'V'],
+  ['strike_most_V', 'at most', 'V'],
+  ['extinction_V', 'goes out below', 'V'],
+  ['slope_ohm', 'slope', 'Ω'],
+  ['min_A', 'least current', 'A'],
+  ['max_A', 'most current', 'A'],
+] as const
+
+function regulatorLines({ regulator }: TubeRecord): string[] {
+  if (regulator === undefined) return []
+  return [
+    '  regulator:',
+    ...regulators.map(
+      ([key, words, unit]) => `    ${words.padEnd(20)}${figure(regulator[key], unit)} (regulator_${key})`,
+    ),
+  ]
 }
 
 function mercuryLines({ mercury }: TubeRecord): string[] {
@@ -119,7 +161,15 @@ function barretterLines({ barretter }: TubeRecord): readonly string[] {
       ]
 }
 
-function figure({ value, source, confidence }: Figure, unit: 'V' | 'A' | 'W' | 's'): string {
+function lampLines({ kind }: TubeRecord): readonly string[] {
+  if (kind !== 'lamp') return []
+  const { least, most } = lampLife(1.05)
+  return [
+    `  life: 5 % over its volts leaves ${(100 * least).toFixed(0)} to ${(100 * most).toFixed(0)} % of it [V^-12 to V^-16: Standard Handbook for Electrical Engineers, 11th ed., p. 22-8, as cited]`,
+  ]
+}
+
+function figure({ value, source, confidence }: Figure, unit: 'V' | 'A' | 'W' | 's' | 'Ω'): string {
   return `${formatQuantity(value, unit)} [${source}${unverified({ confidence })}]`
 }
 

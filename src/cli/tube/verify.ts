@@ -1,9 +1,17 @@
-import { parseQuantity, formatQuantity } from '../../quantities/index.js'
-import { agrees, type Checkable, figuresOf, type OwnerCheck, type TubeRecord } from '../../tubes/index.js'
+import { listed, parseQuantity } from '../../quantities/index.js'
+import {
+  type Checkable,
+  figuresOf,
+  inForce,
+  isRatingSystem,
+  type OwnerCheck,
+  type TubeRecord,
+} from '../../tubes/index.js'
 import { exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { refuse } from '../refuse.js'
 import { addChecks, checksPath, readChecks } from './checks-file.js'
+import { figureWords, inForceWords } from './differences.js'
 
 interface Options {
   readonly sheet?: string
@@ -56,9 +64,7 @@ export function verify(record: TubeRecord, wanted: readonly string[], options: O
     })
   }
   const on = new Date().toISOString().slice(0, 10)
-  const told = read.flatMap((each) =>
-    each.ok ? [{ ...each, agreed: agrees(each.value, each.figure.value) }] : [],
-  )
+  const told = read.flatMap((each) => (each.ok ? [{ ...each, ...inForceOf(each) }] : []))
   const added: OwnerCheck[] = told.map(({ figure, value }) => ({
     type: record.type,
     figure: figure.name,
@@ -80,20 +86,21 @@ export function verify(record: TubeRecord, wanted: readonly string[], options: O
     printJson(io, {
       type: record.type,
       file: path,
-      checks: told.map(({ figure, value, agreed }) => ({
+      checks: told.map(({ figure, value, agreed, in_force }) => ({
         figure: figure.name,
         value,
         record: figure.value,
         agreed,
+        in_force,
       })),
     })
   } else {
-    for (const { figure, value, agreed } of told) {
-      const says = `${record.type} ${figure.name}: your sheet says ${formatQuantity(value, figure.unit)}`
+    for (const { figure, value, agreed, whose } of told) {
+      const says = `${record.type} ${figure.name}: your sheet says ${figureWords(figure, value)}`
       io.out(
         agreed
           ? `${says}, as the record does: verified.`
-          : `${says}, the record ${formatQuantity(figure.value, figure.unit)}. Kept as a difference: the record's figure stays in use. To use your sheet, define the type under tube_types in the set's file.`,
+          : `${says}, the record ${figureWords(figure, figure.value)}. Kept as a difference. ${inForceWords(figure, whose)}. To use your sheet whole, define the type under tube_types in the set's file.`,
       )
     }
     io.out(`Recorded in ${path}.`)
@@ -101,9 +108,21 @@ export function verify(record: TubeRecord, wanted: readonly string[], options: O
   return told.every(({ agreed }) => agreed) ? exits.done : exits.finding
 }
 
+type Value = OwnerCheck['value']
 type Read =
-  | { readonly ok: true; readonly figure: Checkable; readonly value: number }
+  | { readonly ok: true; readonly figure: Checkable; readonly value: Value }
   | { readonly ok: false; readonly text: string; readonly problem: string }
+
+/** Whether both agree, and whose is in force; where the record says nothing there is nothing to differ from. */
+function inForceOf({ figure, value }: { readonly figure: Checkable; readonly value: Value }): {
+  readonly agreed: boolean
+  readonly whose: 'record' | 'sheet'
+  readonly in_force: Value
+} {
+  const { value: in_force, whose } = inForce(figure, value)
+  const agreed = whose === 'both' || figure.value === 'unknown'
+  return { agreed, whose: whose === 'record' ? 'record' : 'sheet', in_force }
+}
 
 function readFigure(text: string, figures: readonly Checkable[]): Read {
   const [name = '', value = '', ...rest] = text.split('=').map((part) => part.trim())
@@ -112,9 +131,23 @@ function readFigure(text: string, figures: readonly Checkable[]): Read {
     return {
       ok: false,
       text,
-      problem: `this record's figures are ${figures.map((each) => each.name).join(', ')}.`,
+      problem: `${listed(
+        "this record's figures are",
+        figures.map((each) => each.name),
+        'this record has no figure to verify',
+      )}.`,
     }
   if (value === '' || rest.length > 0) return { ok: false, text, problem: `write ${name}=VALUE.` }
+  if (figure.unit === null)
+    return isRatingSystem(value)
+      ? { ok: true, figure, value }
+      : { ok: false, text, problem: 'a rating system is design-centre, design-maximum or absolute.' }
+  if (figure.unit === 'number') {
+    const bare = Number(value)
+    return bare > 0 && Number.isFinite(bare)
+      ? { ok: true, figure, value: bare }
+      : { ok: false, text, problem: `${name} is a bare number, such as ${name}=100.` }
+  }
   const bare = /[0-9.]$/.test(value) ? `${value} ${figure.unit}` : value
   const quantity = parseQuantity(bare, figure.unit)
   return quantity.ok

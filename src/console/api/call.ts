@@ -32,9 +32,22 @@ export function addressFor(route: RouteName, given: Pick<With, 'params' | 'query
   return query.length === 0 ? path : `${path}?${query.join('&')}`
 }
 
+/** What is under way besides. A browser has few connections to one service, and a stop needs one. */
+const under = new Set<AbortController>()
+/** Everything else that is waited for is given up: a stop goes first. */
+export function giveWay(): void {
+  for (const each of under) each.abort()
+  under.clear()
+}
+const first: readonly RouteName[] = ['stop', 'runDown']
+
 /** Asks the service; whatever it sends is held against its shape before anything believes it. */
 export async function call<T>(route: RouteName, shape: z.ZodType<T>, given: With = {}): Promise<Came<T>> {
   const timeout = AbortSignal.timeout(given.within_ms ?? 30_000)
+  const way = new AbortController()
+  const goesFirst = first.includes(route)
+  // What was sent to be done is not taken back.
+  if (paths[route][0] === 'GET' || (given.within_ms ?? 0) > 30_000) under.add(way)
   try {
     const response = await fetch(addressFor(route, given), {
       method: paths[route][0],
@@ -46,7 +59,8 @@ export async function call<T>(route: RouteName, shape: z.ZodType<T>, given: With
             : { 'content-type': 'application/json' },
       ...(given.body !== undefined && { body: JSON.stringify(given.body) }),
       ...(given.picture !== undefined && { body: given.picture }),
-      signal: given.signal === undefined ? timeout : AbortSignal.any([timeout, given.signal]),
+      signal: AbortSignal.any([timeout, way.signal, ...(given.signal === undefined ? [] : [given.signal])]),
+      ...(goesFirst && { priority: 'high' as const }),
       credentials: 'same-origin',
       cache: 'no-store',
       // A stop that was sent while the page closes is still to arrive.
@@ -67,11 +81,17 @@ export async function call<T>(route: RouteName, shape: z.ZodType<T>, given: With
   } catch (error) {
     return failed(
       'no connection',
-      timeout.aborted ? 'The service did not answer in time.' : 'The service was not reached.',
+      timeout.aborted
+        ? 'The service did not answer in time.'
+        : way.signal.aborted
+          ? 'This was given up, since a stop was sent.'
+          : 'The service was not reached.',
       error instanceof DOMException && error.name === 'AbortError'
         ? null
         : 'Look whether slowglow serve still runs on the bench machine, and at the network between.',
     )
+  } finally {
+    under.delete(way)
   }
 }
 

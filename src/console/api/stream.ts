@@ -1,6 +1,7 @@
+import { effect } from '@preact/signals'
 import { eventShapes, hereShape, type EventName } from '../../service/api/index.js'
-import { stale } from '../live/clock.js'
-import { isLive, take } from '../live/state.js'
+import { look, sleeps, stale } from '../live/clock.js'
+import { askWhoIAm, isLive, me, take } from '../live/state.js'
 import { addressFor, call } from './call.js'
 
 /**
@@ -25,6 +26,8 @@ function open(): void {
   source = next
   for (const name of Object.keys(eventShapes) as EventName[])
     next.addEventListener(name, (event) => {
+      // What waited in the line while this computer slept is the first to come: it is of then, and so is its line.
+      look()
       if (source === next) hear(name, event)
     })
 }
@@ -56,18 +59,35 @@ function wordOfBrowser(): string | undefined {
 /** Opens the stream and looks after it. */
 export function followLive(): void {
   open()
+  let slept = sleeps.peek()
+  effect(() => {
+    if (sleeps.value === slept) return
+    slept = sleeps.value
+    if (me.peek()?.role !== 'none') open()
+  })
   setInterval(() => {
+    // A device that is not paired is told nothing, and has a page of its own that says so.
+    if (me.peek()?.role === 'none') {
+      source?.close()
+      return
+    }
     if (letGo && document.hidden) {
       source?.close()
       return
     }
     const closed = letGo || source?.readyState === EventSource.CLOSED
     const since_ms = performance.now() - opened_ms
-    if ((closed && since_ms > again_ms) || (stale.peek() && since_ms > hopeless_ms)) open()
+    if ((closed && since_ms > again_ms) || (stale.peek() && since_ms > hopeless_ms)) {
+      open()
+      // It may be refused because this device is no longer known: a stream does not say why it ended.
+      if (closed) void askWhoIAm()
+    }
   }, 250)
   // A stream that leads to nobody is not seen from the other end for long.
   setInterval(() => {
-    if (isLive.peek()) void call('here', hereShape)
+    if (isLive.peek() && !letGo && !stale.peek()) void call('here', hereShape)
   }, here_ms)
-  addEventListener('online', open)
+  addEventListener('online', () => {
+    if (me.peek()?.role !== 'none') open()
+  })
 }

@@ -1,10 +1,10 @@
-import { useEffect, useRef } from 'preact/hooks'
+import { useLayoutEffect, useRef } from 'preact/hooks'
 import uPlot from 'uplot'
 import 'uplot/dist/uPlot.min.css'
 import './chart.css'
 import { drawnAs } from '../shell/theme.js'
 import { duration } from '../words/figures.js'
-import { coloursNow, drawLimits, drawMoment } from './draw.js'
+import { coloursNow, drawLimits, drawMoment, wordsSize_px } from './draw.js'
 import type { LimitPoint } from './limits.js'
 
 export interface Trace {
@@ -20,6 +20,8 @@ interface Props {
   /** Said to who cannot see it; the figures stand in words beside every chart. */
   readonly describes: string
   readonly inAmps: boolean
+  /** In place of a current: the trace is drawn as it is, in this. */
+  readonly unit?: string | undefined
   readonly trace: Trace
   /** Another run laid over it, drawn dashed. */
   readonly over?: Trace | undefined
@@ -29,11 +31,13 @@ interface Props {
   readonly moments?: readonly Moment[]
   readonly height?: number
   readonly onZoom?: (from_s: number, to_s: number) => void
+  /** All of it stands on the canvas. */
+  readonly onDrawn?: () => void
 }
 
 const none: Trace = { t_s: [], A: [] }
 
-/** One rail: its current over time, what it should be and where it would be stopped. */
+/** One rail: its current over time, what it should be and where it would be stopped; or another trace, without limits. */
 export function RailChart(props: Props) {
   const box = useRef<HTMLDivElement>(null)
   const chart = useRef<uPlot | null>(null)
@@ -41,12 +45,11 @@ export function RailChart(props: Props) {
   latest.current = props
   const drawn = drawnAs.value
 
-  useEffect(() => {
+  useLayoutEffect(() => {
     const element = box.current
     if (element === null) return
     const made = make(element, () => latest.current)
     chart.current = made
-    show(made, latest.current)
     const watch = new ResizeObserver(() => {
       made.setSize(sizeOf(element, latest.current))
     })
@@ -56,15 +59,16 @@ export function RailChart(props: Props) {
       made.destroy()
       chart.current = null
     }
-  }, [props.inAmps, drawn, props.onZoom === undefined])
+  }, [props.inAmps, props.unit, drawn, props.onZoom === undefined])
 
-  useEffect(() => {
+  // With the words beside it, not a frame later; and the first time too.
+  useLayoutEffect(() => {
     if (chart.current !== null) show(chart.current, props)
   })
   return <div class="chart" role="img" aria-label={props.describes} ref={box} />
 }
 
-const scaleOf = ({ inAmps }: Props): number => (inAmps ? 1 : 1000)
+const scaleOf = ({ inAmps, unit }: Props): number => (inAmps || unit !== undefined ? 1 : 1000)
 
 function sizeOf(element: HTMLElement, { height }: Props): { width: number; height: number } {
   const width = Math.max(200, element.clientWidth)
@@ -75,15 +79,18 @@ function sizeOf(element: HTMLElement, { height }: Props): { width: number; heigh
 }
 
 function make(element: HTMLElement, props: () => Props): uPlot {
-  const colours = coloursNow()
+  let colours = coloursNow()
+  const size_px = wordsSize_px()
+  const font = `${size_px}px system-ui, sans-serif`
   const axis: uPlot.Axis = {
-    stroke: colours.quiet,
-    grid: { stroke: colours.line, width: 0.5 },
-    ticks: { stroke: colours.line, width: 0.5 },
-    font: '13px system-ui, sans-serif',
+    stroke: () => colours.quiet,
+    grid: { stroke: () => colours.line, width: 0.5 },
+    ticks: { stroke: () => colours.line, width: 0.5 },
+    font,
+    size: 2.8 * size_px,
   }
   const line = (width: number, dash?: number[]): uPlot.Series => ({
-    stroke: colours.text,
+    stroke: () => colours.text,
     width,
     points: { show: false },
     spanGaps: false,
@@ -102,10 +109,10 @@ function make(element: HTMLElement, props: () => Props): uPlot {
       { ...axis, values: (_, ticks) => ticks.map((t) => (t < 0 ? '' : duration(t))) },
       {
         ...axis,
-        size: 58,
-        label: given.inAmps ? 'A' : 'mA',
-        labelSize: 18,
-        labelFont: '13px system-ui, sans-serif',
+        size: 4.5 * size_px,
+        label: given.unit ?? (given.inAmps ? 'A' : 'mA'),
+        labelSize: 1.4 * size_px,
+        labelFont: font,
       },
     ],
     series: [{}, line(2.5), line(2, [6, 4])],
@@ -119,6 +126,7 @@ function make(element: HTMLElement, props: () => Props): uPlot {
         (u) => {
           for (const { t_s, words, bad } of together(u, props().moments ?? []))
             drawMoment(u, t_s, words, bad === true ? colours.bad : colours.mark)
+          props().onDrawn?.()
         },
       ],
       setSelect: [
@@ -131,7 +139,19 @@ function make(element: HTMLElement, props: () => Props): uPlot {
       ],
     },
   }
-  return new uPlot(options, [[], [], []], element)
+  const made = new uPlot(options, [[], [], []], element)
+  // On paper as on paper, whatever the screen is.
+  const recolour = (): void => {
+    colours = coloursNow()
+    made.redraw(false)
+  }
+  for (const event of ['beforeprint', 'afterprint']) addEventListener(event, recolour)
+  const destroy = made.destroy.bind(made)
+  made.destroy = () => {
+    for (const event of ['beforeprint', 'afterprint']) removeEventListener(event, recolour)
+    destroy()
+  }
+  return made
 }
 
 /** Nearer to each other than this their words would lie over each other, px. */

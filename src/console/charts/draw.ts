@@ -27,6 +27,9 @@ export function coloursNow(): Colours {
   }
 }
 
+/** Of words in a chart: larger where the screen is looked at from further away. */
+export const wordsSize_px = (): number => Math.max(13, Math.min(34, innerWidth / 110))
+
 interface Edge {
   readonly x: number
   readonly low: number
@@ -57,25 +60,22 @@ export function drawLimits(u: uPlot, points: readonly LimitPoint[], scale: numbe
       low: (p: (typeof shown)[number]['limits']) => number,
       high: (p: (typeof shown)[number]['limits']) => number,
     ) => shown.map(({ t_s, limits }): Edge => ({ x: x(t_s), low: low(limits), high: high(limits) }))
-    const band = area(
-      (l) => y(l.lower_A),
-      (l) => y(l.upper_A),
-    )
-    fill(ctx, band, colours.band, 0.3)
-    edge(
-      ctx,
-      band.map(({ x: at, low }) => [at, low]),
-      colours.band,
-      1.5,
-      [],
-    )
-    edge(
-      ctx,
-      band.map(({ x: at, high }) => [at, high]),
-      colours.band,
-      1.5,
-      [],
-    )
+    // On a way down there is none.
+    if (shown.every(({ limits }) => Number.isFinite(limits.lower_A))) {
+      const band = area(
+        (l) => y(l.lower_A),
+        (l) => y(l.upper_A),
+      )
+      fill(ctx, band, colours.band, 0.3)
+      for (const side of ['low', 'high'] as const)
+        edge(
+          ctx,
+          band.map((each) => [each.x, each[side]]),
+          colours.band,
+          1.5,
+          [],
+        )
+    }
     const trip = area(
       (l) => y(l.trip_A),
       () => top,
@@ -208,7 +208,7 @@ export function drawMoment(u: uPlot, t_s: number, words: string, colour: string)
     [2, 3],
   )
   if (words !== '') {
-    const size = 12 * devicePixelRatio
+    const size = wordsSize_px() * devicePixelRatio
     ctx.font = `${size}px system-ui, sans-serif`
     ctx.fillStyle = colour
     const right = x > bbox.left + bbox.width * 0.8

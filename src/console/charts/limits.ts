@@ -2,7 +2,7 @@ import type { RailLimits } from '../../plan/index.js'
 import type { Course } from '../words/course.js'
 import type { Seen } from '../live/history.js'
 
-/** A bend of the limits in time; null where the rail is not judged. Figures in A. */
+/** A bend of the limits in time; null where the rail is not judged. Figures in A; a band that is no yardstick is no number. */
 export interface LimitPoint {
   readonly t_s: number
   readonly limits: Pick<RailLimits, 'expected_A' | 'lower_A' | 'upper_A' | 'trip_A' | 'ceiling_A'> | null
@@ -45,7 +45,13 @@ export function limitsAhead(course: Course, courseNow_s: number, now_s: number):
     .map(({ t_s, limits, rising }) => ({
       t_s: t_s - courseNow_s + now_s,
       limits:
-        limits === null ? null : rising ? { ...limits, trip_A: limits.trip_A + limits.charge_A } : limits,
+        limits === null || !rising
+          ? limits
+          : {
+              ...limits,
+              trip_A: limits.trip_A + limits.charge_A,
+              ceiling_A: limits.ceiling_A + limits.charge_A,
+            },
     }))
 }
 

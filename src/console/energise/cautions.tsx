@@ -26,7 +26,11 @@ export function Cautions() {
       <h2>Before anything is energised</h2>
       <CautionText text={text} />
       {word === null || !mayDo('start') ? (
-        <p class="remark">The word is typed on the bench machine. Nothing is energised before.</p>
+        <p class="remark">
+          {mayDo('start')
+            ? 'This browser does not say that the page is the service’s own, so the word is not shown to it. Open the page at http://127.0.0.1 in another one, or run it in a terminal: slowglow run PROFILE. Nothing is energised before.'
+            : 'The word is typed on the bench machine. Nothing is energised before.'}
+        </p>
       ) : (
         <form
           class="panel word"

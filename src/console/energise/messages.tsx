@@ -1,6 +1,10 @@
+import { serviceNow_ms } from '../live/clock.js'
 import { snapshot } from '../live/state.js'
+import { clock } from '../words/figures.js'
 
 const shown = 3
+/** When it was said, by this computer's clock on the wall. */
+const at = (at_ms: number): string => clock(new Date(Date.now() - (serviceNow_ms() - at_ms)))
 
 /** Alarms stand where nobody overlooks them; the newest first. */
 export function Alarms() {
@@ -10,9 +14,9 @@ export function Alarms() {
       {alarms
         .slice(-shown)
         .toReversed()
-        .map(({ n, text }) => (
+        .map(({ n, at_ms, text }) => (
           <p class="finding alarm" key={n}>
-            ■ ALARM: {text}
+            ■ ALARM at {at(at_ms)}: {text}
           </p>
         ))}
     </>
@@ -27,9 +31,9 @@ export function Said() {
     <details class="panel messages">
       <summary>What was said so far ({messages.length})</summary>
       <ol tabIndex={0}>
-        {messages.toReversed().map(({ n, kind, text }) => (
+        {messages.toReversed().map(({ n, at_ms, kind, text }) => (
           <li key={n}>
-            {kind === 'alarm' ? '■ alarm: ' : kind === 'act' ? '☛ ' : ''}
+            {at(at_ms)} {kind === 'alarm' ? '■ alarm: ' : kind === 'act' ? '☛ ' : ''}
             {text}
           </li>
         ))}

@@ -1,10 +1,11 @@
 import { leftOf } from '../live/left.js'
-import { snapshot } from '../live/state.js'
+import { mayBeOn, snapshot } from '../live/state.js'
 import { Cautions } from './cautions.js'
-import { Ending } from './ending.js'
+import { Ending, OffAgain } from './ending.js'
 import './energise.css'
 import { Alarms, Messages } from './messages.js'
-import { HandsClear, isWholeScreen, QuestionScreen } from './question.js'
+import { HandsClear, QuestionScreen } from './question.js'
+import { isWholeScreen } from '../words/hands-work.js'
 import { Running } from './running.js'
 import { Start } from './start.js'
 import { Refused } from '../shell/refused.js'
@@ -16,7 +17,12 @@ export function Place() {
   if (now === null) return <p class="quiet">Waiting for the service.</p>
   switch (now.phase) {
     case 'none':
-      return <Start />
+      return (
+        <>
+          <Alarms />
+          <Start />
+        </>
+      )
     case 'preparing':
       return (
         <>
@@ -68,6 +74,7 @@ export function Place() {
                 : 'There was no run. Nothing was energised.'}
           </h1>
           <Refused why={now.refused} />
+          {mayBeOn.value && <OffAgain run={now.run} />}
           <Messages />
           <Start after />
         </>

@@ -8,38 +8,36 @@ import { stale } from '../live/clock.js'
 import { mayDo, snapshot } from '../live/state.js'
 import { Picture } from '../shell/picture.js'
 import { Refused } from '../shell/refused.js'
-import { duration, inA, inV, typedNumber } from '../words/figures.js'
+import { duration, quantityTyped } from '../words/figures.js'
 import { Alarms } from './messages.js'
+import { takesPhotograph } from '../words/hands-work.js'
+import { chosenFirst, scalesOf } from '../words/units.js'
+import { windowOf } from '../words/window.js'
+import { Standing } from './standing.js'
 import { Title } from './title.js'
+import { Watched } from './watched.js'
 
 /** A question is not answered before it can have been seen, ms. */
 const unread_ms = 700
 
-/** Done with hands at the set, before the first volt or before HT: nothing else is on the screen. */
-const handsWork = new Set([
-  'wire',
-  'stored charge',
-  'nothing moved',
-  'clear hands',
-  'hands clear',
-  'polarity',
-  'ohmmeter',
-])
-export const isWholeScreen = ({ about, needs }: Prompt): boolean =>
-  needs === 'hands clear' || handsWork.has(about) || /^hook-up/.test(about)
-
 export function QuestionScreen({ prompt }: { readonly prompt: Prompt }) {
   const heading =
-    prompt.needs === 'hands clear' ? 'Hands clear?' : (headings[prompt.about] ?? 'Hook-up check')
+    prompt.needs === 'hands clear'
+      ? 'Hands clear?'
+      : (headings[prompt.about] ?? (prompt.inside ? 'Inside the set' : 'Hook-up check'))
   return (
     <div class="whole-screen">
       <Title run={snapshot.value?.run ?? null} />
       <Alarms />
       <h2 class="very-large">{heading}</h2>
-      <Question key={prompt.prompt} prompt={prompt} />
+      <Question key={keyOf(prompt)} prompt={prompt} />
+      <Standing />
     </div>
   )
 }
+/** Asked again in other words it is another question: nothing typed before, and unread until it can have been read. */
+export const keyOf = ({ prompt, text }: Prompt): string => `${prompt} ${text}`
+
 const headings: Readonly<Record<string, string>> = {
   wire: 'Hook-up, wire by wire',
   'nothing moved': 'Hook-up',
@@ -64,14 +62,19 @@ export function HandsClear({ until_ms }: { readonly until_ms: number }) {
 /** What to do, what is expected, where to put what was read. */
 export function Question({ prompt }: { readonly prompt: Prompt }) {
   const typed = useSignal('')
-  const unit = useSignal(prompt.wants.kind === 'reading' && prompt.wants.unit === 'A' ? 'mA' : '')
+  // A window in volts asks for volts.
+  const units =
+    prompt.wants.kind === 'reading' ? (prompt.wants.unit === 'V' ? ['V'] : scalesOf(prompt.wants.unit)) : []
+  const unit = useSignal(chosenFirst(units))
   const why = useSignal<Why | null>(null)
   const local = useSignal<string | null>(null)
   const first = useRef<HTMLElement>(null)
   const read = useSignal(false)
+  const { wants, needs, meter } = prompt
   // Made anew for each question (its key). A key or a click that was meant for the one before must not answer it.
   useEffect(() => {
-    first.current?.focus()
+    // On a touch screen a field in focus brings up a keyboard, which would lie over the stop.
+    if (!matchMedia('(pointer: coarse)').matches || wants.kind !== 'reading') first.current?.focus()
     const given = setTimeout(() => {
       read.value = true
     }, unread_ms)
@@ -80,7 +83,6 @@ export function Question({ prompt }: { readonly prompt: Prompt }) {
     }
   }, [])
   const waits = stale.value || !read.value
-  const { wants, needs, meter } = prompt
   const live = snapshot.value?.live ?? ''
   const came = (result: Awaited<ReturnType<typeof call>>): void => {
     why.value = result.ok ? null : result.why
@@ -99,11 +101,9 @@ export function Question({ prompt }: { readonly prompt: Prompt }) {
       answer('')
       return
     }
-    const value = typedNumber(text)
-    local.value = null
-    if (value !== null) answer(`${value} ${wants.unit === 'A' ? unit.value : wants.unit}`)
-    else if (text !== '' && /[a-zΩ∞]/i.test(text)) answer(text.replace(',', '.'))
-    else local.value = 'This is no number. Type what the meter shows, such as 245 or 3,2.'
+    const given = quantityTyped(text, unit.value)
+    local.value = 'wrong' in given ? given.wrong : null
+    if ('text' in given) answer(given.text)
   }
   if (!mayDo(needs))
     return (
@@ -124,6 +124,7 @@ export function Question({ prompt }: { readonly prompt: Prompt }) {
       >
         {prompt.text}
       </p>
+      {prompt.figure !== null && <Watched rail={prompt.figure} />}
       {wants.kind === 'reading' ? (
         <form
           onSubmit={(event) => {
@@ -142,7 +143,7 @@ export function Question({ prompt }: { readonly prompt: Prompt }) {
           )}
           <div class="row">
             <p>
-              <label for="reading">What the meter shows{wants.unit === 'A' ? '' : `, ${wants.unit}`}</label>
+              <label for="reading">What the meter shows{units.length > 1 ? '' : `, ${wants.unit}`}</label>
               <input
                 id="reading"
                 ref={first as { current: HTMLInputElement | null }}
@@ -155,21 +156,20 @@ export function Question({ prompt }: { readonly prompt: Prompt }) {
                 }}
               />
             </p>
-            {wants.unit === 'A' && (
-              <p>
-                <label for="reading-unit">in</label>
-                <select
-                  id="reading-unit"
-                  value={unit.value}
-                  onChange={(event) => {
-                    unit.value = event.currentTarget.value
-                  }}
-                >
-                  <option>mA</option>
-                  <option>A</option>
-                </select>
-              </p>
-            )}
+            {units.length > 1 &&
+              units.map((each) => (
+                <label key={each}>
+                  <input
+                    type="radio"
+                    name="reading-unit"
+                    checked={unit.value === each}
+                    onChange={() => {
+                      unit.value = each
+                    }}
+                  />{' '}
+                  {each}
+                </label>
+              ))}
             <button type="submit" class="chief" disabled={waits}>
               {typed.value.trim() === '' && meter !== null ? `Take ${meter.text}` : 'Send the reading'}
             </button>
@@ -224,7 +224,7 @@ export function Question({ prompt }: { readonly prompt: Prompt }) {
         </div>
       )}
       <Refused why={why.value} />
-      <AttachPhotograph prompt={prompt} />
+      {takesPhotograph(prompt) && <AttachPhotograph prompt={prompt} />}
       <p class="quiet">
         Unanswered in <span class="figure">{duration(left_s)}</span>,{' '}
         {prompt.about.startsWith('hand off') ? 'the rail is taken as on' : 'the run is stopped'}.
@@ -254,18 +254,3 @@ function AttachPhotograph({ prompt: { text } }: { readonly prompt: Prompt }) {
     </details>
   )
 }
-
-function windowOf({ low, high, unit }: Extract<Prompt['wants'], { kind: 'reading' }>): string {
-  if (unit === 'V') return `${inV(low)} to ${inV(high)}`
-  if (unit === 'A') return `${inA(low, high >= 2)} to ${inA(high, high >= 2)}`
-  const ohm = (value: number): string =>
-    value >= 9e8
-      ? 'open'
-      : value >= 1e6
-        ? `${round(value / 1e6)} MΩ`
-        : value >= 1e3
-          ? `${round(value / 1e3)} kΩ`
-          : `${round(value)} Ω`
-  return `${ohm(low)} to ${ohm(high)}`
-}
-const round = (value: number): string => Number(value.toPrecision(3)).toLocaleString()

@@ -1,40 +1,26 @@
-import { useSignal } from '@preact/signals'
-import { useEffect } from 'preact/hooks'
+import { useMemo } from 'preact/hooks'
 import type { Plan } from '../../plan/index.js'
 import { RailChart } from '../charts/chart.js'
 import { limitsAhead, limitsSeen } from '../charts/limits.js'
-import { kept, seenOf, stepBegan } from '../live/history.js'
+import { drawn, seenOf, stepBegan } from '../live/history.js'
+import { notOfNow } from '../live/old.js'
 import { snapshot } from '../live/state.js'
 import { beginsOf, courseOf } from '../words/course.js'
 
 /** Behind and ahead of now, seconds: enough behind to see where it comes from, enough ahead to see where it goes. */
 const behind_s = 150
 const ahead_s = 150
-/** A chart shows five minutes: in half a second it moves by about a pixel. */
-const draw_ms = 500
-
-export function RailTrace({
-  rail,
-  inAmps,
-  plan,
-}: {
+interface Given {
   readonly rail: string
   readonly inAmps: boolean
   readonly plan: Plan | null
-}) {
-  const drawn = useSignal(0)
-  useEffect(() => {
-    let last = -1
-    const timer = setInterval(() => {
-      if (document.hidden || kept.peek() === last) return
-      last = kept.peek()
-      drawn.value = last
-    }, draw_ms)
-    return () => {
-      clearInterval(timer)
-    }
-  }, [])
-  return <Drawn rail={rail} inAmps={inAmps} plan={plan} at={drawn.value} />
+}
+
+/** The figures beside it change more often than a chart can show. */
+export function RailTrace({ rail, inAmps, plan }: Given) {
+  const at = drawn.value
+  const old = notOfNow.value
+  return useMemo(() => <Drawn {...{ rail, inAmps, plan, at, old }} />, [rail, inAmps, plan, at, old])
 }
 
 /** The way of a plan does not change while it runs. */
@@ -47,22 +33,15 @@ function wayOf(plan: Plan, rail: string): ReturnType<typeof courseOf> {
   known.set(rail, way)
   return way
 }
-function beginOf(plan: Plan, step: number): number | null {
+function beginsIn(plan: Plan): ReturnType<typeof beginsOf> {
   const known = begins.get(plan) ?? beginsOf(plan)
   begins.set(plan, known)
-  return known.at_s.get(step) ?? null
+  return known
 }
+const beginOf = (plan: Plan, step: number): number | null => beginsIn(plan).at_s.get(step) ?? null
+const endOf = (plan: Plan): number => beginsIn(plan).end_s
 
-function Drawn({
-  rail,
-  inAmps,
-  plan,
-}: {
-  readonly rail: string
-  readonly inAmps: boolean
-  readonly plan: Plan | null
-  readonly at: number
-}) {
+function Drawn({ rail, inAmps, plan, old }: Given & { readonly at: number; readonly old: boolean }) {
   const seen = seenOf(rail)
   const view = snapshot.peek()?.view ?? null
   if (seen === null || view === null) return null
@@ -73,11 +52,19 @@ function Drawn({
   const past = limitsSeen(seen, from_s - 2)
   const step = plan?.steps.find(({ index }) => index === view.step)
   const begin_s = plan === null ? null : beginOf(plan, view.step)
-  const inStep_s = now_s - (stepBegan.get(view.step) ?? now_s)
+  const began_s = stepBegan.get(view.step)
   const ahead =
     plan === null || begin_s === null || step === undefined || view.phase !== 'running'
       ? []
-      : limitsAhead(wayOf(plan, rail), begin_s + Math.min(inStep_s, step.expected_s), now_s)
+      : limitsAhead(
+          wayOf(plan, rail),
+          // Who came in the middle of a step goes by the time that is left.
+          Math.min(
+            began_s === undefined ? Math.max(begin_s, endOf(plan) - view.left_s) : begin_s + now_s - began_s,
+            begin_s + step.expected_s,
+          ),
+          now_s,
+        )
   const held = past.at(-1)
   // From the newest reading the limits in force go on until the next bend of the plan.
   const joined = held === undefined || ahead.length === 0 ? [] : [{ ...held, t_s: now_s }]
@@ -89,7 +76,7 @@ function Drawn({
       limits={[...past, ...joined, ...ahead]}
       from_s={from_s}
       to_s={from_s + behind_s + ahead_s}
-      moments={[{ t_s: now_s, words: 'now' }]}
+      moments={[{ t_s: now_s, words: old ? 'last seen' : 'now' }]}
     />
   )
 }

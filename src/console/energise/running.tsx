@@ -1,17 +1,19 @@
 import { computed } from '@preact/signals'
 import type { Plan } from '../../plan/index.js'
 import type { LiveRail } from '../../service/api/index.js'
-import { serviceNow_ms, now_ms, stale } from '../live/clock.js'
+import { now_ms, serviceNow_ms, stale } from '../live/clock.js'
+import { isOld, notOfNow, oldWords, typedAgo, unheard } from '../live/old.js'
 import { livePlan } from '../live/plan.js'
-import { snapshot } from '../live/state.js'
+import { me, snapshot } from '../live/state.js'
 import { amps, duration, durationWords, inA, inV, volts } from '../words/figures.js'
 import { readsInAmps } from '../words/course.js'
 import { shapes, verdictOf } from '../words/verdict.js'
 import { ChartKey } from '../charts/chart.js'
 import { Alarms, Said } from './messages.js'
-import { Question } from './question.js'
+import { keyOf, Question } from './question.js'
 import { RailTrace } from './rail-trace.js'
 import { Title } from './title.js'
+import { WaivedCold } from './waived.js'
 
 const view = computed(() => snapshot.value?.view ?? null)
 
@@ -23,7 +25,7 @@ export function Running() {
   if (seen === null) return <p class="quiet">The run has begun; no figures yet.</p>
   const goingOff = now.phase === 'going off'
   return (
-    <div class="running" data-stale={stale.value}>
+    <div class="running" data-stale={notOfNow.value}>
       <Title run={now.run} />
       {goingOff && (
         <p class="finding large" role="alert">
@@ -39,11 +41,11 @@ export function Running() {
         </div>
         <div>
           <dt>Waiting for</dt>
-          <dd>{seen.waiting_for}</dd>
+          <dd class="figure">{seen.waiting_for}</dd>
         </div>
         <div>
           <dt>Time left, about</dt>
-          <dd class="figure">{stale.value || unheard() ? '?' : duration(seen.left_s)}</dd>
+          <dd class="figure">{notOfNow.value ? '?' : duration(seen.left_s)}</dd>
         </div>
         <div>
           <dt>Run so far</dt>
@@ -51,13 +53,13 @@ export function Running() {
         </div>
         <div class="stage">
           <dt>Stage</dt>
-          <dd>
+          <dd class="figure">
             {seen.stage}
             {seen.rail !== null && `, ${seen.rail}`}
           </dd>
         </div>
       </dl>
-      {unheard() && (
+      {unheard.value && (
         <p class="finding large" role="alert">
           ✕ Nothing is heard from the program that drives the supplies: what stands here is of then, not of
           now.
@@ -67,7 +69,7 @@ export function Running() {
       {now.prompt !== null && (
         <div class="panel asked">
           <h2>Your answer is wanted</h2>
-          <Question key={now.prompt.prompt} prompt={now.prompt} />
+          <Question key={keyOf(now.prompt)} prompt={now.prompt} />
         </div>
       )}
       <div class="rails">
@@ -76,7 +78,9 @@ export function Running() {
         ))}
       </div>
       <ChartKey />
+      <KeepOpen left_s={seen.left_s} />
       <Inputs />
+      <WaivedCold />
       <Said />
     </div>
   )
@@ -84,20 +88,25 @@ export function Running() {
 
 function Rail({ rail, plan }: { readonly rail: LiveRail; readonly plan: Plan | null }) {
   const inAmps = plan === null ? (rail.limits?.expected_A ?? 0) >= 2 : readsInAmps(plan, rail.rail)
-  const old =
-    stale.value ||
-    (rail.measured_ms !== null && serviceNow_ms(now_ms.value) - rail.measured_ms > rail.stale_ms)
-  const { limits } = rail
+  const old = isOld(rail.rail)
+  const typed = typedAgo(rail.rail)
+  const { limits, charging_A = 0, soft_start = false } = rail
   // No channel switches a rail on a person's own knob, so "off" would say nothing about it.
   const byHand = rail.class !== 'programmed'
   const verdict =
     byHand && rail.amps === null
       ? 'not judged here'
-      : verdictOf(rail.amps, rail.output === 'off' && !byHand ? null : limits)
+      : verdictOf(rail.amps, rail.output === 'off' && !byHand ? null : limits, rail)
   const [V, A] = [volts(rail.volts), amps(rail.amps, inAmps)]
   const role = plan?.rails[rail.rail]?.role
   return (
-    <section class="rail" data-old={old} data-verdict={verdict} aria-label={`Rail ${rail.rail}`}>
+    <section
+      class="rail"
+      data-old={old}
+      data-typed={typed !== null}
+      data-verdict={verdict}
+      aria-label={`Rail ${rail.rail}`}
+    >
       <h2>
         {rail.rail}
         <small>
@@ -119,7 +128,8 @@ function Rail({ rail, plan }: { readonly rail: LiveRail; readonly plan: Plan | n
           <span class="unit">{A.unit}</span>
         </p>
       </div>
-      {old && <p class="old-word">✕ {stale.value ? 'stale, not of now' : 'this reading is too old'}</p>}
+      {typed !== null && <p class="typed-word">✎ typed by you {typed} ago, not measured since</p>}
+      {old && <p class="old-word">✕ {oldWords()}</p>}
       <p class="verdict">
         <span aria-hidden="true">{shapes[verdict]}</span> {verdict}
         {rail.over_rating !== undefined && <strong> ▲ {rail.over_rating}</strong>}
@@ -143,12 +153,18 @@ function Rail({ rail, plan }: { readonly rail: LiveRail; readonly plan: Plan | n
             </div>
             <div>
               <dt>trip</dt>
-              <dd>{inA(limits.trip_A, inAmps)}</dd>
+              <dd>{soft_start ? 'none while heaters are cold' : inA(limits.trip_A + charging_A, inAmps)}</dd>
             </div>
             <div>
               <dt>ceiling</dt>
-              <dd>{inA(limits.ceiling_A, inAmps)}</dd>
+              <dd>{soft_start ? 'the supply’s own limit' : inA(limits.ceiling_A + charging_A, inAmps)}</dd>
             </div>
+            {charging_A > 0 && (
+              <div>
+                <dt>of both to charge capacitors</dt>
+                <dd>{inA(charging_A, inAmps)}</dd>
+              </div>
+            )}
             {limits.manual !== undefined && (
               <div>
                 <dt>✎ limit by hand</dt>
@@ -160,20 +176,50 @@ function Rail({ rail, plan }: { readonly rail: LiveRail; readonly plan: Plan | n
           </>
         )}
       </dl>
+      <Reasons rail={rail.rail} plan={plan} />
       <RailTrace rail={rail.rail} inAmps={inAmps} plan={plan} />
     </section>
   )
 }
 
-/** Run seconds since the controller was last heard. */
+/** From here on a run is left alone by closing the page; what that does is said before somebody does it. */
+const long_s = 1800
+function KeepOpen({ left_s }: { readonly left_s: number }) {
+  const unwatched_s = me.value?.unwatched_s
+  if (unwatched_s === undefined) return null
+  return (
+    <p class={left_s > long_s ? 'remark' : 'quiet'}>
+      A page has to stay open, here or elsewhere: once none has watched for {durationWords(unwatched_s)}, this
+      run is run down.
+    </p>
+  )
+}
+
+/** Why each limit of the step is what it is, and whose figure it rests on. */
+function Reasons({ rail, plan }: { readonly rail: string; readonly plan: Plan | null }) {
+  const step = view.value?.step
+  const because = plan?.steps.find(({ index }) => index === step)?.limits[rail]?.because ?? []
+  if (because.length === 0) return null
+  return (
+    <details class="reasons">
+      <summary>Why these limits</summary>
+      <ul>
+        {because.map(({ limit, text, source }) => (
+          <li key={`${limit} ${text}`}>
+            {text} <span class="quiet">({source})</span>
+          </li>
+        ))}
+      </ul>
+    </details>
+  )
+}
+
+/** Run seconds since the controller was last heard, and on as long as it is not. */
 function sinceHeard_s(): number {
   const heard_ms = view.value?.heard_ms
   if (heard_ms === undefined) return 0
   return (Math.max(0, serviceNow_ms(now_ms.value) - heard_ms) / 1000) * (snapshot.value?.run?.speed ?? 1)
 }
-const unheard = (): boolean => sinceHeard_s() / (snapshot.value?.run?.speed ?? 1) > unheard_s
-/** Nothing was heard of the run for longer than any view takes. */
-const unheard_s = 2
 const late_s = 1
 
 /** Meters on a line: each with its age, since one that is quiet tells nothing. */

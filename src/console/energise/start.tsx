@@ -7,6 +7,8 @@ import { mayDo, me } from '../live/state.js'
 import { choseProfile, lastProfile } from '../shell/chosen.js'
 import { addressOf } from '../shell/places.js'
 import { Refused } from '../shell/refused.js'
+import { durationWords } from '../words/figures.js'
+import { firstOffered } from '../words/offered.js'
 
 export interface StartOrder {
   readonly profile: string
@@ -14,6 +16,8 @@ export interface StartOrder {
   readonly speed: number
   readonly seed?: number
   readonly continues?: boolean
+  /** Hash of the plan that was read: what has changed since then is read before it is started. */
+  readonly plan?: string
 }
 /** Asks for a run. Nothing is energised by it: its cautions come next. */
 export const askForRun = (order: StartOrder) => call('start', z.unknown(), { body: order })
@@ -35,7 +39,7 @@ export function Start({ after = false }: { readonly after?: boolean }) {
   }, [])
   const profiles = files.value.filter(({ kind }) => kind === 'profile')
   const named = chosen.value === '' ? lastProfile() : chosen.value
-  const found = profiles.find(({ path }) => path === named) ?? profiles[0]
+  const found = profiles.find(({ path }) => path === named) ?? firstOffered(profiles)
   const bench = files.value.find(({ path }) => path === found?.bench)
   const virtual = bench?.is === 'virtual'
   const reform = found?.is === 'reform' ? found.path : null
@@ -70,7 +74,11 @@ export function Start({ after = false }: { readonly after?: boolean }) {
   }
   return (
     <section class="panel" aria-labelledby="start-title">
-      {after ? <h2 id="start-title">Another run</h2> : <h1 id="start-title">No run is under way</h1>}
+      {after ? (
+        <h2 id="start-title">Another run</h2>
+      ) : (
+        <h1 id="start-title">No run of this service is under way</h1>
+      )}
       {me.value !== null && !mayDo('start') ? (
         <p>
           A run is started on the bench machine, at its own page or terminal. It shows here as soon as it is.
@@ -150,10 +158,24 @@ export function Start({ after = false }: { readonly after?: boolean }) {
             Nothing is energised by this: the cautions are read and their word is typed first. What the plan
             will do stands in <a href={addressOf('prepare')}>Prepare</a>.
           </p>
+          <KeepOpen profile={found?.path ?? 'PROFILE'} overnight={reform !== null} />
         </form>
       )}
       <Refused why={why.value} />
     </section>
+  )
+}
+
+/** A run of this page lasts as long as somebody watches; what is to be left alone is started elsewhere. */
+export function KeepOpen({ profile, overnight }: { readonly profile: string; readonly overnight: boolean }) {
+  const unwatched_s = me.value?.unwatched_s
+  if (unwatched_s === undefined) return null
+  return (
+    <p class={overnight ? 'remark' : 'quiet'}>
+      A page has to stay open: once none has watched for {durationWords(unwatched_s)}, the run is run down. To
+      leave a run alone{overnight && ' for a night'}, start it in a terminal of the bench machine, which says
+      what that needs: <code>slowglow run {profile} --unattended</code>
+    </p>
   )
 }
 

@@ -1,6 +1,7 @@
 import { signal } from '@preact/signals'
 import type { RailLimits } from '../../plan/index.js'
 import type { LiveView } from '../../service/api/index.js'
+import { inForce } from '../words/in-force.js'
 
 /** What this page has seen of the run under way, for its charts. The record has all of it; this is bounded. */
 export interface Seen {
@@ -18,9 +19,38 @@ let of: string | null = null
 let measured = new Map<string, number>()
 let latest_s = 0
 /** Rises with every view kept. */
-export const kept = signal(0)
-/** When each step was first seen, on the run's clock. */
+let kept = 0
+/** Rises when the charts are to be drawn anew: together with the figures, since each frame has its price whatever is in it. */
+export const drawn = signal(0)
+/** A chart shows five minutes: in half a second it moves by about a pixel. */
+const draw_ms = 450
+let drawn_ms = -Infinity
+let later: ReturnType<typeof setTimeout> | undefined
+/** Done before a chart is drawn that waited: the computer may have slept meanwhile. */
+let lookFirst = (): void => undefined
+export function looksFirst(look: () => void): void {
+  lookFirst = look
+}
+export function draw(): void {
+  clearTimeout(later)
+  const wait_ms = drawn_ms + draw_ms - performance.now()
+  if (wait_ms > 0) {
+    // What comes last is drawn too, though nothing follows it.
+    later = setTimeout(() => {
+      lookFirst()
+      draw()
+    }, wait_ms)
+    return
+  }
+  drawn_ms = performance.now()
+  drawn.value = kept
+}
+/** When each step began, on the run's clock; of the one that was under way when this page came, nothing is known. */
 export const stepBegan = new Map<number, number>()
+let step: number | null = null
+/** Views that this page has not seen for so long leave a gap: nobody knows what was between. */
+const gap_ms = 2000
+let kept_ms = -Infinity
 
 export const seenOf = (rail: string): Seen | null => rails.get(rail) ?? null
 
@@ -30,18 +60,24 @@ export function keepAnew(live: string | null): void {
   rails = new Map()
   measured = new Map()
   latest_s = 0
+  step = null
+  kept_ms = -Infinity
   stepBegan.clear()
-  kept.value++
+  kept++
 }
 
 export function keep(view: LiveView): void {
   // Its clock begins anew once the hook-up is confirmed: what was drawn of before is of another clock.
   if (view.elapsed_s < latest_s - 1) {
     rails = new Map()
+    step = null
     stepBegan.clear()
   }
   latest_s = view.elapsed_s
-  if (!stepBegan.has(view.step)) stepBegan.set(view.step, view.elapsed_s)
+  if (step !== null && step !== view.step) stepBegan.set(view.step, view.elapsed_s)
+  step = view.step
+  const unseen = performance.now() - kept_ms > gap_ms
+  kept_ms = performance.now()
   for (const rail of view.rails) {
     // The same reading told again is no new one: a gap in the readings stays a gap.
     if (rail.measured_ms !== null && measured.get(rail.rail) === rail.measured_ms) continue
@@ -50,16 +86,23 @@ export function keep(view: LiveView): void {
     rails.set(rail.rail, seen)
     // A little back is of no place in the trace.
     if (view.elapsed_s < (seen.t_s.at(-1) ?? 0)) continue
+    const before_s = seen.t_s.at(-1)
+    if (unseen && before_s !== undefined) breakOff(seen, before_s)
     seen.t_s.push(view.elapsed_s)
     seen.A.push(rail.amps)
     seen.V.push(rail.volts)
-    seen.lower_A.push(rail.limits?.lower_A ?? null)
-    seen.upper_A.push(rail.limits?.upper_A ?? null)
-    seen.trip_A.push(rail.limits?.trip_A ?? null)
-    seen.ceiling_A.push(rail.limits?.ceiling_A ?? null)
+    const limits = inForce(rail.limits, rail)
+    for (const key of ['lower_A', 'upper_A', 'trip_A', 'ceiling_A'] as const)
+      seen[key].push(limits?.[key] ?? null)
     if (seen.t_s.length > most) rails.set(rail.rail, thinned(seen))
   }
-  kept.value++
+  kept++
+}
+
+/** A point of nothing right after the last: no line is drawn across. */
+function breakOff(seen: Seen, after_s: number): void {
+  seen.t_s.push(after_s + 1e-3)
+  for (const key of ['A', 'V', 'lower_A', 'upper_A', 'trip_A', 'ceiling_A'] as const) seen[key].push(null)
 }
 
 /** What was measured before this page looked; what it has seen itself stands. */
@@ -78,7 +121,8 @@ export function keepBefore(
   seen.V.unshift(...earlier.map(() => null))
   for (const key of ['lower_A', 'upper_A', 'trip_A', 'ceiling_A'] as const)
     seen[key].unshift(...limits.map((each) => each?.[key] ?? null))
-  kept.value++
+  kept++
+  draw()
 }
 
 const begin = (): Seen => ({ t_s: [], A: [], V: [], lower_A: [], upper_A: [], trip_A: [], ceiling_A: [] })

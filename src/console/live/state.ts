@@ -4,18 +4,27 @@ import type { EventData, EventName, Snapshot } from '../../service/api/index.js'
 import { call } from '../api/call.js'
 import { say, sayAtOnce } from '../shell/say.js'
 import { sound } from '../shell/sound.js'
-import { heard } from './clock.js'
-import { keep, keepAnew } from './history.js'
+import { heard, look } from './clock.js'
+import { draw, keep, keepAnew, looksFirst } from './history.js'
 
 /** What the service last told of the run under way. Null until it has told anything. */
 export const snapshot = signal<Snapshot | null>(null)
 export const me = signal<Me | null>(null)
+/** Of which run the ending was read where it is told in full. */
+export const readEnding = signal<string | null>(null)
 /** The set of a run that was under way when the service was lost, until another begins. */
 export const lostRun = signal<string | null>(null)
 
 const livePhases: readonly Snapshot['phase'][] = ['preparing', 'starting', 'running', 'going off']
 /** Outputs may be on: those of an earlier run while they are made safe, and from the typed word to the ending. */
 export const isLive = computed(() => livePhases.includes(snapshot.value?.phase ?? 'none'))
+/** The run is over, or was none, and an output of its bench was not measured to be off. */
+export const mayBeOn = computed(
+  () =>
+    snapshot.value?.ended?.alarm === true || snapshot.value?.refused?.code === 'outputs not confirmed off',
+)
+/** A device that is not known at the bench and has seen nothing from there: nothing is told to it, and there is nothing to be alarmed at. */
+export const isNobody = computed(() => me.value?.role === 'none' && snapshot.value === null)
 export const mayDo = (act: Act): boolean => me.value?.may.includes(act) === true
 
 /** Takes what came over the stream. Each kind of event changes its own part; a snapshot is everything. */
@@ -40,18 +49,22 @@ export function take(kind: EventName, data: EventData<EventName>): void {
   snapshot.value = changed(kind, data, snapshot.peek() ?? before)
 }
 
-/** Every view is kept for the charts; the eye is given five a second, since more are not read and only cost. */
-const show_ms = 200
+looksFirst(look)
+/** Every view is kept for the charts; the eye is given five a second, as the service sends them: more are not read and only cost. */
+const show_ms = 150
 let newest: EventData<'view'> | null = null
 let shown_ms = -Infinity
 let timer: ReturnType<typeof setTimeout> | undefined
 function showNewest(): void {
   clearTimeout(timer)
   timer = undefined
+  // A timer is the first to run after a sleep: what it draws is marked before it is drawn.
+  look()
   const before = snapshot.peek()
   if (newest === null || before === null) return
   shown_ms = performance.now()
   snapshot.value = changed('view', newest, before)
+  draw()
   newest = null
 }
 
@@ -95,6 +108,7 @@ function takeWhole(next: Snapshot, before: Snapshot | null): void {
     lostRun.value = before.run?.equipment ?? 'a set'
   snapshot.value = next
   if (next.view !== null) keep(next.view)
+  draw()
 }
 
 export async function askWhoIAm(): Promise<void> {
@@ -103,7 +117,7 @@ export async function askWhoIAm(): Promise<void> {
 }
 
 /** What a person hears without asking: each change once. */
-let said = { step: 0, prompt: -1, message: -1, ended: '', hands: false }
+let said = { step: 0, prompt: '', message: -1, ended: '', hands: false }
 effect(() => {
   const now = snapshot.value
   if (now === null) return
@@ -112,8 +126,10 @@ effect(() => {
     said = { ...said, step: view.step }
     say(`Step ${view.step} of ${view.steps}: ${view.stage}`)
   }
-  if (prompt !== null && prompt.prompt !== said.prompt) {
-    said = { ...said, prompt: prompt.prompt }
+  // Asked again with what was wrong is asked anew.
+  const asked = prompt === null ? '' : `${prompt.prompt} ${prompt.text}`
+  if (prompt !== null && asked !== said.prompt) {
+    said = { ...said, prompt: asked }
     sayAtOnce(`Question: ${prompt.text}`)
     sound('question')
   }

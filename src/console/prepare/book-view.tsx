@@ -1,14 +1,16 @@
-import { type Signal, useSignal } from '@preact/signals'
+import { useSignal } from '@preact/signals'
 import { useEffect } from 'preact/hooks'
 import { bookShape, type ApiBook, type BookWriting } from '../../service/api/index.js'
 import { addressFor, call, type Why } from '../api/call.js'
 import { mayDo } from '../live/state.js'
 import { By } from '../shell/by.js'
+import { Field } from '../shell/field.js'
 import { Picture } from '../shell/picture.js'
 import { addressOf } from '../shell/places.js'
 import { Refused } from '../shell/refused.js'
 import { signature } from '../shell/signed.js'
 import { moment } from '../words/figures.js'
+import { Prove } from './prove.js'
 import { planAnew, profile } from './state.js'
 
 /** One record of the set over its whole life: what stands in it stays. */
@@ -38,7 +40,7 @@ function TheBook({ file }: { readonly file: string }) {
       <h1>The book of {now.equipment}</h1>
       {now.waived.length > 0 && (
         <section class="panel">
-          <h2>Waived, and in force</h2>
+          <h2>Cold checks that were waived</h2>
           {now.waived.map((text) => (
             <p key={text} class="remark">
               {text}
@@ -62,6 +64,7 @@ function TheBook({ file }: { readonly file: string }) {
         </p>
       </section>
       {mayDo('write') && <Write file={file} parts={now.parts} written={written} />}
+      {mayDo('write') && <Prove file={file} written={written} />}
       <Photographs file={file} book={now} written={written} />
       <section class="panel">
         <h2 id="book-lines">All of it, in order</h2>
@@ -96,7 +99,7 @@ function TheBook({ file }: { readonly file: string }) {
           </li>
           <li>
             <a href={addressFor('archive', { query: { file } })} download>
-              Everything of this set as one archive (tar)
+              This set as one archive (tar); what it could not take stands in its missing.txt
             </a>
           </li>
         </ul>
@@ -204,7 +207,10 @@ function Write({ file, parts, written }: Writes & { readonly parts: readonly str
             <Field
               id="book-part"
               words={kind.value === 'replaced' ? 'Part' : 'Parts it is about, if any (C3, V2)'}
-              value={part}
+              text={part.value}
+              set={(text) => {
+                part.value = text
+              }}
               list={parts}
             />
           )}
@@ -213,9 +219,19 @@ function Write({ file, parts, written }: Writes & { readonly parts: readonly str
               <Field
                 id="book-was"
                 words={kind.value === 'serial' ? 'Which number (serial, type)' : 'It was'}
-                value={was}
+                text={was.value}
+                set={(text) => {
+                  was.value = text
+                }}
               />
-              <Field id="book-now" words={kind.value === 'serial' ? 'Number' : 'It is now'} value={now} />
+              <Field
+                id="book-now"
+                words={kind.value === 'serial' ? 'Number' : 'It is now'}
+                text={now.value}
+                set={(text) => {
+                  now.value = text
+                }}
+              />
             </>
           )}
         </div>
@@ -244,41 +260,6 @@ function Write({ file, parts, written }: Writes & { readonly parts: readonly str
         </button>
       </form>
     </section>
-  )
-}
-
-function Field({
-  id,
-  words,
-  value,
-  list,
-}: {
-  readonly id: string
-  readonly words: string
-  readonly value: Signal<string>
-  readonly list?: readonly string[]
-}) {
-  return (
-    <p>
-      <label for={id}>{words}</label>
-      <input
-        id={id}
-        type="text"
-        autocomplete="off"
-        {...(list !== undefined && { list: `${id}-list` })}
-        value={value.value}
-        onInput={(event) => {
-          value.value = event.currentTarget.value
-        }}
-      />
-      {list !== undefined && (
-        <datalist id={`${id}-list`}>
-          {list.map((each) => (
-            <option key={each} value={each} />
-          ))}
-        </datalist>
-      )}
-    </p>
   )
 }
 

@@ -4,9 +4,11 @@ import { worksheetShape, type ApiWorksheet } from '../../service/api/index.js'
 import { addressFor, call, type Why } from '../api/call.js'
 import { mayDo } from '../live/state.js'
 import { By } from '../shell/by.js'
+import { QuantityField } from '../shell/quantity.js'
 import { Refused, sentence } from '../shell/refused.js'
 import { meter, signature } from '../shell/signed.js'
-import { moment } from '../words/figures.js'
+import { moment, quantityTyped } from '../words/figures.js'
+import { chosenFirst } from '../words/units.js'
 import { Waive } from './waive.js'
 import { planAnew, profile } from './state.js'
 
@@ -198,6 +200,9 @@ function One({ file, one, kept, waived }: Shown) {
 /** Where the reading goes; what cannot be read is said here and nothing is kept. */
 function Take({ id, file, one, kept }: Omit<Shown, 'waived'> & { readonly id: string }) {
   const value = useSignal('')
+  const units = one.check?.units ?? []
+  const unit = useSignal(chosenFirst(units))
+  const wrong = useSignal<string | null>(null)
   const why = useSignal<Why | null>(null)
   const busy = useSignal(false)
   const keep = (text: string): void => {
@@ -217,7 +222,9 @@ function Take({ id, file, one, kept }: Omit<Shown, 'waived'> & { readonly id: st
       class="row no-print"
       onSubmit={(event) => {
         event.preventDefault()
-        keep(value.value)
+        const typed = quantityTyped(value.value, unit.value)
+        wrong.value = 'wrong' in typed ? typed.wrong : null
+        if ('text' in typed) keep(typed.text)
       }}
     >
       {one.check?.kind === 'look' ? (
@@ -237,25 +244,40 @@ function Take({ id, file, one, kept }: Omit<Shown, 'waived'> & { readonly id: st
         </div>
       ) : (
         <>
-          <p>
-            <label for={id}>
-              <span class="heard">{one.item}: </span>Reading, with its unit
-            </label>
-            <input
-              id={id}
-              type="text"
-              inputMode="text"
-              autocomplete="off"
-              value={value.value}
-              onInput={(event) => {
-                value.value = event.currentTarget.value
-              }}
-            />
-          </p>
+          <QuantityField
+            id={id}
+            of={one.item}
+            words="Reading, with its unit"
+            units={units}
+            unit={unit.value}
+            choose={(chosen) => {
+              unit.value = chosen
+            }}
+            text={value.value}
+            set={(text) => {
+              value.value = text
+            }}
+          />
           <button type="submit" disabled={busy.value || value.value.trim() === ''}>
             Keep it
           </button>
+          {units.includes('Ω') && (
+            <button
+              type="button"
+              disabled={busy.value}
+              onClick={() => {
+                keep('open')
+              }}
+            >
+              It shows open
+            </button>
+          )}
         </>
+      )}
+      {wrong.value !== null && (
+        <p class="finding" role="alert">
+          {wrong.value}
+        </p>
       )}
       <Refused why={why.value} />
     </form>

@@ -1,9 +1,9 @@
 import { makePlan, type Plan } from '../../plan/index.js'
 import { rehearse } from '../../rehearse/index.js'
-import type { View } from '../../sequencer/index.js'
 import type { RunEnding, RunEvent } from '../../story/index.js'
 import { readFault } from '../../virtual/index.js'
 import type { PlanParts } from '../../service/api/index.js'
+import { keptWith, most_kept, type Seen } from './kept.js'
 
 /** The same core as at the bench, beside the page: it never stands still for it. */
 export interface Wanted {
@@ -16,7 +16,7 @@ export interface Wanted {
 }
 export type Told =
   | { readonly kind: 'plan'; readonly plan: Plan }
-  | { readonly kind: 'seen'; readonly views: readonly View[]; readonly events: readonly RunEvent[] }
+  | { readonly kind: 'seen'; readonly seen: readonly Seen[]; readonly events: readonly RunEvent[] }
   | {
       readonly kind: 'ended'
       readonly ending: RunEnding
@@ -30,7 +30,8 @@ interface Port {
   postMessage(told: Told): void
 }
 const port = self as unknown as Port
-const batch = 20
+/** By the clock on the wall: a night goes by in minutes here, and each message draws the page anew. */
+const gather_ms = 250
 
 port.onmessage = ({ data }) => {
   try {
@@ -61,7 +62,7 @@ function perform({ parts, plan: asPlanned, faults, seed, by_hand }: Wanted): voi
     if (made.plan === null) {
       port.postMessage({
         kind: 'trouble',
-        text: `With these limits there is no plan: ${problem?.what ?? 'no reason was given'}. ${problem?.remedy ?? ''}`,
+        text: `With these limits there is no plan: ${(problem?.what ?? 'no reason was given').replace(/\.$/, '')}. ${problem?.remedy ?? ''}`,
       })
       return
     }
@@ -74,12 +75,15 @@ function perform({ parts, plan: asPlanned, faults, seed, by_hand }: Wanted): voi
     return
   }
   port.postMessage({ kind: 'plan', plan })
-  let views: View[] = []
+  let seen: Seen[] = []
+  let second = 0
+  let told_ms = performance.now()
   let events: RunEvent[] = []
   const tell = (): void => {
-    port.postMessage({ kind: 'seen', views, events })
-    views = []
+    port.postMessage({ kind: 'seen', seen, events })
+    seen = []
     events = []
+    told_ms = performance.now()
   }
   const rehearsal = rehearse(plan, equipment, bench, {
     seed,
@@ -90,8 +94,14 @@ function perform({ parts, plan: asPlanned, faults, seed, by_hand }: Wanted): voi
         events.push(entry.event)
     },
     watch(view) {
-      views.push(view)
-      if (views.length >= batch) tell()
+      // Why each limit is what it is stands in the plan, and is the greatest part of a view.
+      const rails = view.rails.map((rail) =>
+        rail.limits === null ? rail : { ...rail, limits: { ...rail.limits, because: [] } },
+      )
+      seen.push({ t_s: second, view: { ...view, rails } })
+      second += 1
+      if (seen.length > 2 * most_kept) seen = [...keptWith(seen, [])]
+      if (performance.now() - told_ms >= gather_ms) tell()
       return undefined
     },
   })

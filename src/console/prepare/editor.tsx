@@ -59,6 +59,9 @@ export function Editor({
 }) {
   const box = useRef<HTMLDivElement>(null)
   const view = useRef<EditorView | null>(null)
+  /** What was typed and has not come back as `text` yet: a page that is slower than a typist must not take letters back. */
+  const typed = useRef(new Set<string>())
+  const fromOutside = useRef(false)
   const given = useRef({ schema, onText })
   given.current = { schema, onText }
 
@@ -84,7 +87,10 @@ export function Editor({
           ...(readOnly && { tabindex: '0' }),
         }),
         EditorView.updateListener.of((update) => {
-          if (update.docChanged) given.current.onText(update.state.doc.toString())
+          if (!update.docChanged || fromOutside.current) return
+          const now = update.state.doc.toString()
+          typed.current.add(now)
+          given.current.onText(now)
         }),
       ],
     })
@@ -97,8 +103,14 @@ export function Editor({
 
   useEffect(() => {
     const made = view.current
-    if (made === null || made.state.doc.toString() === text) return
+    if (made === null) return
+    const caughtUp = made.state.doc.toString() === text
+    if (!caughtUp && typed.current.has(text)) return
+    typed.current.clear()
+    if (caughtUp) return
+    fromOutside.current = true
     made.dispatch({ changes: { from: 0, to: made.state.doc.length, insert: text } })
+    fromOutside.current = false
   }, [text])
 
   useEffect(() => {

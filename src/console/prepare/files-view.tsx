@@ -14,6 +14,7 @@ import {
   files,
   kindOfText,
   listFiles,
+  looked,
   nowWritten,
   planAnew,
   profile,
@@ -65,14 +66,17 @@ function OpenFile({ path }: { readonly path: string }) {
   const schema = useSignal<Schema | null>(null)
   const why = useSignal<Why | null>(null)
   const told = useSignal('')
+  const others = useSignal(false)
   const text = drafts.value[path] ?? onDisk.value?.text ?? null
   const kind = text === null ? null : kindOfText(text)
 
   useEffect(() => {
     void textOf(path).then((found) => {
-      onDisk.value = found
+      // Of a text that is being changed the hash that it was read with stays: what another wrote since is not written over.
+      if (drafts.peek()[path] === undefined || onDisk.peek() === null) onDisk.value = found
+      else others.value = found !== null && found.hash !== onDisk.peek()?.hash
     })
-  }, [path])
+  }, [path, looked.value])
   useEffect(() => {
     if (kind === null) return
     const had = schemas.get(kind)
@@ -143,6 +147,12 @@ function OpenFile({ path }: { readonly path: string }) {
         {told.value !== '' && ` ${told.value}`}
       </p>
       <Problems problems={problems} />
+      {others.value && unwritten && (
+        <p class="finding" role="alert">
+          ✕ {path} was changed elsewhere since you began. Yours is not written over it: take it from here, go
+          back to what is written, and put it in there.
+        </p>
+      )}
       <Refused why={why.value} />
       <div class="row">
         {mayDo('write') && (
@@ -155,6 +165,8 @@ function OpenFile({ path }: { readonly path: string }) {
             type="button"
             onClick={() => {
               discard(path)
+              others.value = false
+              looked.value += 1
             }}
           >
             Back to what is written

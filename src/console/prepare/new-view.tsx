@@ -49,9 +49,9 @@ export function View() {
     <article>
       <h1>A new set</h1>
       <p>
-        Some fifteen questions about the set, its tubes by type, and what supplies and meters there are. An
-        empty answer takes what stands in brackets. They make three files that work at once and can grow:
-        handbook charts and the circuit come later.
+        Questions about the set, its tubes by type, its electrolytics and own transformer, and what supplies
+        and meters there are. An empty answer takes what stands in brackets. They make files of set, benches
+        and profiles that work at once and can grow: handbook charts and the circuit come later.
       </p>
       <Refused why={why.value} />
       {now !== null && now.asked.length > 0 && (

@@ -2,7 +2,7 @@ import { effect } from '@preact/signals'
 import type { ComponentType } from 'preact'
 import { signal } from '@preact/signals'
 import { useEffect } from 'preact/hooks'
-import { askForRun, Unfinished } from '../energise/start.js'
+import { askForRun, KeepOpen, Unfinished } from '../energise/start.js'
 import { isLive, mayDo } from '../live/state.js'
 import { addressOf, go } from '../shell/places.js'
 import { Refused, sentence } from '../shell/refused.js'
@@ -15,6 +15,7 @@ import {
   files,
   filesWhy,
   listFiles,
+  lookAgain,
   openView,
   plan,
   planned,
@@ -22,6 +23,7 @@ import {
   planWhy,
   profile,
   profiles,
+  replanned,
   view,
   type ViewName,
   views,
@@ -33,6 +35,7 @@ const titles: Readonly<Record<ViewName, string>> = {
   cold: 'Cold checks',
   coverage: 'Coverage',
   book: 'Book',
+  aerial: 'Aerial',
   rehearse: 'Rehearse',
   bench: 'Bench',
   files: 'Files',
@@ -45,6 +48,7 @@ const later: Readonly<Record<Exclude<ViewName, 'plan'>, () => Promise<{ readonly
   cold: () => import('./cold-view.js'),
   coverage: () => import('./coverage-view.js'),
   book: () => import('./book-view.js'),
+  aerial: () => import('./aerial-view.js'),
   rehearse: () => import('./rehearse-view.js'),
   bench: () => import('./bench-view.js'),
   files: () => import('./files-view.js'),
@@ -69,8 +73,17 @@ export function Place() {
         void plan(path, texts)
       }, settle_ms)
     })
+    const back = (): void => {
+      if (!document.hidden) void lookAgain()
+    }
+    // Also who comes from another place of this page.
+    back()
+    addEventListener('focus', back)
+    document.addEventListener('visibilitychange', back)
     return () => {
       stop()
+      removeEventListener('focus', back)
+      document.removeEventListener('visibilitychange', back)
       clearTimeout(timer)
     }
   }, [])
@@ -115,10 +128,16 @@ function Head() {
     const path = profile.peek()
     if (path === null) return
     startWhy.value = null
-    const continues = goOn.value && planned.peek()?.unfinished != null
-    void askForRun({ profile: path, faults: [], speed: 1, continues }).then((came) => {
+    const read = planned.peek()
+    if (read === null) return
+    const continues = goOn.value && read.unfinished != null
+    const order = { profile: path, faults: [], speed: 1, continues, plan: read.plan.hash }
+    void askForRun(order).then((came) => {
       if (came.ok) go('energise')
-      else startWhy.value = came.why
+      else {
+        startWhy.value = came.why
+        if (came.why.code === 'changed meanwhile') void lookAgain()
+      }
     })
   }
   return (
@@ -179,6 +198,9 @@ function Head() {
           }}
         />
       )}
+      {mayDo('start') && (
+        <KeepOpen profile={profile.value ?? 'PROFILE'} overnight={chosen?.is === 'reform'} />
+      )}
       <Refused why={startWhy.value} />
       <Refused why={filesWhy.value} />
     </section>
@@ -210,6 +232,12 @@ function Found() {
             </a>
           </p>
         </div>
+      )}
+      {replanned.value && (
+        <p class="remark">
+          ✎ What this plan was made from has changed since it was shown: a file, a reading of the cold set, or
+          a measured figure. What stands here is the plan of now. Read it again.
+        </p>
       )}
       {planning.value && <p class="quiet">The plan is being made.</p>}
       {planWhy.value !== null && (

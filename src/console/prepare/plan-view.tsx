@@ -1,11 +1,25 @@
-import type { RailLimits } from '../../plan/index.js'
+import {
+  isStepJudged,
+  isStepLowered,
+  type Plan,
+  type RailLimits,
+  seesAt,
+  signsShown,
+  toldBeforeSteps,
+  toldBehindSteps,
+  toldOfCharts,
+  toldOfOff,
+} from '../../plan/index.js'
 import type { PlanDocument, PlanStep } from '../../service/api/index.js'
 import { ChartKey, RailChart } from '../charts/chart.js'
 import { limitsOf } from '../charts/limits.js'
 import { CautionText } from '../energise/cautions.js'
 import { coursesOf, railsInOrder, readsInAmps } from '../words/course.js'
-import { duration, durationWords, inA, inV } from '../words/figures.js'
+import { duration, durationWords, inA, inV, perSecond } from '../words/figures.js'
+import { windowOf } from '../words/window.js'
+import { Hookup } from './hookup.js'
 import { planned } from './state.js'
+import { Told } from './told.js'
 
 /** What a run would do and why: hook-up, every step with its limits, each limit with its reason. */
 export function PlanView() {
@@ -18,8 +32,8 @@ export function PlanView() {
       <p>
         {plan.equipment} on {plan.bench}
         {plan.bench_kind === 'virtual' && ' (virtual)'}: {plan.steps.length} steps, about{' '}
-        {durationWords(plan.expected_s)}, up to {inV(plan.figures.highest_V)}. The file is at level{' '}
-        {plan.level} of 3.
+        {durationWords(plan.expected_s)} of the {durationWords(plan.time_budget_s)} it may take, up to{' '}
+        {inV(plan.figures.highest_V)}. The file is at level {plan.level} of 3.
       </p>
       {plan.by_hand?.map(({ text }) => (
         <p class="remark" key={text}>
@@ -28,7 +42,9 @@ export function PlanView() {
       ))}
       <Charts plan={plan} />
       <Hookup plan={plan} />
+      <Told sections={toldBeforeSteps(plan)} />
       <Steps plan={plan} />
+      <Told sections={[...toldBehindSteps(plan), ...toldOfCharts(plan), toldOfOff(plan)]} />
       {plan.unproved.length > 0 && (
         <section class="panel">
           <h2>What this plan does not prove</h2>
@@ -84,37 +100,32 @@ function Charts({ plan }: { readonly plan: PlanDocument }) {
   )
 }
 
-function Hookup({ plan }: { readonly plan: PlanDocument }) {
-  return (
-    <section class="panel">
-      <h2>Hook-up</h2>
-      <p>
-        Each line is confirmed by you at the start, then proved electrically before anything goes above 5 V.
-      </p>
-      <ol>
-        {plan.hookup.map(({ rail, supply, positive, negative, first, proved_by, advice }) => (
-          <li key={`${rail}${supply}`}>
-            <strong>{rail}</strong>, from {supply}: positive to {positive}; negative to {negative}.
-            {first.length > 0 && ` First: ${first.join('; ')}.`}
-            <span class="quiet"> {proved_by}</span>
-            {(advice ?? []).length > 0 && (
-              <details>
-                <summary>what would let less through</summary>
-                {advice?.map((text) => (
-                  <p key={text} class="quiet">
-                    {text}
-                  </p>
-                ))}
-              </details>
-            )}
-          </li>
-        ))}
-      </ol>
-    </section>
-  )
+/** Each with its reasons, which go by the same names. */
+const columns = [
+  'slew',
+  'hold',
+  'expected',
+  'band',
+  'ask',
+  'trip',
+  'ceiling',
+  'supply limit',
+  'over-voltage',
+] as const
+type Column = (typeof columns)[number]
+const headings: Readonly<Record<Column, string>> = {
+  slew: 'at most',
+  hold: 'hold',
+  expected: 'expected',
+  band: 'band',
+  ask: 'ask below',
+  trip: 'trip',
+  ceiling: 'ceiling',
+  'supply limit': 'supply limit',
+  'over-voltage': 'over-voltage',
 }
-
-const columns = ['expected', 'band', 'trip', 'ceiling', 'supply limit'] as const
+/** What is worth saying of a rail whose current nothing reads. */
+const withoutAmmeter: readonly Column[] = ['slew', 'hold', 'supply limit', 'over-voltage']
 
 function Steps({ plan }: { readonly plan: PlanDocument }) {
   return (
@@ -138,7 +149,7 @@ function Steps({ plan }: { readonly plan: PlanDocument }) {
               </th>
               {columns.map((each) => (
                 <th scope="col" class="n" key={each}>
-                  {each}
+                  {headings[each]}
                 </th>
               ))}
             </tr>
@@ -150,14 +161,21 @@ function Steps({ plan }: { readonly plan: PlanDocument }) {
           </tbody>
         </table>
       </div>
+      {plan.left_out?.map(({ text }) => (
+        <p key={text}>{text}</p>
+      ))}
+      {plan.gas?.map(({ step, text }) => (
+        <p key={`${step} ${text}`}>
+          Step {step}: {text}.
+        </p>
+      ))}
     </section>
   )
 }
 
 function StepRow({ step, plan }: { readonly step: PlanStep; readonly plan: PlanDocument }) {
   const limits = step.rail === null ? undefined : step.limits[step.rail]
-  const inAmps = step.rail !== null && readsInAmps(plan, step.rail)
-  const moves = step.do === 'raise' || step.do === 'lower'
+  const moves = step.do === 'raise' || step.do === 'lower' || step.do === 'hook-up check'
   return (
     <tr>
       <th scope="row" class="n">
@@ -168,13 +186,22 @@ function StepRow({ step, plan }: { readonly step: PlanStep; readonly plan: PlanD
         <span class="quiet">
           {' '}
           {step.do === 'ask' ? 'a question' : step.do}, {step.mode}
+          {step.hands_clear && ', hands clear'}
+          {step.lines_quiet_since !== undefined && ', line errors counted'}
+          {step.only_if !== undefined &&
+            `, only if the run finds ${step.only_if.over_rating} over its rating`}
         </span>
         {step.ask !== null && (
           <details>
             <summary>asks</summary>
             {step.ask.text}
+            {step.ask.wants.kind === 'reading' && ` Expected: ${windowOf(step.ask.wants)}.`}{' '}
+            <span class="quiet">
+              Unanswered for {durationWords(step.ask.timeout_s)}, the run ends with everything off.
+            </span>
           </details>
         )}
+        <Shows step={step} plan={plan} />
       </td>
       <td>{step.rail}</td>
       <td class="n">{moves ? inV(step.target_V) : ''}</td>
@@ -184,37 +211,61 @@ function StepRow({ step, plan }: { readonly step: PlanStep; readonly plan: PlanD
           {step.hookup?.because ?? ''}
         </td>
       ) : (
-        columns.map((column) => <Limit key={column} column={column} limits={limits} inAmps={inAmps} />)
+        columns.map((column) => (
+          <Limit key={column} column={column} step={step} limits={limits} plan={plan} />
+        ))
       )}
     </tr>
   )
 }
 
+/** What a rise would show of faults, and what it would not. */
+function Shows({ step, plan }: { readonly step: PlanStep; readonly plan: Plan }) {
+  const sees = seesAt(plan, step)
+  const signs = signsShown(plan, step)
+  if (sees === null && signs.length === 0) return null
+  return (
+    <details>
+      <summary>what would show</summary>
+      {sees !== null && <p class="why">{sees}</p>}
+      {signs.length > 0 && (
+        <>
+          <p class="why">This would show against what is expected:</p>
+          <ul class="why">
+            {signs.map((text) => (
+              <li key={text}>{text}</li>
+            ))}
+          </ul>
+        </>
+      )}
+    </details>
+  )
+}
+
 function Limit({
   column,
+  step,
   limits,
-  inAmps,
+  plan,
 }: {
-  readonly column: (typeof columns)[number]
+  readonly column: Column
+  readonly step: PlanStep
   readonly limits: RailLimits
-  readonly inAmps: boolean
+  readonly plan: Plan
 }) {
-  const shown: Readonly<Record<(typeof columns)[number], string>> = {
-    expected: inA(limits.expected_A, inAmps),
-    band: `${inA(limits.lower_A, inAmps)} to ${inA(limits.upper_A, inAmps)}`,
-    trip: inA(limits.trip_A, inAmps),
-    ceiling: inA(limits.ceiling_A, inAmps),
-    'supply limit': inA(limits.supply_limit_A, inAmps),
-  }
-  const reasons = limits.because.filter(({ limit }) => limit === column)
-  const byHand = reasons.some(({ by_hand }) => by_hand === true)
-  if (reasons.length === 0) return <td class="n">{shown[column]}</td>
+  const judged = isStepJudged(plan, step) || withoutAmmeter.includes(column)
+  const shown = judged ? figureOf(column, step, limits, plan) : 'not judged'
+  const reasons = judged ? limits.because.filter(({ limit }) => limit === column) : []
+  const byHand =
+    reasons.some(({ by_hand }) => by_hand === true) || (column === 'trip' && limits.manual?.in_force === true)
+  if (shown === '' || reasons.length === 0)
+    return <td class={judged ? 'n' : 'n quiet'}>{`${byHand ? '✎ ' : ''}${shown}`}</td>
   return (
     <td class="n">
       <details>
         <summary>
           {byHand && '✎ '}
-          {shown[column]}
+          {shown}
         </summary>
         {reasons.map(({ text, source, unverified }) => (
           <p key={text} class="why">
@@ -225,6 +276,32 @@ function Limit({
       </details>
     </td>
   )
+}
+
+/** As the terminal has it: what is no yardstick in a step is not shown as one. */
+function figureOf(column: Column, step: PlanStep, limits: RailLimits, plan: Plan): string {
+  const inAmps = step.rail !== null && readsInAmps(plan, step.rail)
+  const lowered = isStepLowered(step, limits)
+  switch (column) {
+    case 'slew':
+      return step.slew_V_per_s > 0 ? perSecond(step.slew_V_per_s) : ''
+    case 'hold':
+      return step.hold_s > 0 ? durationWords(step.hold_s) : ''
+    case 'expected':
+      return lowered ? '' : limits.manual?.alone === true ? 'not known' : inA(limits.expected_A, inAmps)
+    case 'band':
+      return lowered ? '' : `${inA(limits.lower_A, inAmps)} to ${inA(limits.upper_A, inAmps)}`
+    case 'ask':
+      return lowered ? '' : inA(limits.ask_A, inAmps)
+    case 'trip':
+      return inA(limits.trip_A, inAmps)
+    case 'ceiling':
+      return inA(limits.ceiling_A, inAmps)
+    case 'supply limit':
+      return inA(limits.supply_limit_A, inAmps)
+    case 'over-voltage':
+      return limits.over_voltage_V > 0 ? inV(limits.over_voltage_V) : ''
+  }
 }
 
 function Rules({ plan }: { readonly plan: PlanDocument }) {

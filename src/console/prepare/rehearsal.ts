@@ -1,19 +1,23 @@
 import { signal } from '@preact/signals'
 import type { Plan } from '../../plan/index.js'
-import type { View } from '../../sequencer/index.js'
 import type { RunEvent } from '../../story/index.js'
-import type { LimitPoint } from '../charts/limits.js'
 import type { Told, Wanted } from './core.worker.js'
+import { keptWith, type Seen } from './kept.js'
 
-/** A rehearsal in the page: what it has shown so far, second by second. */
+/** A rehearsal in the page: what it has shown so far, second by second, thinner where it is long. */
 export interface Rehearsed {
   readonly plan: Plan | null
-  readonly views: readonly View[]
+  readonly seen: readonly Seen[]
+  /** The newest of them. */
   readonly events: readonly RunEvent[]
+  /** How many there were. */
+  readonly told: number
   readonly end: Extract<Told, { kind: 'ended' }> | null
   readonly trouble: string | null
 }
-const nothing: Rehearsed = { plan: null, views: [], events: [], end: null, trouble: null }
+const nothing: Rehearsed = { plan: null, seen: [], events: [], told: 0, end: null, trouble: null }
+/** More are not read through, and each is a line of the page. */
+const most_events = 500
 export const rehearsed = signal<Rehearsed>(nothing)
 /** The one before, to lay it under the new one. */
 export const before = signal<Rehearsed | null>(null)
@@ -22,7 +26,7 @@ let worker: Worker | null = null
 
 export function rehearseInPage(wanted: Wanted): void {
   giveUp()
-  if (rehearsed.peek().views.length > 0) before.value = rehearsed.peek()
+  if (rehearsed.peek().seen.length > 0) before.value = rehearsed.peek()
   rehearsed.value = nothing
   working.value = true
   const mine = new Worker(new URL('./core.worker.ts', import.meta.url), { type: 'module' })
@@ -51,8 +55,9 @@ function take(told: Told): void {
     case 'seen':
       rehearsed.value = {
         ...now,
-        views: [...now.views, ...told.views],
-        events: [...now.events, ...told.events],
+        seen: keptWith(now.seen, told.seen),
+        events: [...now.events, ...told.events].slice(-most_events),
+        told: now.told + told.events.length,
       }
       break
     case 'ended':
@@ -64,29 +69,4 @@ function take(told: Told): void {
       giveUp()
       break
   }
-}
-
-/** Seconds of the rehearsal: its views come once a second, from the first one on. */
-export const atSecond = (views: readonly View[], second: number): View | null =>
-  views[Math.max(0, Math.min(views.length - 1, Math.round(second)))] ?? null
-
-export function traceOf(views: readonly View[], rail: string): { t_s: number[]; A: (number | null)[] } {
-  const A = views.map(({ rails }) => rails.find((each) => each.rail === rail)?.amps ?? null)
-  return { t_s: views.map((_, i) => i), A }
-}
-
-/** What was in force, where it changes. */
-export function limitsIn(views: readonly View[], rail: string): LimitPoint[] {
-  const points: LimitPoint[] = []
-  let last = ''
-  views.forEach(({ rails }, i) => {
-    const limits = rails.find((each) => each.rail === rail)?.limits ?? null
-    const key =
-      limits === null ? '' : `${limits.lower_A}|${limits.upper_A}|${limits.trip_A}|${limits.ceiling_A}`
-    const held = points.at(-1)
-    if (key !== last && held !== undefined) points.push({ ...held, t_s: i })
-    if (key !== last || held === undefined || i === views.length - 1) points.push({ t_s: i, limits })
-    last = key
-  })
-  return points
 }

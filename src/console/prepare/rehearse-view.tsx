@@ -3,19 +3,14 @@ import { useMemo } from 'preact/hooks'
 import type { PlanParts, Planned } from '../../service/api/index.js'
 import { faultKinds, faultsOf } from '../../virtual/index.js'
 import { ChartKey, RailChart, type Moment } from '../charts/chart.js'
+import { Field } from '../shell/field.js'
 import { railsInOrder, readsInAmps } from '../words/course.js'
 import { duration, durationWords, inA, inV, typedNumber } from '../words/figures.js'
+import { inForce } from '../words/in-force.js'
+import { rehearsedOff } from '../words/outputs.js'
 import { shapes, verdictOf } from '../words/verdict.js'
-import {
-  atSecond,
-  before,
-  giveUp,
-  limitsIn,
-  rehearsed,
-  rehearseInPage,
-  traceOf,
-  working,
-} from './rehearsal.js'
+import { lastOf_s, limitsIn, seenAt, traceOf } from './kept.js'
+import { before, giveUp, rehearsed, rehearseInPage, working } from './rehearsal.js'
 import { planned } from './state.js'
 
 const at = { second: 0 }
@@ -32,16 +27,22 @@ function Rehearse({ now, parts }: { readonly now: Planned; readonly parts: PlanP
   const faults = useSignal<readonly string[]>([])
   const seed = useSignal(String(parts.bench.seed))
   const byHand = useSignal<Readonly<Record<string, string>>>({})
-  const { views, end, trouble, plan, events } = rehearsed.value
-  const last_s = Math.max(0, views.length - 1)
+  const { seen, end, trouble, plan, events, told } = rehearsed.value
+  const last_s = lastOf_s(seen)
   const shown_s = Math.min(second.value, last_s)
+  const unread = useSignal<string | null>(null)
   const begin = (): void => {
+    unread.value = null
     const limits = Object.entries(byHand.value).flatMap(([rail, text]) => {
       const value = typedNumber(text)
-      return value === null || value <= 0
-        ? []
-        : [[rail, readsInAmps(now.plan, rail) ? value : value / 1000] as const]
+      if (text.trim() === '') return []
+      if (value === null || value <= 0) {
+        unread.value = `${rail}: "${text}" is no limit. Type a number above nothing, or leave it empty.`
+        return []
+      }
+      return [[rail, readsInAmps(now.plan, rail) ? value : value / 1000] as const]
     })
+    if (unread.peek() !== null) return
     rehearseInPage({
       parts,
       plan: now.plan,
@@ -59,34 +60,29 @@ function Rehearse({ now, parts }: { readonly now: Planned; readonly parts: PlanP
       </p>
       <section class="panel" aria-label="What is rehearsed">
         <div class="row">
-          <p>
-            <label for="seed">Which set and bench are drawn</label>
-            <input
-              id="seed"
-              inputMode="numeric"
+          <Field
+            id="seed"
+            words="Which set and bench are drawn"
+            numeric
+            size={8}
+            text={seed.value}
+            set={(text) => {
+              seed.value = text
+            }}
+          />
+          {Object.keys(now.plan.rails).map((rail) => (
+            <Field
+              key={rail}
+              id={`hand-${rail}`}
+              words={`Trip of ${rail} by hand, ${readsInAmps(now.plan, rail) ? 'A' : 'mA'}`}
+              numeric
               size={8}
-              value={seed.value}
-              onInput={(event) => {
-                seed.value = event.currentTarget.value
+              placeholder="as computed"
+              text={byHand.value[rail] ?? ''}
+              set={(text) => {
+                byHand.value = { ...byHand.value, [rail]: text }
               }}
             />
-          </p>
-          {Object.keys(now.plan.rails).map((rail) => (
-            <p key={rail}>
-              <label for={`hand-${rail}`}>
-                Trip of {rail} by hand, {readsInAmps(now.plan, rail) ? 'A' : 'mA'}
-              </label>
-              <input
-                id={`hand-${rail}`}
-                inputMode="decimal"
-                size={8}
-                placeholder="as computed"
-                value={byHand.value[rail] ?? ''}
-                onInput={(event) => {
-                  byHand.value = { ...byHand.value, [rail]: event.currentTarget.value }
-                }}
-              />
-            </p>
           ))}
         </div>
         <FaultChoice
@@ -117,7 +113,7 @@ function Rehearse({ now, parts }: { readonly now: Planned; readonly parts: PlanP
         )}
         <div class="row">
           <button type="button" class="chief" onClick={begin}>
-            {views.length === 0 ? 'Rehearse' : 'Rehearse again'}
+            {seen.length === 0 ? 'Rehearse' : 'Rehearse again'}
           </button>
           {working.value && (
             <button type="button" onClick={giveUp}>
@@ -128,8 +124,13 @@ function Rehearse({ now, parts }: { readonly now: Planned; readonly parts: PlanP
           <p role="status">
             {working.value ? 'Rehearsing …' : end !== null ? `Rehearsed: ${end.ending.outcome}.` : ''}
           </p>
-          {working.value && <p aria-hidden="true">{durationWords(views.length)} of the run so far</p>}
+          {working.value && <p aria-hidden="true">{durationWords(last_s)} of the run so far</p>}
         </div>
+        {unread.value !== null && (
+          <p class="finding" role="alert">
+            ✕ {unread.value}
+          </p>
+        )}
         {trouble !== null && (
           <p class="finding" role="alert">
             ✕ {trouble}
@@ -137,7 +138,7 @@ function Rehearse({ now, parts }: { readonly now: Planned; readonly parts: PlanP
         )}
       </section>
       {end !== null && <Outcome end={end} wanted={faults.value} />}
-      {plan !== null && views.length > 1 && (
+      {plan !== null && seen.length > 1 && (
         <section class="panel" aria-label="The rehearsal">
           <div class="scrub">
             <label for="moment">Moment</label>
@@ -167,7 +168,9 @@ function Rehearse({ now, parts }: { readonly now: Planned; readonly parts: PlanP
           <ChartKey />
           {before.value !== null && <p class="quiet">Dashed: the rehearsal before this one.</p>}
           <details>
-            <summary>What happened, {events.length} entries</summary>
+            <summary>
+              What happened, {told} entries{told > events.length && `, the newest ${events.length} here`}
+            </summary>
             <ol class="told" tabIndex={0}>
               {events.map(({ what, text, t_us }, i) => (
                 <li key={i}>
@@ -200,18 +203,15 @@ function Outcome({
         <strong>Rehearsal {ending.outcome}</strong> after {durationWords(virtual_s)}:{' '}
         {ending.reason?.text ?? 'every step was done.'}
       </p>
-      <p>
-        Outputs {ending.outputs_off === 'confirmed' ? 'confirmed off' : 'NOT confirmed off'}, measured at the
-        virtual supplies.
-      </p>
+      <p>{rehearsedOff(ending)}</p>
       {never.length > 0 && <p>Never came, since its moment was not reached: {never.join(', ')}.</p>}
     </section>
   )
 }
 
 function AtMoment({ second }: { readonly second: number }) {
-  const { views, plan } = rehearsed.value
-  const view = atSecond(views, second)
+  const { seen, plan } = rehearsed.value
+  const view = seenAt(seen, second)
   if (view === null || plan === null) return null
   return (
     <div class="scroll" tabIndex={0} role="region" aria-label="Figures at this moment">
@@ -238,9 +238,11 @@ function AtMoment({ second }: { readonly second: number }) {
           </tr>
         </thead>
         <tbody>
-          {view.rails.map(({ rail, volts, amps, limits, output }) => {
+          {view.rails.map((one) => {
+            const { rail, volts, amps, output } = one
             const inAmps = readsInAmps(plan, rail)
-            const verdict = verdictOf(amps, output === 'off' ? null : limits)
+            const verdict = verdictOf(amps, output === 'off' ? null : one.limits, one)
+            const limits = inForce(one.limits, one)
             return (
               <tr key={rail}>
                 <th scope="row">{rail}</th>
@@ -261,16 +263,16 @@ function AtMoment({ second }: { readonly second: number }) {
 }
 
 function RehearsedRail({ rail, second }: { readonly rail: string; readonly second: number }) {
-  const { views, plan, end } = rehearsed.value
-  const trace = useMemo(() => traceOf(views, rail), [views, rail])
-  const limits = useMemo(() => limitsIn(views, rail), [views, rail])
+  const { seen, plan, end } = rehearsed.value
+  const trace = useMemo(() => traceOf(seen, rail), [seen, rail])
+  const limits = useMemo(() => limitsIn(seen, rail), [seen, rail])
   const former = before.value
-  const over = useMemo(() => (former === null ? undefined : traceOf(former.views, rail)), [former, rail])
+  const over = useMemo(() => (former === null ? undefined : traceOf(former.seen, rail)), [former, rail])
   if (plan === null) return null
   const moments: Moment[] = [{ t_s: second, words: '' }]
   if (end !== null && end.ending.outcome !== 'completed')
     moments.push({
-      t_s: views.findIndex(({ reason }) => reason !== null),
+      t_s: seen.find(({ view }) => view.reason !== null)?.t_s ?? lastOf_s(seen),
       words: end.ending.reason?.code ?? '',
       bad: true,
     })
@@ -284,7 +286,7 @@ function RehearsedRail({ rail, second }: { readonly rail: string; readonly secon
         over={over}
         limits={limits}
         from_s={0}
-        to_s={Math.max(1, views.length - 1, (former?.views.length ?? 0) - 1)}
+        to_s={Math.max(1, lastOf_s(seen), lastOf_s(former?.seen ?? []))}
         moments={moments}
         height={200}
       />

@@ -1,5 +1,5 @@
 import { useEffect, useRef } from 'preact/hooks'
-import type { Drawing } from './drawing.js'
+import { type Drawing, extentOf } from './drawing-shape.js'
 
 const none: ReadonlyMap<string, string> = new Map()
 
@@ -17,15 +17,16 @@ export function Sketch({
   /** Words at a box, by its id: drawn in a frame beside it, so that no colour alone tells of it. */
   readonly marks?: ReadonlyMap<string, string>
 }) {
-  const { width, height, boxes, wires } = drawing
+  const { boxes, wires } = drawing
+  const { left, top, width, height } = extentOf(drawing, marks)
   const frame = useRef<HTMLDivElement>(null)
   // What it hangs on stands at the left, half way down: that is where one begins to look.
   useEffect(() => {
     const element = frame.current
     const rail = boxes.find(({ kind }) => kind === 'rail')
     if (element !== null && rail !== undefined && scale !== null)
-      element.scrollTop = rail.y * scale - element.clientHeight / 2
-  }, [drawing, scale])
+      element.scrollTop = (rail.y - top) * scale - element.clientHeight / 2
+  }, [drawing, scale, top])
   return (
     <div
       class="drawing"
@@ -38,7 +39,7 @@ export function Sketch({
       <svg
         width={width * (scale ?? 1)}
         height={height * (scale ?? 1)}
-        viewBox={`0 0 ${width} ${height}`}
+        viewBox={`${left} ${top} ${width} ${height}`}
         role="img"
         aria-label={label}
       >
@@ -86,7 +87,7 @@ function Box({ box, mark }: { readonly box: Drawing['boxes'][number]; readonly m
             height={high + 8}
             rx={6}
           />
-          <text class="mark-words" x={x} y={top + high + 18} text-anchor="middle">
+          <text class="mark-words" x={x} y={top + high + (grounded ? 27 : 18)} text-anchor="middle">
             {mark}
           </text>
         </>

@@ -3,7 +3,10 @@ import type { ComponentType } from 'preact'
 import { useEffect } from 'preact/hooks'
 import { diagnosisShape, type ApiDiagnosis } from '../../service/api/index.js'
 import { call, type Why } from '../api/call.js'
+import { QuantityField } from '../shell/quantity.js'
 import { Refused } from '../shell/refused.js'
+import { quantityTyped } from '../words/figures.js'
+import { chosenFirst, scalesOf } from '../words/units.js'
 import { written } from './si.js'
 
 const shownFirst = 8
@@ -81,6 +84,7 @@ export function Causes({ run }: { readonly run: string }) {
                 }}
               />
             )}
+            {now.search_ends !== null && <p class="remark">{now.search_ends}</p>}
             <details>
               <summary>What this is reckoned from</summary>
               <ul>
@@ -114,8 +118,8 @@ function Ranked({ found }: { readonly found: ApiDiagnosis }) {
       {more > 0 && <p class="quiet">and {more} less likely.</p>}
       <ul class="ranked">
         <li>
-          <Likely part={nothing.probability} /> nothing that shows here ({nothing.cannot_show} faults cannot
-          show in these readings)
+          <Likely part={nothing.probability} /> nothing that shows here (a whole set, or one of{' '}
+          {nothing.cannot_show} faults that these readings neither show nor rule out)
         </li>
         <li>
           <Likely part={none} /> none of the known faults
@@ -126,7 +130,9 @@ function Ranked({ found }: { readonly found: ApiDiagnosis }) {
 }
 
 function Likely({ part }: { readonly part: number }) {
-  const percent = `${Math.round(part * 100)} %`
+  // Nothing that is reckoned is sure, either way.
+  const percent =
+    part > 0.99 ? 'over 99 %' : part > 0 && part < 0.01 ? 'under 1 %' : `${Math.round(part * 100)} %`
   return (
     <span class="likely">
       <span class="likely-bar" aria-hidden="true">
@@ -178,6 +184,10 @@ function Next({
   readonly take: (text: string) => void
 }) {
   const value = useSignal('')
+  const units = next.measure === 'volts' ? ['V', 'mV'] : scalesOf('Ω')
+  const unit = useSignal(chosenFirst(units))
+  const wrong = useSignal<string | null>(null)
+  const within = useSignal('')
   return (
     <div class="remark">
       <h3>
@@ -197,20 +207,37 @@ function Next({
         class="row no-print"
         onSubmit={(event) => {
           event.preventDefault()
-          take(`${next.place}=${value.value}`)
+          const typed = quantityTyped(value.value, unit.value)
+          wrong.value = 'wrong' in typed ? typed.wrong : null
+          if ('text' in typed)
+            take(
+              `${next.place}=${typed.text}${within.value.trim() === '' ? '' : ` ± ${within.value.trim()}`}${next.step === null ? '' : ` at step ${next.step}`}`,
+            )
         }}
       >
+        <QuantityField
+          id="next-reading"
+          of={next.place}
+          words={`${next.place} reads, with its unit`}
+          units={units}
+          unit={unit.value}
+          choose={(chosen) => {
+            unit.value = chosen
+          }}
+          text={value.value}
+          set={(text) => {
+            value.value = text
+          }}
+        />
         <p>
-          <label for="next-reading">
-            {next.place} reads, with its unit ({next.measure === 'volts' ? 'V' : 'Ω, kΩ'})
-          </label>
+          <label for="next-off">may be off by (0.3 V, 5 %), where not as your meter in the bench file</label>
           <input
-            id="next-reading"
+            id="next-off"
             type="text"
             autocomplete="off"
-            value={value.value}
+            value={within.value}
             onInput={(event) => {
-              value.value = event.currentTarget.value
+              within.value = event.currentTarget.value
             }}
           />
         </p>
@@ -218,6 +245,11 @@ function Next({
           {busy ? 'Ranked again …' : 'Rank again with it'}
         </button>
       </form>
+      {wrong.value !== null && (
+        <p class="finding" role="alert">
+          {wrong.value}
+        </p>
+      )}
     </div>
   )
 }

@@ -6,6 +6,7 @@ import { call, type Why } from '../api/call.js'
 import { go } from '../shell/places.js'
 import { Refused } from '../shell/refused.js'
 import { inA, inV, moment } from '../words/figures.js'
+import { measuredAt } from './words.js'
 
 /** Another run of the set to be laid over this one. */
 export function OtherRun({
@@ -72,9 +73,10 @@ export function Compared({ a, b }: { readonly a: string; readonly b: string }) {
           <thead>
             <tr>
               <th scope="col">stage</th>
+              <th scope="col">step</th>
               <th scope="col">rail</th>
               <th scope="col" class="n">
-                at
+                for
               </th>
               <th scope="col" class="n">
                 this run
@@ -90,13 +92,14 @@ export function Compared({ a, b }: { readonly a: string; readonly b: string }) {
           </thead>
           <tbody>
             {now.steps.flatMap((step, i) =>
-              step.rails.map((rail) => (
+              step.rails.map((rail, j) => (
                 <tr key={`${i} ${rail.rail}`}>
                   <td>{step.stage}</td>
+                  <td>{j === 0 && step.verdict}</td>
                   <td>{rail.rail}</td>
                   <td class="n">{inV(rail.at_V)}</td>
-                  <td class="n">{inA(rail.a_A)}</td>
-                  <td class="n">{inA(rail.b_A)}</td>
+                  <td class="n">{measuredAt(rail.a_A, rail.a_V)}</td>
+                  <td class="n">{measuredAt(rail.b_A, rail.b_V)}</td>
                   <td class="n">
                     {rail.change_A === null ? '' : inA(rail.change_A)}
                     {rail.error_A !== null && <span class="quiet"> ± {inA(rail.error_A)}</span>}

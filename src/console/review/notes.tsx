@@ -2,7 +2,9 @@ import { useSignal } from '@preact/signals'
 import { noteShape, type ApiStory } from '../../service/api/index.js'
 import { call, type Why } from '../api/call.js'
 import { mayDo } from '../live/state.js'
+import { By } from '../shell/by.js'
 import { Refused } from '../shell/refused.js'
+import { signature } from '../shell/signed.js'
 import { moment } from '../words/figures.js'
 
 /** What was written to a run afterwards; it stands beside the record and changes nothing in it. */
@@ -33,7 +35,8 @@ export function Notes({
           class="no-print"
           onSubmit={(event) => {
             event.preventDefault()
-            void call('addNote', noteShape, { params: { run }, body: { text: text.value } }).then((came) => {
+            const body = { text: text.value, ...signature() }
+            void call('addNote', noteShape, { params: { run }, body }).then((came) => {
               if (came.ok) {
                 text.value = ''
                 added()
@@ -54,6 +57,7 @@ export function Notes({
               }}
             />
           </p>
+          <By id="note-by" />
           <Refused why={why.value} />
           <button type="submit" disabled={text.value.trim() === ''}>
             Add the note

@@ -4,6 +4,7 @@ import { filesShape, type Files } from '../../service/api/index.js'
 import { replayShape, type Replay as Found } from '../../service/api/index.js'
 import { call, type Why } from '../api/call.js'
 import { Refused } from '../shell/refused.js'
+import { replayedAs } from './words.js'
 
 /** The recorded readings through today's logic, or judged by the limits that a profile makes now. */
 export function Replay({ run }: { readonly run: string }) {
@@ -55,7 +56,7 @@ export function Replay({ run }: { readonly run: string }) {
       <div aria-live="polite">
         {found.value !== null && (
           <div class={found.value.agrees ? 'remark' : 'finding'}>
-            <p>{found.value.agrees ? '● The same decisions.' : '▲ It would have gone another way.'}</p>
+            <p>{replayedAs(found.value)}</p>
             <pre>{found.value.text}</pre>
           </div>
         )}

@@ -1,29 +1,34 @@
 import { useSignal } from '@preact/signals'
-import { useEffect, useMemo } from 'preact/hooks'
+import { useEffect, useMemo, useRef } from 'preact/hooks'
 import type * as z from 'zod'
 import type { Plan } from '../../plan/index.js'
 import {
+  inForceShape,
   runPlanShape,
   sealShape,
   storyShape,
   tracesShape,
+  type ApiInForce,
   type ApiStory,
   type Traces,
 } from '../../service/api/index.js'
 import { addressFor, call, type Came, type Why } from '../api/call.js'
-import { ChartKey, RailChart, type Moment } from '../charts/chart.js'
+import { ChartKey, RailChart } from '../charts/chart.js'
 import { addressOf } from '../shell/places.js'
 import { Refused } from '../shell/refused.js'
 import { parted } from '../words/parted.js'
 import { railsInOrder, readsInAmps } from '../words/course.js'
 import { duration, durationWords, inA, inV, moment } from '../words/figures.js'
+import { Beside } from './beside.js'
 import { Compared, OtherRun } from './compare.js'
+import { limitsHeld } from './held.js'
+import { LimitWords } from './limit-words.js'
 import { Causes } from './causes.js'
 import { Notes } from './notes.js'
 import { Replay } from './replay.js'
-import { currentOf, limitsOf, traceOf } from './traces.js'
-
-const most_columns = 2000
+import { momentsOf } from './moments.js'
+import { columnsHere, currentOf, limitsOf, traceOf } from './traces.js'
+import { closingClass, exports } from './words.js'
 
 /** One run, told whole: how it ended, its charts, its steps, what happened; and another laid over it. */
 export function OneRun({ run, other }: { readonly run: string; readonly other: string | null }) {
@@ -69,7 +74,7 @@ export function OneRun({ run, other }: { readonly run: string; readonly other: s
           ✕ Damaged: {text}
         </p>
       ))}
-      {seal.value?.is === 'broken' && (
+      {seal.value?.finding === true && (
         <p class="finding" role="alert">
           ✕ {seal.value.text}
         </p>
@@ -78,14 +83,29 @@ export function OneRun({ run, other }: { readonly run: string; readonly other: s
         {told.closing
           .flatMap((line) => parted(line))
           .map((line, i) => (
-            <p key={i} class={/NOT CONFIRMED/.test(line) ? 'finding' : i === 0 ? 'first' : ''}>
+            <p key={i} class={closingClass(line, i)}>
               {line}
             </p>
           ))}
+        {told.under_way && (
+          <p class="no-print">
+            <a href={addressOf('energise')}>Watch it</a>
+          </p>
+        )}
       </section>
       {plan.value !== null && <Charts run={run} other={other} story={told} plan={plan.value} first={first} />}
       <OtherRun run={run} equipment={told.equipment} other={other} />
       {other !== null && <Compared a={run} b={other} />}
+      {told.unproved.length > 0 && (
+        <section class="panel">
+          <h2>Not proved by this run</h2>
+          <ul>
+            {told.unproved.map((text) => (
+              <li key={text}>{text}</li>
+            ))}
+          </ul>
+        </section>
+      )}
       <Causes run={run} />
       <Steps story={told} plan={plan.value} />
       <Events story={told} />
@@ -97,17 +117,13 @@ export function OneRun({ run, other }: { readonly run: string; readonly other: s
   )
 }
 
-/** Currents of a part of the run, as wide as the screen; volts are as many again, and stand in the table. */
+/** Currents of a part of the run, as wide as the screen; volts and meters are as many again, and come when they are asked for. */
 function tracesIn(
   run: string,
   part: { readonly from_s?: number; readonly to_s?: number },
   signal?: AbortSignal,
 ): Promise<Came<Traces>> {
-  const width = Math.min(
-    most_columns,
-    Math.max(200, Math.round(document.body.clientWidth * devicePixelRatio)),
-  )
-  const query = { width, ...part, unit: 'A' }
+  const query = { width: columnsHere(), ...part, unit: 'A' }
   return call('traces', tracesShape, { params: { run }, query, ...(signal !== undefined && { signal }) })
 }
 
@@ -129,17 +145,39 @@ function Charts({
   const traces = useSignal<Traces | null>(null)
   const over = useSignal<Traces | null>(null)
   const why = useSignal<Why | null>(null)
+  const inForce = useSignal<ApiInForce | null>(null)
   const { from_s, to_s } = window.value
+  const held = inForce.value?.rails ?? null
+  const limits = useMemo(() => {
+    const known = (held ?? []).some(({ t_s }) => t_s.length > 0)
+    return (rail: string) => (known ? limitsHeld(held, rail, story.duration_s) : limitsOf(story, rail))
+  }, [held, story])
+  const workOut = (however_long: 'yes' | 'no'): void => {
+    void call('inForce', inForceShape, {
+      params: { run },
+      query: { however_long },
+      within_ms: 600_000,
+    }).then((came) => {
+      inForce.value = came.ok ? came.value : { run, rails: [], gap: came.why.what }
+    })
+  }
+  // Behind the first plot, which waits for nothing.
+  const plotted = traces.value !== null
   useEffect(() => {
+    if (plotted) workOut('no')
+  }, [run, plotted])
+  // Rails whose chart stands drawn with what came last; null while that is awaited.
+  const drawn = useRef<Set<string> | null>(null)
+  useEffect(() => {
+    drawn.current = null
     const asked = new AbortController()
     const isWhole = from_s === whole.from_s && to_s === whole.to_s
     const wanted = isWhole && traces.peek() === null ? first : tracesIn(run, { from_s, to_s }, asked.signal)
     void wanted.then((came) => {
       if (asked.signal.aborted) return
       if (came.ok) {
+        drawn.current = new Set()
         traces.value = came.value
-        // Measured by `npm run bench -- --only page`.
-        requestAnimationFrame(() => performance.mark('traces drawn'))
       }
       why.value = came.ok ? null : came.why
     })
@@ -160,6 +198,15 @@ function Charts({
   const middle = (from_s + to_s) / 2
   const half = (to_s - from_s) / 2
   const moments = momentsOf(story, from_s, to_s)
+  const found = traces.value
+  const rails = found === null ? [] : railsInOrder(plan).filter((rail) => currentOf(found, rail) !== null)
+  // Measured by `npm run bench -- --only page`.
+  const onDrawn = (rail: string): void => {
+    if (drawn.current?.add(rail).size !== rails.length) return
+    drawn.current = null
+    performance.clearMarks('traces drawn')
+    performance.mark('traces drawn')
+  }
   return (
     <section
       class="panel"
@@ -215,11 +262,9 @@ function Charts({
         Or draw across a chart. Every column shows its first, last, lowest and highest reading.
       </p>
       <Refused why={why.value} />
-      {traces.value !== null &&
-        railsInOrder(plan).map((rail) => {
-          const found = traces.value
-          const stream = found === null ? null : currentOf(found, rail)
-          if (found === null || stream === null) return null
+      {found !== null &&
+        rails.map((rail) => {
+          const stream = currentOf(found, rail)
           const laid = over.value
           return (
             <figure key={rail}>
@@ -229,33 +274,30 @@ function Charts({
                 inAmps={readsInAmps(plan, rail)}
                 trace={traceOf(found, stream)}
                 over={laid === null || other === null ? undefined : traceOf(laid, currentOf(laid, rail))}
-                limits={limitsOf(story, rail)}
+                limits={limits(rail)}
                 from_s={from_s}
                 to_s={to_s}
                 moments={moments}
                 onZoom={look}
+                onDrawn={() => {
+                  onDrawn(rail)
+                }}
               />
             </figure>
           )
         })}
       {other !== null && <p class="quiet">Dashed: the other run.</p>}
       <ChartKey />
+      <LimitWords
+        found={inForce.value}
+        workOut={() => {
+          inForce.value = null
+          workOut('yes')
+        }}
+      />
+      <Beside {...{ run, from_s, to_s, moments, look }} />
     </section>
   )
-}
-
-const shown = new Set(['trip', 'alarm', 'warning', 'ending', 'prompt', 'off'])
-const most_moments = 12
-
-/** What happened, where there is room for it; all of it stands in the list. */
-function momentsOf({ events }: ApiStory, from_s: number, to_s: number): Moment[] {
-  const inside = events.filter(({ what, t_s }) => shown.has(what) && t_s >= from_s && t_s <= to_s)
-  const weighty = inside.length > most_moments ? inside.filter(({ what }) => what !== 'prompt') : inside
-  return weighty.slice(0, most_moments).map(({ t_s, what }) => ({
-    t_s,
-    words: what === 'prompt' ? 'question' : what,
-    bad: what === 'trip' || what === 'alarm',
-  }))
 }
 
 function Steps({ story, plan }: { readonly story: ApiStory; readonly plan: Plan | null }) {
@@ -304,7 +346,10 @@ function Steps({ story, plan }: { readonly story: ApiStory; readonly plan: Plan 
                         ? ''
                         : `${inA(rail.lower_A, inAmps)} to ${inA(rail.upper_A, inAmps)}`}
                     </td>
-                    <td class="n">{inA(rail.trip_A, inAmps)}</td>
+                    <td class="n">
+                      {rail.trip_by_hand === true && <span title="limit by hand">✎ </span>}
+                      {inA(rail.trip_A, inAmps)}
+                    </td>
                     <td>{rail.verdict}</td>
                   </tr>
                 )
@@ -358,10 +403,10 @@ function TakeAway({ run }: { readonly run: string }) {
         <li>
           <a href={addressFor('report', { params: { run } })}>Report, one page to print and keep</a>
         </li>
-        {(['csv', 'jsonl', 'parquet'] as const).map((format) => (
+        {exports.map(([format, words]) => (
           <li key={format}>
             <a href={addressFor('export', { params: { run }, query: { format } })} download>
-              Every reading and event as {format}
+              {words}
             </a>
           </li>
         ))}

@@ -5,6 +5,7 @@ import { call, type Why } from '../api/call.js'
 import { addressOf } from '../shell/places.js'
 import { Refused } from '../shell/refused.js'
 import { durationWords, moment } from '../words/figures.js'
+import { endedAs, outputsOf } from './words.js'
 
 const kinds = [
   ['', 'everything'],
@@ -116,15 +117,16 @@ export function Runs() {
                       `✕ ${run.trouble}`
                     ) : (
                       <>
-                        {shapes[run.outcome ?? ''] ?? ''} {run.outcome ?? 'not known'}
+                        {shapes[run.outcome ?? ''] ?? ''} {endedAs(run)}
                         {run.reason !== null && `, ${run.reason}`}
                         {run.damage.length > 0 && ' ✕ damaged'}
+                        {run.rest.map((file) => (
+                          <span key={file}> What it did not take lies in {file}.</span>
+                        ))}
                       </>
                     )}
                   </td>
-                  <td>
-                    {run.outputs_off === 'confirmed' ? 'confirmed off' : (run.outputs_off ?? 'not known')}
-                  </td>
+                  <td>{run.under_way ? 'may be on' : <Outputs run={run} />}</td>
                   <td class="n">{run.duration_s === null ? '' : durationWords(run.duration_s)}</td>
                 </tr>
               ))}
@@ -157,4 +159,10 @@ export function Runs() {
       <p class="quiet">Folder {found.value?.folder ?? ''}</p>
     </article>
   )
+}
+
+/** Marked where anything may be on: a list must not read as all well. */
+function Outputs({ run }: { readonly run: Found['runs'][number] }) {
+  const { words, open } = outputsOf(run)
+  return open ? <strong>✕ {words.join(', ')}</strong> : <>{words.join(', ')}</>
 }

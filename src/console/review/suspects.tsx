@@ -1,20 +1,26 @@
 import { useMemo } from 'preact/hooks'
 import type { ApiDiagnosis } from '../../service/api/index.js'
-import { drawNetwork, type Drawing } from '../prepare/drawing.js'
 import { Sketch } from '../prepare/sketch.js'
+import { type Drawn, suspectsDrawn } from './suspects-drawn.js'
 import '../prepare/prepare.css'
-
-/** The suspects that are worth a mark. */
-const marked = 5
 
 /** The network as the set's file has it, with the likeliest causes and the place of the next reading marked on it. */
 export function Suspects({ found }: { readonly found: ApiDiagnosis }) {
-  const { drawing, marks, rail } = useMemo(() => drawn(found), [found])
-  if (drawing === null) return null
+  const drawings = useMemo(() => suspectsDrawn(found), [found])
+  return (
+    <>
+      {drawings.map((each) => (
+        <OnRail key={each.rail} drawn={each} />
+      ))}
+    </>
+  )
+}
+
+function OnRail({ drawn: { drawing, marks, rail } }: { readonly drawn: Drawn }) {
   return (
     <figure>
       <figcaption>
-        On {rail}: {[...marks.values()].join(', ')}
+        On {rail}, what lies between it and them: {[...marks.values()].join(', ')}
       </figcaption>
       <Sketch
         drawing={drawing}
@@ -24,31 +30,4 @@ export function Suspects({ found }: { readonly found: ApiDiagnosis }) {
       />
     </figure>
   )
-}
-
-/** The rail on which most of what is spoken of can be seen. */
-function drawn({ equipment, hypotheses, next }: ApiDiagnosis): {
-  readonly drawing: Drawing | null
-  readonly marks: ReadonlyMap<string, string>
-  readonly rail: string
-} {
-  const wanted = new Map<string, string>()
-  for (const [i, { part }] of hypotheses.slice(0, marked).entries())
-    if (!wanted.has(`part ${part}`)) wanted.set(`part ${part}`, `suspect ${i + 1}: ${part}`)
-  if (next !== null) wanted.set(`node ${next.place}`, `next reading: ${next.place}`)
-  let best: { drawing: Drawing | null; marks: Map<string, string>; rail: string } = {
-    ...{ drawing: null, marks: new Map(), rail: '' },
-  }
-  for (const [rail, { role }] of Object.entries(equipment.rails)) {
-    if (role === 'heater') continue
-    const drawing = drawNetwork(equipment, rail)
-    const marks = new Map(
-      drawing.boxes.flatMap(({ id }) => {
-        const words = wanted.get(id)
-        return words === undefined ? [] : [[id, words] as const]
-      }),
-    )
-    if (marks.size > best.marks.size) best = { drawing, marks, rail }
-  }
-  return best
 }

@@ -2,6 +2,11 @@ import type { ApiStory, Traces } from '../../service/api/index.js'
 import type { Trace } from '../charts/chart.js'
 import type { LimitPoint } from '../charts/limits.js'
 
+const most_columns = 2000
+/** Pixel columns that a chart of this screen has. */
+export const columnsHere = (): number =>
+  Math.min(most_columns, Math.max(200, Math.round(document.body.clientWidth * devicePixelRatio)))
+
 type Stream = Traces['streams'][number]
 
 /** The stream that tells a rail's current: its supply's own where there is one, else an ammeter's. */

@@ -2,12 +2,13 @@ import { signal } from '@preact/signals'
 import type { ComponentType } from 'preact'
 import { useEffect } from 'preact/hooks'
 import { connection, freshAt } from '../live/clock.js'
-import { isLive, lostRun, me, snapshot } from '../live/state.js'
+import { isLive, isNobody, lostRun, mayBeOn, me, readEnding, snapshot } from '../live/state.js'
 import { clock } from '../words/figures.js'
 import { Pairing } from './pairing.js'
 import { addressOf, go, type PlaceName, places, where } from './places.js'
 import { Said } from './say.js'
-import { StopBar } from './stop.js'
+import { deaf } from './sound.js'
+import { StopBar, stopSaid } from './stop.js'
 import { type Theme, theme, themes } from './theme.js'
 
 const titles: Readonly<Record<PlaceName, string>> = {
@@ -83,6 +84,12 @@ function Top() {
 
 function Connection() {
   const is = connection.value
+  if (isNobody.value)
+    return (
+      <span class="connection" data-is="waiting">
+        not paired
+      </span>
+    )
   const viewers = snapshot.value?.viewers ?? 0
   const words =
     is === 'waiting'
@@ -99,12 +106,20 @@ function Connection() {
 
 /** Said once and in full; while it stands, every figure on the page is struck. */
 function StaleLine() {
-  if (connection.value !== 'stale') return null
+  if (connection.value !== 'stale' || isNobody.value) return null
   const since = freshAt.value
+  if (since === null)
+    return (
+      <p class="stale-line" role="alert">
+        ✕ There is no connection to the bench machine yet: whether a run is under way there is not known. It
+        is tried again without end. Esc and the stop below are tried all the same; to be sure, cut the mains
+        of the HT sources at the bench.
+      </p>
+    )
   return (
     <p class="stale-line" role="alert">
-      ✕ Stale{since === null ? '' : ` since ${clock(since)}`}: the connection to the bench machine is lost.
-      What is shown is of then, not of now. It is tried again without end.
+      ✕ Stale since {clock(since)}: the connection to the bench machine is lost. What is shown is of then, not
+      of now. It is tried again without end.
       {isLive.value &&
         ' A run was under way and may go on: this page cannot see it. Esc and the stop below are tried all the same; to be sure, cut the mains of the HT sources at the bench.'}
     </p>
@@ -123,26 +138,43 @@ function LostRun() {
   )
 }
 
+function Deaf() {
+  if (!isLive.value || !deaf.value) return null
+  return (
+    <p class="remark no-print">
+      ♪ No sound comes from this page yet: a click or a key anywhere on it lets it be heard.
+    </p>
+  )
+}
+
 /** Whoever is elsewhere while a run needs them is told on every place. */
 function CallBack() {
   const now = snapshot.value
   if (now === null || where.value.place === 'energise') return null
-  const alarm = now.ended?.alarm === true || (now.ended?.open_hand_rails.length ?? 0) > 0
+  const alarm = mayBeOn.value || (now.ended?.open_hand_rails.length ?? 0) > 0
+  // Of a run that ended with everything off its alarms stand with its ending, and in its record.
+  const newest =
+    now.phase === 'ended' && !alarm ? undefined : now.messages.findLast(({ kind }) => kind === 'alarm')
+  const unread = now.ended !== null && now.stop !== null && now.live !== readEnding.value
   const wants =
     now.prompt !== null
       ? 'A question waits'
       : now.phase === 'cautions'
         ? 'Cautions wait for their word'
         : null
-  if (!isLive.value && wants === null && !alarm) return null
-  const newest = now.messages.findLast(({ kind }) => kind === 'alarm')
+  if (!isLive.value && wants === null && !alarm && newest === undefined && !unread) return null
   return (
     <>
-      {isLive.value && newest !== undefined && <p class="finding alarm">■ ALARM: {newest.text}</p>}
+      {newest !== undefined && <p class="finding alarm">■ ALARM: {newest.text}</p>}
       <p class={alarm ? 'finding' : 'remark'}>
         {alarm
-          ? [now.ended?.outputs, ...(now.ended?.open_hand_rails ?? [])].join(' ')
-          : (wants ?? 'A run is under way')}
+          ? [now.ended?.outputs ?? now.refused?.what, ...(now.ended?.open_hand_rails ?? [])].join(' ')
+          : (wants ??
+            (unread
+              ? `${now.stop === null ? '' : stopSaid(now.stop)} ${now.ended?.outputs ?? ''}`
+              : isLive.value
+                ? 'A run is under way'
+                : 'An alarm stands'))}
         : <a href={addressOf('energise')}>go to Energise</a>
       </p>
     </>
@@ -168,6 +200,7 @@ export function App() {
         ) : (
           <>
             <LostRun />
+            <Deaf />
             <CallBack />
             {Place === undefined ? (
               <p class="quiet">{trouble.value ?? 'This place is being fetched.'}</p>

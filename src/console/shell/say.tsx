@@ -7,11 +7,13 @@ import { signal } from '@preact/signals'
 const polite = signal('')
 const urgent = signal('')
 
+/** The same words once more are said once more: a space that nobody hears makes them new. */
+const again = (before: string, text: string): string => (before === text ? `${text}\u00a0` : text)
 export function say(text: string): void {
-  if (polite.peek() !== text) polite.value = text
+  polite.value = again(polite.peek(), text)
 }
 export function sayAtOnce(text: string): void {
-  if (urgent.peek() !== text) urgent.value = text
+  urgent.value = again(urgent.peek(), text)
 }
 
 export function Said() {

@@ -1,8 +1,21 @@
+import { signal } from '@preact/signals'
+
 /**
  * Sounds for who looks elsewhere: a question, hands clear, an alarm. Made here, since nothing is fetched. A browser lets a page be
  * heard only after a key or click on it; before that there is only what is shown.
  */
 let context: AudioContext | null = null
+/** A page that was not touched since it was loaded is not heard: said, since nobody notices what does not sound. */
+export const deaf = signal(!navigator.userActivation.hasBeenActive)
+for (const event of ['pointerdown', 'keydown'])
+  addEventListener(
+    event,
+    () => {
+      deaf.value = false
+      void context?.resume()
+    },
+    { capture: true },
+  )
 
 const tunes = {
   question: [[660, 0.12]],
@@ -27,6 +40,7 @@ export function sound(which: keyof typeof tunes): void {
   if (!navigator.userActivation.hasBeenActive) return
   try {
     context ??= new AudioContext()
+    void context.resume()
     let at_s = context.currentTime
     for (const [hertz, for_s] of tunes[which]) {
       if (hertz > 0) tone(context, hertz, at_s, for_s)

@@ -1,10 +1,12 @@
 import { computed, effect, signal } from '@preact/signals'
 import { useEffect, useRef } from 'preact/hooks'
 import * as z from 'zod'
-import { call } from '../api/call.js'
+import type { Snapshot } from '../../service/api/index.js'
+import { call, giveWay } from '../api/call.js'
 import { connection } from '../live/clock.js'
-import { isLive, snapshot } from '../live/state.js'
+import { askWhoIAm, isLive, isNobody, mayBeOn, snapshot } from '../live/state.js'
 import { durationWords } from '../words/figures.js'
+import { onOwnKnobs, stopWords } from '../words/outputs.js'
 import { sayAtOnce } from './say.js'
 
 /**
@@ -19,12 +21,14 @@ type Sending =
 const sending = signal<Sending>({ is: 'no' })
 let pressed = 0
 
-/** A lost connection hides nothing that was live: it may be live still. */
+/** A lost connection hides nothing that was live: it may be live still. After an ending with the alarm OFF is sent again with it. */
 export const stopShows = computed(
   () =>
-    isLive.value ||
-    snapshot.value?.phase === 'cautions' ||
-    connection.value === 'stale' ||
+    (!isNobody.value &&
+      (isLive.value ||
+        mayBeOn.value ||
+        snapshot.value?.phase === 'cautions' ||
+        connection.value === 'stale')) ||
     (sending.value.is !== 'no' && sending.value.is !== 'heard'),
 )
 
@@ -33,6 +37,7 @@ export async function stop(by: 'control' | 'key'): Promise<void> {
   const mine = ++pressed
   sending.value = { is: 'sending' }
   sayAtOnce('Stop is being sent.')
+  giveWay()
   while (mine === pressed) {
     const came = await call('stop', z.unknown(), { body: { by }, within_ms: 2000 })
     if (mine !== pressed) return
@@ -42,6 +47,11 @@ export async function stop(by: 'control' | 'key'): Promise<void> {
     }
     sending.value = { is: 'not sent', why: came.why.what }
     sayAtOnce('Stop was not sent. Cut the mains of the HT sources.')
+    if (came.why.code === 'not paired') {
+      // Asked again it would be refused again: the code is wanted first, and the page shows where it goes.
+      await askWhoIAm()
+      return
+    }
     await new Promise((resolve) => setTimeout(resolve, again_ms))
   }
 }
@@ -72,6 +82,14 @@ effect(() => {
   sending.value = { is: 'no' }
 })
 
+/** How far the stop of this run has come. */
+export const stopSaid = (asked: NonNullable<Snapshot['stop']>): string =>
+  stopWords(asked, {
+    own: onOwnKnobs(snapshot.value?.run ?? null),
+    connected: connection.value === 'live',
+    open: snapshot.value?.ended?.open_hand_rails ?? [],
+  })
+
 function told(): string | null {
   const { is } = sending.value
   const asked = snapshot.value?.stop ?? null
@@ -80,13 +98,7 @@ function told(): string | null {
   if (is === 'nothing to stop')
     return 'The service knows of no run, so nothing was stopped. If outputs may be on, cut the mains of the HT sources (not of the bias).'
   if (is === 'sending') return 'Stop: being sent …'
-  if (asked !== null) {
-    const who = `${asked.how === 'off now' ? 'Stop' : 'Run down'} (${asked.by})`
-    if (asked.done === 'confirmed') return `${who}: done. Outputs measured off. Measure before touching.`
-    if (asked.done === 'not confirmed')
-      return `${who}: OUTPUTS NOT CONFIRMED OFF. Cut the mains of the HT sources now (not of the bias).`
-    return `${who}: sent and heard at the bench; the outputs are being measured …`
-  }
+  if (asked !== null) return stopSaid(asked)
   return is === 'heard' ? 'Stop: heard at the bench.' : null
 }
 
@@ -124,13 +136,13 @@ export function StopBar() {
           void stop('control')
         }}
       >
-        ■ STOP <kbd>Esc</kbd>
-        <small>outputs off now, nothing is asked</small>
+        ■ {mayBeOn.value ? 'OFF AGAIN' : 'STOP'} <kbd>Esc</kbd>
+        <small>{mayBeOn.value ? 'sent once more and measured' : 'outputs off now, nothing is asked'}</small>
       </button>
       <button
         type="button"
         title={left === null ? undefined : `Without it the run goes on for about ${durationWords(left)}`}
-        disabled={connection.value !== 'live'}
+        disabled={connection.value !== 'live' || mayBeOn.value}
         onClick={() => {
           void runDown()
         }}

@@ -9,9 +9,10 @@ export const theme = signal<Theme>(read())
 function read(): Theme {
   try {
     const found = localStorage.getItem(kept)
-    return themes.find((each) => each === found) ?? 'as the computer'
+    // A dim workshop first; whoever wants it otherwise says so once.
+    return themes.find((each) => each === found) ?? 'dark'
   } catch {
-    return 'as the computer'
+    return 'dark'
   }
 }
 
@@ -25,6 +26,15 @@ effect(() => {
   } catch {
     return
   }
+})
+
+/* Paper is light, whatever the screen is. Listened for before any chart does. */
+addEventListener('beforeprint', () => {
+  document.documentElement.dataset['theme'] = 'light'
+})
+addEventListener('afterprint', () => {
+  if (theme.peek() === 'as the computer') delete document.documentElement.dataset['theme']
+  else document.documentElement.dataset['theme'] = theme.peek()
 })
 
 /** Charts are drawn and do not follow a style sheet: they are drawn again when this changes. */

@@ -44,6 +44,9 @@ export const meShape = z
     may: z.array(z.enum(acts)).describe('what this one may do'),
     name: z.string().nullable().describe('as a paired device gave it'),
     open_to: z.enum(['this machine', 'network']).describe('who can reach this service'),
+    unwatched_s: z
+      .number()
+      .describe('a run that no page has watched for so long is run down: it is not left alone from here'),
     version: z.string(),
     epoch: z.string().describe('another one than before: the service was started anew'),
   })
@@ -56,7 +59,13 @@ export const pairBody = z.strictObject({
     .min(1)
     .max(40)
     .describe('as printed in the terminal of `slowglow serve`; spaces and dashes do not count'),
-  name: z.string().trim().min(1).max(60).describe('what this device is called in the record'),
+  name: z
+    .string()
+    .trim()
+    .min(1)
+    .max(60)
+    .regex(/^[^\p{C}]+$/u, 'a name without control characters')
+    .describe('what this device is called in the record'),
 })
 
 export const statusShape = z

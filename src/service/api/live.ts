@@ -40,6 +40,13 @@ export const startBody = z.strictObject({
     .describe('virtual bench only: PART:KIND[=VALUE]@WHEN'),
   speed: z.number().min(1).max(20).default(1).describe('virtual bench only: run seconds per second'),
   seed: z.number().int().min(0).max(2_147_483_647).optional().describe('virtual bench only'),
+  plan: z
+    .string()
+    .max(100)
+    .optional()
+    .describe(
+      'hash of the plan that was read (`plan.hash`): where the files would give another one by now, nothing begins',
+    ),
   continues: z
     .boolean()
     .default(false)
@@ -183,6 +190,10 @@ export const promptShape = z.object({
     .describe('which act answering it is; see `may`'),
   no_means: z.string().describe('what a no does, in words'),
   inside: z.boolean().describe('about the inside of the set: HT has been brought down for it'),
+  figure: z
+    .string()
+    .nullable()
+    .describe('the rail whose figures a person watches while it stands open: tuning, peaking'),
   until_ms: z.number().describe('unanswered by then, the run is stopped'),
   meter: z
     .object({ value: z.number(), text: z.string() })
@@ -201,6 +212,7 @@ export type Message = z.output<typeof messageShape>
 
 export const endedShape = z.object({
   outcome: z.enum(['completed', 'tripped', 'stopped', 'failed']),
+  ended_at: z.string().describe('by the clock of the bench machine'),
   sentence: z.string().describe('what happened, in one sentence'),
   outputs_off: z.enum(['confirmed', 'not confirmed']),
   outputs: z
@@ -246,6 +258,7 @@ export const snapshotShape = z.object({
       equipment: z.string(),
       bench: z.string(),
       bench_kind: z.enum(['real', 'virtual']),
+      bench_file: z.string().describe('as `slowglow safe-off --bench` takes it on the bench machine'),
       level: z.number(),
       plan_hash: z.string(),
       speed: z.number(),
@@ -258,7 +271,10 @@ export const snapshotShape = z.object({
   cautions: z
     .object({
       text: z.string(),
-      word: z.string().nullable().describe('to be typed; null for whoever may not start'),
+      word: z
+        .string()
+        .nullable()
+        .describe('to be typed; null for whoever may not start, and for whoever is no page in a browser'),
     })
     .nullable(),
   view: liveViewShape.nullable(),
@@ -271,8 +287,10 @@ export const snapshotShape = z.object({
       by: z.string(),
       at_ms: z.number(),
       done: z
-        .enum(['asked', 'confirmed', 'not confirmed'])
-        .describe('asked: not measured yet; then as the supplies’ terminals were measured'),
+        .enum(['asked', 'confirmed', 'not confirmed', 'nothing to confirm'])
+        .describe(
+          'asked: not measured yet; then as the supplies’ terminals were measured; nothing to confirm: every rail stands on a person’s own knob; OFF that was sent again is not confirmed while such a rail was left open',
+        ),
     })
     .nullable(),
   messages: z.array(messageShape).describe('the newest'),

@@ -1,6 +1,6 @@
 import * as z from 'zod'
 import type { Plan } from '../../plan/index.js'
-import type { Band, Comparison, RunLine, Story, Trend } from '../../record/index.js'
+import type { Band, Comparison, RunLine, SetTrend, Story } from '../../record/index.js'
 import { documented, pathField, runField } from './common.js'
 
 export const runParams = z.strictObject({ run: runField })
@@ -31,6 +31,11 @@ export const runsShape = z.object({
         outputs_off: z.enum(['confirmed', 'not confirmed', 'not known']).nullable(),
         reason: z.string().nullable(),
         warnings: z.number(),
+        hands_open: z.array(z.string()).describe('rails on a person’s own knob that were not confirmed off'),
+        nothing_to_confirm: z.boolean().describe('no rail of it was slowglow’s to switch or to measure'),
+        rest: z
+          .array(z.string())
+          .describe('files elsewhere with what a record without an ending did not take'),
         duration_s: z.number().nullable(),
         trouble: z.string().nullable().describe('the file cannot be read, and why'),
         damage: z.array(z.string()),
@@ -55,12 +60,19 @@ export type ApiBand = Omit<Band, 'from_us' | 'to_us'> & { readonly from_s: numbe
 export const sealShape = z.object({
   is: z.enum(['whole', 'open', 'broken', 'none', 'not checked']),
   text: z.string().describe('the same in a sentence'),
+  finding: z.boolean().describe('it is broken, or lacks its last links though the run has an ending'),
 })
 export const storyShape = documented<ApiStory>(
   z
     .looseObject({
       run: z.string(),
       file: z.string(),
+      standing: z
+        .enum(['whole', 'open', 'wal missing', 'cut short'])
+        .describe('open: its newest part lies beside it in a -wal'),
+      rests: z
+        .array(z.looseObject({ file: z.string(), entries: z.number(), in_memory: z.boolean() }))
+        .describe('files elsewhere with what this one did not take'),
       equipment: z.string().nullable(),
       profile: z.string().nullable(),
       bench: z.string().nullable(),
@@ -107,6 +119,7 @@ export const storyShape = documented<ApiStory>(
               lower_A: z.number(),
               upper_A: z.number(),
               trip_A: z.number(),
+              trip_by_hand: z.literal(true).optional(),
               verdict: z.string(),
             }),
           ),
@@ -135,7 +148,11 @@ export const storyShape = documented<ApiStory>(
           lowering: z.boolean(),
         }),
       ),
-      closing: z.array(z.string()).describe('how it ended, in the words that the run itself closed with'),
+      closing: z
+        .array(z.string())
+        .describe(
+          'how it ended, in the words that the run itself closed with; or how one without an ending stands',
+        ),
     })
     .describe(
       'The document of `slowglow show --json`, without its plots and with its seal not checked: that reads the whole file',
@@ -199,9 +216,41 @@ export const tracesShape = z.object({
 })
 export type Traces = z.output<typeof tracesShape>
 
+export const inForceQuery = z.strictObject({
+  however_long: z.enum(['yes', 'no']).default('no').describe('yes: also of a run that takes minutes'),
+})
+const held = z.array(z.number().nullable())
+/** Each moment's limits hold up to the next moment. */
+export const inForceShape = z.object({
+  run: z.string(),
+  rails: z
+    .array(
+      z.object({
+        rail: z.string(),
+        t_s: figures,
+        trip_A: held.describe('with what charges capacitors; null: none of a step’s limits was in force'),
+        ceiling_A: held,
+        expected_A: held.describe('null on the way down, where the band is no yardstick'),
+        lower_A: held,
+        upper_A: held,
+      }),
+    )
+    .nullable()
+    .describe('null: a run so long that it is worked out only when asked for'),
+  gap: z.string().nullable().describe('why it is not known, or not to the end of the run'),
+})
+export type ApiInForce = z.output<typeof inForceShape>
+
 export const noteBody = z.strictObject({
   text: z.string().trim().min(1).max(10_000),
-  by: z.string().trim().min(1).max(100).optional().describe('who writes it; the role unless given'),
+  by: z
+    .string()
+    .trim()
+    .min(1)
+    .max(100)
+    .regex(/^[^\p{C}]+$/u, 'a name without control characters')
+    .optional()
+    .describe('who writes it; where from is put beside it'),
 })
 export const noteShape = z.object({ run: z.string(), written: z.string(), by: z.string(), text: z.string() })
 
@@ -230,11 +279,14 @@ export const comparisonShape = documented<Comparison>(
         a_step: z.number().nullable(),
         b_step: z.number().nullable(),
         stage: z.string(),
+        verdict: z.enum(['same', 'changed', 'same in part', 'not compared']),
         rails: z.array(
           z.looseObject({
             rail: z.string(),
             a_A: z.number().nullable(),
             b_A: z.number().nullable(),
+            a_V: z.number().nullable().describe('volts at which it was measured'),
+            b_V: z.number().nullable(),
             change_A: z.number().nullable(),
             error_A: z.number().nullable(),
             verdict: z.string(),
@@ -249,7 +301,8 @@ export const trendQuery = z.strictObject({
   set: z.string().min(1).max(200).describe('name of the set as its runs have it, or words in it'),
   rehearsals: z.enum(['yes', 'no']).default('no'),
 })
-export const trendShape = documented<Trend & { readonly elsewhere: readonly string[] }>(
+export type ApiTrend = SetTrend & { readonly elsewhere: readonly string[] }
+export const trendShape = documented<ApiTrend>(
   z.looseObject({
     equipment: z.string(),
     runs: z.array(z.looseObject({ run: z.string(), started: z.string().nullable() })),
@@ -262,6 +315,19 @@ export const trendShape = documented<Trend & { readonly elsewhere: readonly stri
         points: z.array(z.looseObject({ run: z.string(), amps: z.number().nullable() })),
       }),
     ),
+    capacitors: z.array(z.looseObject({ run: z.string(), reformed: z.boolean(), why: z.string() })),
+    life: z
+      .array(
+        z.looseObject({
+          at: z.string().nullable(),
+          what: z.enum(['run', 'note', 'repair', 'replaced']),
+          by: z.string().nullable(),
+          text: z.string(),
+          run: z.string().nullable(),
+        }),
+      )
+      .describe('runs, their notes and what the book of the set says was done between, by time'),
+    no_book: z.string().nullable().describe('why no repairs are told'),
     unread: z.array(z.object({ file: z.string(), trouble: z.string() })),
     elsewhere: z.array(z.string()),
   }),

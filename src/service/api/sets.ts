@@ -32,6 +32,9 @@ export const worksheetShape = z.object({
           group: z.string(),
           what: z.string(),
           kind: z.enum(['reading', 'look']),
+          units: z
+            .array(z.string())
+            .describe('what a reading may be typed in; volts too where a meter may show those for ohms'),
           wanted: z.string(),
           usual: z.string().nullable(),
           because: z.string(),
@@ -63,7 +66,7 @@ export const readingsBody = z.strictObject({
     .array(z.strictObject({ item: word, value: word.describe('with its unit, or good or bad') }))
     .min(1)
     .max(300),
-  meter: z.string().trim().max(400).default(''),
+  meter: z.string().trim().max(400).default('').describe('what it was read with; a look needs none'),
   by: byField,
   on: onField,
 })
@@ -88,7 +91,9 @@ export const bookShape = z.object({
   photographs: z.array(
     z.object({ seq: z.number(), name: z.string(), caption: z.string(), at: z.string(), sha256: z.string() }),
   ),
-  waived: z.array(z.string()),
+  waived: z
+    .array(z.string())
+    .describe('cold checks that were let stand, with who, when and why; those no longer in force too'),
   shown: z.array(z.object({ of: z.string(), verdict: z.string() })).describe('proofs at radio frequency'),
   parts: z.array(z.string()).describe('names that a repair may be about'),
 })
@@ -111,6 +116,54 @@ export const entryBody = z.strictObject({
   ]),
 })
 export type BookWriting = z.input<typeof entryBody>['entry']
+
+const proofKind = z.enum(['receive', 'transmit', 'aerial'])
+export const proofsShape = z.object({
+  ways: z.array(
+    z.object({
+      of: proofKind,
+      about: z.string(),
+      cautions: z.array(z.string()).describe('read before any of it is done'),
+      readings: z.array(
+        z.object({
+          name: z.string(),
+          unit: z.string(),
+          words: z.string(),
+          needed: z.boolean(),
+        }),
+      ),
+      choices: z.array(
+        z.object({
+          name: z.string(),
+          words: z.string(),
+          among: z.array(z.string()).nullable().describe('one of these; null: yes, or left out'),
+          must: z.boolean().describe('has to be chosen: the first of them is not taken unsaid'),
+        }),
+      ),
+    }),
+  ),
+})
+export type ApiProofs = z.output<typeof proofsShape>
+export const proveBody = z.strictObject({
+  file: setField,
+  of: proofKind,
+  readings: z
+    .record(word, z.string().max(60))
+    .describe('by name, each with its unit (5 µV; 3.65 MHz); choices too, and yes for what is confirmed'),
+  instruments: z.array(word).min(1).max(10).describe('what it was read with'),
+  accuracy: z.string().max(20).default('5 %'),
+  by: byField,
+  on: onField,
+})
+export const provedShape = z.object({
+  of: proofKind,
+  what: z.string(),
+  verdict: z.enum(['shown', 'marginal', 'not shown']),
+  figures: z.array(z.string()).describe('computed from the readings, each with its unit'),
+  judged: z.array(z.object({ verdict: z.string(), text: z.string(), source: z.string() })),
+  book: bookShape,
+})
+export type ApiProved = z.output<typeof provedShape>
 
 /** What stands in one line of a record. */
 const plainText = /^[^\p{Cc}]+$/u
@@ -188,6 +241,7 @@ export const diagnosisShape = documented<ApiDiagnosis>(
       none: z.number(),
       verdict: z.string(),
       next: z.looseObject({ measure: z.string(), place: z.string(), where: z.string() }).nullable(),
+      search_ends: z.string().nullable().describe('why there is no next reading'),
       notes: z.array(z.string()),
     })
     .describe('The document of `slowglow diagnose --json`'),

@@ -12,8 +12,12 @@ import {
 import { loadAll } from '../../../src/files/index.js'
 import { makePlan } from '../../../src/plan/index.js'
 import { bruteForce } from '../../helpers/brute-force.js'
-import { type FaultySet, faultySets, unlisted } from '../../helpers/faulty-sets.js'
+import { type FaultySet, faultySets, severe } from '../../helpers/faulty-sets.js'
+import { comingFaults, comingIn, rehearsed } from '../../helpers/mid-run.js'
 import { tiesOf } from '../../helpers/ties.js'
+import { truthOf } from '../../helpers/unlisted-truth.js'
+import { type Case, counted, type Group, groupsOf, modeOf, readAsAsked, stated } from './answers.js'
+import { unlistedCase } from './unlisted.js'
 
 /** None of these seeds is used by a plan or a test; the figures of another first seed say how far the ranking was fitted to these. */
 export const usualSeed = 70_001
@@ -26,37 +30,14 @@ const profiles = [
   'tests/sets/converter/receive.yaml',
   'profiles/small-receiver/receive-network.yaml',
 ] as const
-/** Suggested readings that count; both kinds of probing are given up after this many. */
-const counted = 3
+/** Both kinds of probing are given up after this many. */
 const mostReadings = 8
-/** Brute force draws every fault many times: sets with more than these are left out of it. */
+/**
+ * Brute force draws every fault many times: of sets with more than these, one case in so many is asked, of so many of the causes that
+ * the ranking tells.
+ */
 const mostBrute = 260
-
-/** One case as it is kept: a line of the file. */
-export interface Case {
-  readonly n: number
-  readonly set: string
-  readonly kind: 'single' | 'double' | 'unlisted' | 'healthy'
-  readonly fault: string
-  /** Of the library, for figures that are to follow how often faults come. */
-  readonly weight: number
-  /** Whether what the run read could show it at all, as the diagnosis has it. */
-  readonly shows: boolean
-  /** Place of the true cause, with all that are tied with it, among all answers; and after each of three suggested readings. */
-  readonly rank: number
-  readonly after: readonly number[]
-  /** Faults that stand as one with it, from the run alone and at the end. */
-  readonly tie: number
-  readonly endTie: number
-  /** The likeliest cause each time: its probability and whether it is true. */
-  readonly stated: readonly { readonly p: number; readonly right: boolean }[]
-  /** Readings until it stood alone with what no reading parts from it; null where the run alone did that. */
-  readonly needed: { readonly suggested: number; readonly random: number } | null
-  /** Whether brute force on the same readings has the true cause first, among the same groups. */
-  readonly brute: boolean | null
-  readonly first: string
-  readonly ms: number
-}
+const bruteOf = { cases: 8, causes: 12 } as const
 
 function laid(path: string) {
   const all = loadAll(path).value
@@ -70,19 +51,24 @@ function laid(path: string) {
   return {
     ...{ path, plan, equipment, bench, single, lab },
     pairs: doubleFaults(single, 60),
+    coming: comingFaults({ equipment, bench }, single),
     draw,
     diagnose: createDiagnoser({ equipment, bench, plan }),
     ties: tiesOf(lab, single),
     brute: bruteForce(single, draw, { wholeRan: 0.5, wholeTripped: 0.02 }),
   }
 }
-type Set = ReturnType<typeof laid>
+export type Set = ReturnType<typeof laid>
 
-/** Faulty sets, one fault at a time over the library, one in twenty a pair and one in twenty unlisted; and healthy ones. */
+/**
+ * Faulty sets, one fault at a time over the library; one in twenty a pair, one in twenty unlisted, and one in twenty such that its
+ * fault comes in the middle of a whole rehearsed run; and healthy ones.
+ */
 export function faultCases(seed: number): {
   readonly faulty: (n: number) => Case
   readonly healthy: (n: number) => Case
   readonly demo: () => Set
+  readonly sets: () => readonly Set[]
 } {
   firstSeed = seed
   const made = new Map<string, Set>()
@@ -94,12 +80,14 @@ export function faultCases(seed: number): {
   const pathOf = (n: number): string => profiles[n % profiles.length] ?? profiles[0]
   return {
     demo: () => setOf(profiles[0]),
+    sets: () => profiles.map(setOf),
     faulty(n) {
       const set = setOf(pathOf(n))
       const source = chance(firstSeed).fork(`case ${n}`)
-      // Of each set's cases one in twenty is a pair and one unlisted.
+      // Of each set's cases one in twenty is a pair, one unlisted, and one comes in mid-run.
       const round = Math.floor(n / profiles.length)
-      if (round % 20 === 19) return unlistedCase(set, n)
+      if (round % 20 === 19) return unlistedCase(set, n, firstSeed + n)
+      if (round % 20 === 14) return midRunCase(set, n)
       const double = round % 20 === 9
       const from = double ? set.pairs : shuffled(set.single)
       const fault = double ? from[Math.floor(source.next() * from.length)] : from[round % from.length]
@@ -109,17 +97,51 @@ export function faultCases(seed: number): {
     healthy(n) {
       const set = setOf(pathOf(n))
       const began = performance.now()
-      const told = set.diagnose(set.draw(null, firstSeed + 1_000_000 + n).seen, [], false)
+      const drawn = set.draw(null, firstSeed + 1_000_000 + n)
+      const told = set.diagnose(drawn.seen)
       const first = groupsOf(told)[0]
+      const later = readOn(set, drawn, told)
+      const place = (at: Diagnosis): number => groupsOf(at).findIndex(({ is }) => is === 'nothing')
       return {
         ...{ n, set: set.path, kind: 'healthy', fault: '', weight: 0, shows: first?.is === 'cause' },
-        ...{ rank: first?.is === 'nothing' ? 0 : 1, after: [], tie: 0, endTie: 0, needed: null, brute: null },
-        stated: stated(told, null),
+        ...{
+          rank: place(told),
+          after: later.map(place),
+          tie: 0,
+          endTie: 0,
+          ties: 0,
+          needed: null,
+          brute: null,
+        },
+        stated: [told, ...later].flatMap((each, i) => stated(each, i, () => false)),
         first: first?.faults[0] ?? first?.is ?? '',
         ms: performance.now() - began,
       }
     },
   }
+}
+
+/** A fault that comes at volts or with a step, in a whole run in virtual time, read back from its record. */
+function midRunCase(set: Set, n: number): Case {
+  const seed = firstSeed + n
+  const fault = set.coming[Math.floor(chance(seed).fork('coming fault').next() * set.coming.length)]
+  if (fault === undefined) throw new Error(`${set.path} has no fault that comes in mid-run`)
+  const spec = comingIn(set, fault, seed)
+  const seen = rehearsed(set, spec, seed)
+  const made = tried(set, n, 'mid-run', fault, { ...set.draw(fault, seed), seen })
+  return { ...made, came: { when: spec.text, tripped: seen.tripped !== null } }
+}
+
+/** What is told after each of the readings that are asked for, as many as count. */
+function readOn(set: Set, drawn: FaultySet, first: Diagnosis): Diagnosis[] {
+  const mode = modeOf(set, first, drawn.seen)
+  const readings: Reading[] = []
+  const later: Diagnosis[] = []
+  for (let told = first; told.next !== null && later.length < counted; later.push(told)) {
+    readings.push(readAsAsked(drawn, told, told.next, mode))
+    told = set.diagnose(drawn.seen, readings)
+  }
+  return later
 }
 
 const orders = new Map<readonly Fault[], readonly Fault[]>()
@@ -144,42 +166,80 @@ function tried(set: Set, n: number, kind: Case['kind'], fault: Fault, drawn: Fau
   const volts = first.measured_at?.volts ?? {}
   const point = first.measured_at === null ? null : { mode, volts, hot: true }
   const ties = kind === 'single' ? set.ties(fault, mode, point) : 0
-  const alone = rankOf(first, fault)
+  // What was really done: as severe as it was drawn.
+  const really = severe(
+    fault,
+    chance(firstSeed + n)
+      .fork('faulty set')
+      .fork('severity'),
+  )
+  const { shows } = truthOf(set, { fault: really })(seen, first, [])
+  const alone = rankOf(first, fault, shows)
   const found = (told: Diagnosis): boolean => isFound(told, fault, ties)
   const after: number[] = []
-  const said = [...stated(first, fault)]
+  const isIt = (names: readonly string[]): boolean => names.includes(fault.fault)
+  const halves = fault.fault.split(' + ')
+  const isHalf =
+    kind === 'double'
+      ? (names: readonly string[]): boolean => names.some((name) => halves.includes(name))
+      : undefined
+  const said = [...stated(first, 0, isIt, isHalf)]
   let suggested: number | null = found(first) ? 0 : null
   let told = first
+  let endTie = alone.tie
   const readings: Reading[] = []
   while (
     told.next !== null &&
     (after.length < counted || (suggested === null && readings.length < mostReadings))
   ) {
-    readings.push(drawn.read(told.next.place, told.next.measure, volts, mode))
+    readings.push(readAsAsked(drawn, told, told.next, mode))
     told = set.diagnose(seen, readings)
     if (after.length < counted) {
-      after.push(rankOf(told, fault).rank)
-      said.push(...stated(told, fault))
+      const now = rankOf(told, fault, shows)
+      after.push(now.rank)
+      endTie = now.tie
+      said.push(...stated(told, after.length, isIt, isHalf))
     }
     if (suggested === null && found(told)) suggested = readings.length
   }
   const ms = performance.now() - began
-  const needs = kind === 'single' && suggested !== 0 && alone.shows
+  const needs = kind === 'single' && suggested !== 0 && shows
+  const [best] = groupsOf(first)
   return {
-    ...{ n, set: set.path, kind, fault: fault.fault, weight: fault.weight, ...alone, after, stated: said },
-    endTie: rankOf(told, fault).tie,
+    ...{
+      n,
+      set: set.path,
+      kind,
+      fault: fault.fault,
+      weight: fault.weight,
+      ...alone,
+      shows,
+      after,
+      stated: said,
+    },
+    ...{ endTie, ties },
     needed: needs
       ? { suggested: suggested ?? mostReadings, random: randomly(set, n, fault, drawn, mode, volts, found) }
       : null,
-    brute: kind === 'single' && set.single.length <= mostBrute ? bruteFirst(set, seen, first, fault) : null,
-    first: groupsOf(first)[0]?.faults[0] ?? groupsOf(first)[0]?.is ?? '',
+    brute: kind === 'single' && shows ? bruteFirst(set, n, seen, first, fault) : null,
+    first: best?.faults[0] ?? best?.is ?? '',
     ms,
   }
 }
 
-/** Brute force, asked for the same groups. */
-function bruteFirst({ brute }: Set, seen: Seen, told: Diagnosis, fault: Fault): boolean {
-  const by = brute(seen)
+/** Brute force, asked for the same groups; of a large set only now and then, and of the likeliest of what the ranking tells. */
+function bruteFirst(
+  { brute, single }: Set,
+  n: number,
+  seen: Seen,
+  told: Diagnosis,
+  fault: Fault,
+): boolean | null {
+  const large = single.length > mostBrute
+  if (large && Math.floor(n / profiles.length) % bruteOf.cases !== 3) return null
+  const names = told.hypotheses.flatMap(({ fault: name, tied_with }) => [name, ...tied_with])
+  const likely = names.flatMap((name) => single.find((each) => each.fault === name) ?? [])
+  const by = brute(seen, large ? likely.slice(0, bruteOf.causes) : single)
   const ranked = groupsOf(told)
     .map(({ faults, is }) => ({
       faults,
@@ -217,71 +277,22 @@ function randomly(
   return mostReadings
 }
 
-function unlistedCase(set: Set, n: number): Case {
-  const began = performance.now()
-  const spoilt = unlisted(set.equipment, set.plan, firstSeed + n)
-  const told = set.diagnose(set.draw(spoilt, firstSeed + n).seen, [], false)
-  const groups = groupsOf(told)
-  const part = spoilt.fault?.part ?? ''
-  // Right is that none of these explains it, its own part, or first of all that nothing shows.
-  const rank = groups.findIndex(
-    ({ is, faults }, at) =>
-      is === 'none' || (is === 'nothing' && at === 0) || faults.some((name) => name.startsWith(`${part}:`)),
-  )
-  return {
-    ...{ n, set: set.path, kind: 'unlisted', fault: spoilt.fault?.fault ?? 'bridge', weight: 0 },
-    ...{ shows: groups[0]?.is !== 'nothing', rank: rank < 0 ? 99 : rank, after: [], tie: 0, endTie: 0 },
-    ...{
-      stated: stated(told, null),
-      needed: null,
-      brute: null,
-      first: groups[0]?.faults[0] ?? groups[0]?.is ?? '',
-    },
-    ms: performance.now() - began,
-  }
-}
-
-/** Where the controls stand for a reading: as told, else as where the run ended. */
-function modeOf({ plan }: Set, told: Diagnosis, { steps, hookups = [] }: Seen): string {
-  const last = steps.at(-1)?.step ?? hookups.at(-1)?.step
-  return told.measured_at?.mode ?? plan.steps.find(({ index }) => index === last)?.mode ?? ''
-}
-
-interface Group {
-  readonly probability: number
-  readonly faults: readonly string[]
-  readonly is: 'cause' | 'nothing' | 'none'
-}
-
-/** Answers as they are told, "nothing shows" and "none of these" among them, likeliest first. */
-function groupsOf(told: Diagnosis): Group[] {
-  return [
-    ...told.hypotheses.map(({ fault, tied_with, probability }) => ({
-      probability,
-      faults: [fault, ...tied_with],
-      is: 'cause' as const,
-    })),
-    { probability: told.nothing.probability, faults: told.nothing.faults, is: 'nothing' as const },
-    { probability: told.none, faults: [], is: 'none' as const },
-  ].sort((a, b) => b.probability - a.probability)
-}
-
 const singles = (faults: readonly string[]): number => faults.filter((name) => !name.includes(' + ')).length
 
+/** Where the true cause stands. That nothing shows is right of what does not show, and that none explains it of a pair, told first. */
 function rankOf(
   told: Diagnosis,
   fault: Fault,
-): { readonly rank: number; readonly tie: number; readonly shows: boolean } {
+  shows: boolean,
+): { readonly rank: number; readonly tie: number } {
   const groups = groupsOf(told)
+  const holds = ({ faults }: Group): boolean => faults.includes(fault.fault)
   const at = groups.findIndex(
-    ({ faults, is }) => faults.includes(fault.fault) || (fault.with !== undefined && is === 'none'),
+    (group, i) =>
+      (holds(group) && !(group.is === 'nothing' && shows)) ||
+      (fault.with !== undefined && group.is === 'none' && i === 0),
   )
-  const own = groups[at]
-  return {
-    rank: at < 0 ? 99 : at,
-    tie: own === undefined ? 0 : singles(own.faults),
-    shows: own?.is !== 'nothing',
-  }
+  return { rank: at < 0 ? 99 : at, tie: singles(groups.find(holds)?.faults ?? []) }
 }
 
 /** First with four in five, and with no more beside it than no reading could part. */
@@ -293,12 +304,4 @@ function isFound(told: Diagnosis, fault: Fault, ties: number): boolean {
     first.faults.includes(fault.fault) &&
     singles(first.faults) <= Math.max(1, ties)
   )
-}
-
-/** What is said of the likeliest cause, and whether it is so. */
-function stated(told: Diagnosis, fault: Fault | null): Case['stated'] {
-  const [first] = told.hypotheses
-  if (first === undefined) return []
-  const right = fault !== null && [first.fault, ...first.tied_with].includes(fault.fault)
-  return [{ p: Number(first.probability.toFixed(4)), right }]
 }

@@ -1,5 +1,5 @@
 import { lineConfigOf } from '../../../src/line/index.js'
-import type { Loop } from '../../../src/loop/index.js'
+import { laidReady, type Loop } from '../../../src/loop/index.js'
 import type { Plan } from '../../../src/plan/index.js'
 import { channelOf, fullDialect, LineWorld, supplyOf } from '../../helpers/line-world.js'
 import { Rig } from '../../helpers/rig.js'
@@ -83,11 +83,14 @@ export function armed(supplies: number, channels: number): Armed {
     })
     if (!found) throw new Error(`${world.config.port} never asks for amps.`)
   }
+  const portOf = Object.fromEntries(names.map(({ port, number }) => [`${port}.${number}`, port]))
+  const configs = Object.values(lines).map(({ config }) => config)
   return {
     loop: {
       sequencer: rig.state,
       lines: Object.fromEntries(Object.entries(lines).map(([port, world]) => [port, world.state])),
-      portOf: Object.fromEntries(names.map(({ port, number }) => [`${port}.${number}`, port])),
+      portOf,
+      laidReady: laidReady(rig.state.off_first, portOf, configs),
       reform: null,
       slow: false,
       fed: true,

@@ -1,6 +1,7 @@
 import { createPorts } from '../../../src/controller/ports.js'
 import { connectRecorder } from '../../../src/record/client.js'
 import { loopStep, type LoopInput } from '../../../src/loop/index.js'
+import { view as viewOf } from '../../../src/sequencer/index.js'
 import { streamIds, streamsOf, toldOfEvent, toldOfRecord, type RunEntry } from '../../../src/story/index.js'
 import { armed as arm } from './armed.js'
 import type { ToldAll, ToSide } from './messages.js'
@@ -10,11 +11,14 @@ import type { ToldAll, ToSide } from './messages.js'
  * back to its armed state after every trip. What it drives is the code of `src`; only the putting back is of this file.
  */
 const tick_ms = 25
+/** Views go to the parent at most so often, as in a run. */
+const view_ms = 100
 
 process.once('message', (message: ToSide) => {
   if (message.do === 'close') return
   const { do: what, lines } = message
-  const recorder = what === 'trips' && message.recorder !== undefined ? recording(message.recorder) : null
+  if (message.recorder === undefined) throw new Error('A controller tells a recorder.')
+  const recorder = recording(message.recorder)
   const start = arm(lines.paths.length, lines.channels)
   const names = Object.keys(start.loop.lines)
   const ids = streamIds(streamsOf(start.plan))
@@ -22,19 +26,16 @@ process.once('message', (message: ToSide) => {
   let at = process.hrtime.bigint()
   /** Time of the run: goes on from where it was armed, so that nothing in it has become stale. */
   const now_us = (): number => start.t_us + Math.round(Number(process.hrtime.bigint() - at) / 1000)
-  /** Where there is no recorder it is told all the same, and thrown away. */
-  let told: RunEntry[] = []
-
   const feed = (input: LoopInput): void => {
     const looped = loopStep(loop, input, ports.write)
     loop = looped.loop
+    const told: RunEntry[] = []
     for (const output of looped.outputs) {
       if (output.kind === 'fed') told.push(toldOfEvent(output.event, ids, 'controller'))
       else if (output.kind === 'command' && output.command.kind === 'record')
         told.push(toldOfRecord(output.command.entry, output.t_us, 'controller'))
     }
-    if (recorder !== null) recorder.append(told)
-    if (recorder !== null || told.length > 1000) told = []
+    if (told.length > 0) recorder.append(told)
     if (what === 'trips' && loop.sequencer.phase === 'making off' && !again) {
       again = true
       setImmediate(rearm)
@@ -67,6 +68,7 @@ process.once('message', (message: ToSide) => {
       if (what === 'trips')
         feed({ kind: 'event', event: { kind: 'tick', late_us: 0, slept_us: 0, t_us: now_us() } })
     }, tick_ms)
+    setInterval(() => process.send?.({ kind: 'view', view: viewOf(loop.sequencer) }), view_ms)
   })
   let opened = 0
   for (const [index, name] of names.entries()) {

@@ -5,13 +5,21 @@ import { join } from 'node:path'
 import { createRunFile } from '../../../src/record/index.js'
 import { madeRun } from '../review/made-run.js'
 import { heard, program } from './children.js'
+import type { ToWatched } from './messages.js'
 
 /** What else the computer does while trips are measured. */
 export interface Load {
   readonly name: string
-  /** Resolves once it is under way, with what ends it. */
-  start(): Promise<() => void>
+  /** Resolves once it is under way. */
+  start(): Promise<UnderWay>
 }
+export interface UnderWay {
+  readonly end: () => void
+  /** Nothing of it is done until it goes on again; null: it knows no rest. */
+  readonly rest: (() => Promise<void>) | null
+  readonly goOn: () => void
+}
+const nothing = (): void => undefined
 
 const run = '20260101-000000-made'
 /** Readings of the run that is reviewed, and how long it lasted. */
@@ -19,14 +27,15 @@ const readings = 1e6
 const run_s = readings / 8 / 10
 
 export const loads: readonly Load[] = [
-  { name: 'idle', start: () => Promise.resolve(() => undefined) },
+  { name: 'idle', start: () => Promise.resolve({ end: nothing, rest: null, goOn: nothing }) },
   {
     name: '2 busy processes',
     start: () => {
       const busy = [0, 1].map(() => fork(program('busy')))
-      return Promise.resolve(() => {
+      const end = (): void => {
         kill(busy)
-      })
+      }
+      return Promise.resolve({ end, rest: null, goOn: nothing })
     },
   },
   ...[20, 200].map((count) => ({
@@ -35,7 +44,7 @@ export const loads: readonly Load[] = [
   })),
 ]
 
-async function watched(count: number): Promise<() => void> {
+async function watched(count: number): Promise<UnderWay> {
   const place = mkdtempSync(join(tmpdir(), 'slowglow-bench-'))
   const runs = join(place, 'runs')
   mkdirSync(runs)
@@ -46,11 +55,24 @@ async function watched(count: number): Promise<() => void> {
   const { port } = await heard(service, 'serving')
   const viewers = fork(program('viewers'), [String(port), String(count), run, String(run_s)])
   await heard(viewers, 'watching')
-  return () => {
-    viewers.kill('SIGKILL')
-    // Its desk ends with it.
-    service.disconnect()
-    rmSync(place, { recursive: true, force: true })
+  const both = (message: ToWatched): void => {
+    for (const one of [viewers, service]) one.send(message)
+  }
+  return {
+    end: () => {
+      viewers.kill('SIGKILL')
+      // Its desk ends with it.
+      service.disconnect()
+      rmSync(place, { recursive: true, force: true })
+    },
+    rest: async () => {
+      const rested = [heard(viewers, 'resting'), heard(service, 'resting')]
+      both({ do: 'rest' })
+      await Promise.all(rested)
+    },
+    goOn: () => {
+      both({ do: 'go on' })
+    },
   }
 }
 

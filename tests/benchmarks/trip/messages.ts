@@ -23,9 +23,8 @@ export type FromFarEnd =
   | { readonly kind: 'polls'; readonly rate: Readonly<Record<Side, readonly number[]>> }
 
 export type ToSide =
-  /** `recorder`: the socket of the recorder that everything told goes to, as in a run. */
-  | { readonly do: 'trips'; readonly lines: Lines; readonly recorder?: string }
-  | { readonly do: 'polls'; readonly lines: Lines }
+  /** `recorder`: the socket of the recorder that everything told goes to, as in a run; the yardstick tells nothing. */
+  | { readonly do: 'trips' | 'polls'; readonly lines: Lines; readonly recorder?: string }
   | { readonly do: 'close' }
 
 /** Whole runs. To the far end: the next current read trips, or no longer; or all are done. To the runner: one more run on these lines. */
@@ -43,10 +42,15 @@ export type FromRunner =
       readonly outputs_off: string
     }
 
-/** From the service that is watched while trips are measured, and from who watches it. */
-export type FromWatched = { readonly kind: 'serving'; readonly port: number } | { readonly kind: 'watching' }
+/** To the service that is watched while trips are measured, and to who watches it: nothing more now, or on with it. */
+export type ToWatched = { readonly do: 'rest' | 'go on' }
+export type FromWatched =
+  | { readonly kind: 'serving'; readonly port: number }
+  | { readonly kind: 'watching' }
+  /** Nothing is under way any more. */
+  | { readonly kind: 'resting' }
 
-/** To a controller with a recorder, at the end, and its answer: entries handed on, and whether the recorder was called lost. */
+/** From a controller at the end: entries handed on, and whether the recorder was called lost. */
 export interface ToldAll {
   readonly kind: 'told'
   readonly entries: number

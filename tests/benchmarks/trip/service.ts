@@ -3,14 +3,18 @@ import type { AddressInfo } from 'node:net'
 import { resolve } from 'node:path'
 import { pathToFileURL } from 'node:url'
 import { Desk } from '../../../src/service/desk.js'
-import { Streams } from '../../../src/service/streams.js'
+import { beginStream, Streams } from '../../../src/service/streams.js'
 import { liveView, running, views } from '../../browser/small-run.js'
+import type { FromWatched, ToWatched } from './messages.js'
 
 /**
  * What a service does beside a run, with its own parts: views to everyone who watches, twenty a second, and questions of review
  * handed to the process that answers them. `service RUNS`: folder of the runs that are reviewed.
  */
 const [runs = ''] = process.argv.slice(2)
+const say = (message: FromWatched): void => {
+  process.send?.(message)
+}
 const now_ms = (): number => Math.round(performance.now())
 const desk = new Desk(pathToFileURL(resolve('dist/cli/desk/desk.process.js')), {
   folder: resolve('profiles'),
@@ -27,9 +31,9 @@ if (shown === undefined) throw new Error('The small run never ran.')
 const server = createServer((request, response) => {
   const { pathname, searchParams } = new URL(request.url ?? '/', 'http://bench')
   if (pathname === '/events') {
-    response.writeHead(200, { 'content-type': 'text/event-stream' })
+    beginStream(response)
     streams.add(
-      { raw: response, here: false, browser: null },
+      { raw: response, here: false, word: false, browser: null },
       { ...running(shown, now_ms()), now_ms: now_ms() },
     )
     return
@@ -38,13 +42,21 @@ const server = createServer((request, response) => {
   void desk
     .ask('traces', { run: searchParams.get('run') ?? '', width: 1200, from_s, to_s, unit: 'A' })
     .then((text) => response.end(text))
+    // Asked as the measurement ended: the run is gone already, and so is who asked.
+    .catch(() => response.destroy())
 })
 server.listen(0, '127.0.0.1', () => {
-  process.send?.({ kind: 'serving', port: (server.address() as AddressInfo).port })
+  say({ kind: 'serving', port: (server.address() as AddressInfo).port })
 })
+let resting = false
 setInterval(() => {
+  if (resting) return
   streams.send('view', { now_ms: now_ms(), view: liveView(shown, now_ms()) })
 }, 50)
+process.on('message', (message: ToWatched) => {
+  resting = message.do === 'rest'
+  if (resting) say({ kind: 'resting' })
+})
 process.on('disconnect', () => {
   desk.end()
   process.exit(0)

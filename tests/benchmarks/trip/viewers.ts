@@ -1,6 +1,15 @@
 import { connect } from 'node:net'
+import { constants, setPriority } from 'node:os'
+import type { FromWatched, ToWatched } from './messages.js'
 
-/** Who watches, and one who reviews: `viewers PORT COUNT RUN SECONDS`. They take what comes and look at nothing. */
+/**
+ * Who watches, and one who reviews: `viewers PORT COUNT RUN SECONDS`. They take what comes and look at nothing. They stand for other
+ * computers, which take no processor of this one: so they have the lowest priority here, and get what is left.
+ */
+setPriority(constants.priority.PRIORITY_LOW)
+const say = (message: FromWatched): void => {
+  process.send?.(message)
+}
 const [port = '', count = '', run = '', run_s = ''] = process.argv.slice(2)
 for (let i = 0; i < Number(count); i++) {
   const socket = connect(Number(port), '127.0.0.1')
@@ -8,6 +17,19 @@ for (let i = 0; i < Number(count); i++) {
   socket.resume()
   socket.on('error', () => undefined)
 }
+
+let resting: Promise<void> | null = null
+let goOn: () => void = () => undefined
+process.on('message', (message: ToWatched) => {
+  if (message.do === 'rest')
+    resting ??= new Promise((resolve) => {
+      goOn = resolve
+    })
+  else {
+    resting = null
+    goOn()
+  }
+})
 
 /** Window after window of the long run, each asked for when the one before has come. */
 async function review(): Promise<void> {
@@ -18,7 +40,10 @@ async function review(): Promise<void> {
       `http://127.0.0.1:${port}/traces?run=${run}&from_s=${from_s}&to_s=${from_s + wide_s}`,
     )
     await asked.arrayBuffer()
-    if (i === 0) process.send?.({ kind: 'watching' })
+    if (i === 0) say({ kind: 'watching' })
+    if (resting === null) continue
+    say({ kind: 'resting' })
+    await resting
   }
 }
 process.on('disconnect', () => process.exit(0))
