@@ -50,7 +50,7 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
     await page.getByRole('button', { name: 'Closer' }).click()
     await page.getByLabel('What was found, repaired, changed').fill('Replaced nothing.')
     await page.getByRole('button', { name: 'Add the note' }).click()
-    await page.getByText('Replaced nothing.').first().waitFor()
+    await page.getByText('Replaced nothing.').first().waitFor(long)
     await page.getByRole('button', { name: 'Replay', exact: true }).click()
     await page.getByText('The same decisions.').waitFor(long)
     expect((await at.linked(page, /Report/)).toString()).toContain('The evening')
@@ -231,17 +231,17 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
     const page = await at.open('#/energise')
     await start(page, 'receive.yaml')
     await page.getByRole('button', { name: /STOP/ }).waitFor(long)
-    // The stop stands beside the cautions too; a run is under way once their word was taken.
-    await page.locator('.word').waitFor({ state: 'detached', ...long })
+    // The stop stands beside the cautions too: what a run asks is asked once its bench is written down as in use.
+    await page.locator('section.question').waitFor(long)
     await at.served.kill()
     await page.getByText(/A run was under way and may go on/).waitFor(long)
     await at.again()
     await page.locator('main[data-connection=live]').waitFor(long)
     await page.getByText(/Take its outputs as on/).waitFor(long)
     await page.reload()
+    // No alarm, since the bench is a virtual one; told all the same.
     await page
-      .getByText(/ALARM.*MAY BE ON|ALARM.*was left/)
-      .first()
+      .getByText(/Found at .*A run was left without its end .*MAY BE ON, a virtual bench/)
       .waitFor(long)
     expect(await unfair(page)).toEqual([])
   })

@@ -40,7 +40,13 @@ export async function serve(place: Place, port = 0): Promise<Served> {
       '--json',
     ],
     {
-      env: { ...process.env, HOME: place.root, XDG_DATA_HOME: join(place.root, 'data') },
+      // Its own runtime folder too: what runs of other tests left on is not told here.
+      env: {
+        ...process.env,
+        HOME: place.root,
+        XDG_DATA_HOME: join(place.root, 'data'),
+        XDG_RUNTIME_DIR: place.root,
+      },
       stdio: ['ignore', 'pipe', 'pipe'],
     },
   )

@@ -23,6 +23,20 @@ export function Alarms() {
   )
 }
 
+/** What the service found as it began and nobody has seen to: of a virtual bench it is no alarm, and still to be read. */
+export function Found() {
+  const found = (snapshot.value?.messages ?? []).filter(({ kind }) => kind === 'notice')
+  return (
+    <>
+      {found.map(({ n, at_ms, text }) => (
+        <p class="finding" key={n}>
+          ▲ Found at {at(at_ms)}: {text}
+        </p>
+      ))}
+    </>
+  )
+}
+
 /** What was said since the begin, newest first: alarms, notices, and who did what. */
 export function Said() {
   const messages = snapshot.value?.messages ?? []

@@ -3,7 +3,7 @@ import { mayBeOn, snapshot } from '../live/state.js'
 import { Cautions } from './cautions.js'
 import { Ending, OffAgain } from './ending.js'
 import './energise.css'
-import { Alarms, Messages } from './messages.js'
+import { Alarms, Found, Messages } from './messages.js'
 import { HandsClear, QuestionScreen } from './question.js'
 import { isWholeScreen } from '../words/hands-work.js'
 import { Running } from './running.js'
@@ -20,6 +20,7 @@ export function Place() {
       return (
         <>
           <Alarms />
+          <Found />
           <Start />
         </>
       )
