@@ -9,13 +9,17 @@ import {
   toldOfRequest,
 } from '../story/index.js'
 
-/** One event through today's sequencer, and what a record of it would tell: the same words a live run hands to its recorder. */
+/**
+ * One event through today's sequencer, and what a record of it would tell: the same words a live run hands to its recorder. `isOwn`:
+ * nobody else has this state.
+ */
 export function toldBy(
   state: State,
   event: Event,
   from: RunEvent['from'],
+  isOwn = false,
 ): { readonly state: State; readonly told: readonly RunEntry[] } {
-  const after = step(state, event)
+  const after = step(state, event, undefined, isOwn)
   return {
     state: after.state,
     told: after.commands.flatMap((command) => entryOf(command, after, event, from)),

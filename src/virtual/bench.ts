@@ -186,9 +186,8 @@ export function createVirtualBench(
 
   /** Lets faults that are due begin. */
   function fail(t_us: number): void {
-    if (waiting.length === 0) return
+    if (!waiting.some((fault) => due(fault, t_us))) return
     const now = waiting.filter((fault) => due(fault, t_us))
-    if (now.length === 0) return
     waiting = waiting.filter((fault) => !now.includes(fault))
     world.touched(t_us)
     for (const fault of now) {
@@ -236,15 +235,17 @@ export function createVirtualBench(
     }
   }
 
+  const behindContacts = outputs.map((output) => {
+    const [supply = ''] = output.name.split('.')
+    return { output, supply, cuts: bench.cut_off?.cuts.includes(supply) === true }
+  })
   /** What an open relay or timer keeps from its supplies. */
   function cut(t_us: number): void {
     clock_us = Math.max(clock_us, t_us)
     if (relay === null && timers === null) return
     const relayOpen = relay?.closed(t_us) === false
-    for (const output of outputs) {
-      const supply = output.name.split('.')[0] ?? ''
-      const open =
-        (relayOpen && bench.cut_off?.cuts.includes(supply) === true) || timers?.open(supply, t_us) === true
+    for (const { output, supply, cuts } of behindContacts) {
+      const open = (relayOpen && cuts) || timers?.open(supply, t_us) === true
       if (output.cut === open) continue
       output.cut = open
       world.touched(t_us)
@@ -253,20 +254,22 @@ export function createVirtualBench(
 
   /** What the supplies behind the relay would give through it. */
   function behindRelay_V(): number {
-    const its = outputs.filter(({ name }) => bench.cut_off?.cuts.includes(name.split('.')[0] ?? '') === true)
-    return Math.max(0, ...its.map((output) => drive({ ...output, cut: false }).V))
+    const its = behindContacts.filter(({ cuts }) => cuts)
+    return Math.max(0, ...its.map(({ output }) => drive({ ...output, cut: false }).V))
+  }
+
+  /** Until when the world may go on before it is looked whether a waiting fault is due. */
+  function nextLook_us(t_us: number): number {
+    let next = Math.min(t_us, world.now_us + look_us)
+    for (const { when } of waiting)
+      if (when.kind === 'time' && when.after_us > world.now_us) next = Math.min(next, when.after_us)
+    return next
   }
 
   function advance(t_us: number): void {
     cut(t_us)
     while (waiting.length > 0 && world.now_us < t_us) {
-      const next = Math.min(
-        t_us,
-        world.now_us + look_us,
-        ...waiting.map(({ when }) =>
-          when.kind === 'time' && when.after_us > world.now_us ? when.after_us : t_us,
-        ),
-      )
+      const next = nextLook_us(t_us)
       const before = world.now_us
       world.advance(next)
       fail(next)
@@ -308,6 +311,34 @@ export function createVirtualBench(
     takenOff.push({ part, kind: 'drift', value, other: null, when: { kind: 'always' }, text })
     world.touched(world.now_us)
     world.relay(mode, [...active, ...takenOff])
+  }
+
+  /** As it stands whenever one of its members is asked for. */
+  const truth: ReturnType<VirtualBench['truth']> = {
+    get volts() {
+      return { ...world.solution.volts, [equipment.chassis_node]: 0 }
+    },
+    get rails() {
+      return Object.fromEntries([
+        ...Object.keys(equipment.rails).map((rail): [string, Shown] => [
+          rail,
+          { volts: world.railVolts(rail), amps: railAmps(rail) },
+        ]),
+        ...packReadings(),
+      ])
+    },
+    get outputs() {
+      return Object.fromEntries(outputs.map((output) => [output.name, output.regulator_V > 0]))
+    },
+    get relay() {
+      if (relay === null) return null
+      return {
+        closed: relay.closed(clock_us),
+        get behind_V() {
+          return behindRelay_V()
+        },
+      }
+    },
   }
 
   lines.faults(active)
@@ -389,26 +420,7 @@ export function createVirtualBench(
       const V = (volts[a] ?? 0) - (volts[b] ?? 0)
       return amps > 1e-12 ? V / amps : Number.POSITIVE_INFINITY
     },
-    truth: () => ({
-      get volts() {
-        return { ...world.solution.volts, [equipment.chassis_node]: 0 }
-      },
-      get rails() {
-        return Object.fromEntries([
-          ...Object.keys(equipment.rails).map((rail): [string, Shown] => [
-            rail,
-            { volts: world.railVolts(rail), amps: railAmps(rail) },
-          ]),
-          ...packReadings(),
-        ])
-      },
-      get outputs() {
-        return Object.fromEntries(outputs.map((output) => [output.name, output.regulator_V > 0]))
-      },
-      get relay() {
-        return relay === null ? null : { closed: relay.closed(clock_us), behind_V: behindRelay_V() }
-      },
-    }),
+    truth: () => truth,
     grid_A,
     turn(rail, volts) {
       if (rail === ownMainsRail && pack !== null) {

@@ -31,6 +31,8 @@ export class Invariants {
   /** Since when something was known that must end a run, and what. */
   private ends: { readonly what: string; readonly t_us: number } | null = null
   private unjudged_since_us: number | null = null
+  /** Of the highest step. */
+  private readonly top_V: number
   private readonly hot: string
   private readonly bias: string
 
@@ -45,6 +47,7 @@ export class Invariants {
       Object.values(plan.rails).find((rail) => rail.role === role)?.channels[0]?.channel ?? ''
     this.hot = channelOf('HT')
     this.bias = channelOf('bias')
+    this.top_V = Math.max(...plan.steps.map((step) => (step.rail === 'HT' ? step.target_V : 0)))
   }
 
   /** When everything was first put off, or a trip was told. */
@@ -114,11 +117,10 @@ export class Invariants {
   atTick(
     t_us: number,
     state: State,
-    { awake, watched }: { readonly awake: boolean; readonly watched: boolean },
+    { awake, watched, ht_V }: { readonly awake: boolean; readonly watched: boolean; readonly ht_V: number },
   ): void {
     this.relay(t_us, awake)
-    const { outputs, rails } = this.world.truth()
-    const ht_V = Math.abs(rails['HT']?.volts ?? 0)
+    const { outputs } = this.world.truth()
     const on = outputs[this.hot] === true
     this.on_us = on ? (this.on_us ?? t_us) : null
     const bias_on = outputs[this.bias] === true
@@ -141,8 +143,7 @@ export class Invariants {
     if (this.left_since_us !== null && t_us - this.left_since_us > 3e6 && !this.deaf())
       this.broke('HT of a lost controller is off within 3 s', t_us, `${ht_V.toFixed(0)} V`)
     // Only a message that another message became on its way can make more of it than was sent; the supply's own level bounds that.
-    const top_V = Math.max(...this.plan.steps.map((step) => (step.rail === 'HT' ? step.target_V : 0)))
-    if (ht_V > top_V + 6 && !this.touched('garble to supply', 'HT:swapped'))
+    if (ht_V > this.top_V + 6 && !this.touched('garble to supply', 'HT:swapped'))
       this.broke('HT never stands above its highest step', t_us, `${ht_V.toFixed(1)} V`)
     if (awake && state.phase === 'running' && this.on_us !== null) {
       // While it is told to go on its line has no time for readings; from the first one on they may not stop.
@@ -169,8 +170,9 @@ export class Invariants {
 
   /** Open until a run begins, fed by nobody but the loop that judges, and open over what does not obey. */
   private relay(t_us: number, judges: boolean): void {
+    if (this.relay_s === null) return
     const { relay } = this.world.truth()
-    if (relay === null || this.relay_s === null || this.touched('input.cut-off:closed')) return
+    if (relay === null || this.touched('input.cut-off:closed')) return
     if (relay.closed && !this.begun)
       this.broke('the cut-off relay is open until a run begins', t_us, 'it is closed')
     this.unjudged_since_us = judges ? null : (this.unjudged_since_us ?? t_us)
@@ -185,8 +187,8 @@ export class Invariants {
     const lies = ['delay to supply', 'garble to', 'clock jumps']
     if (
       relay.closed &&
-      relay.behind_V > 6 &&
       told_us > (relay_obeys_s + this.relay_s) * 1e6 &&
+      relay.behind_V > 6 &&
       !this.touched(...lies)
     )
       this.broke(

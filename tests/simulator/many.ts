@@ -1,7 +1,8 @@
 import { fork } from 'node:child_process'
+import { resolve } from 'node:path'
 import { loadParts, type Parts } from './parts.js'
 import { type Simulated, simulate } from './simulation.js'
-import { joined, keep, kept, noTotals, parseTotals, type Totals } from './totals.js'
+import { joined, keep, kept, noTotals, readTotals, type Totals } from './totals.js'
 
 /** Runs handed to one process at a time; what is kept grows by so many. */
 const piece = 50
@@ -66,35 +67,43 @@ export async function manyRuns({ runs, seed, from, jobs, file }: ManyRuns): Prom
     return totals
   }
   const worker = async (): Promise<void> => {
-    while (next < end) {
-      const at = next
-      const count = Math.min(piece, end - at)
-      next += count
-      take(await elsewhere(seed, at, count), at)
+    const other = new Elsewhere()
+    try {
+      while (next < end) {
+        const at = next
+        const count = Math.min(piece, end - at)
+        next += count
+        take(await other.runs(seed, at, count), at)
+      }
+    } finally {
+      other.end()
     }
   }
   await Promise.all(Array.from({ length: jobs }, worker))
   return totals
 }
 
-/** A piece in a process of its own, so that memory stays flat and both cores work. */
-function elsewhere(seed: number, from: number, count: number): Promise<Totals> {
-  return new Promise((resolve, reject) => {
-    const given = ['--runs', count, '--seed', seed, '--from', from, '--jobs', 1, '--json'].map(String)
-    const child = fork(process.argv[1] ?? '', given, { stdio: ['ignore', 'pipe', 'ignore', 'ipc'] })
-    let out = ''
-    child.stdout?.setEncoding('utf8').on('data', (text: string) => {
-      out += text
-    })
-    child.on('error', reject)
-    child.on('close', (code) => {
-      try {
-        resolve(parseTotals(out))
-      } catch (error) {
-        reject(new Error(`Runs ${from} to ${from + count} ended with ${code}.`, { cause: error }))
+/** A process of its own, so that both cores work; piece after piece, so that what the engine has made fast once stays so. */
+class Elsewhere {
+  private readonly child = fork(resolve(import.meta.dirname, 'worker.js'))
+
+  runs(seed: number, from: number, count: number): Promise<Totals> {
+    return new Promise((give, fail) => {
+      const done = (totals: unknown): void => {
+        this.child.off('exit', lost)
+        give(readTotals(totals))
       }
+      const lost = (code: number | null): void => {
+        this.child.off('message', done)
+        fail(new Error(`Runs ${from} to ${from + count} ended with ${code}.`))
+      }
+      this.child.once('message', done).once('exit', lost)
+      this.child.send({ seed, from, count })
     })
-  })
+  }
+  end(): void {
+    this.child.disconnect()
+  }
 }
 
 /** The same run with every fault left out that is not needed to break this invariant. */

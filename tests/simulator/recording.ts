@@ -66,6 +66,8 @@ interface Commit {
 export class Recording {
   private keep: KeepState = keepBegin(0)
   private queue: { readonly at_us: number; readonly act: () => void }[] = []
+  /** When the first of them is due. */
+  private first_us = Infinity
   private now_us = 0
   /** The recorder is one thread: until then it stands in its disk. */
   private free_us = 0
@@ -139,29 +141,28 @@ export class Recording {
   /** Everything stood still: what was due comes later. */
   slept(for_us: number): void {
     this.queue = this.queue.map(({ at_us, act }) => ({ at_us: at_us + for_us, act }))
+    this.first_us += for_us
   }
 
   next_us(): number {
-    let first = Infinity
-    for (const { at_us } of this.queue) first = Math.min(first, at_us)
-    return first
+    return this.first_us
   }
 
   run(t_us: number): void {
-    for (;;) {
-      let at = -1
-      for (let i = 0; i < this.queue.length; i++) {
-        const each = this.queue[i]
-        if (each !== undefined && each.at_us <= t_us && each.at_us < (this.queue[at]?.at_us ?? Infinity))
-          at = i
-      }
-      const next = this.queue[at]
+    while (this.first_us <= t_us) {
+      const at = this.queue.findIndex(({ at_us }) => at_us === this.first_us)
+      const [next] = this.queue.splice(at, 1)
       if (next === undefined) break
-      this.queue.splice(at, 1)
+      this.first_us = Infinity
+      for (const { at_us } of this.queue) if (at_us < this.first_us) this.first_us = at_us
       this.now_us = Math.max(this.now_us, next.at_us)
       next.act()
     }
     this.now_us = Math.max(this.now_us, t_us)
+  }
+  private when(at_us: number, act: () => void): void {
+    this.queue.push({ at_us, act })
+    if (at_us < this.first_us) this.first_us = at_us
   }
 
   /** Called with the controller's tick. */
@@ -241,7 +242,7 @@ export class Recording {
   }
 
   private later(after_us: number, act: () => void): void {
-    this.queue.push({ at_us: this.now_us + after_us, act })
+    this.when(this.now_us + after_us, act)
   }
 
   private sendGathered(teller: Teller): void {
@@ -318,11 +319,8 @@ export class Recording {
         const { message } = output
         if (teller === undefined) return
         const at_us = this.at()
-        this.queue.push({
-          at_us: at_us + message_us,
-          act: () => {
-            if (at_us <= this.died_us) this.hear(teller, message)
-          },
+        this.when(at_us + message_us, () => {
+          if (at_us <= this.died_us) this.hear(teller, message)
         })
         return
       }

@@ -22,8 +22,9 @@ export function noTotals(seed: number, from: number): Totals {
   return { seed, next: from, runs: 0, virtual_s: 0, faults: {}, ends: {}, broken: [], versions: [version] }
 }
 
-export function parseTotals(text: string): Totals {
-  return totalsShape.parse(JSON.parse(text))
+/** What another process or a file says of itself. */
+export function readTotals(told: unknown): Totals {
+  return totalsShape.parse(told)
 }
 
 const summed = (a: Record<string, number>, b: Record<string, number>): Record<string, number> =>
@@ -49,7 +50,7 @@ export function joined(a: Totals, b: Totals): Totals {
 /** What a file keeps of runs done before; null where there is none, or it is of another seed. */
 export function kept(file: string, seed: number): Totals | null {
   if (!existsSync(file)) return null
-  const found = parseTotals(readFileSync(file, 'utf8'))
+  const found = readTotals(JSON.parse(readFileSync(file, 'utf8')))
   if (found.seed !== seed) throw new Error(`${file} keeps runs of seed ${found.seed}, not ${seed}.`)
   return found
 }

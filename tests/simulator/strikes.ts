@@ -1,0 +1,86 @@
+import type { Mischief, NemesisKind } from './nemesis.js'
+import type { Recording } from './recording.js'
+
+/** A run as what happens to it once sees it: processes, computer, disk and lines, each with what can befall it. */
+export interface Struck {
+  readonly nemesis: Mischief
+  readonly recording: Recording
+  readonly ports: readonly string[]
+  readonly now_us: number
+  /** Does this after so long; `later` for what is to happen once HT stands high. */
+  later(after_us: number, act: () => void): void
+  onceHigh(after_us: number, act: () => void): void
+  /** Notes that it strikes now; false where there is nothing left to strike. */
+  strikes(kind: NemesisKind): boolean
+  controllerStalls(for_us: number): void
+  controllerHangs(): void
+  controllerDies(how: string): void
+  parentDies(): void
+  powerCut(): void
+  mainsDip(dark_us: number): void
+  clockJumps(by_us: number): void
+  sleeps(for_us: number): void
+  unplugged(port: string, for_us: number): void
+  stop(): void
+}
+
+/** Things that happen once, at their moment. */
+export function appoint(run: Struck): void {
+  const { nemesis, recording } = run
+  const at = (kind: NemesisKind, act: () => void): void => {
+    const strike = (): void => {
+      if (run.strikes(kind)) act()
+    }
+    const moment = nemesis.moment(kind)
+    const after_us = nemesis.high(kind)
+    if (moment !== null) run.later(moment, strike)
+    if (after_us !== null) run.onceHigh(after_us, strike)
+  }
+  at('controller stalls', () => {
+    run.controllerStalls(nemesis.between('stall', 10_000, 10_000_000))
+  })
+  at('controller hangs', () => {
+    run.controllerHangs()
+  })
+  at('controller killed', () => {
+    run.controllerDies('killed')
+  })
+  at('parent killed', () => {
+    run.parentDies()
+  })
+  at('power cut', () => {
+    run.powerCut()
+  })
+  at('mains dip', () => {
+    run.mainsDip(nemesis.between('dip', 50_000, 3_000_000))
+  })
+  at('clock jumps', () => {
+    const by_us = nemesis.between('jump', 10_000, 10_000_000)
+    run.clockJumps(nemesis.dice('jump') < 0.5 ? by_us : -by_us)
+  })
+  at('machine sleeps', () => {
+    run.sleeps(nemesis.between('sleep', 1_000_000, 60_000_000))
+  })
+  at('recorder lost', () => {
+    recording.kill(run.now_us)
+  })
+  at('recorder hangs', () => {
+    recording.hang(nemesis.between('hang', 100_000, 30_000_000))
+  })
+  at('disk stalls', () => {
+    recording.stall(nemesis.between('stall of the disk', 1_000_000, 30_000_000))
+  })
+  at('unplugged line', () => {
+    const port = nemesis.pick('unplug', run.ports)
+    if (port !== undefined) run.unplugged(port, nemesis.between('unplug', 100_000, 30_000_000))
+  })
+  at('stop', () => {
+    run.stop()
+  })
+  at('stop twice', () => {
+    run.stop()
+    run.later(nemesis.between('stop', 1000, 5_000_000), () => {
+      run.stop()
+    })
+  })
+}
