@@ -24,7 +24,7 @@ import {
   takenAt,
 } from './chart-lines.js'
 import { drivenMost } from './driven-most.js'
-import { classA, drivenAt, type Estimate, scaledEstimate, tubesOn } from './level1.js'
+import { usualCurrents, drivenAt, type Estimate, scaledEstimate, tubesOn } from './level1.js'
 import { ratingFactor, toldBy, toldByAll } from './ratings.js'
 import type { Doubt, Guard, RailBench } from './types.js'
 
@@ -143,13 +143,13 @@ function tubeShare(
       },
       lack: { lacks: `${lacks}: what its service draws is taken`, add },
     }
-  const point = classA(tube, rail_V)
-  if (point === null) return { share: null, lack: { lacks: `${lacks}, nor does its tube data`, add } }
+  const points = usualCurrents(tube, rail_V)
+  if (points.length === 0) return { share: null, lack: { lacks: `${lacks}, nor does its tube data`, add } }
   return {
     share: {
       part,
-      A: point.amps * Math.min(1, rail_V / point.volts),
-      how: `published for its type at ${show(point.volts, 'V')}`,
+      A: points.reduce((sum_A, { amps, volts }) => sum_A + amps * Math.min(1, rail_V / volts), 0),
+      how: `published for its type at ${points.map(({ volts }) => show(volts, 'V')).join(' and ')}`,
       by: 'type',
       ...typeSpread,
       plate_V,

@@ -8,7 +8,7 @@ import {
 } from '../equipment/index.js'
 import { formatQuantity } from '../quantities/index.js'
 import { chartCurrents, type Lack } from './chart-currents.js'
-import { classA, tubesOn } from './level1.js'
+import { tubesOn, usualCurrents } from './level1.js'
 
 /** What the limits of a rail had to do without, and what to add to the set's file for better ones. Level 3 lacks curves only. */
 export function lackingOf(equipment: Equipment, name: RailName, mode: ModeName): Lack[] {
@@ -38,7 +38,11 @@ export function lackingOf(equipment: Equipment, name: RailName, mode: ModeName):
         lacks: `no rating bounds what ${part} (${tube.type}) may draw, so the rail's ceiling counts no tube`,
         add: `the type under tube_types with its plate_dissipation or cathode_current under max, from its sheet`,
       })
-    if (charts === null && rail.totals[mode] === undefined && classA(tube, rail.working_V) === null)
+    if (
+      charts === null &&
+      rail.totals[mode] === undefined &&
+      usualCurrents(tube, rail.working_V).length === 0
+    )
       lacks.push({
         lacks: `nothing says what ${part} (${tube.type}) draws, so the sum leaves it out`,
         add: total,

@@ -99,10 +99,12 @@ export function estimate(
       )
       continue
     }
-    const point = classA(tube, rail.working_V)
-    if (point === null) continue
-    sum_A += point.amps * raised(Math.min(1, rail.working_V / point.volts), exponent.usual)
-    recalled ||= point.recalled
+    const points = usualCurrents(tube, rail.working_V)
+    if (points.length === 0) continue
+    for (const { amps, volts: at_V, recalled: byHeart } of points) {
+      sum_A += amps * raised(Math.min(1, rail.working_V / at_V), exponent.usual)
+      recalled ||= byHeart
+    }
     counted.push(part)
   }
   if (counted.length + driven.length > 0) {
@@ -230,27 +232,36 @@ export function tubesOn(
 }
 
 /**
- * Published static current of a type in ordinary use, plate and screen together, all its sections: the point nearest the
- * rail's own volts, of several there the largest, so that types and a handbook's total speak of the same volts.
+ * Published current of a type in ordinary use, plate and screen together, of all its sections: of each section the point
+ * nearest the rail's own volts, of several there the largest, so that types and a handbook's total speak of the same volts.
+ * The second system of a frequency changer counts as it oscillates, not by its characteristics at rest. Empty where no
+ * point tells.
  */
-export function classA(
-  tube: Tube,
-  working_V: number,
-): { amps: number; volts: number; recalled: boolean } | null {
+export function usualCurrents(tube: Tube, working_V: number): readonly UsualCurrent[] {
   const found = recordOf(tube)
-  if (found === null) return null
-  let best: { amps: number; volts: number; recalled: boolean } | null = null
+  if (found === null) return []
+  const best = new Map<number, UsualCurrent>()
   const away = (volts: number): number => Math.abs(volts - working_V)
   for (const point of found.points) {
-    const other = /AB|idle|cut-off|drop|indicator|zero signal|test/i.test(point.class)
+    const other = /\bAB\d?\b|idle|cut-off|drop|indicator|zero signal|test|static/i.test(point.class)
     if (point.plate_A === null || point.doubtful !== null || other) continue
+    // The sheet of a twin tube gives one of its two alike.
     const amps = (point.plate_A + (point.screen_A ?? 0)) * (found.kind === 'twin-triode' ? 2 : 1)
-    const nearer = best === null || away(point.plate_V) < away(best.volts)
-    const recalled = point.confidence === 'from memory'
-    if (nearer || (best?.volts === point.plate_V && amps > best.amps))
-      best = { amps, volts: point.plate_V, recalled }
+    const sofar = best.get(point.section)
+    if (
+      sofar === undefined ||
+      away(point.plate_V) < away(sofar.volts) ||
+      (sofar.volts === point.plate_V && amps > sofar.amps)
+    )
+      best.set(point.section, { amps, volts: point.plate_V, recalled: point.confidence === 'from memory' })
   }
-  return best
+  return [...best.values()]
+}
+export interface UsualCurrent {
+  readonly amps: number
+  /** The plate volts at which it is published. */
+  readonly volts: number
+  readonly recalled: boolean
 }
 
 function sum(all: readonly Allowed[]): number {

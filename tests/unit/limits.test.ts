@@ -151,6 +151,28 @@ describe('limits of a rail', () => {
     // A 6V6GT alone draws 45 + 4.5 mA at 250 V (published class A1).
     expect(limits.expected_A).toBeGreaterThan(0.0495 + 250 / 22_000)
   })
+
+  // Currents from memory: RCA Receiving Tube Manual; Philips sheets.
+  it.each([
+    ['6K8', 2.5 + 6 + 3.8],
+    ['6A8', 3.5 + 2.7 + 4],
+    ['ECH81', 3.25 + 6.7 + 4.5],
+    ['ECL82', 35 + 7 + 3.5],
+    ['12AX7', 2 * 1.2],
+  ])('sum the systems of a %s, a frequency changer’s as it oscillates', (type, mA) => {
+    const equipment = withRail(small.equipment, 'HT', { totals: {} })
+    const bleeder_A = 250 / 22_000
+    const tubes = { V1: { ...equipment.tubes['V1']!, type } }
+    const { lower_A, expected_A } = createLimits({ ...equipment, tubes }, small.bench).at(
+      'receive',
+      { HT: 250 },
+      null,
+      {},
+      'hot',
+    ).limits['HT']!
+    expect(expected_A - bleeder_A).toBeCloseTo(mA / 1000, 6)
+    expect(lower_A - 0.95 * bleeder_A).toBeCloseTo((0.3 * mA) / 1000, 6)
+  })
 })
 
 describe('ceilings', () => {
