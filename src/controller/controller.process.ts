@@ -1,7 +1,15 @@
 import { uptime } from 'node:os'
 import { auditTime, Subject } from 'rxjs'
 import { healthOf } from '../line/index.js'
-import { createLoop, loopStep, type Loop, type LoopInput, type LoopOutput } from '../loop/index.js'
+import {
+  createLoop,
+  firstLook,
+  type Given,
+  loopStep,
+  type Loop,
+  type LoopInput,
+  type LoopOutput,
+} from '../loop/index.js'
 import { connectRecorder, jsonLines } from '../record/client.js'
 import { view as viewOf, type EventBody } from '../sequencer/index.js'
 import {
@@ -18,12 +26,13 @@ import {
 } from '../story/index.js'
 import { type FromController, type Start, toControllerShape } from './messages.js'
 import { offAtOnce } from './off-at-once.js'
+import { offFirst } from './off-first.js'
 import { createPorts } from './ports.js'
 import { beat_lost_us, beat_us } from './supervise.js'
 
 /**
  * The controller: ports, line, sequencer, limits, and nothing else. From a reply to the OFF it causes there are only plain
- * function calls (`heard` → `loopStep` → `ports.write`, called from within the step): no promise, no stream, no disk. What others want to see leaves as copies.
+ * function calls (`heard` → `firstLook` or `loopStep` → `ports.write`, called from within them): no promise, no stream, no disk. What others want to see leaves as copies.
  */
 for (const signal of ['SIGINT', 'SIGTSTP', 'SIGHUP'] as const) process.on(signal, () => undefined)
 
@@ -93,9 +102,9 @@ function control(start: Start): void {
     },
   })
 
-  const feed = (input: LoopInput): void => {
+  const take = (input: LoopInput, given: Given | null): void => {
     if (broken) return
-    const looped = loopStep(loop, input, ports.write)
+    const looped = loopStep(loop, input, ports.write, false, given)
     loop = looped.loop
     // Said behind its OFF, and before anything else is: from now on the supervisor must take over if we are lost.
     if (!begun && !foundOn && loop.sequencer.found_on.length > 0) {
@@ -106,6 +115,7 @@ function control(start: Start): void {
     for (const output of looped.outputs) carry(output, entries)
     if (entries.length > 0) recorder.append(entries)
   }
+  const feed = offFirst((input: LoopInput) => (broken ? null : firstLook(loop, input, ports.write)), take)
   const event = (body: EventBody): void => {
     if (!ended) feed({ kind: 'event', event: { ...body, t_us: now_us() } })
   }

@@ -1,6 +1,7 @@
 export type * from './types.js'
 export type { LineState } from './state.js'
 export { lineConfigOf, lineConfigsOf } from './config.js'
+export { ampsIn } from './first-look.js'
 export { healthOf, shown } from './health.js'
 export { meaningOf } from './advice.js'
 export { modeOf } from './judge.js'

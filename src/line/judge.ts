@@ -5,7 +5,8 @@ import { quantities, type Move, type Setting, type Want } from './moves.js'
 import { answerIn, parseError, parseNumber, parseRegister, parseSwitch } from './numbers.js'
 import { meterValue } from './meter-value.js'
 import { inputHeard } from './rounds.js'
-import { channelName, setAmps, setChannel, tellEvent, type Draft } from './state.js'
+import { channelName, setAmps, setChannel, tellEvent, type Draft, type LineState } from './state.js'
+import type { LineConfig } from './types.js'
 
 /** What a reply came to. `bad`: no such answer can be; `differs`: a true answer, but not what was set. */
 export type Verdict =
@@ -48,7 +49,7 @@ function judged(
   if (text === null) return bad
   switch (want.is) {
     case 'reading': {
-      const value = number(d, text, want.quantity, channel)
+      const value = believed(d.config, text, want.quantity, channel)
       if (value === null) return bad
       if (want.quantity === 'A') {
         setAmps(d, channel, decimalValue(value))
@@ -140,9 +141,9 @@ function judged(
 }
 
 /** A reading in the channel's believable range: 1.2 × its maximum and ten resolutions. */
-function number(d: Draft, text: string, unit: 'V' | 'A', index: number): Decimal | null {
-  const channel = d.config.channels[index]
-  const value = parseNumber(text, d.config.dialect.unit_in_reply ? unit : null)
+export function believed(config: LineConfig, text: string, unit: 'V' | 'A', index: number): Decimal | null {
+  const channel = config.channels[index]
+  const value = parseNumber(text, config.dialect.unit_in_reply ? unit : null)
   if (channel === undefined || value === null) return null
   const most =
     unit === 'V'
@@ -203,13 +204,22 @@ function regulation(d: Draft, index: number, mode: 'voltage' | 'current' | 'unkn
 }
 
 /** Where the supply cannot say: current within two resolutions or 1 % of the limit is current regulation (rule of thumb, no source). */
-function nearLimit(d: Draft, index: number, amps: number): void {
-  const channel = d.config.channels[index]
-  const known = d.channels[index]
-  if (d.config.dialect.ask_cc !== null || channel === undefined || known === undefined) return
-  if (known.limit_A === null || known.output !== true) return
+export function regulationBy(
+  { config, channels }: Pick<LineState, 'config' | 'channels'>,
+  index: number,
+  amps: number,
+): 'voltage' | 'current' | null {
+  const channel = config.channels[index]
+  const known = channels[index]
+  if (config.dialect.ask_cc !== null || channel === undefined || known === undefined) return null
+  if (known.limit_A === null || known.output !== true) return null
   const margin = Math.max(2 * channel.resolution_A, 0.01 * known.limit_A)
-  regulation(d, index, amps >= known.limit_A - margin ? 'current' : 'voltage', false)
+  return amps >= known.limit_A - margin ? 'current' : 'voltage'
+}
+
+function nearLimit(d: Draft, index: number, amps: number): void {
+  const mode = regulationBy(d, index, amps)
+  if (mode !== null) regulation(d, index, mode, false)
 }
 
 function protection(d: Draft, index: number, which: Protection, tripped: boolean): void {

@@ -1,5 +1,7 @@
 export {
   createLoop,
+  firstLook,
+  type Given,
   laidReady,
   loopStep,
   type Loop,

@@ -1,9 +1,9 @@
 import { decimalValue, type LineEvent, type LineHealth, type Rung } from '../exchange/index.js'
 import type { LineConfig, LineInput, LineState } from '../line/index.js'
-import { lineGoOn, lineHear, openLine, urgentWords, wordsLaidReady } from '../line/index.js'
+import { ampsIn, lineGoOn, lineHear, openLine, urgentWords, wordsLaidReady } from '../line/index.js'
 import type { Plan } from '../plan/index.js'
 import type { Command, Event, State } from '../sequencer/index.js'
-import { begin, step } from '../sequencer/index.js'
+import { begin, endsTheRun, step } from '../sequencer/index.js'
 import { follow, openWatch, type ReformWatch, see, type Seen } from '../reform/index.js'
 import { feeds } from './cut-off.js'
 import { isSlow, leftOf, slowPoll_us, standingOf, typedIn } from './reform.js'
@@ -91,9 +91,16 @@ const nowhere: Give = () => undefined
 
 /**
  * `isOwn`: whoever gives this loop looks no more at it, nor at any state in it, so that these are worked on as they are. All is decided
- * and told the same; copies of states are most of what a step of a long rehearsal makes and throws away.
+ * and told the same; copies of states are most of what a step of a long rehearsal makes and throws away. `given`: what `firstLook` wrote
+ * for this input.
  */
-export function loopStep(loop: Loop, input: LoopInput, give: Give = nowhere, isOwn = false): Looped {
+export function loopStep(
+  loop: Loop,
+  input: LoopInput,
+  give: Give = nowhere,
+  isOwn = false,
+  given: Given | null = null,
+): Looped {
   const work: Work = {
     sequencer: loop.sequencer,
     lines: loop.lines,
@@ -109,6 +116,7 @@ export function loopStep(loop: Loop, input: LoopInput, give: Give = nowhere, isO
     heard: [],
     mayGoOn: [],
     give,
+    given,
   }
   if (input.kind === 'event') feed(work, input.event)
   else drive(work, input.port, input.line)
@@ -139,6 +147,34 @@ interface Work {
   /** Ports whose line may go on to its next question, each once. */
   mayGoOn: string[]
   readonly give: Give
+  /** What `firstLook` has written for this input, until the OFF of this step is decided. */
+  given: Given | null
+}
+
+/** Words of an OFF that are on their lines already, by port. */
+export type Given = Readonly<Record<string, string>>
+
+/**
+ * Before anything is copied, judged or told: a current above its rail's ceiling has OFF on every line at once, and what was written is
+ * told; null for every other input. The same input then goes the way of all (`loopStep`, told what was given), is found there to be
+ * what it is, and ends the run.
+ */
+export function firstLook(loop: Loop, input: LoopInput, give: Give): Given | null {
+  if (input.kind !== 'port' || input.line.kind !== 'text') return null
+  const line = loop.lines[input.port]
+  const read = line && ampsIn(line, input.line.text)
+  return read && endsTheRun(loop.sequencer, read.channel, read.amps) ? giveLaidReady(loop, give) : null
+}
+
+/** Each port its first OFF. */
+function giveLaidReady({ laidReady, lines }: Pick<Loop, 'laidReady' | 'lines'>, give: Give): Given {
+  const given: Record<string, string> = {}
+  for (const [port, words] of laidReady) {
+    if (words === '' || (lines[port]?.link ?? 'closed') === 'closed') continue
+    give(port, words, true)
+    given[port] = words
+  }
+  return given
 }
 
 /** Two at most as a rule: a list that begins empty takes room for many with its first. */
@@ -309,13 +345,9 @@ function seeParts(work: Work, before: ReformWatch, seen: Seen, t_us: number): vo
  * A line that has more to say than was laid ready says that, too.
  */
 function urgent(work: Work, t_us: number, off: readonly string[]): void {
-  const given: Record<string, string> = {}
-  if (off === work.sequencer.off_first)
-    for (const [port, words] of work.laidReady) {
-      if (words === '' || (work.lines[port]?.link ?? 'closed') === 'closed') continue
-      work.give(port, words, true)
-      given[port] = words
-    }
+  const ready = off === work.sequencer.off_first ? (work.given ?? giveLaidReady(work, work.give)) : {}
+  const given: Record<string, string> = { ...ready }
+  work.given = null
   const ports = byPort(work.portOf, off)
   for (const [port, channels] of ports) {
     const line = work.lines[port]

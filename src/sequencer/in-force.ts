@@ -128,6 +128,22 @@ export function inSoftStart(s: State, step: Step, rail: string, state: RailState
 }
 
 /**
+ * What no current of a rail may pass now. Cold heaters draw what the supply allows, and the supply's own limit is that ceiling;
+ * charge for reservoirs does not pass the tubes, so it is allowed on top.
+ */
+export function ceilingNow_A(
+  s: State,
+  step: Step,
+  rail: RailPlan,
+  state: RailState,
+  limits: RailLimits,
+): number {
+  if (inSoftStart(s, step, rail.name, state)) return Math.max(limits.ceiling_A, coldCeiling_A(limits))
+  return limits.ceiling_A + (isCharging(s, step, rail, state) ? limits.charge_A : 0)
+}
+export const coldCeiling_A = (limits: RailLimits): number => limits.supply_limit_A * 1.02
+
+/**
  * The supply holds its current limit: as it says itself, or by a current at the limit. While reservoirs charge, step by step,
  * it does so for moments; what it says is asked seldom and outlasts them, so that only the current counts then.
  */

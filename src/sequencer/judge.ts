@@ -4,6 +4,8 @@ import { heaterFits } from './heater-fits.js'
 import { judgeHookup } from './hookup.js'
 import {
   asked_V,
+  ceilingNow_A,
+  coldCeiling_A,
   comesDown,
   inSoftStart,
   isCharging,
@@ -118,12 +120,10 @@ function fitsToo(d: Draft, rail: RailPlan, measured: number, limits: RailLimits)
 
 function judgeCeiling(d: Draft, step: Step, rail: RailPlan, state: RailState, limits: RailLimits): void {
   const measured = state.A?.value ?? 0
-  const soft = inSoftStart(d.s, step, rail.name, state)
-  const charge_A = chargeNow_A(d, step, rail, state, limits)
-  // Cold heaters draw what the supply allows, and the supply's own limit is that ceiling.
-  const cold_A = soft ? limits.supply_limit_A * 1.02 : 0
-  const ceiling_A = soft ? Math.max(limits.ceiling_A, cold_A) : limits.ceiling_A + charge_A
+  const ceiling_A = ceilingNow_A(d.s, step, rail, state, limits)
   if (measured <= ceiling_A) return
+  const soft = inSoftStart(d.s, step, rail.name, state)
+  const charge_A = soft ? 0 : chargeNow_A(d, step, rail, state, limits)
   broke(d, {
     code: 'over-ceiling',
     rail: rail.name,
@@ -132,9 +132,9 @@ function judgeCeiling(d: Draft, step: Step, rail: RailPlan, state: RailState, li
     unit: 'A',
     text: () =>
       `${collapsed(d, rail, state, limits) ?? `${drew(rail, state)}, above the ceiling of ${amps(ceiling_A)}.`} ${
-        ceiling_A === cold_A
+        soft && ceiling_A === coldCeiling_A(limits)
           ? `While its heaters are cold that is the supply's own limit of ${amps(limits.supply_limit_A)}, and 2 %.`
-          : reasonText(d.s, rail.name, 'ceiling', soft ? 0 : charge_A)
+          : reasonText(d.s, rail.name, 'ceiling', charge_A)
       }`,
   })
 }

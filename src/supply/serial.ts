@@ -113,13 +113,12 @@ export function openSerial(
     },
     write(text, urgent = false) {
       if (over || !port.isOpen) return false
-      const bytes = Buffer.from(text, 'latin1')
       const queued = watch.waiting
-      const at = urgent || !queued ? taken(port, bytes) : 0
-      if (at === bytes.length && !queued) return true
+      const at = urgent || !queued ? taken(port, text) : 0
+      if (at === text.length && !queued) return true
       watch.begin()
       // Behind what is still in the queue it must be said again: an ON in there may not be the last word.
-      port.write(queued ? bytes : bytes.subarray(at), () => {
+      port.write(Buffer.from(queued ? text : text.slice(at), 'latin1'), () => {
         watch.taken()
       })
       return true
@@ -133,14 +132,14 @@ export function openSerial(
 }
 
 /**
- * Hands it to the system at once, beside the library's queue, and tells how many bytes the system took: none where that cannot
+ * Hands it to the system at once, beside the library's queue, and tells how many bytes of it, each a character, the system took: none where that cannot
  * be done. The descriptor does not block. A half-taken OFF is no harm where it is said again: it begins with a terminator.
  */
-function taken(port: SerialPort, bytes: Buffer): number {
+function taken(port: SerialPort, text: string): number {
   const fd = descriptor(port)
   if (fd === null) return 0
   try {
-    return writeSync(fd, bytes)
+    return writeSync(fd, text, null, 'latin1')
   } catch {
     // Full, or gone: the queue's own write meets the same and tells of it.
     return 0

@@ -1,7 +1,8 @@
 import { chance } from '../../src/chance/index.js'
 import { type Channel, type Dialect, plainScpi, type Supply } from '../../src/bench/index.js'
-import type { LineEvent, LineRequestBody } from '../../src/exchange/index.js'
+import { decimalValue, type LineEvent, type LineRequestBody } from '../../src/exchange/index.js'
 import {
+  ampsIn,
   lineStep,
   lineWakeAt,
   openLine,
@@ -95,6 +96,16 @@ export function settle(face: OutputFace, ohm: number, dt_s: number): void {
   face.measured_A = live ? face.measured_V / ohm : 0
 }
 
+/** The current that a first look finds in a text is the first thing that the line tells of the same text. */
+export function firstLookHolds(state: LineState, input: LineInput, outputs: readonly LineOutput[]): void {
+  const read = input.kind === 'text' ? ampsIn(state, input.text) : null
+  if (read === null) return
+  const event = outputs.find(({ kind }) => kind === 'event')
+  const told = event?.kind === 'event' && event.event.kind === 'reading' ? event.event : null
+  if (told?.quantity !== 'A' || told.channel !== read.channel || decimalValue(told.value) !== read.amps)
+    throw new Error(`A first look found ${read.amps} A of ${read.channel}, and the line tells otherwise.`)
+}
+
 /** One line and one virtual supply in virtual time. */
 export class LineWorld {
   t_us = 0
@@ -135,6 +146,7 @@ export class LineWorld {
 
   give(input: LineInput): readonly LineOutput[] {
     const { state, outputs } = lineStep(this.state, input)
+    firstLookHolds(this.state, input, outputs)
     this.state = state
     for (const output of outputs) {
       if (output.kind === 'event') this.events.push(output.event)

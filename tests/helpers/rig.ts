@@ -1,7 +1,7 @@
-import type { Decimal } from '../../src/exchange/index.js'
+import { type Decimal, decimalValue } from '../../src/exchange/index.js'
 import type { Plan } from '../../src/plan/index.js'
 import type { Command, Ending, Event, EventBody, State } from '../../src/sequencer/index.js'
-import { begin, step } from '../../src/sequencer/index.js'
+import { begin, endsTheRun, step } from '../../src/sequencer/index.js'
 import { load_ohm } from './small-plan.js'
 
 /**
@@ -67,6 +67,7 @@ export class Rig {
     const event: Event = { ...body, t_us: this.t_us }
     freeze(this.state)
     const { state, commands } = step(this.state, event)
+    this.firstLookHolds(event, commands)
     this.state = state
     for (const command of commands) {
       this.overhears?.(command, state)
@@ -74,6 +75,19 @@ export class Rig {
       this.obey(command)
     }
     return [...commands]
+  }
+
+  /** Readings that the first look alone would have sent OFF for. */
+  first_looks = 0
+
+  /** Whatever the first look says of a reading, the judgement of the same reading must say, too. */
+  private firstLookHolds(event: Event, commands: readonly Command[]): void {
+    if (event.kind !== 'reading' || event.quantity !== 'A') return
+    if (!endsTheRun(this.state, event.channel, decimalValue(event.value))) return
+    this.first_looks += 1
+    const off = commands.find(({ kind }) => kind === 'urgent off')
+    if (off?.kind !== 'urgent off' || off.channels.join() !== this.state.off_first.join())
+      throw new Error(`OFF went out at first look for ${event.channel}, and the run does not go off by it.`)
   }
 
   private readonly queue: EventBody[] = []

@@ -11,7 +11,7 @@ import {
   type LineOutput,
   type LineState,
 } from '../../src/line/index.js'
-import { channelOf, fullDialect, LineWorld, supplyOf } from '../helpers/line-world.js'
+import { channelOf, firstLookHolds, fullDialect, LineWorld, supplyOf } from '../helpers/line-world.js'
 
 const supply = supplyOf(fullDialect, { plate: channelOf(1), bias: channelOf(2) })
 const config = lineConfigOf('BENCH', supply)
@@ -151,6 +151,7 @@ function play(
     const given = what(t_us, id, state)
     t_us = given.t_us
     const step = lineStep(state, given)
+    firstLookHolds(state, given, step.outputs)
     see(state, given, step.outputs, step.state)
     state = step.state
   })

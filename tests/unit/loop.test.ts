@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { lineConfigOf } from '../../src/line/index.js'
-import { laidReady, type Loop, loopStep } from '../../src/loop/index.js'
+import { firstLook, laidReady, type Loop, loopStep } from '../../src/loop/index.js'
 import { step } from '../../src/sequencer/index.js'
 import { channelOf, fullDialect, LineWorld, supplyOf } from '../helpers/line-world.js'
 import { Rig } from '../helpers/rig.js'
@@ -105,6 +105,29 @@ describe('line and sequencer joined', () => {
       { kind: 'urgent off', channels: ['ht.1'] },
     ])
     expect(told).toEqual([['ht.1']])
+  })
+
+  it('a current above its ceiling has OFF on its line at first look, and the same reply then ends the run without saying it again', () => {
+    const { loop, t_us } = raiseQueued()
+    const heard = (text: string) =>
+      ({ kind: 'port', port: 'ht', line: { kind: 'text', t_us, text } }) as const
+    const said: string[] = []
+    const give = (_: string, text: string): void => void said.push(text)
+    const before = structuredClone(loop)
+    const given = firstLook(loop, heard('0.2'), give)
+    expect(said).toEqual([expect.stringContaining(':OUTP OFF')])
+    expect(given).toEqual({ ht: said[0] })
+    expect(loop).toEqual(before)
+    const after = loopStep(loop, heard('0.2'), give, false, given)
+    expect(said).toHaveLength(1)
+    // Decided and told as without it.
+    expect(after).toEqual(loopStep(loop, heard('0.2')))
+    expect(after.loop.sequencer.off?.reason?.code).toBe('over-ceiling')
+    // What the supply cannot measure is no current, and what is inside its limits no reason.
+    for (const text of ['0.9', '0.2V', '0.031', '']) expect(firstLook(loop, heard(text), give)).toBeNull()
+    expect(firstLook(loop, { kind: 'port', port: 'ht', line: { kind: 'time', t_us } }, give)).toBeNull()
+    expect(firstLook(after.loop, heard('0.2'), give)).toBeNull()
+    expect(said).toHaveLength(1)
   })
 
   it('OFF is given in the moment in which it is decided: not one word of its reason is made before', () => {

@@ -3,8 +3,11 @@ import { type ToSide, well } from './messages.js'
 
 /**
  * The yardstick: the least that can be written with the same library. It asks, compares one number, and either asks the next
- * thing or writes OFF for everything. No deadline, no read-back, no record, no other rule.
+ * thing or writes OFF for everything. No deadline, no read-back, no record, no other rule. After an OFF it asks a moment later, as the
+ * other does: nothing of its own stands in the way of that OFF.
  */
+const moment_ms = 1
+
 process.once('message', (message: ToSide) => {
   if (message.do === 'close') return
   const { do: what, lines } = message
@@ -29,7 +32,7 @@ process.once('message', (message: ToSide) => {
       const amps = what === 'trips' || at % 2 === 0
       if (amps && Number(line) > well.limit_A) {
         for (const each of ports) each.write(offText)
-        setImmediate(ask)
+        setTimeout(ask, moment_ms)
       } else {
         ask()
       }

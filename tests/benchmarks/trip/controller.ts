@@ -1,6 +1,7 @@
+import { offFirst } from '../../../src/controller/off-first.js'
 import { createPorts } from '../../../src/controller/ports.js'
 import { connectRecorder } from '../../../src/record/client.js'
-import { loopStep, type LoopInput } from '../../../src/loop/index.js'
+import { firstLook, type Given, loopStep, type LoopInput } from '../../../src/loop/index.js'
 import { view as viewOf } from '../../../src/sequencer/index.js'
 import { streamIds, streamsOf, toldOfEvent, toldOfRecord, type RunEntry } from '../../../src/story/index.js'
 import { armed as arm } from './armed.js'
@@ -26,8 +27,8 @@ process.once('message', (message: ToSide) => {
   let at = process.hrtime.bigint()
   /** Time of the run: goes on from where it was armed, so that nothing in it has become stale. */
   const now_us = (): number => start.t_us + Math.round(Number(process.hrtime.bigint() - at) / 1000)
-  const feed = (input: LoopInput): void => {
-    const looped = loopStep(loop, input, ports.write)
+  const take = (input: LoopInput, given: Given | null): void => {
+    const looped = loopStep(loop, input, ports.write, false, given)
     loop = looped.loop
     const told: RunEntry[] = []
     for (const output of looped.outputs) {
@@ -41,6 +42,7 @@ process.once('message', (message: ToSide) => {
       setImmediate(rearm)
     }
   }
+  const feed = offFirst((input: LoopInput) => firstLook(loop, input, ports.write), take)
   let again = false
   const rearm = (): void => {
     again = false

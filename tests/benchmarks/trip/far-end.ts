@@ -71,11 +71,13 @@ async function trips(count: number): Promise<void> {
   }
   for (let i = 0; i < count; i++)
     for (const side of sides) {
+      // Both have asked again: what either made of its last OFF, its record too, is over before the next begins.
+      for (const each of sides) await question(each)
       const far = await question(side)
       waiting[side] = null
       for (const one of ends[side]) one.offs = 0
       // Both programs are asleep in their poll when the reply comes, as on a real line.
-      await new Promise((resolve) => setTimeout(resolve, 1 + (i % 3)))
+      await new Promise((resolve) => setTimeout(resolve, 2 + (i % 3)))
       await new Promise<void>((resolve) => {
         const from = process.hrtime.bigint()
         off = () => {

@@ -90,7 +90,8 @@ stops.push(() => {
 async function bareTrip(): Promise<void> {
   if (!waiting) await new Promise<void>((resolve) => (asked = resolve))
   waiting = false
-  await new Promise((resolve) => setTimeout(resolve, 2))
+  // What the run makes of its OFF is over by then.
+  await new Promise((resolve) => setTimeout(resolve, 10))
   await offend('bare', bare)
   say({ kind: 'tripped' })
 }

@@ -1,5 +1,13 @@
+import { offFirst } from '../../../src/controller/off-first.js'
 import { createPorts } from '../../../src/controller/ports.js'
-import { createLoop, type Loop, loopStep, type LoopInput } from '../../../src/loop/index.js'
+import {
+  createLoop,
+  firstLook,
+  type Given,
+  type Loop,
+  loopStep,
+  type LoopInput,
+} from '../../../src/loop/index.js'
 import type { Command, EventBody } from '../../../src/sequencer/index.js'
 import { streamIds, streamsOf, toldOfEvent, toldOfRecord, type RunEntry } from '../../../src/story/index.js'
 import type { FromRunner, ToRunner } from './messages.js'
@@ -31,9 +39,9 @@ function run(paths: readonly string[]): void {
   let standing = false
   let over = false
 
-  const feed = (input: LoopInput): void => {
+  const take = (input: LoopInput, given: Given | null): void => {
     if (over) return
-    const looped = loopStep(loop, input, ports.write)
+    const looped = loopStep(loop, input, ports.write, false, given)
     loop = looped.loop
     for (const output of looped.outputs) {
       if (output.kind === 'fed') told.push(toldOfEvent(output.event, ids, 'controller'))
@@ -45,6 +53,7 @@ function run(paths: readonly string[]): void {
     }
     if (told.length > 1000) told = []
   }
+  const feed = offFirst((input: LoopInput) => firstLook(loop, input, ports.write), take)
   const event = (body: EventBody): void => {
     feed({ kind: 'event', event: { ...body, t_us: now_us() } })
   }
