@@ -32,8 +32,8 @@ export interface SafeOffState {
   readonly next_id: number
   /** Ports that answered at least once. */
   readonly answered: readonly string[]
-  /** Ports at which another instrument answers than the one that is known there, in words. */
-  readonly strangers: readonly string[]
+  /** Ports at which another instrument answered last than the one that is known there: what it said, in words. */
+  readonly strangers: Readonly<Record<string, string>>
   /** All is decided, and the dead-man of a bias that stays on is being put to rest first: requests not answered yet. */
   readonly rests: {
     readonly result: OffResult
@@ -97,7 +97,7 @@ export function safeOffBegin(
     look_first,
   })
   const d: Draft = {
-    s: { plan, lines, off, now_us: t_us, next_id: 1, answered: [], strangers: [], rests: null, result: null },
+    s: { plan, lines, off, now_us: t_us, next_id: 1, answered: [], strangers: {}, rests: null, result: null },
     out: [],
   }
   for (const act of acts) carry(d, act)
@@ -129,6 +129,8 @@ function drive(d: Draft, port: string, input: LineInput): void {
   if (line === undefined) return
   const turn = lineStep(line, input)
   d.s.lines = { ...d.s.lines, [port]: turn.state }
+  if (strangersAt(turn.state) > strangersAt(line))
+    d.s.strangers = { ...d.s.strangers, [port]: `Port ${port}: ${turn.state.trouble_text}.` }
   for (const output of turn.outputs) {
     if (output.kind === 'write') d.out.push({ kind: 'write', port, text: output.text, urgent: output.urgent })
     else if (output.kind === 'reopen') d.out.push({ kind: 'reopen', port, text: output.text })
@@ -157,7 +159,6 @@ function heard(d: Draft, port: string, event: LineEvent): void {
       feed(d, { kind: 'meter', t_us, meter: event.meter, value: decimalValue(event.value) })
       return
     case 'line lost':
-      if (isStranger(d, port)) d.s.strangers = [...d.s.strangers, event.text]
       d.out.push({ kind: 'record', what: 'line', rail: null, text: event.text })
       return
     case 'done':
@@ -171,13 +172,11 @@ function heard(d: Draft, port: string, event: LineEvent): void {
   }
 }
 
-const isStranger = (d: Draft, port: string): boolean => {
-  const line = d.s.lines[port]
-  return line !== undefined && (healthOf(line).faults.identity_changed ?? 0) > 0
-}
+const strangersAt = (line: LineState): number => healthOf(line).faults.identity_changed ?? 0
 
 function answered(d: Draft, port: string): void {
   if (!d.s.answered.includes(port)) d.s.answered = [...d.s.answered, port]
+  if (d.s.strangers[port] !== undefined) d.s.strangers = without(d.s.strangers, port)
 }
 
 function feed(d: Draft, input: OffInput): void {
@@ -263,6 +262,10 @@ function restOver(d: Draft): void {
   end(d, rests.result)
 }
 
+function without<T>(entries: Readonly<Record<string, T>>, key: string): Record<string, T> {
+  return Object.fromEntries(Object.entries(entries).filter(([name]) => name !== key))
+}
+
 function portOf(d: Draft, channel: string): string | undefined {
   return d.s.plan.channels.find((planned) => planned.channel === channel)?.port
 }
@@ -285,13 +288,13 @@ function end(d: Draft, found: OffResult): void {
   const rails = Object.fromEntries(
     Object.entries(found.rails).map(([name, rail]) => {
       // A port that is missing or mute took nothing that we know of; saying "given" alone there would be a lie.
-      const mute = d.s.plan.channels.some(({ rail: fed, port }) => fed === name && silent.includes(port))
-      return [
-        name,
-        mute
-          ? { ...rail, how: `${rail.how}; its port never answered, so whether anything arrived is unknown` }
-          : rail,
-      ]
+      const mute = d.s.plan.channels.find(({ rail: fed, port }) => fed === name && silent.includes(port))
+      if (mute === undefined) return [name, rail]
+      const who =
+        d.s.strangers[mute.port] === undefined
+          ? 'its port never answered'
+          : 'another instrument answers there'
+      return [name, { ...rail, how: `${rail.how}; ${who}, so whether anything arrived is unknown` }]
     }),
   )
   const result: SafeOffResult = {
@@ -319,7 +322,7 @@ function textOf(d: Draft, result: OffResult): string {
       : d.s.plan.knobs === null
         ? ' What this bench file does not name (HT on a knob, mains of the set) was not looked at.'
         : ''
-  const { strangers } = d.s
+  const strangers = Object.values(d.s.strangers)
   const exchanged =
     strangers.length === 0
       ? ''

@@ -207,13 +207,10 @@ function identityHeard(d: Draft, text: string): void {
     d.identity = said
     identified(d)
   } else {
+    const why = `another supply answers: "${said}" where "${d.identity}" was expected`
     count(d, 'identity_changed')
-    lose(
-      d,
-      'wrong supply',
-      'identity_changed',
-      `another supply answers: "${said}" where "${d.identity}" was expected`,
-    )
+    blame(d, 'identity_changed', why)
+    lose(d, 'wrong supply', 'identity_changed', why)
     d.candidate = null
     beginQuiet(d, 'identify')
     d.quiet_until_us = d.t_us + wrong_supply_us

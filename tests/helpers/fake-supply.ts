@@ -45,6 +45,8 @@ export interface FakeOutput {
 /** A supply that speaks those words; its outputs fall by a fixed fraction a second once off. */
 export class FakeSupply {
   readonly heard: string[] = []
+  /** Who answers on this line; another one's outputs are not these. */
+  identity = 'invented,test supply,1,1.0'
   private rest = ''
   private chosen = 1
   constructor(readonly outputs: readonly FakeOutput[]) {}
@@ -80,7 +82,7 @@ export class FakeSupply {
       this.chosen = Number(select[1])
       return null
     }
-    if (unit === '*IDN?') return 'invented,test supply,1,1.0'
+    if (unit === '*IDN?') return this.identity
     const output = this.outputs[this.chosen - 1]
     if (!output) return null
     if (!unit.endsWith('?') && unit !== '*CLS') this.heard.push(`${this.chosen}${unit}`)

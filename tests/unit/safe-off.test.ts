@@ -106,8 +106,26 @@ describe('another instrument than the one that is known', () => {
       /another supply answers: "invented,test supply,1,1.0" where "THE ONE,OF BEFORE,1,1.0" was expected/,
     )
     expect(result?.text).toContain('write what answers as its identity: in the bench file')
+    expect(result?.text).toContain('another instrument answers there')
+    expect(result?.text).not.toContain('never answered')
     // Written there it is believed, whatever was learned before.
     expect(play({ identity: 'invented,test supply,1,1.0' }).result?.outputs_off).toBe('confirmed')
+  })
+
+  it('is no longer spoken of once the known one answers again, and told once however often it comes', () => {
+    const known = 'invented,test supply,1,1.0'
+    const swapped = (ends_s: number) =>
+      play({
+        identity: known,
+        meanwhile: (t_s, { HTS }) => {
+          HTS.identity = t_s < ends_s && t_s % 20 < 10 ? 'ANOTHER,ONE,1,1.0' : known
+        },
+      })
+    const back = swapped(10).result
+    expect(back?.outputs_off).toBe('confirmed')
+    expect(back?.text).not.toContain('another supply')
+    const never = play({ identity: 'THE ONE,OF BEFORE,1,1.0' }).result?.text ?? ''
+    expect(never.split('another supply answers')).toHaveLength(2)
   })
 })
 
