@@ -109,22 +109,18 @@ function checkSupply(
   const roles = [...new Set(channels.map(([, { role }]) => role))]
   // As in going off: whatever is neither heater nor bias may put volts on a plate or a screen.
   const hot = roles.filter((role) => role !== 'heater' && role !== 'bias')
-  const shared = supply.common_output_switch
-    ? 'output switch'
-    : supply.dialect.dead_man?.per !== 'supply'
-      ? null
-      : 'dead-man timer'
-  if (biasBesideHot(supply))
-    report.warn(
-      at('dialect'),
-      `supply ${name} feeds both bias and ${hot.join(' and ')}, and that its dead-man takes one output alone is only stated: where it takes all, bias goes with HT`,
-      'measure it with slowglow qualify, on each output of it that feeds anything but heaters and bias; or feed the bias from another supply. The plan says what was seen, and until then such a bench is not left alone',
-    )
-  if (shared !== null && roles.includes('bias') && hot.length > 0)
+  if (supply.dialect.dead_man?.per === 'supply' && roles.includes('bias') && hot.length > 0)
     report.error(
-      at(supply.common_output_switch ? 'common_output_switch' : 'dialect'),
-      `supply ${name} feeds both bias and ${hot.join(' and ')}, and one ${shared} acts on all its channels: ${hot.length > 1 ? 'they' : hot[0] === 'HT' ? 'HT' : 'that'} could not go off before bias`,
+      at('dialect'),
+      `supply ${name} feeds both bias and ${hot.join(' and ')}, and one dead-man timer acts on all its channels: ${hot.length > 1 ? 'they' : hot[0] === 'HT' ? 'HT' : 'that'} could not go off before bias`,
       'feed the bias from another supply, or one whose channels switch separately',
+    )
+  // An output is switched on with its limits set and read back, and watched from then on; the others would go on with it as they are.
+  if (supply.common_output_switch && channels.length > 1)
+    report.error(
+      at('common_output_switch'),
+      `one switch is for all outputs of ${name}: each ON would put all ${channels.length} of them on, at whatever the others are set to, before their limits are set and while nobody watches them`,
+      `write only the channel that is used, and leave nothing connected to the others, set to zero at the panel; or use a supply whose outputs switch separately`,
     )
 }
 

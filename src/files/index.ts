@@ -13,6 +13,7 @@ export {
   loadAll,
   loadBench,
   loadEquipment,
+  loadMeasuredBench,
   loadProfile,
   loadTubeTypes,
   type Kind,

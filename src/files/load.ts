@@ -31,6 +31,12 @@ export function loadTubeTypes(path: string, texts: Texts = disk): Loaded<OwnType
 export function loadBench(path: string, texts: Texts = disk): Loaded<Bench> {
   return load(path, 'bench', readBench, texts)
 }
+/** The same with what `slowglow qualify` measured of it. */
+export function loadMeasuredBench(path: string, texts: Texts = disk): Loaded<Bench> {
+  const problems: Problem[] = []
+  const { bench } = withMeasured(loadBench(path, texts), problems, texts)
+  return { ...bench, problems: [...bench.problems, ...problems] }
+}
 export function loadProfile(path: string, texts: Texts = disk): Loaded<Profile> {
   return load(path, 'profile', readProfile, texts)
 }

@@ -98,30 +98,33 @@ export function takenBias(
       used.has(name) && isHotRole(role) ? channels.map(({ port }) => port) : [],
     ),
   )
-  return [...ports].flatMap((port): LimitProblem[] => {
-    const found = biasBeside(bench, port)
-    if (found === null || found.is === 'left on') return []
-    const { bias, by } = found
-    switch (found.is) {
-      case 'taken':
-        return [
-          {
-            severity: 'error',
-            what: `The dead-man of ${by} takes the bias (${bias}) with it: it went off when that was left unfed, though the dialect says that each output has its own. With computer or line gone the bias would not outlast HT.`,
-            remedy: `Feed the bias from another supply; or take dead_man out of the dialect of ${port}, so that it is never armed`,
-          },
-        ]
-      case 'not clear':
-      case 'not seen':
-        return [
-          {
-            severity: 'warning',
-            what: `That the dead-man of ${by} leaves the bias (${bias}) on is ${found.is === 'not clear' ? 'not clear from its qualification' : 'stated and was never seen'}: where it takes all, the bias goes with HT.`,
-            remedy: `Measure it on a dummy load: slowglow qualify --channel ${by}; or feed the bias from another supply`,
-          },
-        ]
-    }
-  })
+  return [...ports].flatMap((port) => biasHangsOn(bench, port))
+}
+
+/** What is to be said of bias beside HT on this supply, by what its dialect states and what was measured of it. */
+export function biasHangsOn(bench: Bench, port: string): LimitProblem[] {
+  const found = biasBeside(bench, port)
+  if (found === null || found.is === 'left on') return []
+  const { bias, by } = found
+  switch (found.is) {
+    case 'taken':
+      return [
+        {
+          severity: 'error',
+          what: `The dead-man of ${by} takes the bias (${bias}) with it: it went off when that was left unfed, though the dialect says that each output has its own. With computer or line gone the bias would not outlast HT.`,
+          remedy: `Feed the bias from another supply; or take dead_man out of the dialect of ${port}, so that it is never armed`,
+        },
+      ]
+    case 'not clear':
+    case 'not seen':
+      return [
+        {
+          severity: 'warning',
+          what: `That the dead-man of ${by} leaves the bias (${bias}) on is ${found.is === 'not clear' ? 'not clear from its qualification' : 'stated and was never seen'}: where it takes all, the bias goes with HT.`,
+          remedy: `Measure it on a dummy load: slowglow qualify --channel ${by}; or feed the bias from another supply`,
+        },
+      ]
+  }
 }
 
 function portOf(bench: Bench, channel: string): string {

@@ -14,6 +14,7 @@ export {
   type RuleCode,
 } from './rules.js'
 export { channelPlan } from './channel-plan.js'
+export { biasHangsOn } from './dead-man.js'
 export { planHead, promptTimeout_s, stepOf } from './head.js'
 export { makePlan } from './make.js'
 export { failedChannel } from './supplies.js'

@@ -23,7 +23,7 @@ export interface Beside {
 
 /** Which outputs can be watched, and why another cannot. */
 export function besideOf(
-  { channels, dialect, common_output_switch }: Supply,
+  { channels, dialect }: Supply,
   order: Order,
 ): { readonly beside: readonly Beside[]; readonly unseen: readonly string[] } {
   const beside: Beside[] = []
@@ -35,9 +35,8 @@ export function besideOf(
     const channel = `${port}.${name}`
     if (channel === order.channel) continue
     const V = setDown(few_V, spec.set_digits_V)
-    const why = common_output_switch
-      ? 'one switch is for all outputs'
-      : V < spec.min_V
+    const why =
+      V < spec.min_V
         ? `it gives no less than ${formatShort(spec.min_V, 'V')}`
         : V < steps * spec.resolution_V
           ? `it reads back in steps of ${formatShort(spec.resolution_V, 'V')}`

@@ -126,7 +126,7 @@ export function rolesOf(works: Works): Role[] {
       if (text === undefined) return errors.missing
       const on = boolean(text)
       if (on === null) return errors.type
-      for (const output of supply.common_output_switch ? works.outputs : to.outputs) {
+      for (const output of to.outputs) {
         const error = apply(output, on)
         if (error !== null) return error
       }

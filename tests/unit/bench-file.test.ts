@@ -190,28 +190,36 @@ describe('a bench file', () => {
     expectProblem(problems, text, wanted)
   })
 
-  it.each([
-    ['one output switch', 'isolation: 250 V', 'isolation: 250 V\n    common_output_switch: true', 'true'],
-    [
-      'one dead-man timer',
-      'name: two channels,',
-      'name: two channels, dead_man: { arm: "WDOG 1", feed: "WDOG?", after: 2 s },',
-      '{ based_on',
-    ],
-  ])('is refused when HT and bias stand behind %s, or a screen or drive does', (shared, from, to, at) => {
+  it('is refused with one switch for more than one output: each ON would put on what is neither limited nor watched', () => {
+    const from = 'isolation: 250 V'
+    const to = 'isolation: 250 V\n    common_output_switch: true'
+    const text = changed(soundBench, { from, to })
+    expectProblem(read(text).problems, text, {
+      title: '',
+      from,
+      to,
+      at: 'true',
+      says: /one switch is for all outputs of \w+: each ON would put all 2 of them on/,
+      advises: /write only the channel that is used/,
+    })
+  })
+
+  it('is refused when HT and bias stand behind one dead-man timer, or a screen or drive does', () => {
+    const from = 'name: two channels,'
+    const to = 'name: two channels, dead_man: { arm: "WDOG 1", feed: "WDOG?", after: 2 s },'
     const other = (role: string): string =>
       changed(changed(soundBench, { from: 'role: heater', to: `role: ${role}` }), { from, to })
     for (const role of ['HT', 'drive'])
       expect(read(other(role)).problems.map(({ what }) => what)).toContainEqual(
-        expect.stringMatching(`feeds both bias and ${role}, and ${shared}`),
+        expect.stringMatching(`feeds both bias and ${role}, and one dead-man timer`),
       )
     const text = other('screen')
     expectProblem(read(text).problems, text, {
       title: '',
       from,
       to,
-      at,
-      says: new RegExp(`feeds both bias and screen, and ${shared}`),
+      at: '{ based_on',
+      says: /feeds both bias and screen, and one dead-man timer/,
       advises: /another supply/,
     })
   })

@@ -1,8 +1,10 @@
-import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs'
+import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import { check } from '../../src/cli/commands/check.js'
+import { qualificationFile } from '../../src/files/index.js'
+import { figures, qualification } from '../helpers/unattended.js'
 import { soundBench, soundProfile, soundSet } from '../helpers/files.js'
 
 let dir = ''
@@ -44,6 +46,34 @@ describe('slowglow check', () => {
     expect(run(['profile.yaml'])).toBe(1)
     expect(printed.join('\n')).toContain('knid')
     expect(printed.join('\n')).toMatch(/^equipment\.yaml:\d+:\d+: '8 mA' is a current/m)
+  })
+
+  it('warns of bias that hangs on which outputs a dead-man takes, until that was measured', () => {
+    const words = readFileSync('firmware-protocol/dialects/numbered-words.yaml', 'utf8')
+    put(
+      'shared.yaml',
+      words.replace('feeds: screen\n        role: screen', 'feeds: bias\n        role: bias'),
+    )
+    const measuredAs = (did: 'stayed on' | 'went off'): void => {
+      const outputs = [{ channel: 'BENCH.screen', did, stated: 'stays' as const }]
+      const fired = { of: 'dead-man', verdict: 'fired', said: true, after_s: 2, text: '', outputs } as const
+      const identity = 'INVENTED,NUMBERED WORDS,7,2.1'
+      const measured = qualification(['BENCH.plate'], new Date().toISOString(), {
+        'BENCH.plate': { identity, figures: { ...figures, proofs: [fired] } },
+      })
+      put('shared.qualification.yaml', qualificationFile(measured))
+    }
+    expect(run(['shared.yaml'])).toBe(0)
+    expect(printed.join('\n')).toMatch(
+      /^shared\.yaml:\d+:\d+: .*dead-man of BENCH\.plate leaves the bias \(BENCH\.screen\) on is stated and was never seen/,
+    )
+    expect(printed.join('\n')).toContain('slowglow qualify --channel BENCH.plate')
+    measuredAs('stayed on')
+    expect(run(['shared.yaml'])).toBe(0)
+    expect(printed).toEqual(['1 file checked: nothing wrong.'])
+    measuredAs('went off')
+    expect(run(['shared.yaml'])).toBe(1)
+    expect(printed.join('\n')).toMatch(/dead-man of BENCH\.plate takes the bias \(BENCH\.screen\) with it/)
   })
 
   it('tells a problem once, however many of the files given lead to it', () => {

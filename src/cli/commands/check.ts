@@ -4,13 +4,13 @@ import { bookDoubt } from '../../book/index.js'
 import {
   kindOf,
   loadAll,
-  loadBench,
   loadEquipment,
+  loadMeasuredBench,
   type Kind,
   type Problem,
   type Texts,
 } from '../../files/index.js'
-import { makePlan } from '../../plan/index.js'
+import { biasHangsOn, makePlan } from '../../plan/index.js'
 import { createReport } from '../../quantities/index.js'
 import { reformPlan } from '../../reform/index.js'
 import { exits } from '../exits.js'
@@ -62,14 +62,14 @@ export function checkFiles(
     }
   }
   const equipments = new Map<string, ReturnType<typeof loadEquipment>>()
-  const benches = new Map<string, ReturnType<typeof loadBench>>()
+  const benches = new Map<string, ReturnType<typeof loadMeasuredBench>>()
   for (const file of files) {
     const path = resolve(cwd, file)
     const { kind, problems: unreadable } = kindOf(path, texts)
     checked.set(shown(path, cwd), kind)
     if (kind === null) add(unreadable)
     if (kind === 'equipment') equipments.set(path, loadEquipment(path, texts))
-    if (kind === 'bench') benches.set(path, loadBench(path, texts))
+    if (kind === 'bench') benches.set(path, loadMeasuredBench(path, texts))
     if (kind === 'profile') {
       const all = loadAll(path, undefined, texts)
       add(all.problems)
@@ -90,6 +90,7 @@ export function checkFiles(
     }
   }
   for (const loaded of [...equipments.values(), ...benches.values()]) add(loaded.problems)
+  for (const loaded of benches.values()) add(ofItsDeadMen(loaded))
   for (const loaded of equipments.values()) add(ofItsBook(loaded))
   // Files given by themselves are judged together too; which set is meant is plain only when one is given.
   const [equipment, another] = [...equipments.values()]
@@ -107,6 +108,19 @@ function ofItsBook({ value, path, where }: ReturnType<typeof loadEquipment>): re
   const report = createReport(where)
   const key = value.book !== undefined ? 'book' : value.id !== undefined ? 'id' : 'name'
   report.error([key], doubt.what, doubt.remedy)
+  return report.problems
+}
+
+/** Bias that hangs on which outputs a dead-man takes: a plan says so, and so does a bench file by itself. */
+function ofItsDeadMen({ value, where }: ReturnType<typeof loadMeasuredBench>): readonly Problem[] {
+  const report = createReport(where)
+  if (value === null) return []
+  for (const port of Object.keys(value.supplies))
+    for (const { severity, what, remedy } of biasHangsOn(value, port)) {
+      const at = ['supplies', port, 'dialect']
+      if (severity === 'error') report.error(at, what, remedy, 'key')
+      else report.warn(at, what, remedy, 'key')
+    }
   return report.problems
 }
 
