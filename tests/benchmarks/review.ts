@@ -6,11 +6,12 @@ import {
   compareRuns,
   createRunFile,
   openRunFile,
+  type RunEntry,
   type RunReader,
   startRecorder,
   storyOf,
 } from '../../src/record/index.js'
-import { againstLoop, arithmetic_ms, type Figure, median, times_ms } from './figures.js'
+import { againstLoop, arithmetic_ms, type Figure, median, quantile, times_ms } from './figures.js'
 import { madeRun } from './review/made-run.js'
 
 /** Readings of the run that the targets speak of; the others show growth. */
@@ -19,7 +20,7 @@ const width = 1000
 
 /**
  * A record of 1, 10 and (where asked for) 50 million readings: written, looked at whole and in part, told, checked and laid
- * beside another. Milliseconds are of a second and later look: the file is in the system's memory, as that of a run just made.
+ * beside another. The file is in the system's memory, as that of a run just made; what else a first look costs has a line of its own.
  */
 export async function reviewFigures(longest: boolean): Promise<Figure[]> {
   const folder = mkdtempSync(join(tmpdir(), 'slowglow-bench-'))
@@ -30,6 +31,7 @@ export async function reviewFigures(longest: boolean): Promise<Figure[]> {
       figures.push(...written(file, readings), ...reviewed(file, readings))
       rmSync(file)
     }
+    figures.push(...asLive(join(folder, 'live.slowglow'), 1e6))
     figures.push(...(await clientGrowth(join(folder, 'client.slowglow'), judged)))
     return figures
   } finally {
@@ -85,6 +87,59 @@ function written(file: string, about: number): Figure[] {
   ]
 }
 
+/**
+ * The same as a live run is recorded, a commit with its sync for each second of the run: readings come to lie in the tail first and
+ * are taken out again when their block is full, which a run written in great batches never does.
+ */
+function asLive(file: string, about: number): Figure[] {
+  const writer = createRunFile(file)
+  let [readings, second, syncs] = [0, 0, 0]
+  let waiting: RunEntry[] = []
+  const each_ms: number[] = []
+  const commit = (): void => {
+    const from = performance.now()
+    writer.append(waiting)
+    writer.flush()
+    each_ms.push(performance.now() - from)
+    syncs++
+    waiting = []
+  }
+  for (const batch of madeRun(about, 1))
+    for (const entry of batch) {
+      if (entry.entry === 'reading') readings++
+      if (entry.entry === 'tick' && Math.floor(entry.t_us / 1e6) > second) {
+        commit()
+        second = Math.floor(entry.t_us / 1e6)
+      }
+      waiting.push(entry)
+    }
+  commit()
+  writer.close()
+  const bytes = statSync(file).size / readings
+  rmSync(file)
+  const yardstick = `${syncs} commits, ${(readings / syncs).toFixed(0)} readings each`
+  return [
+    {
+      what: `${named(about)}, committed and synced once for each second of the run, as live: on disk`,
+      value: bytes,
+      unit: 'bytes a reading',
+      yardstick,
+      ratio: 24 / bytes,
+      target: '<= 5',
+      met: bytes <= 5,
+    },
+    {
+      what: `${named(about)}, as live: one such commit, median`,
+      value: median(each_ms),
+      unit: 'ms',
+      yardstick: `${yardstick}; 99th of 100 ${quantile(each_ms, 0.99).toFixed(1)} ms, longest ${Math.max(...each_ms).toFixed(0)} ms; ${againstLoop()}`,
+      ratio: median(each_ms) / arithmetic_ms(),
+      target: 'shown',
+      met: null,
+    },
+  ]
+}
+
 function reviewed(file: string, readings: number): Figure[] {
   const other = `${file}.other`
   // Another run of the same plan, with readings of its own: a copy would never differ in a step.
@@ -97,10 +152,15 @@ function reviewed(file: string, readings: number): Figure[] {
         const raw_ms = median(times_ms(3, () => void readFileSync(file)))
         const streams = reader.streams().map(({ id }) => id)
         const { from_us, to_us } = reader.span() ?? { from_us: 0, to_us: 0 }
-        const plotted = (from: number, to: number) => (): void => {
-          for (const id of streams) reader.overview(id, width, from, to)
+        const overview = (run: RunReader, from: number, to: number): void => {
+          for (const id of streams) run.overview(id, width, from, to)
         }
-        const middle_us = (from_us + to_us) / 2
+        let zooms = 0
+        /** Elsewhere in the run each time, so that no look finds what the one before it left in memory. */
+        const zoomed = (long_us: number) => (): void => {
+          const from = from_us + ((zooms++ * 0.618) % 1) * (to_us - from_us - long_us)
+          overview(reader, from, from + long_us)
+        }
         const look = (what: string, rounds: number, work: () => void, most_ms: number | null): Figure => {
           const cpu = process.cpuUsage()
           const ms = median(times_ms(rounds, work))
@@ -122,19 +182,31 @@ function reviewed(file: string, readings: number): Figure[] {
           look(
             `overview of all rails, ${streams.length} traces of ${width} columns`,
             5,
-            plotted(from_us, to_us),
+            () => {
+              overview(reader, from_us, to_us)
+            },
             150,
           ),
           look(
-            `zoom to one hour of all rails, ${streams.length} traces`,
+            'the same, the file opened for it',
             5,
-            plotted(middle_us, middle_us + 3600e6),
+            () => {
+              withReader(file, (anew) => {
+                overview(anew, from_us, to_us)
+              })
+            },
+            150,
+          ),
+          look(
+            `zoom to an hour of all rails, elsewhere each time, ${streams.length} traces`,
+            5,
+            zoomed(3600e6),
             50,
           ),
           look(
-            `zoom to one minute of all rails, ${streams.length} traces`,
+            `zoom to a minute of all rails, elsewhere each time, ${streams.length} traces`,
             5,
-            plotted(middle_us, middle_us + 60e6),
+            zoomed(60e6),
             50,
           ),
           look(
