@@ -2,6 +2,7 @@ import { decimal } from '../exchange/index.js'
 import { formatShort } from '../quantities/index.js'
 import { bandsOf, type Overview, type RunReader, type Story } from '../record/index.js'
 import { columns } from './columns.js'
+import type { LimitsDrawn, LimitSpan } from './limits-drawn.js'
 import { type Panel, panelName, panelsOf } from './traces.js'
 
 /** What is to be drawn: rails by name, the window in s of the run, the width of the terminal in characters. */
@@ -85,12 +86,25 @@ export function plottedFigures(reader: RunReader, wish: PlotWish): Plotted[] {
 
 /**
  * Volts and current over the time of the run, in characters: every column reaches from its lowest to its highest reading, so
- * that a spike of one sample is seen; for currents the band and the trip of each step, for all the steps by number.
+ * that a spike of one sample is seen; for currents band, trip and ceiling, for all the steps by number.
  */
-export function runPlots(reader: RunReader, story: Story, wish: PlotWish): string[] {
+export function runPlots(reader: RunReader, story: Story, wish: PlotWish, limits: LimitsDrawn): string[] {
   const window = windowOf(reader, wish)
   if (window === null) return ['Nothing was read in that time.']
-  return wantedOf(reader, wish).flatMap((panel) => plot(reader, story, panel, window, plotWidth(wish)))
+  const panels = wantedOf(reader, wish)
+  const drawn = panels.flatMap((panel) => plot(reader, story, panel, window, plotWidth(wish), limits))
+  const words = panels.some(({ unit }) => unit === 'A') ? ['', ...wrapped(limits.words, wish.width)] : []
+  return [...drawn, ...words]
+}
+
+function wrapped(text: string, width: number): string[] {
+  const lines = ['']
+  for (const word of text.split(' ')) {
+    const line = lines.at(-1) ?? ''
+    if (line !== '' && line.length + 1 + word.length > width) lines.push(word)
+    else lines[lines.length - 1] = line === '' ? word : `${line} ${word}`
+  }
+  return lines
 }
 
 const wantedOf = (reader: RunReader, { rails }: PlotWish): Panel[] =>
@@ -114,17 +128,19 @@ function plot(
   panel: Panel,
   { from_us, to_us }: { readonly from_us: number; readonly to_us: number },
   width: number,
+  { rails: held }: LimitsDrawn,
 ): string[] {
   const { rail, unit, streams } = panel
   const traces = streams.map(({ id }) => reader.overview(id, width, from_us, to_us))
   const seen = traces.flatMap(({ columns: all }) => all)
   if (seen.length === 0) return ['', `${panelName(panel)}: nothing was read in that time.`]
   const [from_s, to_s] = [from_us / 1e6, to_us / 1e6]
-  const limits =
-    unit === 'A'
-      ? bandsOf(reader).filter((band) => band.rail === rail && band.to_us > from_us && band.from_us < to_us)
-      : []
-  const most = Math.max(...seen.map(({ max }) => max), ...limits.map(({ trip_A }) => trip_A))
+  const isSeen = (each: { readonly from_us: number; readonly to_us: number }): boolean =>
+    each.to_us > from_us && each.from_us < to_us
+  const bands = unit === 'A' ? bandsOf(reader).filter((band) => band.rail === rail && isSeen(band)) : []
+  const limits = unit === 'A' ? (held[rail] ?? []).filter(isSeen) : []
+  // Not as high as what charges capacitors: what stands afterwards would be lost at the foot of it.
+  const most = Math.max(...seen.map(({ max }) => max), ...bands.map(({ trip_A }) => trip_A))
   const least = Math.min(0, ...seen.map(({ min }) => min))
   const rows = Array.from({ length: height }, () => new Array<string>(width).fill(' '))
   const rowOf = (value: number): number =>
@@ -134,14 +150,27 @@ function plot(
     const line = rows[row]
     if (line !== undefined && x >= 0 && x < width) line[x] = mark
   }
-  for (const held of limits) {
-    const [begin, end] = [columnOf(held.from_us / 1e6), columnOf(held.to_us / 1e6) + 1]
-    for (let x = Math.max(0, begin); x < Math.min(width, end); x++) {
-      if (!held.lowering)
-        for (let row = rowOf(held.upper_A); row <= rowOf(held.lower_A); row++) put(row, x, ':')
-      put(rowOf(held.trip_A), x, 't')
-    }
+  const across = ({ from_us: begin, to_us: end }: LimitSpan, mark: (x: number) => void): void => {
+    const last = Math.min(width - 1, columnOf(end / 1e6))
+    for (let x = Math.max(0, columnOf(begin / 1e6)); x <= last; x++) mark(x)
   }
+  for (const each of limits) {
+    const { band } = each
+    if (band !== null && band.lower_A <= most)
+      across(each, (x) => {
+        for (let row = rowOf(band.upper_A); row <= rowOf(band.lower_A); row++) put(row, x, ':')
+      })
+  }
+  const line = (limit: 'trip_A' | 'ceiling_A', sign: string): LimitSpan[] => {
+    const drawn = limits.filter((each) => each[limit] <= most)
+    for (const each of drawn)
+      across(each, (x) => {
+        put(rowOf(each[limit]), x, sign)
+      })
+    return drawn
+  }
+  const ceilings = line('ceiling_A', 'c')
+  const trips = line('trip_A', 't')
   for (const { column, min, max } of seen)
     for (let row = rowOf(max); row <= rowOf(min); row++) put(row, column, '#')
   const counts = traces.map(readingsOf)
@@ -155,7 +184,10 @@ function plot(
     ...rows.map((row, i) => `${value(i).padStart(margin - 2)} |${row.join('').trimEnd()}`),
     ...stepLines(story, from_s, to_s, width, columnOf),
     `${' '.repeat(margin)}${clock(from_s)}${clock(to_s).padStart(width - clock(from_s).length)}`,
-    `${' '.repeat(margin)}# measured${limits.length === 0 ? '' : `   : band   t trip${limits.some(({ trip_by_hand }) => trip_by_hand === true) ? ', by hand' : ''}`}   | a step begins`,
+    `${' '.repeat(margin)}# measured${limits.length === 0 ? '' : `   : band   t trip${bands.some(({ trip_by_hand }) => trip_by_hand === true) ? ', by hand' : ''}${ceilings.length === 0 ? '' : '   c ceiling'}`}   | a step begins`,
+    ...(trips.length === limits.length
+      ? []
+      : [`${' '.repeat(margin)}For a time the trip lay higher than this.`]),
     ...(all <= fewReadings
       ? columns(
           streams.flatMap(({ id, name }) =>

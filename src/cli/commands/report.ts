@@ -3,6 +3,7 @@ import { resolve } from 'node:path'
 import { runNameOf, storyOf } from '../../record/index.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
+import { type LimitsOf, limitsOption } from '../limits-drawn.js'
 import { shown } from '../problems.js'
 import { refuse } from '../refuse.js'
 import { reportPage } from '../report/page.js'
@@ -12,6 +13,7 @@ import type { Register } from './index.js'
 
 interface Options {
   readonly out?: string
+  readonly limits?: LimitsOf
   readonly json?: boolean
 }
 
@@ -24,18 +26,19 @@ export const registerReport: Register = (program, io) => {
     )
     .argument('<run>', 'run file, or the beginning or end of its name among the runs')
     .option('--out <file>', 'where to; never written over. Unless given: the run’s name here')
+    .addOption(limitsOption())
     .option('--json', 'one JSON document on standard output')
     .action((run: string, options: Options) => {
       process.exitCode = command(run, options, io)
     })
 }
 
-function command(run: string, { out, json = false }: Options, io: Io): Exit {
+function command(run: string, { out, limits, json = false }: Options, io: Io): Exit {
   return withRun(run, json, io, (reader) => {
     const file = resolve(io.cwd, out ?? `${runNameOf(reader.path)}.html`)
     const story = storyOf(reader)
     try {
-      writeFileSync(file, reportPage(reader, story), { flag: 'wx' })
+      writeFileSync(file, reportPage(reader, story, limits ?? null), { flag: 'wx' })
     } catch (error) {
       const exists = error instanceof Error && 'code' in error && error.code === 'EEXIST'
       return refuse(io, json, {

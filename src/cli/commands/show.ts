@@ -3,6 +3,7 @@ import { parseQuantity } from '../../quantities/index.js'
 import { addNote, type RunReader, type Story, storyOf } from '../../record/index.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson, userName } from '../io.js'
+import { limitsDrawn, type LimitsOf, limitsOption } from '../limits-drawn.js'
 import { refuse } from '../refuse.js'
 import { momentOf, plottedFigures, type PlotWish, railsOf, railsWorthALook, runPlots } from '../run-plot.js'
 import { eventsText, sealAlarm, storyText } from '../story-text.js'
@@ -20,6 +21,7 @@ export const registerShow: Register = (program, io) => {
     .option('--from <moment>', 'draws from here on, such as 1:05:00 or 65 min of the run')
     .option('--to <moment>', 'and up to here')
     .option('--width <characters>', 'width of the plots; unless given: the terminal’s')
+    .addOption(limitsOption())
     .option('--note <text>', 'writes a note to the run first; the measured part stays as it is')
     .option('--by <name>', 'who writes the note')
     .option('--json', 'one JSON document on standard output')
@@ -35,6 +37,7 @@ interface Options {
   readonly from?: string
   readonly to?: string
   readonly width?: string
+  readonly limits?: LimitsOf
   readonly note?: string
   readonly by?: string
 }
@@ -43,8 +46,11 @@ interface Options {
 const terminalOf = ({ env }: Io): string =>
   `a terminal of the bench machine${overSsh(env) === null ? '' : ', by ssh'}`
 
+/** A longer one is not waited for unasked: it takes more than a second or two. */
+const soon_bytes = 1_000_000
+
 function show(run: string, options: Options, io: Io): Exit {
-  const { json = false, events = false, note, by } = options
+  const { json = false, events = false, limits = null, note, by } = options
   if (note !== undefined) {
     const found = findRunOrRefuse(run, json, io)
     if (typeof found === 'number') return found
@@ -66,7 +72,13 @@ function show(run: string, options: Options, io: Io): Exit {
     if ('what' in wish) return refuse(io, json, { exit: exits.usage, where: run, ...wish })
     const figures = json ? plottedFigures(reader, wish) : null
     const plots =
-      json || wish.rails.length === 0 ? [] : [runPlots(reader, story, wish).join('\n').trimStart()]
+      json || wish.rails.length === 0
+        ? []
+        : [
+            runPlots(reader, story, wish, limitsDrawn(reader, limits, soon_bytes))
+              .join('\n')
+              .trimStart(),
+          ]
     // Drawing looks at more of the file than telling does.
     story = { ...story, damage: reader.damage() }
     const under_way = runsUnderWay(io.env).get(realPath(reader.path)) ?? null

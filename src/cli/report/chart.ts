@@ -1,5 +1,6 @@
 import { formatShort } from '../../quantities/index.js'
 import { type Band, bandsOf, type RunReader, type StepStory, type Story } from '../../record/index.js'
+import type { LimitsDrawn, LimitSpan } from '../limits-drawn.js'
 import { roundStep } from '../plan-plot/points.js'
 import { type Panel, panelName, panelsOf } from '../traces.js'
 import { escaped } from './html.js'
@@ -14,21 +15,24 @@ const inner = width - left - right
 
 /**
  * Volts and current of every rail over the time of the run: each pixel column from its lowest to its highest reading, so that
- * a spike of one sample is on paper too; for currents the band as an area and the trip as a dashed line, step by step.
+ * a spike of one sample is on paper too; for currents the band as an area, trip and ceiling as lines.
  */
-export function charts(reader: RunReader, story: Story): string {
+export function charts(reader: RunReader, story: Story, { rails }: LimitsDrawn): string {
   const span = reader.span()
   if (span === null) return ''
   const bands = bandsOf(reader)
   return panelsOf(reader)
-    .map((panel) => chart(reader, story, bands, panel, span))
+    .map((panel) => {
+      const limits = panel.unit === 'A' ? (rails[panel.rail] ?? []) : []
+      return chart(reader, story, { bands, limits }, panel, span)
+    })
     .join('\n')
 }
 
 function chart(
   reader: RunReader,
   story: Story,
-  bands: readonly Band[],
+  { bands, limits }: { readonly bands: readonly Band[]; readonly limits: readonly LimitSpan[] },
   panel: Panel,
   { from_us, to_us }: { readonly from_us: number; readonly to_us: number },
 ): string {
@@ -36,8 +40,9 @@ function chart(
   const traces = streams.map(({ id }) => reader.overview(id, inner, from_us, to_us).columns)
   const seen = traces.flat()
   if (seen.length === 0) return ''
-  const limits = unit === 'A' ? bands.filter((band) => band.rail === rail) : []
-  const most = 1.05 * Math.max(...seen.map(({ max }) => max), ...limits.map(({ trip_A }) => trip_A))
+  // Not as high as what charges capacitors: what stands afterwards would be lost at the foot of it.
+  const trips = unit === 'A' ? bands.flatMap((band) => (band.rail === rail ? [band.trip_A] : [])) : []
+  const most = 1.05 * Math.max(...seen.map(({ max }) => max), ...trips)
   const least = Math.min(0, ...seen.map(({ min }) => min))
   if (!(most > least)) return ''
   const x = (t_us: number): number => left + (inner * (t_us - from_us)) / Math.max(1, to_us - from_us)
@@ -52,26 +57,56 @@ function chart(
     })
     return `<polyline points="${points.join(' ')}" stroke="#000" stroke-width="1.2" stroke-linejoin="round"/>`
   })
-  const areas = limits.map((held) => {
-    const [a, b] = [one(x(held.from_us)), one(x(held.to_us))]
-    const [lower, upper, trip] = [one(y(held.lower_A)), one(y(held.upper_A)), one(y(held.trip_A))]
-    const band = `<polygon points="${a},${lower} ${b},${lower} ${b},${upper} ${a},${upper}" fill="#ccc" stroke="none"/>`
-    return (
-      (held.lowering ? '' : band) +
-      `<line x1="${a}" x2="${b}" y1="${trip}" y2="${trip}" stroke="#000" stroke-dasharray="7 4"/>`
-    )
-  })
   return [
     `<svg viewBox="0 0 ${width} ${height}" role="img" fill="none" font-family="sans-serif" font-size="13">`,
     `<title>${escaped(`${name} over the time of the run`)}</title>`,
     `<text x="${left}" y="20" fill="#000" font-size="16" font-weight="bold">${escaped(name)}</text>`,
     ...valueGrid(least, most, unit, y),
-    ...areas,
+    ...limitsUnder(limits, most, x, y),
     ...stepMarks(story.steps, x),
     ...trace,
     ...timeMarks(from_us / 1e6, to_us / 1e6, x),
     '</svg>',
   ].join('\n')
+}
+
+/** The band as areas, trip and ceiling as lines, each broken where it was not in force; what lies above the chart is left out. */
+function limitsUnder(
+  limits: readonly LimitSpan[],
+  most: number,
+  x: (t_us: number) => number,
+  y: (value: number) => number,
+): string[] {
+  const point = (t_us: number, amps: number): string => `${x(t_us).toFixed(1)},${y(amps).toFixed(1)}`
+  const along = (part: readonly LimitSpan[], value: (span: LimitSpan) => number): string[] => {
+    const points = part.flatMap((span) => [point(span.from_us, value(span)), point(span.to_us, value(span))])
+    return points.filter((each, i) => each !== points[i - 1])
+  }
+  const line = (value: (span: LimitSpan) => number, dash: string): string[] =>
+    stretches(limits, (span) => value(span) <= most).map(
+      (part) => `<path d="M${along(part, value).join(' L')}" stroke="#000" stroke-dasharray="${dash}"/>`,
+    )
+  const areas = stretches(limits, ({ band }) => band !== null).map((part) => {
+    const above = along(part, ({ band }) => band?.upper_A ?? 0)
+    const below = along(part, ({ band }) => band?.lower_A ?? 0).toReversed()
+    return `<path d="M${[...above, ...below].join(' L')}Z" fill="#ccc" stroke="none"/>`
+  })
+  return [...areas, ...line(({ ceiling_A }) => ceiling_A, '1 4'), ...line(({ trip_A }) => trip_A, '7 4')]
+}
+
+/** Spans that follow each other without a gap, as far as each `is` so. */
+function stretches(limits: readonly LimitSpan[], is: (span: LimitSpan) => boolean): LimitSpan[][] {
+  const parts: LimitSpan[][] = []
+  let before: LimitSpan | null = null
+  for (const span of limits) {
+    if (!is(span)) before = null
+    else {
+      if (before === null || before.to_us !== span.from_us) parts.push([])
+      parts.at(-1)?.push(span)
+      before = span
+    }
+  }
+  return parts
 }
 
 function valueGrid(least: number, most: number, unit: 'V' | 'A', y: (value: number) => number): string[] {

@@ -12,6 +12,7 @@ import {
   railLines,
   reasonFigures,
 } from '../../session/index.js'
+import { limitsDrawn, type LimitsOf } from '../limits-drawn.js'
 import { elapsed } from '../replay-text.js'
 import { sealAlarm, stepWord } from '../story-text.js'
 import { charts } from './chart.js'
@@ -19,10 +20,14 @@ import { formedParts } from './formed.js'
 import { block, escaped, list, paragraph, section, table } from './html.js'
 import { planParts } from './plan.js'
 
+/** The record of a longer run takes more than some seconds to be fed again. */
+const soon_bytes = 2_000_000
+
 /** One file, no script, nothing fetched: it opens the same in thirty years. Printable on A4 and Letter. */
-export function reportPage(reader: RunReader, told: Story): string {
+export function reportPage(reader: RunReader, told: Story, wish: LimitsOf | null = null): string {
   // Drawing looks at more of the file than telling does, and what it met is told above it.
-  const drawn = charts(reader, told)
+  const held = limitsDrawn(reader, wish, soon_bytes)
+  const drawn = charts(reader, told, held)
   const formed = formedParts(reader, told)
   const story = { ...told, damage: reader.damage() }
   const title = `${story.equipment ?? 'Set not known'}: ${story.profile ?? 'run'}`
@@ -41,11 +46,11 @@ export function reportPage(reader: RunReader, told: Story): string {
     section(
       'What was measured',
       paragraph(
-        'Grey: the expected band of each step. Dashed: its trip. Small figures: steps. Every pixel column reaches from its lowest to its highest reading.',
+        `Grey: the expected band. Dashed: the trip; dotted: the ceiling; each where it lies within what is drawn. Small figures: steps. Every pixel column reaches from its lowest to its highest reading. ${held.words}`,
       ),
       drawn,
     ),
-    section('Steps', steps(story)),
+    section('Steps, as measured at the end of each', steps(story)),
     section('The plan', ...planOf(reader)),
     section('Limits and their reasons', limits(reader)),
     section('Warnings', ...story.warnings.map(paragraph)),
