@@ -16,6 +16,7 @@ import { type Rest, restsOf } from './rest.js'
 import type { Seal } from './chain.js'
 import type { Note } from './note.js'
 import { isLowering, stepTimes } from './step-times.js'
+import { besides, isAt, onItsWay, verdictOf } from './step-verdict.js'
 import type { Known, RunEnding, RunEvent, Stream } from './types.js'
 
 /** A run told from its file, as data: what was done, what was seen, how it ended and why. SI units, times in s of the run. */
@@ -159,6 +160,7 @@ export function storyOf(reader: RunReader, { seal = true }: { readonly seal?: bo
   const events = reader.told()
   const span = reader.span()
   const plan = known?.plan ?? null
+  const steps = plan === null ? [] : stepStories(reader, plan, events, end?.t_us ?? span?.to_us ?? 0)
   // The sequencer's own last word carries how each rail went off; a shell may have put the same into `details`.
   const words = [events.findLast(({ what }) => what === 'ending')?.data, ending?.details]
     .map((data) => offShape.safeParse(data ?? {}).data)
@@ -196,8 +198,8 @@ export function storyOf(reader: RunReader, { seal = true }: { readonly seal?: bo
     cautions: events
       .filter(({ what }) => what === 'begin')
       .map(({ t_us, text }) => ({ t_s: t_us / 1e6, text })),
-    steps_done: ending?.steps_done ?? stepsSeen(events, plan),
-    steps: plan === null ? [] : stepStories(reader, plan, events, end?.t_us ?? span?.to_us ?? 0),
+    steps_done: stepsDone(steps, ending),
+    steps,
     electrolytics: plan === null ? [] : formedOf(plan, events),
     duration_s: ending?.duration_s ?? (span === null ? 0 : (span.to_us - span.from_us) / 1e6),
     inputs: plan === null ? [] : inputStories(reader, plan, span),
@@ -237,10 +239,11 @@ function withoutBulk({ run, started, version, command, identities, seed, faults 
   return { run, started, version, command, identities, seed, faults }
 }
 
-/** Without an ending: every step before the last that was begun. */
-function stepsSeen(events: readonly RunEvent[], plan: Plan | null): number {
-  const last = events.reduce((most, { step }) => Math.max(most, step ?? 0), 0)
-  return plan?.steps.filter(({ index }) => index < last).length ?? 0
+/** Each once, however often a run that climbed again came to it; the one under way where it did not come to its end is not done. */
+function stepsDone(steps: readonly StepStory[], ending: RunEnding | null): number {
+  const begun = steps.filter(({ began_s }) => began_s !== null).length
+  if (ending?.outcome === 'completed') return begun
+  return Math.min(begun, Math.max(ending?.steps_done ?? 0, begun - 1))
 }
 
 function limitsOf(
@@ -284,9 +287,17 @@ function stepStories(
   run_end_us: number,
 ): StepStory[] {
   const streams = reader.streams()
-  const times = new Map(stepTimes(plan, events, run_end_us).map((time) => [time.step, time]))
+  const visits = stepTimes(plan, events, run_end_us)
+  // Where the run came to a step again, what it read there at the last tells of it.
+  const times = new Map(visits.map((time) => [time.step, time]))
   const told = plan.steps.map((step) => {
     const time = times.get(step)
+    // In a step that ended before its own rail was judged, limits may still have been on their way.
+    const judgedIn = (rail: string | null): RunEvent | undefined =>
+      time?.told.findLast(
+        (event) => event.what === 'judgement' && event.rail === rail && event.t_us >= time.from_us,
+      )
+    const arrived = time !== visits.at(-1) || judgedIn(step.rail) !== undefined
     return {
       index: step.index,
       stage: step.stage,
@@ -294,12 +305,13 @@ function stepStories(
       do: step.do,
       rail: step.rail,
       target_V: step.target_V,
-      began_s: time === undefined ? null : time.from_us / 1e6,
+      began_s: time === undefined ? null : (visits.find((each) => each.step === step) ?? time).from_us / 1e6,
       rails:
         time === undefined || step.do === 'hook-up check'
           ? []
-          : Object.entries(step.limits).map(([rail, limits]) => {
-              const judged = time.told.findLast((event) => event.what === 'judgement' && event.rail === rail)
+          : Object.entries(step.limits).map(([rail, planned]) => {
+              const limits = arrived || rail === step.rail ? planned : besides(plan, step, rail, planned)
+              const judged = judgedIn(rail)
               const last = (unit: 'V' | 'A'): number | null =>
                 judgedValue(judged, unit) ??
                 lastReading(reader, streams, plan.rails[rail], unit, time.from_us, time.to_us)
@@ -322,7 +334,11 @@ function stepStories(
                 trip_A,
                 ...(limits.manual?.in_force === true && { trip_by_hand: true as const }),
                 verdict:
-                  amps === null ? 'not measured' : lowered ? 'lowered' : verdictOf(amps, limits, reached),
+                  amps === null
+                    ? 'not measured'
+                    : lowered
+                      ? 'lowered'
+                      : verdictOf(amps, reached ? limits : onItsWay(plan, time, rail, limits), reached),
               }
             }),
     }
@@ -361,21 +377,6 @@ function errorOf(plan: Plan, rail: string, amps: number): number | null {
       ({ accuracy, resolution }) => accuracy.of_reading * Math.abs(amps) + accuracy.plus + resolution / 2,
     ),
   )
-}
-
-/**
- * Near enough to its volts for its current to be held against the band there, where the run itself did not judge it. Where no volts
- * were read it is taken as there.
- */
-const isAt = (volts: number | null, at_V: number): boolean =>
-  volts === null || Math.abs(volts - at_V) <= 0.05 * at_V + 0.5
-
-/** Below the least that passes unasked is not near the band, and is not said to be. Too much is too much at any volts. */
-function verdictOf(amps: number, limits: RailLimits, reached: boolean): RailStory['verdict'] {
-  if (!reached && amps <= limits.upper_A) return 'volts not reached'
-  if (amps < limits.lower_A) return amps < limits.ask_A ? 'far below band' : 'below band'
-  if (amps > limits.upper_A) return amps > limits.trip_A ? 'above trip' : 'above band'
-  return 'in band'
 }
 
 function judgedValue(judged: RunEvent | undefined, unit: 'V' | 'A'): number | null {

@@ -1,6 +1,15 @@
 import { join } from 'node:path'
 import { describe, expect, it } from 'vitest'
-import { bandsOf, createRunFile, eventsIn, lookAt, readRun, type RunReader } from '../../src/record/index.js'
+import {
+  bandsOf,
+  createRunFile,
+  eventsIn,
+  lookAt,
+  readRun,
+  type RunEntry,
+  type RunReader,
+  storyOf,
+} from '../../src/record/index.js'
 import { event, folder, smallRun } from '../helpers/runs.js'
 
 function looked<T>(work: (reader: RunReader) => T, entries = smallRun()): T {
@@ -79,6 +88,31 @@ describe('what a page draws of a run', () => {
         expected_A: 0.02,
       },
     ])
+  })
+
+  it('has them again where the run climbed again, and each step is counted once', () => {
+    const at = (t_us: number, step: number, text = ''): RunEntry => event(t_us, { what: 'step', text, step })
+    const again = [at(91_500_000, 1), at(91_600_000, 1, 'holding 5 s'), at(91_800_000, 2)]
+    const run = smallRun().flatMap((entry) =>
+      entry.entry === 'reading' && entry.t_us === 92_000_000 ? [...again, entry] : [entry],
+    )
+    const bands = looked(bandsOf, run).map(({ step, from_us, to_us }) => [step, from_us, to_us])
+    expect(bands).toEqual([
+      [1, 1000, 91e6],
+      [2, 91e6, 91_500_000],
+      [1, 91_500_000, 91_800_000],
+      [2, 91_800_000, 92_000_300],
+    ])
+    const { steps_done, steps } = looked((reader) => storyOf(reader), run)
+    expect(steps_done).toBe(1)
+    expect(steps.map(({ began_s }) => began_s)).toEqual([0.001, 91])
+    const ended = run.map(
+      (entry): RunEntry =>
+        entry.entry === 'ending'
+          ? { ...entry, ending: { ...entry.ending, outcome: 'completed', steps_done: 0 } }
+          : entry,
+    )
+    expect(looked((reader) => storyOf(reader), ended).steps_done).toBe(2)
   })
 
   it('has what was told in a window, without each thing fed', () => {
