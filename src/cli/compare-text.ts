@@ -26,7 +26,9 @@ export function comparisonText({ a, b, differs, steps }: Comparison): string {
     ),
     ...(rows.length === all.length
       ? []
-      : [`  ${all.length - rows.length} of rails that only stood by were the same; all are in --json.`]),
+      : [
+          `  ${all.length - rows.length} more, of rails that only stood by, were the same; all are in --json.`,
+        ]),
     '',
     ...(apart.length === 0
       ? []

@@ -3,6 +3,7 @@ import { formatQuantity, formatShort } from '../quantities/index.js'
 import type { RailStory, Story } from '../record/index.js'
 import { columns } from './columns.js'
 import { formedLines } from './formed-text.js'
+import { elapsed } from './replay-text.js'
 import {
   besideLines,
   chargeLines,
@@ -45,10 +46,9 @@ function heading(story: Story): string[] {
   return [
     `Run ${story.run}`,
     `${story.equipment ?? ''}, ${story.profile ?? ''}: ${commands[known.command]} on ${story.bench ?? ''} (${story.bench_kind ?? ''} bench), set known to level ${story.level ?? '?'}`,
-    `Started ${known.started.slice(0, 19).replace('T', ' ')} UTC, lasted ${formatQuantity(story.duration_s, 's')}, slowglow ${known.version}${known.seed === null ? '' : `, seed ${known.seed}`}`,
+    `Started ${known.started.slice(0, 19).replace('T', ' ')} UTC, lasted ${elapsed(story.duration_s * 1e6)}, slowglow ${known.version}${known.seed === null ? '' : `, seed ${known.seed}`}`,
     ...(known.faults.length === 0 ? [] : [`Faults put in: ${known.faults.join(', ')}`]),
     ...Object.entries(known.identities).map(([supply, identity]) => `${supply}: ${identity}`),
-    ...story.supplies,
   ]
 }
 
@@ -205,6 +205,7 @@ function lines(story: Story): string[] {
 
 function rest(story: Story, told: boolean): string[] {
   return [
+    ...story.supplies.map((text) => `Supply: ${text}`),
     ...story.by_hand.map((text) => `Limit by hand: ${text}`),
     ...story.warnings.map((text) => `Warning: ${text}`),
     ...story.unproved.map((text) => `Not proved: ${text}`),

@@ -167,6 +167,7 @@ function differences(a: Story, b: Story): string[] {
   differ('Bench', ({ bench }) => bench)
   differ('Level of the set’s file', ({ level }) => level)
   differ('Made as', ({ known }) => (known?.command === 'rehearse' ? 'rehearsal' : 'run'))
+  differ('Faults put in', ({ known }) => known?.faults.join(', ') || 'none')
   const identities = (story: Story): string =>
     Object.entries(story.known?.identities ?? {})
       .map(([port, identity]) => `${port} ${identity}`)

@@ -152,7 +152,7 @@ describe('two runs laid beside each other', () => {
     }
     const same = comparisonText(compareRuns(standing(0.01), standing(0.01)))
     expect(same).not.toContain('bias')
-    expect(same).toContain('2 of rails that only stood by were the same')
+    expect(same).toContain('2 more, of rails that only stood by, were the same')
     expect(comparisonText(compareRuns(standing(0.01), standing(0.05)))).toMatch(/ bias .*draws more/)
   })
 

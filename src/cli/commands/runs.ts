@@ -1,11 +1,11 @@
 import { existsSync } from 'node:fs'
 import { resolve } from 'node:path'
 import { realPath, runsUnderWay } from '../../controller/index.js'
-import { formatQuantity } from '../../quantities/index.js'
 import { type Archived, archiveRuns, listRuns, type RunLine, unlistedIn } from '../../record/index.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
 import { refuse } from '../refuse.js'
+import { elapsed } from '../replay-text.js'
 import { otherRunsFolders, runsFolder, runsHelp } from '../runs-folder.js'
 import type { Register } from './index.js'
 
@@ -172,7 +172,7 @@ function shortened(text: string): string {
 function lineText(line: Line): string {
   if (line.trouble !== null) return `${line.run}  cannot be read: ${line.trouble}`
   const when = line.started?.slice(0, 16).replace('T', ' ') ?? 'time not known   '
-  const lasted = line.duration_s === null ? '' : `  ${formatQuantity(line.duration_s, 's')}`
+  const lasted = line.duration_s === null ? '' : `  ${elapsed(line.duration_s * 1e6)}`
   const what = line.command === 'rehearse' ? 'rehearsal' : (line.command ?? 'run')
   return [
     `${when} UTC  ${line.equipment ?? 'set not known'}, ${line.profile ?? 'profile not known'}  ${what}${lasted}`,
