@@ -1,5 +1,6 @@
 import type { Browser, Page } from 'playwright-core'
 import { afterAll, afterEach, beforeAll, expect } from 'vitest'
+import { replayAll } from '../helpers/replayed.js'
 import { openBrowser, openPage, type Look } from './chromium.js'
 import { Place, serve, type Served } from './served.js'
 
@@ -33,7 +34,11 @@ export class AtPage {
     afterAll(async () => {
       await this.browser.close()
       await this.served.end()
-      this.place.remove()
+      try {
+        replayAll(this.place.runs)
+      } finally {
+        this.place.remove()
+      }
     })
   }
 

@@ -21,6 +21,9 @@ export class Place {
   constructor(sets = 'profiles/small-receiver') {
     cpSync(sets, this.folder, { recursive: true })
   }
+  get runs(): string {
+    return join(this.root, 'runs')
+  }
   remove(): void {
     rmSync(this.root, { recursive: true, force: true })
   }
@@ -29,16 +32,7 @@ export class Place {
 export async function serve(place: Place, port = 0): Promise<Served> {
   const child = spawn(
     process.execPath,
-    [
-      'dist/cli/main.js',
-      'serve',
-      place.folder,
-      '--port',
-      String(port),
-      '--runs',
-      join(place.root, 'runs'),
-      '--json',
-    ],
+    ['dist/cli/main.js', 'serve', place.folder, '--port', String(port), '--runs', place.runs, '--json'],
     {
       // Its own runtime folder too: what runs of other tests left on is not told here.
       env: {

@@ -1,5 +1,7 @@
+import { existsSync, readdirSync, statSync } from 'node:fs'
+import { join } from 'node:path'
 import type { Plan } from '../../src/plan/index.js'
-import type { RunReader } from '../../src/record/index.js'
+import { openRunFile, type RunReader } from '../../src/record/index.js'
 import { rehearse as rehearsal, type Rehearsal } from '../../src/rehearse/index.js'
 import { replayExactly } from '../../src/replay/index.js'
 import { type RunEntry, streamsOf } from '../../src/story/index.js'
@@ -29,8 +31,33 @@ function follows(plan: Plan, entries: readonly RunEntry[]): void {
   if (difference !== null || gap !== null) throw new Error(JSON.stringify({ difference, gap }))
 }
 
+/** Replays every record that lies in a folder, as its makers leave it: runs of a terminal, of a service, rehearsals. Throws with what differs. */
+export function replayAll(folder: string): void {
+  const wrong = [folder, join(folder, 'archive')].flatMap((at) =>
+    (existsSync(at) ? readdirSync(at) : [])
+      .filter((name) => name.endsWith('.slowglow'))
+      .flatMap((name) => {
+        const differs = differsIn(join(at, name))
+        return differs === null ? [] : [`${name}: ${differs}`]
+      }),
+  )
+  if (wrong.length > 0) throw new Error(`Replayed, these runs go another way: ${wrong.join('\n')}`)
+}
+
+/** Why a run file, replayed, goes another way; null where it does not, or where its recorder died before it wrote anything. */
+export function differsIn(path: string): string | null {
+  if (statSync(path).size === 0) return null
+  const opened = openRunFile(path)
+  if ('trouble' in opened) return opened.trouble
+  try {
+    return goesAnotherWay(opened.reader)
+  } finally {
+    opened.reader.close()
+  }
+}
+
 /**
- * Why the record of a live run does not give what it says was decided when it is fed again; null where it does. One that knows
+ * Why the record of a run does not give what it says was decided when it is fed again; null where it does. One that knows
  * nothing, or that cannot be followed, is no record that agrees; who was killed may end early, and what was dropped is told there.
  */
 export function goesAnotherWay(reader: RunReader): string | null {
@@ -42,7 +69,8 @@ export function goesAnotherWay(reader: RunReader): string | null {
       : null
   // Asked before the entries: where a slow machine's run is still ending, its end may come in between.
   const ended = reader.ending() !== null
-  const { difference, gap, ends_early } = replayExactly(known.plan, reader.entries(), 'controller')
+  const from = known.command === 'rehearse' ? 'rehearsal' : 'controller'
+  const { difference, gap, ends_early } = replayExactly(known.plan, reader.entries(), from)
   if (difference !== null) return JSON.stringify(difference)
   if (gap === null || events.some(({ what }) => what === 'dropped')) return null
   return ends_early !== null && !ended ? null : gap

@@ -10,6 +10,7 @@ import {
   type Snapshot,
   snapshotShape,
 } from '../../src/service/api/index.js'
+import { replayAll } from './replayed.js'
 import { program } from './terminal.js'
 
 /** What came back. */
@@ -122,8 +123,13 @@ export class ServeProcess {
     }
   }
 
+  /** Its runs go away, each replayed first. */
   forget(): void {
-    rmSync(this.runs, { recursive: true, force: true })
+    try {
+      replayAll(this.runs)
+    } finally {
+      rmSync(this.runs, { recursive: true, force: true })
+    }
   }
 }
 

@@ -8,7 +8,7 @@ import { loadAll } from '../../src/files/index.js'
 import { makePlan } from '../../src/plan/index.js'
 import { openRunFile, storyOf } from '../../src/record/index.js'
 import { type RunEntry, streamsOf } from '../../src/story/index.js'
-import { rehearse } from '../helpers/replayed.js'
+import { rehearse, replayAll } from '../helpers/replayed.js'
 
 const profilePath = 'profiles/small-receiver/receive.yaml'
 const all = loadAll(profilePath)
@@ -71,6 +71,7 @@ describe('slowglow rehearse', () => {
     folder = mkdtempSync(join(tmpdir(), 'rehearse-'))
   })
   afterEach(() => {
+    replayAll(folder)
     rmSync(folder, { recursive: true })
     process.exitCode = 0
   })

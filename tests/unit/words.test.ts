@@ -6,12 +6,14 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest'
 import type { Io } from '../../src/cli/io.js'
 import { registerRehearse } from '../../src/cli/commands/rehearse.js'
 import { registerSafeOff } from '../../src/cli/commands/safe-off.js'
+import { replayAll } from '../helpers/replayed.js'
 
 let folder = ''
 beforeEach(() => {
   folder = mkdtempSync(join(tmpdir(), 'words-'))
 })
 afterEach(() => {
+  replayAll(folder)
   rmSync(folder, { recursive: true })
   process.exitCode = 0
 })

@@ -4,6 +4,7 @@ import { join } from 'node:path'
 import { afterEach, describe, expect, it } from 'vitest'
 import { Broker, freePort, password, skipWithoutBroker, user } from '../helpers/broker.js'
 import { LiveRun } from '../helpers/live-run.js'
+import { replayAll } from '../helpers/replayed.js'
 import { skipWithoutSocat } from '../helpers/pty.js'
 import { gone, plain, processesWith } from '../helpers/terminal.js'
 import { fakeInhibitor, fitFiles, grantsSleepHold } from '../helpers/unattended.js'
@@ -159,5 +160,6 @@ describe('a rehearsal of a run that is to be left alone', () => {
     expect(alerts.at(-1)?.kind).toBe('finish')
     expect(alerts.filter(({ kind }) => kind === 'step').length).toBeGreaterThan(5)
     expect(alerts.some(({ to }) => to.includes('command notify'))).toBe(false)
+    replayAll(folder)
   })
 })
