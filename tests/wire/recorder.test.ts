@@ -61,6 +61,42 @@ function entriesOf(path: string): RunEntry[] {
   return entries
 }
 
+/** NODE_OPTIONS for a recorder that writes down, in order, what it hears, commits with and without a sync, and tells. */
+function tellingOrder(log: string): string {
+  const code = `
+    import { appendFileSync } from 'node:fs'
+    import { createRequire } from 'node:module'
+    import { Socket } from 'node:net'
+    if (process.argv[1]?.includes('recorder.process')) {
+      const say = (line) => appendFileSync(${JSON.stringify(log)}, line + '\\n')
+      const { prototype } = createRequire(process.argv[1])('better-sqlite3')
+      const { exec, pragma } = prototype
+      const { write, emit } = Socket.prototype
+      let level = ''
+      prototype.pragma = function (sql, options) {
+        level = /^synchronous = (\\w+)/.exec(sql)?.[1] ?? level
+        const result = pragma.call(this, sql, options)
+        if (level === 'FULL' && sql.startsWith('user_version = ')) say('synced')
+        return result
+      }
+      prototype.exec = function (sql) {
+        const result = exec.call(this, sql)
+        if (sql === 'COMMIT') say(level === 'FULL' ? 'synced' : 'written')
+        return result
+      }
+      Socket.prototype.emit = function (name, chunk, ...more) {
+        if (name === 'data' && String(chunk).includes('"kind":"entries"')) say('heard')
+        return emit.call(this, name, chunk, ...more)
+      }
+      Socket.prototype.write = function (text, ...more) {
+        const told = [...String(text).matchAll(/"kind":"(recorded|confirmed)"/g)]
+        for (const [, kind] of told) say('told ' + kind)
+        return write.call(this, text, ...more)
+      }
+    }`
+  return `--import=data:text/javascript,${encodeURIComponent(code)}`
+}
+
 describe('the recorder process', () => {
   it('confirms what it has, names recorded intents, and leaves one final file when the run is over', async () => {
     const recorder = await started()
@@ -77,6 +113,31 @@ describe('the recorder process', () => {
     expect(controller.heard.trouble).toEqual([])
     await until(() => !isRunning(recorder.pid), 'the recorder has ended')
     expect(existsSync(recorder.socket)).toBe(false)
+  })
+
+  it('tells of nothing as recorded or confirmed that its disk was not asked to keep since: not an intent, not a reading', async () => {
+    const log = join(folder(), 'order')
+    process.env['NODE_OPTIONS'] = tellingOrder(log)
+    const recorder = await started().finally(() => delete process.env['NODE_OPTIONS'])
+    const controller = client(recorder.socket, 'controller')
+    const run = smallRun()
+    controller.append(run.slice(0, 200))
+    controller.append([event(20_000_000, { what: 'intent', intent: 7 })])
+    await until(() => controller.heard.recorded.includes(7), 'intent recorded')
+    controller.append(run.slice(200, 600).filter(({ entry }) => entry === 'reading'))
+    controller.append([event(60_000_000, { what: 'fed', durable: false })])
+    await until(() => controller.unconfirmed().length === 0, 'all confirmed')
+    controller.append(run.slice(-1))
+    await controller.close()
+    const order = readFileSync(log, 'utf8').trim().split('\n')
+    let isKept = false
+    for (const line of order) {
+      if (line === 'heard' || line === 'written') isKept = false
+      if (line === 'synced') isKept = true
+      if (line.startsWith('told')) expect([line, isKept]).toEqual([line, true])
+    }
+    expect(order.filter((line) => line === 'told recorded')).toHaveLength(1)
+    expect(order.filter((line) => line === 'told confirmed').length).toBeGreaterThan(1)
   })
 
   it('takes entries of controller and supervisor, each with its own confirmations', async () => {
