@@ -8,6 +8,7 @@ import { integrityOf } from '../helpers/sound-file.js'
 import { isThere } from '../helpers/terminal.js'
 import { version } from '../helpers/version.js'
 import { Bench, speed } from './bench-run.js'
+import { rightExit } from './exit.js'
 import type { Truth } from './inside.js'
 import { type Kind, lateCodes, type Moment } from './kinds.js'
 
@@ -21,7 +22,8 @@ export interface Result {
   readonly off_ms: number | null
   readonly outputs: string
   readonly reason: string
-  readonly exit: number | null
+  /** Exit code of the command; absent where it was not judged yet (cells of an earlier program). */
+  readonly exit?: number | null
   /** The commit that was tried. */
   readonly version: string
   /** What was not as it must be; empty = the cell holds. */
@@ -35,6 +37,9 @@ export interface Result {
 const notTried = 'not tried'
 /** Whether its moment came; where it did not, nothing was learned. */
 export const isTried = ({ wrong }: Result): boolean => wrong[0]?.startsWith(notTried) !== true
+
+/** Whether it holds in everything that is judged today, its exit code too: what an earlier program left unjudged is done again. */
+export const isWhole = ({ wrong, exit }: Result): boolean => wrong.length === 0 && exit !== undefined
 
 /** Volts that may be touched, and what a sample of the truth may lag behind. */
 const low_V = 60
@@ -152,6 +157,8 @@ function judged(kind: Kind, moment: Moment, as: Way, run: Bench, { at, exit, wro
   if (!known && !first && !late) wrong.push(`reason "${code}"`)
   if (code === null && ending !== null && kind.harmless !== true && moment !== 'make-safe')
     wrong.push('nothing ended the run')
+  const right = rightExit(kind, { code, confirmed, warned: (ending?.warnings.length ?? 0) > 0 })
+  if (exit !== right) wrong.push(`exit code ${exit ?? 'none'}, and ${right ?? 'none'} is right`)
   return {
     kind: kind.name,
     moment,

@@ -5,8 +5,8 @@ export type End = 'confirmed' | 'alarm' | 'next start' | 'either'
 
 export interface Kind {
   readonly name: string
-  /** Where in the tests the same thing is held in detail. */
-  readonly row_of: string
+  /** Where in the tests the same thing is held in detail: file, and words that stand there; null: here only. */
+  readonly in_detail: readonly [file: string, words: string] | null
   /** A fault of the virtual bench, let loose at the moment. */
   readonly fault?: string
   /** Anything else that is done at the moment. */
@@ -37,33 +37,42 @@ export const lateCodes: readonly string[] = [
   'recorder-lost',
 ]
 
-const faults = 'tests/faults'
-const input = 'tests/wire/bad-input.test.ts'
-const supervisor = 'tests/wire/supervisor.test.ts'
 const short = ['over-ceiling', 'over-trip', 'current-limit', 'off-set-point', 'slow-rise', 'error-integral']
 const gone = ['stale', 'line-lost', 'bad-reply', 'read-back']
 const lost = ['controller-lost']
 
 export const kinds: readonly Kind[] = [
-  { name: 'filter capacitor shorts', row_of: faults, fault: 'C2:short', codes: short, end: 'confirmed' },
-  { name: 'filter capacitor leaks', row_of: faults, fault: 'C2:leaky=3k', codes: short, end: 'confirmed' },
+  {
+    name: 'filter capacitor shorts',
+    in_detail: ['tests/wire/run.test.ts', 'trips when a capacitor shorts at 60 % of the ramp'],
+    fault: 'C2:short',
+    codes: short,
+    end: 'confirmed',
+  },
+  {
+    name: 'filter capacitor leaks',
+    in_detail: ['tests/simulator/parts.ts', "'C2:leaky=5k'"],
+    fault: 'C2:leaky=3k',
+    codes: short,
+    end: 'confirmed',
+  },
   {
     name: 'tube too strong',
-    row_of: faults,
+    in_detail: ['tests/faults/over-rating.test.ts', "'V4:strong=2'"],
     fault: 'V1:strong=3',
     codes: [...short, 'rising'],
     end: 'confirmed',
   },
   {
     name: 'heater opens',
-    row_of: faults,
+    in_detail: ['tests/faults/rehearsal.test.ts', 'trips as heaters lost when a heater opens with HT on'],
     fault: 'V1:heater-open',
     codes: ['heater-lost', ...short],
     end: 'confirmed',
   },
   {
     name: 'bias lost',
-    row_of: faults,
+    in_detail: ['tests/faults/rehearsal.test.ts', 'trips on bias lost with HT on'],
     fault: 'bias:bias-lost',
     codes: ['bias-low', ...short, ...gone, 'protection'],
     end: 'either',
@@ -71,7 +80,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'bias lead off',
-    row_of: faults,
+    in_detail: ['tests/unit/driven.test.ts', 'says that the bias is lost, not what its loss made of HT'],
     fault: 'bias:lead-off',
     codes: ['bias-low', ...short],
     end: 'either',
@@ -79,7 +88,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'HT lead off',
-    row_of: faults,
+    in_detail: ['tests/faults/rehearsal.test.ts', 'an HT lead fallen off'],
     fault: 'HT:lead-off',
     harmless: true,
     codes: [...short, 'plate-lost', 'below-ask', 'prompt-timeout', 'operator'],
@@ -87,28 +96,28 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'HT supply drops out',
-    row_of: faults,
+    in_detail: ['tests/faults/rehearsal.test.ts', 'trip when one of them drops out'],
     fault: 'HT:drop-out',
     codes: [...short, 'protection', ...gone],
     end: 'confirmed',
   },
   {
     name: 'HT protection fires',
-    row_of: 'tests/unit/sequencer.test.ts',
+    in_detail: ['tests/faults/rehearsal.test.ts', 'trips when the protection of a supply fires'],
     fault: 'HT:trips',
     codes: ['protection', ...short],
     end: 'confirmed',
   },
   {
     name: 'HT supply overheats',
-    row_of: 'tests/faults/over-temperature.test.ts',
+    in_detail: ['tests/faults/over-temperature.test.ts', 'a supply that switches off because it is too hot'],
     fault: 'high:overheats',
     codes: ['protection', ...short],
     end: 'confirmed',
   },
   {
     name: 'somebody has the panel',
-    row_of: input,
+    in_detail: ['tests/wire/bad-input.test.ts', 'an OFF that is refused, as every setting is'],
     fault: 'high:local',
     harmless: true,
     codes: [...gone, 'invariant'],
@@ -116,33 +125,57 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'HT reads nonsense',
-    row_of: input,
+    in_detail: ['tests/wire/bad-input.test.ts', 'a number out of any plausible range'],
     fault: 'high:reads-volts=9000V',
     codes: [...short, ...gone, 'protection'],
     end: 'either',
   },
-  { name: 'HT line silent', row_of: input, fault: 'line.high:silent', codes: gone, end: 'alarm' },
-  { name: 'bias line silent', row_of: input, fault: 'line.low:silent', codes: gone, end: 'alarm' },
+  {
+    name: 'HT line silent',
+    in_detail: ['tests/faults/bad-input.test.ts', "'line.high:silent'"],
+    fault: 'line.high:silent',
+    codes: gone,
+    end: 'alarm',
+  },
+  {
+    name: 'bias line silent',
+    in_detail: ['tests/faults/signals.test.ts', "'off', 'late'"],
+    fault: 'line.low:silent',
+    codes: gone,
+    end: 'alarm',
+  },
   {
     name: 'bias meter silent',
-    row_of: faults,
+    in_detail: ['tests/faults/signals.test.ts', "'off', 'late'"],
     fault: 'line.grid return meter:silent',
     codes: gone,
     end: 'confirmed',
   },
   {
     name: 'HT line garbled',
-    row_of: input,
+    in_detail: ['tests/faults/rehearsal.test.ts', 'line.high:garbled@HT>150V'],
     fault: 'line.high:garbled',
     // A digit with a bit flipped may be another digit: a current that was never drawn trips as one that was.
     codes: [...gone, 'protection', ...short],
     end: 'either',
   },
-  { name: 'HT line noise', row_of: input, fault: 'line.high:noise', codes: gone, end: 'alarm' },
-  { name: 'HT replies 2 s late', row_of: input, fault: 'line.high:late=2s', codes: gone, end: 'either' },
+  {
+    name: 'HT line noise',
+    in_detail: ['tests/wire/bad-input.test.ts', 'binary noise'],
+    fault: 'line.high:noise',
+    codes: gone,
+    end: 'alarm',
+  },
+  {
+    name: 'HT replies 2 s late',
+    in_detail: ['tests/faults/signals.test.ts', "'off', 'late'"],
+    fault: 'line.high:late=2s',
+    codes: gone,
+    end: 'either',
+  },
   {
     name: 'HT line echoes',
-    row_of: input,
+    in_detail: ['tests/wire/bad-input.test.ts', 'an echo'],
     fault: 'line.high:echo',
     harmless: true,
     codes: gone,
@@ -150,22 +183,28 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'HT replies one behind',
-    row_of: input,
+    in_detail: ['tests/wire/bad-input.test.ts', 'replies late by one'],
     fault: 'line.high:behind',
     codes: [...gone, ...short],
     end: 'either',
   },
-  { name: 'HT reply never ends', row_of: input, fault: 'line.high:endless', codes: gone, end: 'alarm' },
+  {
+    name: 'HT reply never ends',
+    in_detail: ['tests/wire/bad-input.test.ts', 'a line that never ends'],
+    fault: 'line.high:endless',
+    codes: gone,
+    end: 'alarm',
+  },
   {
     name: 'plug in another supply',
-    row_of: input,
+    in_detail: ['tests/wire/bad-input.test.ts', 'replies from another instrument'],
     fault: 'line.high:another',
     codes: [...gone, 'protection', ...short],
     end: 'either',
   },
   {
     name: 'HT ignores OFF, then a stop',
-    row_of: supervisor,
+    in_detail: ['tests/wire/run.test.ts', 'ends with 4, keeps the bias on and alarms when HT ignores OFF'],
     fault: 'HT:ignores-off',
     act: (run) => {
       run.stop()
@@ -175,7 +214,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'stop by Ctrl-C',
-    row_of: 'tests/wire/run.test.ts',
+    in_detail: ['tests/wire/run.test.ts', 'runs down at the first Ctrl-C'],
     act: (run) => {
       run.stop()
     },
@@ -184,7 +223,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'terminal closed',
-    row_of: 'tests/wire/run.test.ts',
+    in_detail: ['tests/wire/run.test.ts', 'takes a closed terminal for a stop'],
     act: (run) => {
       run.session.hangUp()
     },
@@ -194,7 +233,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'HT line unplugged',
-    row_of: 'tests/wire/supply.test.ts',
+    in_detail: ['tests/wire/supply.test.ts', 'a hang-up is noticed and told with what it means'],
     act: (run) => {
       run.unplug('high')
     },
@@ -204,7 +243,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'HT line unplugged, then plugged in again',
-    row_of: 'tests/wire/replug.test.ts',
+    in_detail: ['tests/wire/replug.test.ts', 'goes on with the instrument that it knows'],
     act: (run) => {
       run.unplug('high')
     },
@@ -216,7 +255,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'HT line stuck',
-    row_of: 'tests/wire/traps.test.ts',
+    in_detail: ['tests/wire/traps.test.ts', 'F6: an OFF behind a stuck write waits for ever'],
     act: (run) => {
       run.stick('high')
     },
@@ -226,7 +265,10 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'controller killed',
-    row_of: supervisor,
+    in_detail: [
+      'tests/wire/supervisor.test.ts',
+      'has the outputs off when the controller is killed in mid-ramp',
+    ],
     act: (run) => {
       run.kill('SIGKILL', 'controller')
     },
@@ -235,7 +277,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'controller stopped',
-    row_of: supervisor,
+    in_detail: ['tests/wire/supervisor.test.ts', 'when the controller only stands still (SIGSTOP)'],
     act: (run) => {
       run.kill('SIGSTOP', 'controller')
     },
@@ -244,7 +286,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'controller breaks',
-    row_of: supervisor,
+    in_detail: ['tests/wire/supervisor.test.ts', 'has them off when the controller breaks'],
     act: (run) => {
       run.wish('controller', 'throw')
     },
@@ -253,7 +295,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'supervisor killed',
-    row_of: supervisor,
+    in_detail: ['tests/wire/supervisor.test.ts', 'is itself watched: when it is killed'],
     act: (run) => {
       run.kill('SIGKILL', 'supervisor')
     },
@@ -262,7 +304,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'supervisor stopped 3 s',
-    row_of: supervisor,
+    in_detail: ['tests/unit/rule-marks.test.ts', "'parent-lost'"],
     act: (run) => {
       run.kill('SIGSTOP', 'supervisor')
     },
@@ -272,7 +314,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'both killed',
-    row_of: 'tests/wire/safe-off.test.ts',
+    in_detail: ['tests/wire/safe-off.test.ts', 'ends an orphan controller, reads back what is on'],
     act: (run) => {
       run.kill('SIGKILL', 'supervisor', 'controller')
     },
@@ -280,7 +322,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'both stopped 3 s',
-    row_of: supervisor,
+    in_detail: ['tests/unit/rule-marks.test.ts', "'late-tick'"],
     act: (run) => {
       run.kill('SIGSTOP', 'controller', 'supervisor')
     },
@@ -290,7 +332,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'recorder killed',
-    row_of: supervisor,
+    in_detail: ['tests/wire/supervisor.test.ts', 'makes safe when the recorder is killed'],
     act: (run) => {
       run.kill('SIGKILL', 'recorder')
     },
@@ -299,7 +341,10 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'recorder stopped 3 s',
-    row_of: 'tests/wire/slow-disk.test.ts',
+    in_detail: [
+      'tests/wire/recorder.test.ts',
+      'that stands still for a while holds up nobody and loses nothing',
+    ],
     act: (run) => {
       run.kill('SIGSTOP', 'recorder')
     },
@@ -310,7 +355,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'disk full (page limit)',
-    row_of: 'tests/wire/recorder.test.ts',
+    in_detail: ['tests/wire/recorder.test.ts', 'on a full disk says so and keeps the rest elsewhere'],
     act: (run) => {
       run.wish('recorder', 'full')
     },
@@ -320,7 +365,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'disk full (tmpfs)',
-    row_of: 'tests/wire/recorder.test.ts',
+    in_detail: ['tests/wire/recorder.test.ts', 'on a file system that fills up in mid-run loses nothing'],
     act: (run) => {
       run.fillDisk()
     },
@@ -330,7 +375,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'fsync stands 4 s',
-    row_of: 'tests/wire/slow-disk.test.ts',
+    in_detail: ['tests/wire/slow-disk.test.ts', 'holds up no trip'],
     act: (run) => {
       run.wish('recorder', 'stands')
     },
@@ -340,7 +385,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'computer sleeps 60 s',
-    row_of: 'tests/unit/sequencer.test.ts',
+    in_detail: ['tests/unit/rule-marks.test.ts', 'slept:'],
     act: (run) => {
       run.wish('controller', 'sleep 60')
     },
@@ -349,7 +394,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'wall clock back 1 h',
-    row_of: 'tests/unit/sequencer.test.ts',
+    in_detail: null,
     act: (run) => {
       run.wish('controller', 'wall -3600')
     },
@@ -359,7 +404,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'clock jumps 5 s ahead',
-    row_of: 'tests/simulator',
+    in_detail: ['tests/simulator/nemesis.ts', "'clock jumps'"],
     act: (run) => {
       run.wish('controller', 'clock 5')
     },
@@ -377,7 +422,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'every core busy 3 s',
-    row_of: 'tests/wire/ways.test.ts',
+    in_detail: ['tests/simulator/nemesis.ts', "'controller stalls'"],
     act: (run) => {
       run.burn(3000)
     },
@@ -388,7 +433,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'memory short',
-    row_of: 'tests/unit/recorder-client.test.ts',
+    in_detail: null,
     act: (run) => {
       run.wish('controller', 'memory')
     },

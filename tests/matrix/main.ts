@@ -1,5 +1,5 @@
 import { existsSync, readFileSync, renameSync, writeFileSync } from 'node:fs'
-import { isTried, type Result, tryCell, type Way } from './cell.js'
+import { isTried, isWhole, type Result, tryCell, type Way } from './cell.js'
 import { type Killed, killAnywhere } from './kills.js'
 import { type Kind, kinds, type Moment, moments } from './kinds.js'
 import { resultsTable } from './table.js'
@@ -11,6 +11,7 @@ import { resultsTable } from './table.js'
  * or `--only` as well, after those.
  * What was tried is kept in FILE (kills in FILE.kills), from where it goes on, with `--most N` for so many more and `--minutes N` to begin
  * nothing after that time: what was wanted and not begun then counts as failed. The table for people, `--out FILE`, is made from both.
+ * The whole takes several sittings: `--keep tests/faults/results.json --out tests/faults/RESULTS.md --most N`, and both are committed.
  */
 const value = (name: string): string | null => {
   const at = process.argv.indexOf(`--${name}`)
@@ -57,7 +58,7 @@ function cells(): Cell[] {
 async function matrix(): Promise<number> {
   const results = read<Result>(kept)
   const isDone = ({ kind, moment }: Cell): boolean =>
-    results.some((each) => each.kind === kind.name && each.moment === moment && each.wrong.length === 0)
+    results.some((each) => each.kind === kind.name && each.moment === moment && isWhole(each))
   const left = cells()
     .filter((cell) => !isDone(cell))
     .slice(0, number('most', Infinity))
@@ -142,8 +143,9 @@ function tell(wrong: readonly string[], text: string, story: readonly string[] =
 
 function table(): void {
   const out = value('out')
-  if (out !== null && kept !== null)
-    writeFileSync(out, resultsTable(read<Result>(kept), read<Killed>(`${kept}.kills`)))
+  if (out === null || kept === null) return
+  const before = existsSync(out) ? readFileSync(out, 'utf8') : ''
+  writeFileSync(out, resultsTable(read<Result>(kept), read<Killed>(`${kept}.kills`), before))
 }
 
 async function overJobs<T>(
@@ -158,9 +160,10 @@ async function overJobs<T>(
   await Promise.all(Array.from({ length: at_once }, worker))
 }
 
-function keep(file: string | null, what: unknown): void {
+/** A line each, so that what a sitting added can be seen. */
+function keep(file: string | null, what: readonly unknown[]): void {
   if (file === null) return
-  writeFileSync(`${file}.new`, `${JSON.stringify(what, null, 1)}\n`)
+  writeFileSync(`${file}.new`, `[\n${what.map((one) => JSON.stringify(one)).join(',\n')}\n]\n`)
   renameSync(`${file}.new`, file)
 }
 function read<T>(file: string | null): T[] {

@@ -15,6 +15,8 @@ interface Judge {
   grace_us: number
   heaters_on_us: number | null
   ht_on_us: number | null
+  /** Channels that were off when the record was kept no more; null while it is kept. */
+  off_without_record: readonly string[] | null
   /** Requests that the judge has already looked at. */
   seen: number
 }
@@ -50,11 +52,29 @@ function look(judge: Judge, rig: Rig): void {
       )
       .filter(({ t_us }) => t_us > (judge.doomed_us ?? 0) + judge.grace_us)
     expect(raised).toEqual([])
-    if (t_us > judge.doomed_us + judge.grace_us + 100_000) expect(on('ht.1')).toBe(false)
+    if (t_us > judge.doomed_us + judge.grace_us + 100_000) {
+      if (!rig.ignoresOff.has('ht.1')) expect(on('ht.1')).toBe(false)
+      // It cannot be made to obey; it must have been told.
+      else if (on('ht.1')) expect(toldOff(rig, judge.doomed_us)).toBe(true)
+    }
+  }
+  // A segment is raised only once the record has its intent: without a record no more comes up than what it had already.
+  if (judge.off_without_record !== null) {
+    const up = judge.off_without_record.filter((channel) => on(channel) && (rig.set[channel] ?? 0) > 5)
+    expect(up.length).toBeLessThanOrEqual(1)
   }
   judge.seen = rig.commands.length
   if (rig.ending?.outputs_off === 'confirmed') expect(['lt.1', 'bias.1', 'ht.1'].filter(on)).toEqual([])
   if (rig.ending?.outcome === 'completed') expect(judge.doomed_us).toBeNull()
+}
+
+function toldOff(rig: Rig, since_us: number): boolean {
+  return rig.commands.some(
+    (command) =>
+      command.t_us >= since_us &&
+      ((command.kind === 'urgent off' && command.channels.includes('ht.1')) ||
+        (command.kind === 'line' && command.do === 'off' && command.channel === 'ht.1')),
+  )
 }
 
 class Act implements fc.Command<Judge, Rig> {
@@ -130,6 +150,41 @@ const acts = [
         doom(judge, rig, 0)
       }),
   ),
+  fc.constantFrom('slept', 'late').map(
+    (what) =>
+      new Act(`the loop ${what}`, running, (judge, rig) => {
+        rig.tick(what === 'late' ? 600_000 : 0, what === 'slept' ? 2_000_000 : 0)
+        doom(judge, rig, 0)
+      }),
+  ),
+  fc.constant(
+    new Act('a protection of HT fires', running, (judge, rig) => {
+      rig.feed({ kind: 'protection', channel: 'ht.1', which: 'over-current' })
+      doom(judge, rig, 0)
+    }),
+  ),
+  fc.constant(
+    new Act(
+      'stop now, after all',
+      (judge) => judge.doomed_us !== null,
+      (judge, rig) => {
+        rig.feed({ kind: 'stop', how: 'off now', by: 'judge' })
+        // Whatever grace there was is over.
+        if (rig.ending === null) judge.grace_us = Math.min(judge.grace_us, rig.t_us - (judge.doomed_us ?? 0))
+      },
+    ),
+  ),
+  fc.constant(
+    new Act('HT no longer obeys OFF', running, (_, rig) => {
+      rig.ignoresOff.add('ht.1')
+    }),
+  ),
+  fc.constant(
+    new Act('the record is kept no more', running, (judge, rig) => {
+      rig.keepsRecord = false
+      judge.off_without_record ??= ['lt.1', 'bias.1', 'ht.1'].filter((channel) => rig.on[channel] !== true)
+    }),
+  ),
   fc.constant(
     new Act('overload on HT', running, (judge, rig) => {
       rig.extra_A['HT'] = 2 * ceiling_A
@@ -162,6 +217,7 @@ describe('the sequencer beside a much simpler judge', () => {
           grace_us: 0,
           heaters_on_us: null,
           ht_on_us: null,
+          off_without_record: null,
           seen: 0,
         }
         const real = new Rig(smallPlan())

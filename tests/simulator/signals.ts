@@ -2,6 +2,7 @@ import type { State } from '../../src/sequencer/index.js'
 import { version } from '../helpers/version.js'
 import { OneThing } from './nemesis.js'
 import type { Parts } from './parts.js'
+import { actsOf, expectedOf, type From } from './signals-expected.js'
 import { type Simulated, simulateWith } from './simulation.js'
 
 /** What is read over the lines: the port it comes by, and what its question looks like. */
@@ -30,6 +31,7 @@ const late_us = 2_000_000
 class SpoiltSignal extends OneThing {
   /** When the first answer was spoilt. */
   began_us: number | null = null
+  private readonly since: Partial<Record<From, number>> = {}
   private now = false
   private last = ''
 
@@ -44,6 +46,15 @@ class SpoiltSignal extends OneThing {
 
   looks(state: State): void {
     this.now ||= this.isNow(state)
+    if (this.began_us === null) return
+    if (state.rails[signals[this.signal].rail]?.energised === true)
+      this.since['its rail was on'] ??= state.t_us
+    const step = state.plan.steps[state.step]
+    if (step?.rail === 'HT' && step.do === 'raise') this.since['HT was wanted'] ??= state.t_us
+  }
+  /** When it began to count; null: never. */
+  countedFrom(from: From): number | null {
+    return from === 'it began' ? this.began_us : (this.since[from] ?? null)
   }
 
   private isNow(state: State): boolean {
@@ -115,8 +126,16 @@ export interface Spoilt {
   readonly moment: Moment
   /** Code of what ended it, or how it ended. */
   readonly act: string
-  /** From the first spoilt answer to everything off, s; null where nothing went off because of it. */
+  /**
+   * To everything off, s: from the first spoilt answer, or from when it counted (its rail told on, HT wanted), whichever was later; 0
+   * where that never came. Null where nothing went off because of it.
+   */
   readonly within_s: number | null
+  /** What must come of it, by name (`signals-expected.ts`), and its longest time; null: nothing has to go off. */
+  readonly expected: string
+  readonly most_s: number | null
+  /** How it differs from that; null: it does not. */
+  readonly wrong: string | null
   readonly broken: Simulated['broken']
 }
 
@@ -124,53 +143,80 @@ export interface Spoilt {
 export function spoil(parts: Parts, signal: Signal, way: SignalWay, moment: Moment): Spoilt {
   const nemesis = new SpoiltSignal(parts, signal, way, moment)
   const run = simulateWith(parts, 1, nemesis)
-  const began_s = nemesis.began_us === null ? null : nemesis.began_us / 1e6
-  const act = began_s === null ? 'never asked then' : (run.reason ?? run.how)
-  const within_s =
-    began_s === null || run.reason === null || run.off_s === null || moment === 'going off'
-      ? null
-      : run.off_s - began_s
-  return { signal, way, moment, act, within_s, broken: run.broken }
+  const expected = expectedOf(signal, way, moment)
+  const { acts, within_s: most_s, from } = actsOf(parts.plan)[expected]
+  const act = nemesis.began_us === null ? 'never asked then' : (run.reason ?? run.how)
+  const off = nemesis.began_us === null || run.reason === null || moment === 'going off' ? null : run.off_s
+  const within_s = off === null ? null : Math.max(0, off - (nemesis.countedFrom(from) ?? off * 1e6) / 1e6)
+  const late = most_s !== null && (within_s ?? Infinity) > most_s
+  const wrong = !acts.includes(act)
+    ? `${act}, and ${acts.join(' or ')} is expected`
+    : late
+      ? `${act} after ${within_s?.toFixed(1) ?? '–'} s, and ${most_s.toFixed(1)} s is expected`
+      : null
+  return { signal, way, moment, act, within_s, expected, most_s, wrong, broken: run.broken }
 }
 
 /** One line of the table: what each way came to at each moment. */
 export function rowOf(cells: readonly Spoilt[]): string {
   const first = cells[0]
   if (first === undefined) return ''
-  const told = cells.map(({ act, within_s }) =>
-    within_s === null ? act : `${act}, ${within_s.toFixed(1)} s`,
-  )
+  const told = cells.map(({ act, within_s, most_s, expected, wrong }) => {
+    const time =
+      within_s === null
+        ? ''
+        : `, ${within_s.toFixed(1)} s${most_s === null ? '' : ` of ${most_s.toFixed(1)} s`}`
+    return `${wrong === null ? '' : `NOT AS EXPECTED: ${wrong}; `}${expected}: ${act}${time}`
+  })
   return `| ${first.signal} | ${first.way} | ${told.join(' | ')} |`
 }
 
 /** The whole table, for people: `told` is called with each row as it comes. */
-export function signalTable(parts: Parts, told: (row: string) => void): { text: string; broken: number } {
+export function signalTable(
+  parts: Parts,
+  told: (row: string) => void,
+): { text: string; broken: number; wrong: number } {
   const rows: string[] = []
-  let broken = 0
+  let [broken, wrong] = [0, 0]
   for (const signal of signalNames)
     for (const way of ways) {
       const cells = moments.map((moment) => spoil(parts, signal, way, moment))
       broken += cells.reduce((sum, cell) => sum + cell.broken.length, 0)
+      wrong += cells.filter((cell) => cell.wrong !== null).length
       const row = rowOf(cells)
       rows.push(row)
       told(row)
     }
-  return { text: [...head(broken), ...rows, ''].join('\n'), broken }
+  const legend = Object.entries(actsOf(parts.plan)).map(
+    ([name, { acts, within_s, from, because }]) =>
+      `| ${name} | ${acts.join(', ')} | ${within_s === null ? '–' : `${within_s.toFixed(1)} s from when ${from}`} | ${because} |`,
+  )
+  return { text: [...head(broken, wrong), ...rows, ...legendHead, ...legend, ''].join('\n'), broken, wrong }
 }
 
-const head = (broken: number): readonly string[] => [
-  '# What each reading may do, and what comes of it',
+const head = (broken: number, wrong: number): readonly string[] => [
+  '# What each reading may do, what must come of it, and what does',
   '',
-  `Made by \`npm run simulate -- --signals tests/faults/SIGNALS.md\` (program at ${version}); tests hold some of its rows against the program.`,
+  `Made by \`npm run simulate -- --signals tests/faults/SIGNALS.md\` (program at ${version}); tests hold some of its cells against the program each time.`,
   'A simulated run of the hailer in `tests/simulator/set` (limits as any plan has them, five rounds of readings a second), whose one',
-  'reading is spoilt in one way from one moment on: the rule that ended the run, and the seconds from the first spoilt answer to',
-  'everything off. A rule named without seconds turned an orderly run-down into an urgent OFF. "ended: completed" means that no rule ended',
-  'the run: what stands still looks steady, and a current that is too low is asked about, not tripped on (the rehearsed person goes on).',
+  'reading is spoilt in one way from one moment on. Each cell says what must come of it, by its name in the second table, which was written down before',
+  '(`tests/simulator/signals-expected.ts`); then the rule that ended the run, and the seconds until everything was off, of those it may take: from the first',
+  'spoilt answer, or from when the reading counted. A rule without seconds turned an orderly run-down into an urgent OFF. "ended: completed" means that no',
+  'rule ended the run: what stands still looks steady, and a current that is too low is asked about, not tripped on (the rehearsed person goes on).',
   'Against that stand the other readings of the same rail, the limits in the supply itself, and a meter of your own.',
   broken === 0
     ? 'Every run of the table kept all invariants and ended with its outputs confirmed off.'
     : `**${broken} invariants were broken in these runs.**`,
+  wrong === 0 ? 'Every cell is as expected.' : `**${wrong} cells are not as expected.**`,
   '',
   `| reading | way | ${moments.join(' | ')} |`,
   `|${' --- |'.repeat(moments.length + 2)}`,
+]
+
+const legendHead = [
+  '',
+  '## What must come of it',
+  '',
+  '| name | act | at most | where the figure comes from |',
+  '| --- | --- | --- | --- |',
 ]

@@ -32,10 +32,10 @@ function markOf(rig: Rig): string {
   return alarm ? 'wont-fall' : (rig.state.off?.reason?.code ?? 'none')
 }
 
-/** A dead-man that does not fire needs a supply that has one, and a part that is given up a reform: `unattended.test.ts`, `reform-alone.test.ts`. */
-const elsewhere = ['unproved', 'given-up'] as const
-type Here = Exclude<RuleCode, (typeof elsewhere)[number]>
-const here = (code: RuleCode): code is Here => !(elsewhere as readonly string[]).includes(code)
+/** A dead-man that does not fire needs a supply that has one, and a part that is given up a reform: they are asserted there. */
+const elsewhere = { unproved: 'unattended.test.ts', 'given-up': 'reform-alone.test.ts' } as const
+type Here = Exclude<RuleCode, keyof typeof elsewhere>
+const here = (code: RuleCode): code is Here => !(code in elsewhere)
 
 const marks: Readonly<Record<Here, () => Rig>> = {
   'over-ceiling': () => {
@@ -262,6 +262,11 @@ const marks: Readonly<Record<Here, () => Rig>> = {
 describe('the mark of each trip rule', () => {
   it.each(ruleCodes.filter(here))('%s', (code) => {
     expect(markOf(marks[code]())).toBe(code)
+  })
+
+  it.each(Object.entries(elsewhere))('%s, asserted in %s', (code, file) => {
+    const text = readFileSync(join(import.meta.dirname, file), 'utf8')
+    expect(text.split(`ending.reason).toMatchObject({ code: '${code}'`)).toHaveLength(2)
   })
 
   it('is made somewhere in the program: no rule stands in the list alone', () => {

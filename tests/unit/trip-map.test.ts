@@ -11,6 +11,15 @@ const sources = readdirSync('src', { recursive: true, encoding: 'utf8' }).filter
 )
 const named = (text: string): string[] => [...text.matchAll(/`([^`]+)`/g)].map(([, name = '']) => name)
 const isFile = (name: string): boolean => name.endsWith('.ts')
+/** Evidence that is named must be there. */
+describe('SAFETY.md', () => {
+  it('names tests and tables that exist', () => {
+    const files = named(readFileSync('SAFETY.md', 'utf8')).filter((name) => /^tests\/.*\.(ts|md)$/.test(name))
+    expect(files.length).toBeGreaterThan(15)
+    for (const file of files) expect(existsSync(file), file).toBe(true)
+  })
+})
+
 /** A file named with its room, or by its own name alone. */
 const filesOf = (name: string): string[] =>
   sources.filter((path) => path === name || path.endsWith(`/${name}`))

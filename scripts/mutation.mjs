@@ -1,0 +1,229 @@
+// npm run mutation [-- FILES AND FOLDERS] [--minutes N] [--again]: small changes are put into the program one after another, and the tests
+// must notice each. What is not done yet is done, some files at a time; the result is written after each lot, so that it may be stopped and
+// goes on from there: tests/mutation/RESULTS.md (a row a file) and tests/mutation/SURVIVORS.md (what no test noticed). A file is done
+// again when it has changed, or with --again. Without names the four rooms are done, the way of a trip first.
+import { execFileSync, spawnSync } from 'node:child_process'
+import { createHash } from 'node:crypto'
+import { existsSync, mkdirSync, readdirSync, readFileSync, statSync, writeFileSync } from 'node:fs'
+import { join, resolve } from 'node:path'
+
+const rooms = [
+  'src/sequencer/judge.ts',
+  'src/line/judge.ts',
+  'src/off',
+  'src/loop',
+  'src/sequencer',
+  'src/line',
+  'src/controller/supervise.ts',
+  'src/controller/safe-off.ts',
+  'src/controller/off-at-once.ts',
+  'src/limits',
+]
+const results = 'tests/mutation/RESULTS.md'
+const survivors = 'tests/mutation/SURVIVORS.md'
+/** Lines of source in one lot: some minutes. */
+const lot_lines = 400
+
+const args = process.argv.slice(2)
+const at = args.indexOf('--minutes')
+const minutes = at < 0 ? Infinity : Number(args.splice(at, 2)[1])
+const again = args.includes('--again')
+const named = args.filter((arg) => arg !== '--again')
+
+const git = (...words) => execFileSync('git', words, { encoding: 'utf8' }).trim()
+/** The commit that last changed the program or its tests. */
+const program = `${git('log', '-1', '--format=%h', '--', 'src', 'tests')}${git('status', '--porcelain', '--', 'src', 'tests/unit', 'tests/properties') === '' ? '' : '-changed'}`
+const day = new Date().toISOString().slice(0, 10)
+const read = (path) => (existsSync(path) ? readFileSync(path, 'utf8') : '')
+const lines = (path) => read(path).split('\n').length
+const hash = (path) => createHash('sha1').update(read(path)).digest('hex').slice(0, 7)
+/** Only types, or only names passed on: nothing that could be changed. */
+const hasCode = (path) => /\bfunction\b|=>|\b(const|let) /.test(read(path))
+
+const files = [...new Set((named.length > 0 ? named : rooms).flatMap(filesIn))].filter(hasCode)
+const rows = rowsOf(read(results))
+const why = reasonsIn(read(survivors))
+const left = files.filter((file) => again || rows.get(file)?.source !== hash(file))
+process.stderr.write(`${files.length} files, ${left.length} to do\n`)
+
+mkdirSync('.stryker', { recursive: true })
+const began = Date.now()
+while (left.length > 0 && Date.now() - began < 60_000 * minutes) {
+  const lot = [left.shift()]
+  while (
+    left.length > 0 &&
+    roomOf(left[0]) === roomOf(lot[0]) &&
+    [...lot, left[0]].reduce((sum, file) => sum + lines(file), 0) <= lot_lines
+  )
+    lot.push(left.shift())
+  const { status } = spawnSync(
+    'node_modules/.bin/stryker',
+    ['run', 'stryker.conf.mjs', '--mutate', lot.join(',')],
+    {
+      stdio: ['ignore', 2, 2],
+      env: { ...process.env, ROOM: roomOf(lot[0]), SLOWGLOW_MUTATION_KEPT: resolve('.stryker/times.json') },
+    },
+  )
+  if (status !== 0) {
+    process.exitCode = 1
+    break
+  }
+  const report = JSON.parse(read('.stryker/report.json'))
+  for (const file of lot) {
+    const { mutants, source } = report.files[file] ?? { mutants: [], source: '' }
+    rows.set(file, rowOf(file, mutants, source))
+  }
+  tell()
+}
+tell()
+if (left.length > 0) process.stderr.write(`not begun: ${left.join(', ')}\n`)
+
+/** Whose tests are tried (stryker.conf.mjs). */
+function roomOf(file) {
+  return file.split('/')[1]
+}
+
+function tell() {
+  writeFileSync(results, resultsText())
+  writeFileSync(survivors, survivorsText())
+}
+
+function filesIn(path) {
+  if (!statSync(path).isDirectory()) return [path]
+  return readdirSync(path)
+    .filter((name) => name.endsWith('.ts'))
+    .map((name) => join(path, name))
+}
+
+/** What came of one file, and what survived in it. */
+function rowOf(file, mutants, source) {
+  const of = (...states) => mutants.filter(({ status }) => states.includes(status)).length
+  const text = source.split('\n')
+  const lived = mutants
+    .filter(({ status }) => status === 'Survived' || status === 'NoCoverage')
+    .map(({ location, mutatorName, replacement, status }) => {
+      const { start, end } = location
+      const first = text[start.line - 1] ?? ''
+      const was =
+        start.line === end.line
+          ? first.slice(start.column - 1, end.column - 1)
+          : [first.slice(start.column - 1), ...text.slice(start.line, end.line)].join(' ')
+      const place = `\`${short(first)}\``
+      const change = `\`${short(was)}\` → \`${short(replacement ?? mutatorName)}\``
+      return {
+        line: start.line,
+        text: `${place}: ${change}${status === 'NoCoverage' ? ' (no test comes by)' : ''}`,
+      }
+    })
+  return {
+    killed: of('Killed', 'Timeout'),
+    survived: of('Survived'),
+    unreached: of('NoCoverage'),
+    at_load: of('Ignored'),
+    program,
+    day,
+    source: hash(file),
+    lived,
+  }
+}
+
+function short(code) {
+  const flat = code.replaceAll(/\s+/g, ' ').replaceAll('`', "'").replaceAll('—', '-').trim()
+  return flat.length > 90 ? `${flat.slice(0, 88)} …` : flat
+}
+
+const tried = ({ killed, survived, unreached }) => killed + survived + unreached
+const score = (row) => (tried(row) === 0 ? '–' : `${((100 * row.killed) / tried(row)).toFixed(1)} %`)
+
+function resultsText() {
+  const all = [...rows].toSorted(([a], [b]) => a.localeCompare(b))
+  const line = (name, row, when) =>
+    `| ${name} | ${tried(row)} | ${row.killed} | ${row.survived} | ${row.unreached} | ${row.at_load} | ${score(row)} | ${when} |`
+  const sum = (list) =>
+    list.reduce(
+      (total, [, row]) => ({
+        killed: total.killed + row.killed,
+        survived: total.survived + row.survived,
+        unreached: total.unreached + row.unreached,
+        at_load: total.at_load + row.at_load,
+      }),
+      { killed: 0, survived: 0, unreached: 0, at_load: 0 },
+    )
+  const folders = [...new Set(all.map(([file]) => file.split('/').slice(0, 2).join('/')))]
+  const undone = [...new Set(rooms.flatMap(filesIn))].filter((file) => hasCode(file) && !rows.has(file))
+  const stale = all.filter(([file, { source }]) => !existsSync(file) || hash(file) !== source)
+  return [
+    '# Would the tests notice?',
+    '',
+    'Written by `npm run mutation`, from what was really run: small changes (Stryker) put into a file one after another, and whether a test that runs in one process',
+    'fails for it. A change that fails no test within five seconds of tests counts as surviving, the quickest tests and those that noticed something near by going',
+    'first; a test that takes longer than two seconds is not asked. So a score is what was shown, and no less. What was noticed was confirmed: the same test passes again',
+    'without the change. Changes in what is computed once, at load (tables, constants), are not tried and not in the score: "at load". The goal is 90 %.',
+    'What survived stands in [SURVIVORS.md](SURVIVORS.md).',
+    '',
+    '| file | tried | noticed | survived | no test comes by | at load | score | program, day, source |',
+    '| --- | --- | --- | --- | --- | --- | --- | --- |',
+    ...all.map(([file, row]) => line(`\`${file}\``, row, `${row.program}, ${row.day}, ${row.source}`)),
+    '',
+    '| room | tried | noticed | survived | no test comes by | at load | score | files |',
+    '| --- | --- | --- | --- | --- | --- | --- | --- |',
+    ...folders.map((folder) => {
+      const of = all.filter(([file]) => file.startsWith(`${folder}/`))
+      const more = undone.filter((file) => file.startsWith(`${folder}/`)).length
+      return line(folder, sum(of), `${of.length} of ${of.length + more}`)
+    }),
+    '',
+    `**Not run yet: ${undone.length === 0 ? 'nothing' : `${undone.length} files, ${undone.reduce((all, file) => all + lines(file), 0)} lines`}.**`,
+    ...(undone.length === 0 ? [] : [undone.map((file) => `\`${file}\``).join(', ')]),
+    ...(stale.length === 0 ? [] : [`Changed since: ${stale.map(([file]) => `\`${file}\``).join(', ')}.`]),
+    '',
+  ].join('\n')
+}
+
+function rowsOf(text) {
+  const found = new Map()
+  for (const line of text.split('\n')) {
+    const cells = line.split('|').map((cell) => cell.trim())
+    const file = /^`(src\/.+)`$/.exec(cells[1] ?? '')?.[1]
+    if (file === undefined || cells.length < 10) continue
+    const [killed, survived, unreached, at_load] = cells.slice(3, 7).map(Number)
+    const [by, on, source] = (cells[8] ?? '').split(', ')
+    found.set(file, { killed, survived, unreached, at_load, program: by, day: on, source, lived: null })
+  }
+  return found
+}
+
+/** What was written behind a survivor by hand stays with it: ` — ` and the reason. */
+function reasonsIn(text) {
+  const found = { of: new Map(), sections: new Map() }
+  for (const section of text.split('\n## ').slice(1)) {
+    const file = section.slice(0, section.indexOf('\n')).trim()
+    found.sections.set(file, section)
+    for (const line of section.split('\n')) {
+      const [key, reason] = line.replace(/^- \d+: /, '').split(' — ')
+      if (reason !== undefined) found.of.set(`${file} ${key}`, reason)
+    }
+  }
+  return found
+}
+
+function survivorsText() {
+  const sections = [...rows]
+    .toSorted(([a], [b]) => a.localeCompare(b))
+    .flatMap(([file, { lived }]) => {
+      if (lived === null) return why.sections.has(file) ? [`## ${why.sections.get(file).trim()}`] : []
+      if (lived.length === 0) return []
+      const told = lived.map(({ line, text }) => {
+        const reason = why.of.get(`${file} ${text}`)
+        return `- ${line}: ${text}${reason === undefined ? '' : ` — ${reason}`}`
+      })
+      return [`## ${file}\n\n${told.join('\n')}`]
+    })
+  const head = [
+    '# What no test noticed',
+    '',
+    'Written by `npm run mutation`; each line is a change that failed no test: line, where, what was there → what was put there. What stands behind a dash was written by',
+    'hand and stays: why the change makes no difference that matters. One without a reason was not looked at yet.',
+  ].join('\n')
+  return `${[head, ...sections].join('\n\n')}\n`
+}

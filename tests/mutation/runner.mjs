@@ -1,0 +1,228 @@
+// A runner of tests for Stryker: source and tests are loaded once, and each mutant only switched on. That makes a mutant cost
+// milliseconds where a run of vitest for each costs seconds of a core, so that a room can be done at all.
+//
+// What is called killed was confirmed: the test that failed is run again at once without the mutant and must pass; where it does not
+// (something was left behind by a mutant), everything is loaded anew and the mutant tried once more.
+//
+// Tests that lately killed a mutant near by go first, then the quickest. A mutant gets `most_ms` of tests; one that lives so long counts as
+// surviving although a later test might have killed it.
+import { existsSync, readFileSync, writeFileSync } from 'node:fs'
+import { resolve } from 'node:path'
+import { performance } from 'node:perf_hooks'
+import { createServer, createServerModuleRunner } from 'vite'
+import { Collected } from './collect.mjs'
+
+const files = (process.env.SLOWGLOW_MUTATION_TESTS ?? '').split(',').filter((file) => file !== '')
+const most_ms = 1000 * Number(process.env.SLOWGLOW_MUTANT_S ?? 5)
+/** Longer ones are left out. */
+const longest_ms = 1000 * Number(process.env.SLOWGLOW_TEST_S ?? 2)
+const setup = 'tests/setup.ts'
+/** How long tests took, from run to run: one that is known to be too long is not begun. */
+const kept = process.env.SLOWGLOW_MUTATION_KEPT ?? 'mutation-times.json'
+
+/** Where Stryker's own changes to the source look. The object is kept by every changed module: only what it holds may change. */
+const ns = (globalThis.__stryker__ ??= {})
+
+class Together {
+  static inject = ['options']
+  collected = new Collected()
+  /** How long each test took when nothing was changed, ms. */
+  took = new Map()
+  /** Tests that killed, newest first, with where the mutant was. */
+  killers = []
+  loaded = null
+  /** Test files that cannot be loaded here. */
+  unusable = new Set()
+
+  capabilities() {
+    return { reloadEnvironment: true }
+  }
+
+  async init() {
+    process.env.NODE_ENV = 'test'
+    process.env.VITEST = 'true'
+    const { expect, vi } = await import('vitest')
+    globalThis.__collected__ = () => this.collected.names(expect, vi)
+    this.server = await createServer({
+      root: process.cwd(),
+      configFile: false,
+      logLevel: 'error',
+      appType: 'custom',
+      server: { middlewareMode: true, hmr: false, ws: false, watch: null },
+      optimizeDeps: { noDiscovery: true },
+      ssr: { noExternal: ['vitest'] },
+      plugins: [this.#collecting(), this.#countingOnlyAtFirst()],
+    })
+    this.modules = createServerModuleRunner(this.server.environments.ssr, { hmr: false })
+    if (existsSync(kept)) this.took = new Map(JSON.parse(readFileSync(kept, 'utf8')))
+  }
+
+  async dispose() {
+    await this.modules?.close()
+    await this.server?.close()
+  }
+
+  async dryRun() {
+    await this.#load('counting')
+    const tests = []
+    const entered = new Set()
+    for (const test of this.collected.tests) {
+      const base = { id: test.id, name: test.id, fileName: resolve(test.file) }
+      if (test.skip || (this.took.get(test.id) ?? 0) > longest_ms) {
+        tests.push({ ...base, status: 2, timeSpentMs: 0 })
+        continue
+      }
+      ns.currentTestId = test.id
+      const from = performance.now()
+      const failure = await this.collected.run(test, entered)
+      ns.currentTestId = undefined
+      const timeSpentMs = performance.now() - from
+      this.took.set(test.id, timeSpentMs)
+      if (timeSpentMs > longest_ms) {
+        delete ns.mutantCoverage?.perTest[test.id]
+        tests.push({ ...base, status: 2, timeSpentMs: 0 })
+      } else if (failure === null) tests.push({ ...base, status: 0, timeSpentMs })
+      else {
+        // One that fails by itself, here where it may lack something, tells of no mutant.
+        process.stderr.write(`left out: ${test.id}: ${failure.message.slice(0, 200)}\n`)
+        this.took.set(test.id, Infinity)
+        delete ns.mutantCoverage?.perTest[test.id]
+        tests.push({ ...base, status: 2, timeSpentMs: 0 })
+      }
+    }
+    await this.collected.leave(entered)
+    writeFileSync(kept, JSON.stringify([...this.took].filter(([, ms]) => ms < Infinity)))
+    if (process.env.SLOWGLOW_MUTATION_TIMES !== undefined) this.#tellTimes(tests)
+    return { status: 'complete', tests, mutantCoverage: ns.mutantCoverage ?? { static: {}, perTest: {} } }
+  }
+
+  async mutantRun({ activeMutant, testFilter, hitLimit, mutantActivation, reloadEnvironment }) {
+    const atLoad = mutantActivation === 'static'
+    ns.hitLimit = undefined
+    ns.hitCount = undefined
+    ns.activeMutant = atLoad ? activeMutant.id : undefined
+    try {
+      if (atLoad || reloadEnvironment || this.loaded !== 'quick') await this.#load('quick')
+    } catch (error) {
+      this.loaded = null
+      return { status: 'killed', killedBy: [], failureMessage: String(error), nrOfTests: 0 }
+    }
+    const chosen = this.#inOrder(activeMutant, testFilter)
+    let spent_ms = 0
+    let nrOfTests = 0
+    ns.hitCount = 0
+    ns.hitLimit = hitLimit
+    for (const test of chosen) {
+      if (spent_ms > most_ms) break
+      const from = performance.now()
+      const failure = await this.#with(activeMutant.id, test)
+      spent_ms += performance.now() - from
+      nrOfTests++
+      if (hitLimit !== undefined && ns.hitCount > hitLimit)
+        return { status: 'timeout', reason: `run ${ns.hitCount} times` }
+      if (failure === null) continue
+      if (!atLoad && !(await this.#isKilled(activeMutant.id, test))) continue
+      this.killers = [{ id: test.id, of: activeMutant }, ...this.killers.filter(({ id }) => id !== test.id)].slice(0, 40)
+      return { status: 'killed', killedBy: [test.id], failureMessage: failure.message, nrOfTests }
+    }
+    return { status: 'survived', nrOfTests }
+  }
+
+  /** It passes without the mutant, here or freshly loaded, and does not pass with it. */
+  async #isKilled(mutant, test) {
+    if ((await this.#with(undefined, test)) === null) return true
+    await this.#load('quick')
+    const again = this.collected.tests.find(({ id }) => id === test.id)
+    return again !== undefined && (await this.#with(undefined, again)) === null && (await this.#with(mutant, again)) !== null
+  }
+
+  async #with(mutant, test) {
+    const entered = new Set()
+    ns.activeMutant = mutant
+    try {
+      return await this.collected.run(test, entered)
+    } finally {
+      ns.activeMutant = undefined
+      await this.collected.leave(entered)
+    }
+  }
+
+  #inOrder({ fileName, location }, filter) {
+    const wanted = filter === undefined ? null : new Set(filter)
+    const near = new Map()
+    for (const [age, { id, of }] of this.killers.entries()) {
+      if (of.fileName !== fileName) continue
+      const lines = Math.abs(of.location.start.line - location.start.line)
+      near.set(id, lines + age)
+    }
+    const time = ({ id }) => this.took.get(id) ?? 0
+    const rank = ({ id }) => near.get(id) ?? Infinity
+    return this.collected.tests
+      .filter((test) => !test.skip && time(test) <= longest_ms && (wanted === null || wanted.has(test.id)))
+      .toSorted((a, b) => (rank(a) === rank(b) ? time(a) - time(b) : rank(a) - rank(b)))
+  }
+
+  async #load(how) {
+    this.how = how
+    this.loaded = null
+    this.server.environments.ssr.moduleGraph.invalidateAll()
+    this.modules.clearCache()
+    this.collected = new Collected()
+    await this.modules.import(resolve(setup))
+    for (const file of files) {
+      if (this.unusable.has(file)) continue
+      this.collected.begin(file)
+      const from = performance.now()
+      try {
+        await this.modules.import(resolve(file))
+      } catch (error) {
+        if (how !== 'counting') throw error
+        process.stderr.write(`left out: ${file}: ${String(error).slice(0, 300)}\n`)
+        this.unusable.add(file)
+      }
+      if (process.env.SLOWGLOW_MUTATION_TIMES !== undefined) process.stderr.write(`loaded ${file} ${Math.round(performance.now() - from)} ms\n`)
+    }
+    this.loaded = how
+  }
+
+  /** Test files get the names that collect, and fast-check does not look for a smaller case where one is enough. */
+  #collecting() {
+    return {
+      name: 'collecting',
+      enforce: 'pre',
+      resolveId: (id) => (id === 'vitest' ? '\0collecting' : null),
+      load: (id) =>
+        id === '\0collecting'
+          ? 'export const { it, test, describe, beforeAll, afterAll, beforeEach, afterEach, onTestFinished, expect, vi } = globalThis.__collected__()'
+          : null,
+      transform: (code, id) => {
+        if (id.endsWith(setup)) return code.replace('configureGlobal({', 'configureGlobal({ endOnFailure: true,')
+        // That a step leaves its input alone is held by every other run of the tests, and costs half of their time.
+        return id.endsWith('/rig.ts') ? code.replace('freeze(this.state)', '') : null
+      },
+    }
+  }
+
+  /** Which test comes by which mutant is counted once; after that counting is only a burden. */
+  #countingOnlyAtFirst() {
+    return {
+      name: 'counting only at first',
+      enforce: 'pre',
+      transform: (code) =>
+        this.how === 'quick' && code.includes('function stryCov_')
+          ? code.replace(/function stryCov_\w+\(\) \{/, '$& return;')
+          : null,
+    }
+  }
+
+  #tellTimes(tests) {
+    const by = new Map()
+    for (const { fileName, timeSpentMs, status } of tests) {
+      const [n, ms, failed] = by.get(fileName) ?? [0, 0, 0]
+      by.set(fileName, [n + 1, ms + timeSpentMs, failed + (status === 1 ? 1 : 0)])
+    }
+    for (const [file, [n, ms, failed]] of by) process.stderr.write(`${Math.round(ms)} ms ${n} tests ${failed} failed ${file}\n`)
+  }
+}
+
+export const strykerPlugins = [{ kind: 'TestRunner', name: 'together', injectableClass: Together }]
