@@ -19,6 +19,7 @@ const rooms = [
   'src/controller/off-at-once.ts',
   'src/limits',
 ]
+const done_file = resolve('.stryker/done.jsonl')
 const results = 'tests/mutation/RESULTS.md'
 const survivors = 'tests/mutation/SURVIVORS.md'
 /** Lines of source in one lot: some minutes. */
@@ -56,22 +57,33 @@ while (left.length > 0 && Date.now() - began < 60_000 * minutes) {
     [...lot, left[0]].reduce((sum, file) => sum + lines(file), 0) <= lot_lines
   )
     lot.push(left.shift())
-  const { status } = spawnSync(
+  if (again) forget(lot)
+  const sources = lot.map((file) => `${file}=${hash(file)}`).join(',')
+  const time_ms = 60_000 * minutes - (Date.now() - began)
+  const { status, error } = spawnSync(
     'node_modules/.bin/stryker',
     ['run', 'stryker.conf.mjs', '--mutate', lot.join(',')],
     {
       stdio: ['ignore', 2, 2],
-      env: { ...process.env, ROOM: roomOf(lot[0]), SLOWGLOW_MUTATION_KEPT: resolve('.stryker/times.json') },
+      ...(time_ms < Infinity && { timeout: Math.max(1000, time_ms) }),
+      env: {
+        ...process.env,
+        ROOM: roomOf(lot[0]),
+        SLOWGLOW_MUTATION_KEPT: resolve('.stryker/times.json'),
+        SLOWGLOW_MUTATION_DONE: done_file,
+        SLOWGLOW_MUTATION_SOURCES: sources,
+      },
     },
   )
-  if (status !== 0) {
+  const isWhole = status === 0
+  if (!isWhole && error === undefined) {
     process.exitCode = 1
     break
   }
-  const report = JSON.parse(read('.stryker/report.json'))
+  const report = isWhole ? JSON.parse(read('.stryker/report.json')) : { files: {} }
   for (const file of lot) {
-    const { mutants, source } = report.files[file] ?? { mutants: [], source: '' }
-    rows.set(file, rowOf(file, mutants, source))
+    const mutants = report.files[file]?.mutants ?? triedOf(file)
+    if (mutants.length > 0) rows.set(file, rowOf(file, mutants, isWhole))
   }
   tell()
 }
@@ -95,8 +107,40 @@ function filesIn(path) {
     .map((name) => join(path, name))
 }
 
+/** What was tried of a file whose run was stopped. */
+function triedOf(file) {
+  const states = { killed: 'Killed', timeout: 'Timeout', survived: 'Survived' }
+  return lot_results().flatMap(
+    ({ file: its, source, at: [line, column, to, end], mutatorName, replacement, result }) =>
+      its === file && source === hash(file) && result.status in states
+        ? [
+            {
+              status: states[result.status],
+              // The report counts columns from one.
+              location: {
+                start: { line: line + 1, column: column + 1 },
+                end: { line: to + 1, column: end + 1 },
+              },
+              mutatorName,
+              replacement,
+            },
+          ]
+        : [],
+  )
+}
+function lot_results() {
+  return read(done_file)
+    .split('\n')
+    .flatMap((line) => (line === '' ? [] : [JSON.parse(line)]))
+}
+function forget(lot) {
+  const kept = lot_results().filter(({ file }) => !lot.includes(file))
+  writeFileSync(done_file, kept.map((one) => `${JSON.stringify(one)}\n`).join(''))
+}
+
 /** What came of one file, and what survived in it. */
-function rowOf(file, mutants, source) {
+function rowOf(file, mutants, isWhole) {
+  const source = read(file)
   const of = (...states) => mutants.filter(({ status }) => states.includes(status)).length
   const text = source.split('\n')
   const lived = mutants
@@ -122,7 +166,7 @@ function rowOf(file, mutants, source) {
     at_load: of('Ignored'),
     program,
     day,
-    source: hash(file),
+    source: isWhole ? hash(file) : 'part',
     lived,
   }
 }
@@ -151,12 +195,15 @@ function resultsText() {
     )
   const folders = [...new Set(all.map(([file]) => file.split('/').slice(0, 2).join('/')))]
   const undone = [...new Set(rooms.flatMap(filesIn))].filter((file) => hasCode(file) && !rows.has(file))
-  const stale = all.filter(([file, { source }]) => !existsSync(file) || hash(file) !== source)
+  const parts = all.filter(([, { source }]) => source === 'part')
+  const stale = all.filter(
+    ([file, { source }]) => source !== 'part' && (!existsSync(file) || hash(file) !== source),
+  )
   return [
     '# Would the tests notice?',
     '',
     'Written by `npm run mutation`, from what was really run: small changes (Stryker) put into a file one after another, and whether a test that runs in one process',
-    'fails for it. A change that fails no test within five seconds of tests counts as surviving, the quickest tests and those that noticed something near by going',
+    'fails for it. A change that fails no test within five seconds of the processor counts as surviving, the quickest tests and those that noticed something near by going',
     'first; a test that takes longer than two seconds is not asked. So a score is what was shown, and no less. What was noticed was confirmed: the same test passes again',
     'without the change. Changes in what is computed once, at load (tables, constants), are not tried and not in the score: "at load". The goal is 90 %.',
     'What survived stands in [SURVIVORS.md](SURVIVORS.md).',
@@ -175,6 +222,9 @@ function resultsText() {
     '',
     `**Not run yet: ${undone.length === 0 ? 'nothing' : `${undone.length} files, ${undone.reduce((all, file) => all + lines(file), 0)} lines`}.**`,
     ...(undone.length === 0 ? [] : [undone.map((file) => `\`${file}\``).join(', ')]),
+    ...(parts.length === 0
+      ? []
+      : [`In part only, for the run was stopped: ${parts.map(([file]) => `\`${file}\``).join(', ')}.`]),
     ...(stale.length === 0 ? [] : [`Changed since: ${stale.map(([file]) => `\`${file}\``).join(', ')}.`]),
     '',
   ].join('\n')

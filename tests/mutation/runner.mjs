@@ -4,10 +4,10 @@
 // What is called killed was confirmed: the test that failed is run again at once without the mutant and must pass; where it does not
 // (something was left behind by a mutant), everything is loaded anew and the mutant tried once more.
 //
-// Tests that lately killed a mutant near by go first, then the quickest. A mutant gets `most_ms` of tests; one that lives so long counts as
-// surviving although a later test might have killed it.
-import { existsSync, readFileSync, writeFileSync } from 'node:fs'
-import { resolve } from 'node:path'
+// Tests go in the order of how likely they kill for what they cost: those that killed a mutant near by first, and quick ones before slow ones. A
+// mutant gets `most_ms` of the processor for its tests; one that lives so long counts as surviving although a later test might have killed it.
+import { appendFileSync, existsSync, readFileSync, writeFileSync } from 'node:fs'
+import { relative, resolve } from 'node:path'
 import { performance } from 'node:perf_hooks'
 import { createServer, createServerModuleRunner } from 'vite'
 import { Collected } from './collect.mjs'
@@ -20,6 +20,15 @@ const setup = 'tests/setup.ts'
 /** How long tests took, from run to run: one that is known to be too long is not begun. */
 const kept = process.env.SLOWGLOW_MUTATION_KEPT ?? 'mutation-times.json'
 
+/** What was tried already, a line each, and the sources it was tried with (`FILE=HASH,…`): a run that was stopped goes on from there. */
+const done_file = process.env.SLOWGLOW_MUTATION_DONE
+const sources = new Map((process.env.SLOWGLOW_MUTATION_SOURCES ?? '').split(',').map((pair) => pair.split('=')))
+const placeOf = ({ fileName, location, mutatorName, replacement }) => {
+  const file = relative(process.cwd(), fileName)
+  const { start, end } = location
+  return { file, source: sources.get(file), at: [start.line, start.column, end.line, end.column], mutatorName, replacement }
+}
+
 /** Where Stryker's own changes to the source look. The object is kept by every changed module: only what it holds may change. */
 const ns = (globalThis.__stryker__ ??= {})
 
@@ -30,7 +39,11 @@ class Together {
   took = new Map()
   /** Tests that killed, newest first, with where the mutant was. */
   killers = []
+  /** How often each test was tried, how often it killed, and the processor's time that took, ms. */
+  tries = new Map()
   loaded = null
+  /** Results of an earlier run that was stopped, by what was changed. */
+  done = new Map()
   /** Test files that cannot be loaded here. */
   unusable = new Set()
 
@@ -54,6 +67,12 @@ class Together {
       plugins: [this.#collecting(), this.#countingOnlyAtFirst()],
     })
     this.modules = createServerModuleRunner(this.server.environments.ssr, { hmr: false })
+    if (done_file !== undefined && existsSync(done_file))
+      for (const line of readFileSync(done_file, 'utf8').split('\n')) {
+        if (line === '') continue
+        const { result, ...place } = JSON.parse(line)
+        this.done.set(JSON.stringify(place), result)
+      }
     if (existsSync(kept)) this.took = new Map(JSON.parse(readFileSync(kept, 'utf8')))
   }
 
@@ -96,7 +115,16 @@ class Together {
     return { status: 'complete', tests, mutantCoverage: ns.mutantCoverage ?? { static: {}, perTest: {} } }
   }
 
-  async mutantRun({ activeMutant, testFilter, hitLimit, mutantActivation, reloadEnvironment }) {
+  async mutantRun(options) {
+    const place = placeOf(options.activeMutant)
+    const before = this.done.get(JSON.stringify(place))
+    if (before !== undefined) return before
+    const result = await this.#tried(options)
+    if (done_file !== undefined) appendFileSync(done_file, `${JSON.stringify({ ...place, result })}\n`)
+    return result
+  }
+
+  async #tried({ activeMutant, testFilter, hitLimit, mutantActivation, reloadEnvironment }) {
     const atLoad = mutantActivation === 'static'
     ns.hitLimit = undefined
     ns.hitCount = undefined
@@ -114,10 +142,13 @@ class Together {
     ns.hitLimit = hitLimit
     for (const test of chosen) {
       if (spent_ms > most_ms) break
-      const from = performance.now()
+      const from = process.cpuUsage()
       const failure = await this.#with(activeMutant.id, test)
-      spent_ms += performance.now() - from
+      const { user, system } = process.cpuUsage(from)
+      spent_ms += (user + system) / 1000
       nrOfTests++
+      const [tried, killed, ms] = this.tries.get(test.id) ?? [0, 0, 0]
+      this.tries.set(test.id, [tried + 1, killed + (failure === null ? 0 : 1), ms + (user + system) / 1000])
       if (hitLimit !== undefined && ns.hitCount > hitLimit)
         return { status: 'timeout', reason: `run ${ns.hitCount} times` }
       if (failure === null) continue
@@ -150,16 +181,22 @@ class Together {
   #inOrder({ fileName, location }, filter) {
     const wanted = filter === undefined ? null : new Set(filter)
     const near = new Map()
-    for (const [age, { id, of }] of this.killers.entries()) {
-      if (of.fileName !== fileName) continue
+    for (const { id, of } of this.killers) {
       const lines = Math.abs(of.location.start.line - location.start.line)
-      near.set(id, lines + age)
+      if (of.fileName === fileName) near.set(id, Math.max(near.get(id) ?? 0, 1 / (2 + lines)))
     }
     const time = ({ id }) => this.took.get(id) ?? 0
-    const rank = ({ id }) => near.get(id) ?? Infinity
+    const worth = (test) => {
+      const [tried, killed, ms] = this.tries.get(test.id) ?? [0, 0, 0]
+      // What waits for something that never comes takes far longer to fail than to pass.
+      const costs_ms = tried === 0 ? time(test) : ms / tried
+      return Math.max((killed + 0.5) / (tried + 2), near.get(test.id) ?? 0) / (costs_ms + 2)
+    }
     return this.collected.tests
       .filter((test) => !test.skip && time(test) <= longest_ms && (wanted === null || wanted.has(test.id)))
-      .toSorted((a, b) => (rank(a) === rank(b) ? time(a) - time(b) : rank(a) - rank(b)))
+      .map((test) => ({ test, worth: worth(test) }))
+      .toSorted((a, b) => b.worth - a.worth)
+      .map(({ test }) => test)
   }
 
   async #load(how) {
