@@ -6,12 +6,12 @@ import { readdirSync } from 'node:fs'
  * The tests that each room's mutants are tried against: all that run in one process and come by much of it. Those that take long are passed
  * over by the runner itself; what starts processes or waits for a clock is not among them.
  */
-const run = 'sequencer* rule-marks going-off stored-charge hands prompts in-place reach-in watched-inputs dead-man mercury properties/sequencer*'
+const run = 'sequencer* rule-marks first-look off-first going-off stored-charge hands prompts in-place reach-in watched-inputs dead-man mercury properties/sequencer*'
 const rooms = {
   sequencer: `${run} driven qualify unattended dead-man-takes cut-off outside-timer own-mains reform-alone reform-typed`,
   off: `off safe-off ${run} supervise cut-off`,
   line: 'line* dialects poll-time dead-man watched-inputs virtual-supply properties/line cut-off',
-  loop: 'loop cut-off watched-inputs line-health unattended outside-timer going-off replay faults/bad-input faults/words',
+  loop: 'loop first-look off-first cut-off watched-inputs line-health unattended outside-timer going-off replay faults/bad-input faults/words',
   controller: 'supervise safe-off off left loop',
   limits: 'limits* limit-by-hand plan* shorted-capacitors let-through ceilings charts filaments gas-tubes heaters-and-strikes tube-kinds tube-types tube-without-curves driven* model-band promises learned contributors in-place mercury properties/limits properties/heaters outside/limits',
 }
