@@ -107,34 +107,30 @@ function filesIn(path) {
     .map((name) => join(path, name))
 }
 
-/** What was tried of a file whose run was stopped. */
+/** What was tried of a file whose run was stopped: what was said of a mutant last. */
 function triedOf(file) {
   const states = { killed: 'Killed', timeout: 'Timeout', survived: 'Survived' }
-  return lot_results().flatMap(
-    ({ file: its, source, at: [line, column, to, end], mutatorName, replacement, result }) =>
-      its === file && source === hash(file) && result.status in states
-        ? [
-            {
-              status: states[result.status],
-              // The report counts columns from one.
-              location: {
-                start: { line: line + 1, column: column + 1 },
-                end: { line: to + 1, column: end + 1 },
-              },
-              mutatorName,
-              replacement,
-            },
-          ]
-        : [],
-  )
+  const last = new Map()
+  for (const { file: its, source, at, mutatorName, replacement, result } of tried_before()) {
+    if (its !== file || source !== hash(file) || !(result.status in states)) continue
+    const [line, column, to, end] = at
+    last.set(JSON.stringify([at, mutatorName, replacement]), {
+      status: states[result.status],
+      // The report counts from one.
+      location: { start: { line: line + 1, column: column + 1 }, end: { line: to + 1, column: end + 1 } },
+      mutatorName,
+      replacement,
+    })
+  }
+  return [...last.values()]
 }
-function lot_results() {
+function tried_before() {
   return read(done_file)
     .split('\n')
     .flatMap((line) => (line === '' ? [] : [JSON.parse(line)]))
 }
 function forget(lot) {
-  const kept = lot_results().filter(({ file }) => !lot.includes(file))
+  const kept = tried_before().filter(({ file }) => !lot.includes(file))
   writeFileSync(done_file, kept.map((one) => `${JSON.stringify(one)}\n`).join(''))
 }
 

@@ -6,6 +6,7 @@
 //
 // Tests go in the order of how likely they kill for what they cost: those that killed a mutant near by first, and quick ones before slow ones. A
 // mutant gets `most_ms` of the processor for its tests; one that lives so long counts as surviving although a later test might have killed it.
+import { createHash } from 'node:crypto'
 import { appendFileSync, existsSync, readFileSync, writeFileSync } from 'node:fs'
 import { relative, resolve } from 'node:path'
 import { performance } from 'node:perf_hooks'
@@ -23,6 +24,10 @@ const kept = process.env.SLOWGLOW_MUTATION_KEPT ?? 'mutation-times.json'
 /** What was tried already, a line each, and the sources it was tried with (`FILE=HASH,…`): a run that was stopped goes on from there. */
 const done_file = process.env.SLOWGLOW_MUTATION_DONE
 const sources = new Map((process.env.SLOWGLOW_MUTATION_SOURCES ?? '').split(',').map((pair) => pair.split('=')))
+/** A mutant that lived is tried again once there are other tests. */
+const tests_now = createHash('sha1')
+for (const file of files) tests_now.update(existsSync(file) ? readFileSync(file) : '')
+const tests = tests_now.digest('hex').slice(0, 7)
 const placeOf = ({ fileName, location, mutatorName, replacement }) => {
   const file = relative(process.cwd(), fileName)
   const { start, end } = location
@@ -70,8 +75,8 @@ class Together {
     if (done_file !== undefined && existsSync(done_file))
       for (const line of readFileSync(done_file, 'utf8').split('\n')) {
         if (line === '') continue
-        const { result, ...place } = JSON.parse(line)
-        this.done.set(JSON.stringify(place), result)
+        const { result, by, ...place } = JSON.parse(line)
+        if (result.status !== 'survived' || by === tests) this.done.set(JSON.stringify(place), result)
       }
     if (existsSync(kept)) this.took = new Map(JSON.parse(readFileSync(kept, 'utf8')))
   }
@@ -120,7 +125,7 @@ class Together {
     const before = this.done.get(JSON.stringify(place))
     if (before !== undefined) return before
     const result = await this.#tried(options)
-    if (done_file !== undefined) appendFileSync(done_file, `${JSON.stringify({ ...place, result })}\n`)
+    if (done_file !== undefined) appendFileSync(done_file, `${JSON.stringify({ ...place, by: tests, result })}\n`)
     return result
   }
 
