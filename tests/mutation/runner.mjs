@@ -28,8 +28,8 @@ const sources = new Map((process.env.SLOWGLOW_MUTATION_SOURCES ?? '').split(',')
 const tests_now = createHash('sha1')
 for (const file of files) tests_now.update(existsSync(file) ? readFileSync(file) : '')
 const tests = tests_now.digest('hex').slice(0, 7)
-const placeOf = ({ fileName, location, mutatorName, replacement }) => {
-  const file = relative(process.cwd(), fileName)
+const placeOf = ({ activeMutant: { location, mutatorName, replacement }, sandboxFileName }) => {
+  const file = relative(process.cwd(), sandboxFileName)
   const { start, end } = location
   return { file, source: sources.get(file), at: [start.line, start.column, end.line, end.column], mutatorName, replacement }
 }
@@ -121,11 +121,14 @@ class Together {
   }
 
   async mutantRun(options) {
-    const place = placeOf(options.activeMutant)
+    const place = placeOf(options)
     const before = this.done.get(JSON.stringify(place))
     if (before !== undefined) return before
     const result = await this.#tried(options)
-    if (done_file !== undefined) appendFileSync(done_file, `${JSON.stringify({ ...place, by: tests, result })}\n`)
+    const { failureMessage = '', ...told } = result
+    const kept_result = { ...told, ...(failureMessage !== '' && { failureMessage: failureMessage.slice(0, 80) }) }
+    if (done_file !== undefined)
+      appendFileSync(done_file, `${JSON.stringify({ ...place, by: tests, result: kept_result })}\n`)
     return result
   }
 
