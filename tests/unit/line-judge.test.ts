@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest'
+import type { Dialect } from '../../src/bench/index.js'
 import { lineConfigOf, openLine } from '../../src/line/index.js'
 import { draftOf } from '../../src/line/draft.js'
 import { judge, type Verdict } from '../../src/line/judge.js'
@@ -9,8 +10,14 @@ import { channelOf, fullDialect, supplyOf } from '../helpers/line-world.js'
 /* One reply at a time, to each kind of question: whether it is believed, what it is called, and what it tells. */
 
 const name = 'BENCH.plate'
-function asked(want: Want, said: string, before: (d: Draft) => void = () => undefined) {
-  const d = draftOf(openLine(lineConfigOf('BENCH', supplyOf(fullDialect, { plate: channelOf(1) }))))
+function asked(
+  want: Want,
+  said: string,
+  before: (d: Draft) => void = () => undefined,
+  words: Partial<Dialect> = {},
+) {
+  const supply = supplyOf({ ...fullDialect, ...words }, { plate: channelOf(1) })
+  const d = draftOf(openLine(lineConfigOf('BENCH', supply)))
   before(d)
   const verdict: Verdict = judge(
     d,
@@ -181,5 +188,53 @@ describe('a setting', () => {
       why: 'its set-point reads back as 50 V, was set to 60 V',
     })
     expect(channel?.set_V).toBeNull()
+  })
+})
+
+describe('a current where the supply cannot say what holds it', () => {
+  const at = (amps: string, known: Parameters<typeof setChannel>[2]) =>
+    asked(
+      { is: 'reading', quantity: 'A' },
+      amps,
+      (d) => {
+        setChannel(d, 0, known)
+      },
+      { ask_cc: null },
+    ).events.map((event) => (event.kind === 'regulation' ? event.mode : event.kind))
+
+  it('is at its limit within 1 % of it or two resolutions, and that is told before the reading', () => {
+    const on = { limit_A: 0.1, output: true }
+    expect(at('0.0990', on)).toEqual(['current', 'reading'])
+    expect(at('0.0989', on)).toEqual(['voltage', 'reading'])
+    const low = { limit_A: 0.005, output: true }
+    expect([at('0.0049', low)[0], at('0.0047', low)[0]]).toEqual(['current', 'voltage'])
+  })
+
+  it('says nothing of an output that is off, whose limit is not known, or that was so before', () => {
+    expect(at('0.1', { limit_A: 0.1, output: false })).toEqual(['reading'])
+    expect(at('0.1', { limit_A: null, output: true })).toEqual(['reading'])
+    expect(at('0.1', { limit_A: 0.1, output: true, regulation: 'current' })).toEqual(['reading'])
+    expect(asked({ is: 'reading', quantity: 'A' }, '0.1').events).toHaveLength(1)
+  })
+})
+
+describe('what a supply answers to a command', () => {
+  it('is no error, or an error with its number and words, which is a refusal', () => {
+    expect(asked(questions.errors, '0,"No error"').verdict.is).toBe('good')
+    const { verdict } = asked(questions.errors, '-222,"Data out of range"')
+    expect(verdict).toHaveProperty('why', expect.stringMatching(/^the supply says -222 "Data out of range"/))
+    expect(verdict.is).toBe('refused')
+  })
+
+  it('is the word it acknowledges by, or a refusal in its own words', () => {
+    const of = (said: string) =>
+      asked({ is: 'acknowledgement' }, said, () => undefined, { acknowledges: 'OK' }).verdict
+    expect([of('OK').is, of(' OK ').is]).toEqual(['good', 'good'])
+    expect(of('ERR 7')).toEqual({ is: 'refused', why: 'the supply says "ERR 7"' })
+  })
+
+  it('is nothing where its identity was asked, and anything where the answer no longer matters', () => {
+    expect(asked({ is: 'identity' }, 'TEST BENCH').verdict.is).toBe('bad')
+    expect(asked({ is: 'anything' }, '').verdict.is).toBe('good')
   })
 })
