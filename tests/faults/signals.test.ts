@@ -29,10 +29,11 @@ describe('the table of spoilt readings', () => {
         for (const [i, moment] of moments.entries()) {
           const name = expectedOf(signal, way, moment)
           const { acts: right, within_s } = acts[name]
+          const cell = written(signal, way)[i] ?? ''
+          const where = `${signal}, ${way}, ${moment}: ${cell}`
+          expect(cell.startsWith(`${name}: `), where).toBe(true)
           const [, said = '', s, most] =
-            /: ([\w: -]+?)(?:, ([\d.]+) s(?: of ([\d.]+) s)?)?$/.exec(written(signal, way)[i] ?? '') ?? []
-          const where = `${signal}, ${way}, ${moment}: ${written(signal, way)[i] ?? 'nothing'}`
-          expect(written(signal, way)[i]?.startsWith(`${name}: `), where).toBe(true)
+            /^([\w: -]+?)(?:, ([\d.]+) s(?: of ([\d.]+) s)?)?$/.exec(cell.slice(name.length + 2)) ?? []
           expect(right, where).toContain(said)
           if (within_s === null) continue
           expect(Number(most), where).toBeCloseTo(within_s, 1)
