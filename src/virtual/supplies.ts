@@ -222,7 +222,12 @@ export function createSupplyDevice(options: VirtualSupplyOptions): VirtualInstru
   const panel = (): void => {
     remote = dialect.remote === null
   }
-  return { ...made, panel }
+  // Nobody need speak to it for its dead-man to run out.
+  const next_us = (): number | null => {
+    const first_us = Math.min(made.next_us() ?? Infinity, watchdog.runsOut_us())
+    return first_us === Infinity ? null : first_us
+  }
+  return { ...made, next_us, panel }
 }
 
 /** Words that choose a channel, where they are not the standard's. */

@@ -10,6 +10,8 @@ export interface Watchdog {
   heard(t_us: number): void
   /** Lets timers run out. */
   pass(t_us: number): void
+  /** When the first of them runs out where nobody feeds it; Infinity where none would switch anything off. */
+  runsOut_us(): number
   /** Why this output may not go on: its timer has expired and was not armed again. */
   holdsOff(output: Output): ScpiError | null
 }
@@ -24,7 +26,13 @@ interface Timer {
 /** `now` is the time of the message being acted on. */
 export function createWatchdog(works: Works, words: DeadMan | null, now: () => number): Watchdog {
   if (words === null) {
-    return { commands: [], heard: () => undefined, pass: () => undefined, holdsOff: () => null }
+    return {
+      commands: [],
+      heard: () => undefined,
+      pass: () => undefined,
+      runsOut_us: () => Infinity,
+      holdsOff: () => null,
+    }
   }
   const make = (outputs: readonly Output[]): Timer => ({
     outputs,
@@ -96,6 +104,10 @@ export function createWatchdog(works: Works, words: DeadMan | null, now: () => n
       }),
     }),
   )
+  const runsOut_us = ({ state, fed_us, after_s, outputs }: Timer): number =>
+    state !== 'armed' || outputs.every(({ face }) => face.inert === true)
+      ? Infinity
+      : fed_us + Math.floor(after_s * 1e6) + 1
   const commands: Command[] = [...arm, ...rest]
   if (words.ask_time != null) {
     commands.push({
@@ -121,12 +133,12 @@ export function createWatchdog(works: Works, words: DeadMan | null, now: () => n
     },
     pass(t_us) {
       for (const timer of timers) {
-        if (timer.outputs.every(({ face }) => face.inert === true)) continue
-        if (timer.state !== 'armed' || t_us - timer.fed_us <= timer.after_s * 1e6) continue
+        if (runsOut_us(timer) > t_us) continue
         timer.state = 'expired'
         for (const { face } of timer.outputs) face.on = false
       }
     },
+    runsOut_us: () => Math.min(...timers.map(runsOut_us)),
     holdsOff: (output) =>
       timers.some(({ state, outputs }) => state === 'expired' && outputs.includes(output))
         ? errors.conflict

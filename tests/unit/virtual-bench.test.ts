@@ -1,4 +1,5 @@
 import { describe, expect, it } from 'vitest'
+import type { DeadMan } from '../../src/bench/index.js'
 import { createVirtualBench, parseFault, type FaultSpec } from '../../src/virtual/index.js'
 import { bench, receiver } from './virtual-fixture.js'
 
@@ -9,8 +10,8 @@ function fault(text: string): FaultSpec {
 }
 
 /** A bench with a hand on its line: says words, waits for the answer, lets time pass. */
-function handled(seed: number, faults: string[] = []) {
-  const world = createVirtualBench(receiver, bench, { seed, faults: faults.map(fault), mode: 'receive' })
+function handled(seed: number, faults: string[] = [], on = bench) {
+  const world = createVirtualBench(receiver, on, { seed, faults: faults.map(fault), mode: 'receive' })
   let t_us = 0
   const wait = (s: number): void => {
     const end = t_us + Math.round(s * 1e6)
@@ -153,6 +154,28 @@ describe('a virtual bench with a set known by its rails', () => {
     expect(at.say('main', 'VOLT:PROT:TRIP?')).toBe('1')
     at.wait(20)
     expect(at.volts('main')).toBeLessThan(5)
+  })
+
+  it('switches off by its dead-man at its time, with nobody speaking to it any more', () => {
+    const { main } = bench.supplies
+    if (main === undefined) throw new Error('no supply of that name')
+    const dead_man: DeadMan = {
+      arm: ['WATC ON'],
+      feed: 'WATC:FEED',
+      after_s: 3,
+      per: 'supply',
+      ask_armed: null,
+      ask_expired: null,
+    }
+    const guarded = { ...main, dialect: { ...main.dialect, dead_man } }
+    const at = handled(1, [], { ...bench, supplies: { ...bench.supplies, main: guarded } })
+    at.set('main', 100, 0.1)
+    at.say('main', 'WATC ON')
+    const isOn = (): boolean => at.world.truth().outputs['main.ht'] === true
+    at.wait(2.5)
+    expect(isOn()).toBe(true)
+    at.wait(0.6)
+    expect(isOn()).toBe(false)
   })
 
   it('shows a hand meter less where the meter itself loads the point', () => {
