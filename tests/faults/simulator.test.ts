@@ -1,11 +1,18 @@
 import { readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
-import { loadParts } from '../simulator/parts.js'
+import { chance } from '../../src/chance/index.js'
+import { drawKind, type KindOfRun, kindsOfRun, loadParts } from '../simulator/parts.js'
 import { planted, timesFound } from '../simulator/planted.js'
 import { simulate } from '../simulator/simulation.js'
 
 const parts = loadParts()
-const all = Array.from({ length: 40 }, (_, i) => simulate(parts, 1000 + i))
+/** The first so many seeds whose run is of this kind. */
+const seedsOf = (kind: KindOfRun, count: number): number[] =>
+  Array.from({ length: 2000 }, (_, i) => 1 + i)
+    .filter((seed) => drawKind(chance(seed)) === kind)
+    .slice(0, count)
+const few = kindsOfRun.flatMap((kind) => seedsOf(kind, 4))
+const all = [...Array.from({ length: 40 }, (_, i) => 1000 + i), ...few].map((seed) => simulate(parts, seed))
 
 describe('runs with everything simulated and faults drawn on every layer', () => {
   it('keep every invariant and end in bounded time', () => {
@@ -20,6 +27,10 @@ describe('runs with everything simulated and faults drawn on every layer', () =>
     [7_003_956, 'the same after the supervisor had taken over, with HT up'],
   ])('seed %i holds, which once did not: %s', (seed) => {
     expect(simulate(parts, seed).broken).toEqual([])
+  })
+
+  it('are of every kind', () => {
+    for (const kind of kindsOfRun) expect(all.filter(({ of }) => of === kind).length, kind).toBeGreaterThan(3)
   })
 
   it('go the same way from the same seed', () => {

@@ -29,9 +29,12 @@ export interface Outside {
   asks(prompt: number, ask: Ask): void
   /** A person hears an alarm that names a knob. */
   turnDown(rail: string): void
+  /** An output reads back as on that this run has not switched. */
+  foundOn(): void
   /** Every port has answered; true where whoever watches lets it begin. */
   ready(): boolean
-  notReachable(): void
+  /** It gives up, and leaves; `on`: channels that read back as on when they were last heard. */
+  notReachable(text: string, on: readonly string[]): void
   /** Its last words, then its exit. */
   ended(ending: RunEnding): void
   beats(): void
@@ -51,7 +54,10 @@ export class Controller {
   /** Its clock, as far as it has gone from the true one. */
   private clock_us = 0
   private jumped_us = 0
+  private up = false
   private begun = false
+  private found_on = false
+  private gave_up = false
   private parent_lost = false
   private parent_beat_us = 0
   private own_beat_us = 0
@@ -82,7 +88,7 @@ export class Controller {
   }
   /** It can act, and the run is its own still. */
   get drives(): boolean {
-    return this.awake && this.ending === null
+    return this.awake && this.ending === null && !this.gave_up
   }
   private get busy(): boolean {
     return this.outside.now_us < this.busy_until_us
@@ -135,7 +141,7 @@ export class Controller {
     this.hear({ kind: 'event', event: { ...body, t_us: this.outside.now_us } })
   }
   hear(input: LoopInput): void {
-    if (this.is !== 'well' || this.ending !== null) return
+    if (this.is !== 'well' || this.ending !== null || this.gave_up) return
     if (this.busy) {
       this.inbox.push(input)
       return
@@ -146,6 +152,11 @@ export class Controller {
     this.loop = loop
     for (const each of this.ports) if (moved.includes(each.port)) each.wake_us = this.wakeOf(each.port)
     for (const output of outputs) if (output.kind === 'write') this.outside.write(output.port, output.text)
+    // Said behind its OFF, and before anything else is.
+    if (!this.begun && !this.found_on && loop.sequencer.found_on.length > 0) {
+      this.found_on = true
+      this.outside.foundOn()
+    }
     for (const output of outputs) this.carry(output)
   }
 
@@ -160,6 +171,7 @@ export class Controller {
         return
       case 'fed':
         this.checks.fed(output.event, this.outside.now_us)
+        if (output.event.kind === 'line lost' && !this.begun && !this.found_on) this.giveUp(output.event.text)
         this.outside.tell(toldOfEvent(output.event, this.ids, 'controller'))
         return
       case 'command':
@@ -218,7 +230,7 @@ export class Controller {
     this.last_tick_us = t_us
     this.parent_beat_us = Math.min(t_us, this.parent_beat_us + Math.max(0, gap_us - beat_us))
     if (t_us - this.parent_beat_us > beat_lost_us) this.parentLost('no heartbeat')
-    if (!this.begun) this.comeUp()
+    if (!this.up) this.comeUp()
     if (t_us - this.own_beat_us < beat_us) return
     this.own_beat_us = t_us
     this.outside.beats()
@@ -226,17 +238,29 @@ export class Controller {
 
   private comeUp(): void {
     const lines = Object.values(this.loop.lines)
-    if (lines.every(({ link }) => link === 'ready')) {
-      this.begun = true
+    // What was found on is being put off, whoever else answers.
+    if (lines.every(({ link }) => link === 'ready') || this.found_on) {
+      this.up = true
       if (!this.outside.ready()) return
+      this.begun = true
       this.event({ kind: 'begin', word: 'lantern', channel: this.channel, hooked_up_as_in: null })
-    } else if (this.outside.now_us > start_within_us) this.outside.notReachable()
+    } else if (this.outside.now_us > start_within_us) this.giveUp('not ready in time')
+  }
+
+  private giveUp(text: string): void {
+    if (this.gave_up || this.ending !== null) return
+    this.gave_up = true
+    const channels = Object.entries(this.loop.sequencer.channels)
+    this.outside.notReachable(
+      text,
+      channels.flatMap(([channel, { output }]) => (output === 'on' ? [channel] : [])),
+    )
   }
 
   parentLost(text: string): void {
     if (this.parent_lost) return
     this.parent_lost = true
-    if (this.begun) this.event({ kind: 'parent lost', text })
+    if (this.begun || this.found_on) this.event({ kind: 'parent lost', text })
     else this.outside.leaves('its parent went before anything was begun')
   }
 }

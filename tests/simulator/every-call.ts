@@ -1,18 +1,29 @@
 import { type NemesisKind, OneThing } from './nemesis.js'
-import type { Parts } from './parts.js'
+import type { Part } from './parts.js'
 import { type Simulated, simulateWith } from './simulation.js'
 
-/** What a call on a port can come to: the line's ports, and the recorder's. */
-export const callKinds = [
+/** What a call can come to on the lines' ports, and on the recorder's and the disk behind it. */
+export const lineCalls = [
   'port refuses',
   'drop to supply',
   'drop to controller',
   'garble to controller',
   'delay to controller',
-  'record late',
 ] as const satisfies readonly NemesisKind[]
+export const recordCalls = [
+  'record late',
+  'record port closes',
+  'disk full',
+  'disk slow',
+] as const satisfies readonly NemesisKind[]
+export const callKinds = [...lineCalls, ...recordCalls] as const
 export type CallKind = (typeof callKinds)[number]
-export type Way = 'once' | 'for good'
+export const callWays = ['once', 'for good'] as const
+export type Way = (typeof callWays)[number]
+
+/** A connection that closed stays closed, and a file that once took nothing is not written any more: those do not pass. */
+export const waysOf = (kind: CallKind): readonly Way[] =>
+  kind === 'record port closes' || kind === 'disk full' ? ['for good'] : callWays
 
 /** Fails the n-th call of one kind, once or from there on, and nothing else. */
 class NthCall extends OneThing {
@@ -56,7 +67,7 @@ export interface FailedCall {
 
 /** Calls of this kind in a run that nothing happens to, in order. */
 export function callsOf(
-  parts: Parts,
+  parts: Part,
   kind: CallKind,
 ): { readonly calls: readonly string[]; readonly how: string } {
   const nobody = new NthCall(kind, Infinity, 'once')
@@ -65,7 +76,7 @@ export function callsOf(
 }
 
 /** The run whose n-th call of this kind fails. */
-export function failCall(parts: Parts, kind: CallKind, n: number, way: Way): FailedCall {
+export function failCall(parts: Part, kind: CallKind, n: number, way: Way): FailedCall {
   const nemesis = new NthCall(kind, n, way)
   const run = simulateWith(parts, 1, nemesis)
   return { kind, way, n, what: nemesis.calls[n - 1] ?? '', run }

@@ -1,14 +1,19 @@
+import type { Bench } from '../../src/bench/index.js'
 import type { Plan } from '../../src/plan/index.js'
 import { replayExactly } from '../../src/replay/index.js'
 import type { Command, Event, State } from '../../src/sequencer/index.js'
 import type { RunEnding, RunEntry } from '../../src/story/index.js'
 import type { VirtualBench } from '../../src/virtual/index.js'
+import { DeadManWatched } from './dead-man.js'
+import { excuse, type Left } from './excuses.js'
 import type { Mischief } from './nemesis.js'
 
 /** What takes the bias away by itself: a supply or lead that fails, a word that became another on its way. */
 const bias_goes = ['bias', 'low', 'garble to supply', 'mains dip']
 /** OFF has so long to be obeyed before the relay is left to open, and a moment more to be seen, s. */
 const relay_obeys_s = 5.5
+/** More than a proof of a few volts puts on HT. */
+const proofs_V = 8
 /** So long the faults must have been over for a run to have come to a good end. */
 const calm_for_us = 5_000_000
 
@@ -19,6 +24,7 @@ export class Invariants {
   private off_us: number | null = null
   private alarms = 0
   private taken_over: boolean | null = null
+  private left: Left | null = null
   private readonly set_V = new Map<string, number>()
   private readonly limit_A = new Map<string, number>()
   private intent: number | null = null
@@ -31,6 +37,13 @@ export class Invariants {
   /** Since when something was known that must end a run, and what. */
   private ends: { readonly what: string; readonly t_us: number } | null = null
   private unjudged_since_us: number | null = null
+  /** Since when an output is heard to be on that this run has not switched. */
+  private found_us: number | null = null
+  /** HT has stood above what may be touched. */
+  risen = false
+  /** How long a cut-off relay stays closed without being fed; null where there is none. */
+  private readonly relay_s: number | null
+  private readonly dead_man: DeadManWatched | null
   /** Of the highest step. */
   private readonly top_V: number
   private readonly hot: string
@@ -38,16 +51,19 @@ export class Invariants {
 
   constructor(
     private readonly plan: Plan,
+    bench: Bench,
     private readonly world: VirtualBench,
     private readonly nemesis: Mischief,
-    /** How long a cut-off relay stays closed without being fed; null where there is none. */
-    private readonly relay_s: number | null,
   ) {
     const channelOf = (role: string): string =>
       Object.values(plan.rails).find((rail) => rail.role === role)?.channels[0]?.channel ?? ''
     this.hot = channelOf('HT')
     this.bias = channelOf('bias')
+    this.relay_s = bench.cut_off?.after_s ?? null
     this.top_V = Math.max(...plan.steps.map((step) => (step.rail === 'HT' ? step.target_V : 0)))
+    const [port = ''] = this.hot.split('.')
+    const dead_man = bench.supplies[port]?.dialect.dead_man ?? null
+    this.dead_man = dead_man === null ? null : new DeadManWatched(port, dead_man)
   }
 
   /** When everything was first put off, or a trip was told. */
@@ -64,6 +80,7 @@ export class Invariants {
     if (event.kind === 'begin') this.begun = true
     if (event.kind === 'recorded') this.recorded.add(event.intent)
     if (event.kind === 'reading') this.heard_us.set(`${event.channel}.${event.quantity}`, t_us)
+    if (event.kind === 'output' && event.on && !this.begun) this.found_us ??= t_us
     if (event.kind === 'recorder lost' || event.kind === 'parent lost') this.mustEnd(event.kind, t_us)
   }
 
@@ -112,6 +129,10 @@ export class Invariants {
   takenOver(confirmed: boolean): void {
     this.taken_over = confirmed
   }
+  /** How each rail stood when whoever made safe had done. */
+  madeSafe(left: Left): void {
+    this.left = left
+  }
 
   /** `awake`: the controller can act; `watched`: its supervisor can. */
   atTick(
@@ -142,10 +163,20 @@ export class Invariants {
     this.left_since_us = on && !awake && watched && this.begun ? (this.left_since_us ?? t_us) : null
     if (this.left_since_us !== null && t_us - this.left_since_us > 3e6 && !this.deaf())
       this.broke('HT of a lost controller is off within 3 s', t_us, `${ht_V.toFixed(0)} V`)
+    if (this.found_us !== null && awake) {
+      if (this.off_us === null && t_us > this.found_us + 100_000)
+        this.broke('what is found on is put off at once', t_us, 'nothing was told')
+      if (state.phase === 'running')
+        this.broke('nothing begins over outputs that were found on', t_us, 'it runs')
+    }
+    this.risen ||= ht_V > 60
+    this.byDeadMan(t_us, ht_V, on)
     // Only a message that another message became on its way can make more of it than was sent; the supply's own level bounds that.
     if (ht_V > this.top_V + 6 && !this.touched('garble to supply', 'HT:swapped'))
       this.broke('HT never stands above its highest step', t_us, `${ht_V.toFixed(1)} V`)
-    if (awake && state.phase === 'running' && this.on_us !== null) {
+    // With a few volts on it its dead-man is let run out: then its whole line says nothing.
+    const starved = state.part === 'prove watch' && ht_V <= proofs_V
+    if (awake && state.phase === 'running' && this.on_us !== null && !starved) {
       // While it is told to go on its line has no time for readings; from the first one on they may not stop.
       const heard_us = this.heard_us.get(`${this.hot}.A`) ?? 0
       const age_us = t_us - Math.max(this.on_us, heard_us)
@@ -154,6 +185,30 @@ export class Invariants {
       if (age_us > (stale_s + slack_s) * 1e6)
         this.broke('every energised moment has a fresh reading', t_us, `${(age_us / 1e6).toFixed(1)} s old`)
     }
+  }
+
+  /** A message is at the supply. */
+  arrives(port: string, text: string, t_us: number): void {
+    this.dead_man?.arrives(port, text, t_us)
+  }
+
+  /** What nobody feeds goes off by itself, and was seen to do so before anything rose. */
+  private byDeadMan(t_us: number, ht_V: number, on: boolean): void {
+    if (this.dead_man === null) return
+    const alone_s = this.dead_man.unfed_s(t_us, on)
+    if (
+      alone_s > 0.2 &&
+      !this.touched('HT:ignores-off', 'high:ignores-off', 'high:no-protection', 'line.high:another')
+    )
+      this.broke('HT that nobody feeds goes off by its dead-man', t_us, `${alone_s.toFixed(1)} s late`)
+    const said = ['garble to supply', 'HT:swapped', 'left on']
+    if (
+      this.plan.unattended !== undefined &&
+      ht_V > proofs_V &&
+      !this.dead_man.fired &&
+      !this.touched(...said)
+    )
+      this.broke('nothing rises before its dead-man was seen to fire', t_us, `${ht_V.toFixed(0)} V`)
   }
 
   /** As the question goes out that feeds a relay: one that is open by now would be closed by it. */
@@ -200,7 +255,13 @@ export class Invariants {
 
   atEnd(t_us: number, ending: RunEnding | null, how: string, entries: readonly RunEntry[]): void {
     const { outputs, rails } = this.world.truth()
-    const live = Object.entries(outputs).filter(([, on]) => on)
+    const lasting = this.lasting()
+    // At the end of a line that was plugged elsewhere before anything began nobody can know of it.
+    const unseen = (name: string): boolean =>
+      this.found_us === null &&
+      this.touched('left on') &&
+      lasting.some((fault) => fault.startsWith(`line.${name.split('.')[0] ?? ''}:another`))
+    const live = Object.entries(outputs).filter(([name, on]) => on && !unseen(name))
     const said =
       this.taken_over ?? (ending?.outputs_off === 'confirmed' ? true : ending === null ? null : false)
     if (said === true && live.length > 0)
@@ -213,11 +274,20 @@ export class Invariants {
       this.broke('outputs not confirmed off sound the alarm', t_us, how)
     // What ended while the faults went on, or as they ceased, has the alarm.
     const calm = t_us >= this.nemesis.calm_us + calm_for_us
-    if (said === false && calm && !this.sticks() && !(this.pathless() && live.length === 0))
-      this.broke('once the faults are over the outputs are confirmed off', t_us, how)
+    const left = this.left ?? (ending?.details['off'] as Left | undefined) ?? {}
+    if (said === false && calm)
+      for (const [rail, { confirmed, how: why }] of Object.entries(left))
+        if (!confirmed && excuse(this.plan, left, rail, lasting) === null)
+          this.broke(
+            'once the faults are over the outputs are confirmed off',
+            t_us,
+            `${rail}: ${why}; ${how}`,
+          )
     if (ending !== null && ending.outcome !== 'completed' && ending.reason === null)
       this.broke('a run that did not complete says why', t_us, ending.outcome)
-    if ((how === 'not reachable' || how === 'never began') && live.length > 0)
+    // What was on before, and was never heard to be, is as somebody left it.
+    const left_on = this.touched('left on') && this.found_us === null
+    if ((how === 'not reachable' || how === 'never began') && live.length > 0 && !left_on)
       this.broke('what was not reachable was not energised', t_us, live.map(([name]) => name).join(', '))
     const { difference, gap, ends_early } = replayExactly(this.plan, entries, 'controller')
     // Who was killed told no ending, and every decision up to there.
@@ -247,26 +317,12 @@ export class Invariants {
       'once: ',
     )
   }
-  /** Heaters that open leave their supply's own capacitor without a path: off, and not seen to be. */
-  private pathless(): boolean {
-    return this.touched('V1:heater-open')
-  }
-  /** Faults of the supply or its line that no calm ends: then the alarm is the right end. */
-  private sticks(): boolean {
-    return this.touched(
-      'HT:',
-      'bias:',
-      'heaters:',
-      'high',
-      'low',
-      'line.',
-      'for good: ',
-      'input.',
-      'C1',
-      'C2',
-      'R4',
-      'R5',
-      'R1',
-    )
+
+  /** What is wrong for good: the world's own faults that have begun, and calls that fail from some moment on. */
+  private lasting(): readonly string[] {
+    return [
+      ...this.world.faults(),
+      ...[...this.nemesis.injected.keys()].filter((kind) => kind.startsWith('for good: ')),
+    ]
   }
 }

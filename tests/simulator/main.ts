@@ -1,6 +1,7 @@
 import { writeFileSync } from 'node:fs'
 import { resolve } from 'node:path'
-import { callKinds, callsOf, failCall } from './every-call.js'
+import { callKinds, waysOf } from './every-call.js'
+import { everyCall, everyCallTable } from './every-call-table.js'
 import { manyRuns } from './many.js'
 import { loadParts } from './parts.js'
 import { type Found, hunt, planted, plantedTable } from './planted.js'
@@ -11,7 +12,8 @@ import { signalTable } from './signals.js'
  * each with faults drawn by its own seed, every invariant checked at every step. A run that breaks one is told as a short story: what
  * is not needed to break it is left out. FILE keeps what was done: stopped and started again, it goes on from there.
  * npm run simulate -- --planted [FILE] [--runs N] [--only WORDS]: mistakes put into copies of the program, until each is seen.
- * npm run simulate -- --every-call [--stride K] [--json]: the n-th call on a port fails, once and for good, for every K-th n.
+ * npm run simulate -- --every-call [FILE] [--stride K] [--only KIND] [--keep FILE] [--json]: the n-th call to a line or the record fails,
+ * once and for good, for every K-th n on a line and every n of the record; FILE gets the table, the other what was done.
  * npm run simulate -- --signals FILE: each reading spoilt in each way at each moment of a run, as a table for people.
  */
 const option = (name: string, otherwise: number): number => {
@@ -38,7 +40,7 @@ process.exitCode = process.argv.includes('--signals')
   : process.argv.includes('--planted')
     ? await mistakes(text('planted'))
     : process.argv.includes('--every-call')
-      ? everyCall(Math.max(1, option('stride', 1)))
+      ? calls(text('every-call'))
       : await drawn()
 
 /** Runs with faults drawn by their seeds. Returns the exit code. */
@@ -88,26 +90,18 @@ function allSignals(file: string): number {
   return broken === 0 && wrong === 0 ? 0 : 1
 }
 
-/** Every K-th call of each kind fails once, and for good; each line told is one kind and way. Returns the exit code. */
-function everyCall(stride: number): number {
-  const parts = loadParts()
-  const rows = callKinds.flatMap((kind) => {
-    const { calls } = callsOf(parts, kind)
-    return (['once', 'for good'] as const).map((way) => {
-      const ends = new Map<string, number>()
-      const broken: { n: number; what: string; invariant: string; text: string }[] = []
-      let tried = 0
-      for (let n = 1; n <= calls.length; n += stride) {
-        const { what, run } = failCall(parts, kind, n, way)
-        tried++
-        ends.set(run.how, (ends.get(run.how) ?? 0) + 1)
-        for (const { invariant, text } of run.broken) broken.push({ n, what, invariant, text })
-      }
-      process.stderr.write(`${kind}, ${way}: ${tried} of ${calls.length} calls, ${broken.length} broken\n`)
+/** Every K-th call of each kind fails once, and for good; the table goes where it was asked for, once it is whole. Returns the exit code. */
+function calls(file: string | null): number {
+  const [stride, only] = [Math.max(1, option('stride', 1)), text('only')]
+  const rows = everyCall(loadParts(), {
+    ...{ stride, only, file: text('keep') },
+    told({ kind, way, calls: all, tried, broken }) {
+      process.stderr.write(`${kind}, ${way}: ${tried} of ${all} calls, ${broken.length} broken\n`)
       for (const each of broken.slice(0, 5)) process.stderr.write(`  ${JSON.stringify(each)}\n`)
-      return { kind, way, calls: calls.length, tried, ends: Object.fromEntries(ends), broken }
-    })
+    },
   })
+  if (file !== null && rows.length === callKinds.flatMap(waysOf).length)
+    writeFileSync(file, everyCallTable(rows))
   if (json) process.stdout.write(`${JSON.stringify({ stride, rows })}\n`)
   return rows.every(({ broken }) => broken.length === 0) ? 0 : 1
 }

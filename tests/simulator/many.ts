@@ -19,10 +19,11 @@ export interface ManyRuns {
 /** Runs `from` to `from + count`, in this process. */
 export function someRuns(parts: Parts, seed: number, from: number, count: number): Totals {
   const totals = noTotals(seed, from)
-  const { faults, ends } = totals
+  const { of, faults, ends } = totals
   for (let i = from; i < from + count; i++) {
     const run = simulate(parts, seed * 1_000_003 + i)
     totals.virtual_s += run.virtual_s
+    of[run.of] = (of[run.of] ?? 0) + 1
     for (const [kind, n] of run.faults) faults[kind] = (faults[kind] ?? 0) + n
     ends[run.how] = (ends[run.how] ?? 0) + 1
     for (const { invariant, t_s, text } of run.broken) {

@@ -34,6 +34,7 @@ export const nemesisKinds = [
   'answer wrong',
   'stop',
   'stop twice',
+  'record port closes',
 ] as const
 export type NemesisKind = (typeof nemesisKinds)[number]
 
@@ -119,13 +120,14 @@ export class Nemesis {
   private readonly forks = new Map<string, Chance>()
   readonly calm_us: number
 
-  /** `without`: kinds left out to find the short story; the others then do exactly what they did before. */
+  /** `without`: kinds left out to find the short story; the others then do exactly what they did before. `stretch`: the calm comes that much later. */
   constructor(
     private readonly chance: Chance,
     readonly without: ReadonlySet<string>,
+    stretch = 1,
   ) {
     const own = chance.fork('nemesis')
-    this.calm_us = (5 + 45 * own.next()) * 1e6
+    this.calm_us = stretch * (5 + 45 * own.next()) * 1e6
     const odds = own.next() * 0.25
     // Most runs see one of the things that happen once, for certain.
     const certain = [...once][Math.floor((own.next() / 0.7) * once.size)]

@@ -1,25 +1,125 @@
-import { loadAll } from '../../src/files/index.js'
 import type { Bench } from '../../src/bench/index.js'
 import { cutOffMeter, cutOffName, toCutOff } from '../../src/bench/to-cut-off.js'
-import { makePlan } from '../../src/plan/index.js'
-import { type FaultSpec, parseFault } from '../../src/virtual/index.js'
-import type { Mischief } from './nemesis.js'
+import type { Chance } from '../../src/chance/index.js'
+import type { Equipment } from '../../src/equipment/index.js'
+import { loadAll } from '../../src/files/index.js'
+import { makePlan, type Plan } from '../../src/plan/index.js'
+import type { Profile } from '../../src/profile/index.js'
+import { qualifiedBench } from '../../src/qualify/index.js'
+import { liftedSet, reformPlan } from '../../src/reform/index.js'
+import { dead_man, qualification } from '../helpers/unattended.js'
 
-/** The simulator's own small set, bench and plan: one output tube with fixed bias, two supplies on two lines, a meter on a third. */
-export function loadParts() {
-  const all = loadAll('tests/simulator/set/hail.yaml')
-  if (all.value === null) throw new Error(JSON.stringify(all.problems))
-  const { profile, equipment, bench } = all.value
-  const on = (its: Bench) => {
-    const { plan, problems } = makePlan(profile, equipment, its)
-    if (plan === null) throw new Error(JSON.stringify(problems))
-    return { plan, equipment, bench: its }
+export const kindsOfRun = [
+  'bring-up',
+  'bring-up with a cut-off relay',
+  'bring-up left alone',
+  'reform',
+  'reform left alone',
+] as const
+export type KindOfRun = (typeof kindsOfRun)[number]
+
+/** So many runs of each kind; of the others half have a cut-off relay. Reforms take their time: they are few. */
+const shares: readonly (readonly [KindOfRun, number])[] = [
+  ['reform left alone', 0.01],
+  ['reform', 0.01],
+  ['bring-up left alone', 0.12],
+]
+const relayed_part = 0.5
+
+export function drawKind(source: Chance): KindOfRun {
+  let dice = source.fork('kind of run').next()
+  for (const [kind, share] of shares) {
+    if (dice < share) return kind
+    dice -= share
   }
-  return { ...on(bench), relayed: on(withRelay(bench)) }
+  return source.fork('relay').next() < relayed_part ? 'bring-up with a cut-off relay' : 'bring-up'
 }
+
 /** What one run is of. */
-export type Part = Omit<Parts, 'relayed'>
-export type Parts = ReturnType<typeof loadParts>
+export interface Part {
+  readonly of: KindOfRun
+  readonly plan: Plan
+  readonly equipment: Equipment
+  readonly bench: Bench
+  /** The set that really stands behind the bench, where it is another than the plan was made for. */
+  readonly behind: Equipment
+  /** So many times as long as a bring-up: what happens to it happens that much later. */
+  readonly stretch: number
+  /** HT that counts as high for what is to strike then, V. */
+  readonly high_V: number
+}
+/** An attended bring-up, and every other kind by its name: planned when it is first asked for. */
+export type Parts = Part & { readonly kind: (of: KindOfRun) => Part }
+
+/**
+ * The simulator's own small set and bench: one output tube with fixed bias, two supplies on two lines, a meter on a third. Brought up
+ * attended, with a cut-off relay, and left alone; and its electrolytics, lifted, formed with somebody there and left alone.
+ */
+export function loadParts(): Parts {
+  const { profile, equipment, bench } = load('hail')
+  const on = (of: KindOfRun, its: Bench, alone = false): Part => {
+    const { plan, problems } = makePlan({ ...profile, unattended: alone }, equipment, its, {
+      unattended: alone,
+    })
+    if (plan === null) throw new Error(JSON.stringify(problems))
+    return { of, plan, equipment, bench: its, behind: equipment, stretch: 1, high_V: 100 }
+  }
+  const attended = on('bring-up', bench)
+  const make = (of: KindOfRun): Part => {
+    switch (of) {
+      case 'bring-up':
+        return attended
+      case 'bring-up with a cut-off relay':
+        return on(of, withRelay(bench))
+      case 'bring-up left alone':
+        return on(of, fit(bench), true)
+      case 'reform':
+        return formed(of, load('forming'), false)
+      case 'reform left alone': {
+        const forming = load('forming')
+        return formed(of, { ...forming, bench: fit(forming.bench) }, true)
+      }
+    }
+  }
+  const made = new Map<KindOfRun, Part>()
+  const kind = (of: KindOfRun): Part => {
+    const part = made.get(of) ?? make(of)
+    made.set(of, part)
+    return part
+  }
+  return { ...attended, kind }
+}
+
+function load(name: string): {
+  readonly profile: Profile
+  readonly equipment: Equipment
+  readonly bench: Bench
+} {
+  const { value, problems } = loadAll(`tests/simulator/set/${name}.yaml`)
+  if (value === null) throw new Error(JSON.stringify(problems))
+  return value
+}
+
+function formed(of: KindOfRun, { profile, equipment, bench }: ReturnType<typeof load>, alone: boolean): Part {
+  const made = reformPlan(profile, equipment, bench, { unattended: alone })
+  if (made.plan === null || made.bench === null || profile.reform === null)
+    throw new Error(JSON.stringify(made.problems))
+  return {
+    ...{ of, plan: made.plan, equipment: made.set, bench: made.bench },
+    ...{ behind: liftedSet(equipment, profile.reform, true), stretch: 20, high_V: 30 },
+  }
+}
+
+/** As unattended work wants it: a dead-man in the supply of HT, every output qualified. */
+function fit(bench: Bench): Bench {
+  const { high } = bench.supplies
+  if (high === undefined) throw new Error('no supply of that name')
+  const supplies = { ...bench.supplies, high: { ...high, dialect: { ...high.dialect, dead_man } } }
+  const outputs = Object.entries(supplies).flatMap(([supply, { channels }]) =>
+    Object.keys(channels).map((channel) => `${supply}.${channel}`),
+  )
+  return qualifiedBench({ ...bench, supplies }, qualification(outputs, '2026-06-01'), '2026-09-01')
+}
 
 /** The question that feeds it. */
 export const relay_feed = ':REL:FEED?'
@@ -35,105 +135,4 @@ function withRelay(bench: Bench): Bench {
     meters: { ...bench.meters, [cutOffName]: cutOffMeter(written) },
     cut_off: toCutOff(written),
   }
-}
-
-/** Faults of the relay itself, in some of the runs that have one. */
-const relays_own = ['open', 'closed', 'silent', 'stuck'] as const
-
-/** Faults of set, leads, supplies and lines that the virtual bench has itself. */
-const own = [
-  'C1:short',
-  'C2:short',
-  'C2:leaky=5k',
-  'R1:open',
-  'R5:open',
-  'R4:open',
-  'R3:open',
-  'T1:open',
-  'V1:gassy',
-  'V1:heater-open',
-  'V1:no-emission',
-  'V1:strong=1.8',
-  'V1:weak=0.4',
-  'HT:ignores-off',
-  'HT:lead-off',
-  'HT:reversed',
-  'HT:swapped=bias',
-  'HT:drop-out',
-  'HT:trips',
-  'bias:bias-lost',
-  'bias:lead-off',
-  'bias:drop-out',
-  'bias:trips',
-  'bias:ignores-off',
-  'heaters:lead-off',
-  'heaters:drop-out',
-  'heaters:ignores-off',
-  'high:drop-out',
-  'low:drop-out',
-  'high:local',
-  'low:local',
-  'high:overheats',
-  'high:no-protection',
-  'high:mis-sets=0.9',
-  'low:mis-sets=0.8',
-  'high:reads-volts=9000V',
-  'high:reads-amps=0A',
-  'low:reads-volts=0V',
-  'line.high:noise',
-  'line.low:noise',
-  'line.high:echo',
-  'line.high:behind',
-  'line.low:behind',
-  'line.low:endless',
-  'line.high:another',
-  'line.high:silent',
-  'line.low:silent',
-  'line.high:garbled',
-  'line.low:late=2s',
-  'line.grid return meter:silent',
-  'input.grid return meter:open',
-  'input.grid return meter:stuck',
-] as const
-
-/**
- * Worlds in which the order of going off can be seen: HT that does not obey OFF, or falls slowly, and something that puts
- * everything off while it stands high.
- */
-const stays = ['HT:ignores-off', 'high:ignores-off', 'R1:open', 'HT:lead-off'] as const
-const puts_off = ['C2:leaky=3k', 'R1:short', 'V1:heater-open', 'bias:bias-lost', 'V1:strong=3'] as const
-
-/** None to two of them, each from the start, at a moment before the calm, or when HT has passed some volts. */
-export function drawFaults(nemesis: Mischief, relayed: boolean): FaultSpec[] {
-  const dice = nemesis.dice('own')
-  const count = dice < 0.4 ? 0 : dice < 0.65 ? 1 : 2
-  const drawn = Array.from({ length: count }, () => {
-    const text: string = nemesis.pick('own', own) ?? own[0]
-    const whenever = nemesis.dice('own')
-    const share = nemesis.dice('own')
-    const t_s = share * (nemesis.calm_us / 1e6)
-    if (whenever < 0.2) return { text, at: '', t_us: 0 }
-    return whenever < 0.55
-      ? { text, at: `@HT>${(20 + 125 * share).toFixed(0)}V`, t_us: 0 }
-      : { text, at: `@t>${t_s.toFixed(3)}s`, t_us: t_s * 1e6 }
-  })
-  if (dice > 0.65 && dice < 0.95) {
-    const at = `@HT>${(70 + 70 * nemesis.dice('stays')).toFixed(0)}V`
-    drawn.splice(0, drawn.length, { text: nemesis.pick('stays', stays) ?? stays[0], at, t_us: 0 })
-    if (nemesis.dice('stays') < 0.7)
-      drawn.push({ text: nemesis.pick('stays', puts_off) ?? puts_off[0], at: '@HT>145V', t_us: 0 })
-  }
-  if (relayed && nemesis.dice('relay fault') < 0.2) {
-    const t_s = nemesis.dice('relay fault') * (nemesis.calm_us / 1e6)
-    const text = `input.${cutOffName}:${nemesis.pick('relay fault', relays_own) ?? 'open'}`
-    drawn.push({ text, at: `@t>${t_s.toFixed(3)}s`, t_us: t_s * 1e6 })
-  }
-  return drawn
-    .filter(({ text }) => !nemesis.without.has(text))
-    .map(({ text, at, t_us }): FaultSpec => {
-      const parsed = parseFault(text + at)
-      if (!parsed.ok) throw new Error(parsed.problem)
-      nemesis.did(text, t_us)
-      return parsed.value
-    })
 }

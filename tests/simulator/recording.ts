@@ -258,6 +258,7 @@ export class Recording {
   }
 
   private send(from: Teller, message: ToRecorder): void {
+    if (this.nemesis.hits('record port closes', this.now_us, message.kind)) this.kill(this.now_us)
     this.later(message_us, () => {
       this.receive(from, message)
     })
@@ -337,7 +338,7 @@ export class Recording {
   }
 
   private commit(): void {
-    if (this.full || this.nemesis.hits('disk full', this.now_us)) {
+    if (this.full || this.nemesis.hits('disk full', this.now_us, `commit ${this.commits.length + 1}`)) {
       this.full = true
       this.step({ kind: 'failed', text: 'The disk is full.', now_us: this.at() })
       return
@@ -347,7 +348,7 @@ export class Recording {
       intents.length > 0 && this.nemesis.hits('record late', this.now_us, `intent ${intents.join(', ')}`)
         ? this.nemesis.between('record', 100_000, 20_000_000)
         : 0
-    const slow_us = this.nemesis.hits('disk slow', this.now_us)
+    const slow_us = this.nemesis.hits('disk slow', this.now_us, `commit ${this.commits.length + 1}`)
       ? this.nemesis.between('slow disk', 20_000, 3_000_000)
       : 0
     this.free_us = this.at() + synced_us + late_us + slow_us + this.stall_us

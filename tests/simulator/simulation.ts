@@ -1,36 +1,32 @@
 import { chance } from '../../src/chance/index.js'
-import { atOnce } from '../../src/controller/off-at-once.js'
 import type { SafeOffResult } from '../../src/controller/safe-off.js'
-import {
-  superviseBegin,
-  type SuperviseAct,
-  type SuperviseInput,
-  superviseStep,
-} from '../../src/controller/supervise.js'
+import type { SuperviseResult } from '../../src/controller/supervise.js'
 import { lineConfigsOf, type LineInput } from '../../src/line/index.js'
 import type { Ask } from '../../src/plan/index.js'
 import { happened, type RunEnding, type RunEntry, streamIds, streamsOf } from '../../src/story/index.js'
 import { createVirtualBench } from '../../src/virtual/index.js'
 import { Controller, type Outside, tick_us } from './controller.js'
 import { Invariants } from './invariants.js'
+import { leaveOn } from './left-on.js'
 import { type Hands, MakingSafe } from './making-safe.js'
 import { type Mischief, Nemesis, type NemesisKind } from './nemesis.js'
-import { drawFaults, type Part, type Parts, relay_feed } from './parts.js'
+import { drawFaults } from './own-faults.js'
+import { drawKind, type KindOfRun, type Part, type Parts, relay_feed } from './parts.js'
+import { type Charge, Overseer } from './overseer.js'
 import { answerTo } from './person.js'
 import { Recording, Teller } from './recording.js'
+import { storyOf } from './story.js'
 import { appoint, type Struck } from './strikes.js'
 import { Wire } from './wire.js'
 
 const poll_us = 200_000
 const reopen_us = 200_000
+/** What somebody left on stands by then. */
+const settles_us = 1_000_000
 /** More things than this in one tick, and something is due again and again. */
 const most_in_tick = 20_000
-/** So many runs have a cut-off relay. */
-const relayed_part = 0.5
-/** HT that counts as high for what is to strike then. */
-const high_V = 100
-
 export interface Simulated {
+  readonly of: KindOfRun
   readonly seed: number
   readonly virtual_s: number
   readonly how: string
@@ -50,9 +46,9 @@ export function simulate(
   without: ReadonlySet<string> = new Set(),
   goesOn = true,
 ): Simulated {
-  const nemesis = new Nemesis(chance(seed), without)
-  const relayed = nemesis.dice('relay') < relayed_part
-  return simulateWith(relayed ? parts.relayed : parts, seed, nemesis, goesOn)
+  const source = chance(seed)
+  const part = parts.kind(drawKind(source))
+  return simulateWith(part, seed, new Nemesis(source, without, part.stretch), goesOn)
 }
 
 /** The same with somebody else doing things to it. `goesOn`: to its end, whatever breaks on the way. */
@@ -60,7 +56,7 @@ export function simulateWith(parts: Part, seed: number, nemesis: Mischief, goesO
   return new Simulation(parts, seed, nemesis).run(goesOn)
 }
 
-class Simulation implements Struck, Outside, Hands {
+class Simulation implements Struck, Outside, Charge, Hands {
   private t_us = 0
   private readonly world
   private readonly wires: readonly Wire[]
@@ -72,8 +68,7 @@ class Simulation implements Struck, Outside, Hands {
   private due: { readonly at_us: number; readonly act: () => void }[] = []
 
   private readonly controller: Controller
-  private supervisor: 'well' | 'dead' = 'well'
-  private supervising = superviseBegin(0)
+  private readonly supervisor: Overseer
   readonly recording
   private readonly own
   private readonly theirs
@@ -89,18 +84,24 @@ class Simulation implements Struck, Outside, Hands {
     private readonly seed: number,
     readonly nemesis: Mischief,
   ) {
-    const { plan, equipment, bench } = parts
+    const { plan, bench } = parts
     this.configs = lineConfigsOf(bench).map((config) => ({ ...config, poll_us }))
-    this.world = createVirtualBench(equipment, bench, {
+    this.world = createVirtualBench(parts.behind, bench, {
       seed,
-      faults: drawFaults(this.nemesis, plan.cut_off !== undefined),
+      faults: drawFaults(this.nemesis, parts),
       mode: plan.steps[0]?.mode ?? '',
     })
-    this.wires = this.configs.map(({ port }) => new Wire(port, this.world, this.nemesis))
+    this.wires = this.configs.map(
+      ({ port }) =>
+        new Wire(port, this.world, this.nemesis, (text, t_us) => {
+          this.checks.arrives(port, text, t_us)
+        }),
+    )
     this.wireOf = new Map(this.wires.map((wire) => [wire.port, wire]))
     this.ports = this.wires.map(({ port }) => port)
+    this.supervisor = new Overseer(plan.off, this)
     this.safe = new MakingSafe(plan.off, this.configs, this)
-    this.checks = new Invariants(plan, this.world, this.nemesis, bench.cut_off?.after_s ?? null)
+    this.checks = new Invariants(plan, bench, this.world, this.nemesis)
     this.pace = this.nemesis.dice('pace') < 0.9 ? 0.05 : 1
     const channel = this.nemesis.dice('start') < 0.15 ? 'terminal' : 'rehearsal'
     const streams = streamsOf(plan)
@@ -129,8 +130,9 @@ class Simulation implements Struck, Outside, Hands {
   }
 
   run(goesOn: boolean): Simulated {
+    const after_us = leaveOn(this.parts.bench, this.world, this.nemesis) ? settles_us : 0
     for (const [i, { port }] of this.configs.entries())
-      this.later(20_000 * (i + 1), () => {
+      this.later(after_us + 20_000 * (i + 1), () => {
         this.controller.hear({ kind: 'port', port, line: { kind: 'opened', t_us: this.t_us } })
       })
     appoint(this)
@@ -153,6 +155,7 @@ class Simulation implements Struck, Outside, Hands {
     }
     const { ending } = this.controller
     return {
+      of: this.parts.of,
       seed: this.seed,
       virtual_s: this.t_us / 1e6,
       how: this.how ?? 'did not end',
@@ -160,7 +163,7 @@ class Simulation implements Struck, Outside, Hands {
       off_s: this.checks.offAt_us === null ? null : this.checks.offAt_us / 1e6,
       faults: this.nemesis.injected,
       broken: this.checks.broken,
-      story: this.checks.broken.length === 0 ? [] : this.story(),
+      story: this.checks.broken.length === 0 ? [] : storyOf(this.nemesis, this.entries),
     }
   }
 
@@ -185,7 +188,7 @@ class Simulation implements Struck, Outside, Hands {
   }
   powerCut(): void {
     this.recording.powerCut(this.t_us)
-    this.supervisor = 'dead'
+    this.supervisor.dies()
     this.controllerDies('the computer lost its power')
     this.stopsMakingSafe()
   }
@@ -202,8 +205,11 @@ class Simulation implements Struck, Outside, Hands {
   sleeps(for_us: number): void {
     this.due = this.due.map(({ at_us, act }) => ({ at_us: at_us + for_us, act }))
     this.recording.slept(for_us)
-    this.t_us += for_us
+    const until_us = this.t_us + for_us
     this.controller.slept(for_us)
+    // Supplies and set do not sleep: what runs out there runs out at its time.
+    for (; this.t_us < until_us; this.t_us = Math.min(until_us, this.t_us + tick_us))
+      this.world.advance(this.t_us)
     this.world.advance(this.t_us)
   }
   unplugged(port: string, for_us: number): void {
@@ -215,8 +221,8 @@ class Simulation implements Struck, Outside, Hands {
   }
 
   parentDies(): void {
-    const itself = this.supervisor === 'well'
-    this.supervisor = 'dead'
+    const itself = this.supervisor.lives
+    this.supervisor.dies()
     // Whoever starts next makes safe in a process of its own.
     if (itself) this.stopsMakingSafe()
     this.recording.dies(this.theirs, this.t_us)
@@ -234,7 +240,7 @@ class Simulation implements Struck, Outside, Hands {
   }
 
   stop(): void {
-    if (this.supervisor === 'well') this.supervise({ kind: 'stop', by: 'Ctrl-C', now: false })
+    this.supervisor.take({ kind: 'stop', by: 'Ctrl-C', now: false })
   }
 
   private tick(): void {
@@ -255,8 +261,8 @@ class Simulation implements Struck, Outside, Hands {
     this.recording.tick(this.t_us)
     const { sequencer, awake } = this.controller
     const ht_V = Math.abs(this.world.truth().rails['HT']?.volts ?? 0)
-    this.checks.atTick(this.t_us, sequencer, { awake, watched: this.supervisor === 'well', ht_V })
-    if (this.high.length > 0 && ht_V > high_V) {
+    this.checks.atTick(this.t_us, sequencer, { awake, watched: this.supervisor.lives, ht_V })
+    if (this.high.length > 0 && ht_V > this.parts.high_V) {
       for (const { after_us, act } of this.high) this.later(after_us, act)
       this.high = []
     }
@@ -317,6 +323,8 @@ class Simulation implements Struck, Outside, Hands {
   }
 
   asks(prompt: number, ask: Ask): void {
+    // Whoever leaves it alone has said that hands are clear, and answers nothing from there on.
+    if (this.parts.plan.unattended !== undefined && this.checks.risen) return
     const { plan, equipment, bench } = this.parts
     const step = plan.steps[this.controller.sequencer.step] ?? null
     const at = { plan, equipment, bench, world: this.world, step }
@@ -354,17 +362,20 @@ class Simulation implements Struck, Outside, Hands {
 
   // What the controller's process says, and who watches it.
 
-  ready(): boolean {
-    if (this.supervisor === 'dead') return false
-    this.supervise({ kind: 'ready' })
-    this.supervise({ kind: 'begun' })
-    return true
+  foundOn(): void {
+    this.supervisor.take({ kind: 'found on' })
   }
-  notReachable(): void {
-    this.how = 'not reachable'
+  ready(): boolean {
+    this.supervisor.take({ kind: 'ready' })
+    this.supervisor.take({ kind: 'begun' })
+    return this.supervisor.lives
+  }
+  notReachable(text: string, on: readonly string[]): void {
+    if (this.supervisor.lives) this.supervisor.take({ kind: 'not reachable', text, on })
+    else this.controllerDies(text)
   }
   beats(): void {
-    if (this.supervisor === 'well') this.supervise({ kind: 'beat' })
+    this.supervisor.take({ kind: 'beat' })
   }
   leaves(how: string): void {
     this.controllerDies(how)
@@ -372,9 +383,9 @@ class Simulation implements Struck, Outside, Hands {
   ended(ending: RunEnding): void {
     this.recording.close(this.own)
     this.later(1000, () => {
-      if (this.supervisor === 'well') {
-        this.supervise({ kind: 'ended', ending })
-        this.supervise({ kind: 'exited', how: 'code 0' })
+      if (this.supervisor.lives) {
+        this.supervisor.take({ kind: 'ended', ending })
+        this.supervisor.take({ kind: 'exited', how: 'code 0' })
       } else this.how ??= `ended by the controller: ${ending.outcome}`
     })
   }
@@ -383,7 +394,7 @@ class Simulation implements Struck, Outside, Hands {
     if (!this.controller.dies()) return
     this.recording.dies(this.own, this.t_us)
     this.later(2000, () => {
-      if (this.supervisor === 'well') this.supervise({ kind: 'exited', how })
+      if (this.supervisor.lives) this.supervisor.take({ kind: 'exited', how })
       else this.nextStart()
     })
   }
@@ -393,70 +404,42 @@ class Simulation implements Struck, Outside, Hands {
     if (this.safe.atWork || this.how !== null) return
     if (this.controller.ending !== null) return
     this.later(5_000_000, () => {
-      if (!this.safe.atWork) this.makeSafe(true)
+      if (!this.safe.atWork) this.beginSafe(true)
     })
   }
 
   private supervisorTick(): void {
-    if (this.supervisor === 'dead') {
-      if (this.controller.hangs) this.controllerDies('found hanging at the next start')
-      return
-    }
-    this.supervise({ kind: 'tick' })
+    if (this.supervisor.lives) this.supervisor.take({ kind: 'tick' })
+    else if (this.controller.hangs) this.controllerDies('found hanging at the next start')
+  }
+  beatsToController(): void {
+    this.controller.parentBeats()
+  }
+  stopsController(how: 'run down' | 'off now', by: string): void {
+    this.controller.event({ kind: 'stop', how, by })
+  }
+  records(what: string, text: string): void {
+    this.recording.append(this.theirs, [happened(this.t_us, 'supervisor', what, text)], this.t_us)
+  }
+  finished(result: SuperviseResult): void {
+    this.how ??= result.kind === 'ended' ? `ended: ${result.ending.outcome}` : result.kind
+    if (result.kind === 'taken over') this.checks.takenOver(result.confirmed)
   }
 
-  private supervise(
-    input: { [K in SuperviseInput as K['kind']]: Omit<K, 't_us'> }[SuperviseInput['kind']],
-  ): void {
-    const { state, acts } = superviseStep(this.supervising, { ...input, t_us: this.t_us })
-    this.supervising = state
-    for (const act of acts) this.act(act)
+  makeSafe(): void {
+    this.beginSafe(false)
   }
-
-  private act(act: SuperviseAct): void {
-    switch (act.do) {
-      case 'beat':
-        this.controller.parentBeats()
-        return
-      case 'send stop':
-        this.controller.event({ kind: 'stop', how: act.how, by: act.by })
-        return
-      case 'off on spare':
-        for (const channel of atOnce(this.parts.plan.off)) this.write(channel.port, channel.off_text)
-        return
-      case 'kill':
-        this.controllerDies('killed by the supervisor')
-        return
-      case 'make safe':
-        this.makeSafe(false)
-        return
-      case 'record': {
-        const entry = happened(this.t_us, 'supervisor', act.what, act.text)
-        this.recording.append(this.theirs, [entry], this.t_us)
-        return
-      }
-      case 'notice':
-        return
-      case 'alarm':
-        this.checks.alarmed()
-        return
-      case 'finish':
-        this.how ??= act.result.kind === 'ended' ? `ended: ${act.result.ending.outcome}` : act.result.kind
-        if (act.result.kind === 'taken over') this.checks.takenOver(act.result.confirmed)
-        return
-    }
-  }
-
-  private makeSafe(look_first: boolean): void {
+  private beginSafe(look_first: boolean): void {
     for (const wire of this.wires) wire.fresh()
     this.safe.begin(this.t_us, look_first)
   }
   alarmed(): void {
     this.checks.alarmed()
   }
-  made({ outputs_off, text }: SafeOffResult): void {
+  made({ outputs_off, rails, text }: SafeOffResult): void {
     const confirmed = outputs_off === 'confirmed'
-    if (this.supervisor === 'well') this.supervise({ kind: 'made safe', confirmed, text })
+    this.checks.madeSafe(rails)
+    if (this.supervisor.lives) this.supervisor.take({ kind: 'made safe', confirmed, text })
     else {
       this.checks.takenOver(confirmed)
       this.how ??= 'made safe at the next start'
@@ -465,18 +448,5 @@ class Simulation implements Struck, Outside, Hands {
 
   later(after_us: number, act: () => void): void {
     this.due.push({ at_us: Math.round(this.t_us + after_us), act })
-  }
-
-  /** What was done to the run and what it decided, in one order. */
-  private story(): string[] {
-    const decided = this.entries.flatMap((entry) =>
-      entry.entry === 'event' &&
-      ['begin', 'step', 'prompt', 'trip', 'off', 'alarm', 'ending'].includes(entry.event.what)
-        ? [{ t_us: entry.event.t_us, text: `${entry.event.what}: ${entry.event.text}` }]
-        : [],
-    )
-    return [...this.nemesis.told.map(({ t_us, text }) => ({ t_us, text: `** ${text}` })), ...decided]
-      .toSorted((a, b) => a.t_us - b.t_us)
-      .map(({ t_us, text }) => `${(t_us / 1e6).toFixed(2).padStart(8)} s  ${text.slice(0, 160)}`)
   }
 }

@@ -9,6 +9,8 @@ const totalsShape = z.object({
   next: z.number().int(),
   runs: z.number().int(),
   virtual_s: z.number(),
+  /** Runs of each kind. */
+  of: z.record(z.string(), z.number().int()),
   faults: z.record(z.string(), z.number().int()),
   ends: z.record(z.string(), z.number().int()),
   broken: z.array(brokenShape),
@@ -19,7 +21,17 @@ const totalsShape = z.object({
 export type Totals = z.infer<typeof totalsShape>
 
 export function noTotals(seed: number, from: number): Totals {
-  return { seed, next: from, runs: 0, virtual_s: 0, faults: {}, ends: {}, broken: [], versions: [version] }
+  return {
+    seed,
+    next: from,
+    runs: 0,
+    virtual_s: 0,
+    of: {},
+    faults: {},
+    ends: {},
+    broken: [],
+    versions: [version],
+  }
 }
 
 /** What another process or a file says of itself. */
@@ -40,6 +52,7 @@ export function joined(a: Totals, b: Totals): Totals {
     next: Math.max(a.next, b.next),
     runs: a.runs + b.runs,
     virtual_s: a.virtual_s + b.virtual_s,
+    of: summed(a.of, b.of),
     faults: summed(a.faults, b.faults),
     ends: summed(a.ends, b.ends),
     broken: [...a.broken, ...b.broken],

@@ -15,6 +15,8 @@ export class Wire {
     readonly port: string,
     private readonly world: VirtualBench,
     private readonly nemesis: Mischief,
+    /** Told what arrives at the supply. */
+    private readonly arrives: (text: string, t_us: number) => void,
   ) {}
 
   /** From the computer. */
@@ -34,6 +36,7 @@ export class Wire {
     for (let next = this.out[0]; next !== undefined && next.at_us <= t_us; next = this.out[0]) {
       this.out.shift()
       this.world.receive(this.port, next.text, t_us)
+      this.arrives(next.text, t_us)
       if (next.text.includes('?')) this.asked = next.text.trim()
     }
     const reply = this.world.take(this.port, t_us)
