@@ -8,14 +8,14 @@ const predictionsShown = 10
 
 /** What is wrong, why, and where the meter goes next, on a page. */
 export function diagnosisText(run: string, diagnosis: Diagnosis): string {
-  const { hypotheses, none, nothing, verdict, from, next, search_ends, notes } = diagnosis
+  const { hypotheses, none, nothing, verdict, from, next, search_ends, learned, notes } = diagnosis
   const lines = [run, verdict]
   if (from.length > 0) lines.push('', 'Reckoned from:', ...from.map((line) => `  ${line}`))
   if (hypotheses.length > 0) {
     lines.push('', 'Causes:')
-    for (const { text, probability, tied_with, explains } of hypotheses.slice(0, causesShown)) {
+    for (const { text, probability, rivals, explains } of hypotheses.slice(0, causesShown)) {
       lines.push(`  ${likely(probability)}  ${text}`)
-      if (tied_with.length > 0) lines.push(`            cannot be told from ${listed(tied_with)}`)
+      if (rivals.length > 0) lines.push(`            cannot be told from ${listed(rivals)}`)
       lines.push(`            ${explains}`)
     }
     const more = hypotheses.length - causesShown
@@ -44,6 +44,8 @@ export function diagnosisText(run: string, diagnosis: Diagnosis): string {
     )
   }
   if (search_ends !== null) lines.push('', search_ends)
+  if (learned.length > 0)
+    lines.push('', 'What was learned of this set:', ...learned.map((line) => `  ${line}`))
   if (notes.length > 0) lines.push('', ...notes)
   return lines.join('\n')
 }

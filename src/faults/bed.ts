@@ -4,6 +4,7 @@ import {
   type Equipment,
   type Feed,
   type ModeName,
+  type PartName,
   type RailName,
   toNetwork,
 } from '../equipment/index.js'
@@ -14,8 +15,10 @@ import {
   type Network,
   regulatorsToChange,
   type Solution,
+  type Solved,
   type Volts,
 } from '../network/index.js'
+import { heatersWith } from './heaters.js'
 import type { Change, Fault, Point, Shown } from './types.js'
 
 /** Ohms of a path that is broken, and of a dead short inside a part (common practice, no source). */
@@ -50,6 +53,13 @@ export interface Bed {
   readonly bleeder_ohm: (rail: RailName) => number | null
   readonly network: Network
   readonly elements: ReadonlyMap<string, Element>
+  /** Elements at a node, and grids that are led to it: each by its pin and by what joins it to its cathode when it hangs in the air. */
+  readonly at: (node: string) => readonly string[]
+  readonly gridsAt: (node: string) => readonly { readonly joint: string; readonly link: string }[]
+  /** Stages whose drive is reckoned with in this mode. */
+  readonly stages: ReturnType<typeof drivenStages>
+  /** Tubes that go cold when one heater of their chain is open or shorted. */
+  readonly gonesCold: (fault: Fault) => readonly PartName[]
   /**
    * Solves it with these elements in place of those of the same name, gas tubes settled. Each call takes the changes of the
    * call before back. `lit` are the gas tubes that were lit before.
@@ -62,7 +72,7 @@ export interface Bed {
     /** Currents of the supplies alone are read out. */
     brief?: boolean,
   ): {
-    readonly solution: Solution
+    readonly solution: Solved
     readonly lit: ReadonlySet<string>
     readonly now: (name: string) => Element | undefined
   }
@@ -90,12 +100,35 @@ export function createBed(
   const solver = createSolver(network)
   const supplied = new Set(supplies.map(({ name }) => name))
   let undo: Element[] = []
+  const cold = new Map<string, readonly PartName[]>()
+  const meeting = new Map<string, string[]>()
+  const grids = new Map<string, { joint: string; link: string }[]>()
+  for (const element of network.elements) {
+    for (const node of new Set(nodesOf(element)))
+      meeting.set(node, [...(meeting.get(node) ?? []), element.name])
+    const own = element.kind === 'triode' || element.kind === 'screen tube' ? joint(element.name, 'grid') : ''
+    const pin = elements.get(own)
+    if (pin?.kind === 'resistor')
+      grids.set(pin.a, [
+        ...(grids.get(pin.a) ?? []),
+        { joint: own, link: link(element.name, 'grid-cathode') },
+      ])
+  }
   return {
     equipment,
     mode,
     bleeder_ohm: (rail) => rails[rail]?.bleeder_ohm ?? null,
     network,
     elements,
+    at: (node) => meeting.get(node) ?? [],
+    gridsAt: (node) => grids.get(node) ?? [],
+    stages: drivenStages(equipment, mode),
+    gonesCold(fault) {
+      const key = `${fault.heater ?? ''} ${fault.heater_shorted ?? false}`
+      const known = cold.get(key) ?? gonesCold(equipment, fault)
+      cold.set(key, known)
+      return known
+    },
     solve(point, changed, lit, start, brief = false) {
       const only = brief ? supplied : undefined
       const put = new Map<string, Element>()
@@ -103,6 +136,7 @@ export function createBed(
       if (!point.hot) for (const valve of valves) put.set(valve.name, { ...valve, emission: 0 })
       for (const each of regulators) if (lit.has(each.name)) put.set(each.name, { ...each, lit: true })
       for (const element of changed) {
+        if (!point.hot && isAfloat(element)) continue
         const old =
           element.kind === 'regulator' && lit.has(element.name) ? { ...element, lit: true } : element
         put.set(element.name, !point.hot && 'emission' in old ? { ...old, emission: 0 } : old)
@@ -141,6 +175,16 @@ export function createBed(
   }
 }
 
+/** Nodes of one element, inner ones of its joints among them. */
+export function nodesOf(element: Element): string[] {
+  const nodes: string[] = []
+  for (const end of ['a', 'b', 'plate', 'screen', 'grid', 'cathode'] as const) {
+    const node = (element as Partial<Record<typeof end, string>>)[end]
+    if (node !== undefined) nodes.push(node)
+  }
+  return nodes
+}
+
 /** Pins that can be open and electrodes that can touch, as elements of their own. */
 function withJoints(equipment: Equipment, network: Network): Network {
   const made: Element[] = []
@@ -154,6 +198,14 @@ function withJoints(equipment: Equipment, network: Network): Network {
     made.push({ kind: 'resistor', name, a, b, ohm })
   }
   for (const element of network.elements) {
+    if (element.kind === 'junction')
+      resistor(link(element.name, 'backwards'), element.a, element.b, broken_ohm)
+    if (element.kind === 'diode tube') {
+      const { name, plate, cathode } = element
+      resistor(link(name, 'plate-cathode'), plate, cathode, broken_ohm)
+      if (cathode !== network.ground)
+        resistor(link(name, 'heater-cathode'), cathode, network.ground, broken_ohm)
+    }
     if (element.kind !== 'triode' && element.kind !== 'screen tube') {
       const at = wipers.get(element.name)
       if (at === undefined || !('a' in element)) made.push(element)
@@ -199,6 +251,7 @@ export function changedElement(element: Element, change: Change): Element | null
     case 'ohm times':
       return element.kind === 'resistor' ? { ...element, ohm: element.ohm * change.by } : null
     case 'leaks':
+      if (element.kind === 'resistor') return { ...element, ohm: 1 / (1 / element.ohm + 1 / change.ohm) }
       return element.kind === 'capacitor' ? { ...element, leak_S: element.leak_S + 1 / change.ohm } : null
     case 'emission times':
       return 'emission' in element ? { ...element, emission: element.emission * change.by } : null
@@ -236,10 +289,14 @@ export function faulted(bed: Bed, fault: Fault, own: ReadonlyMap<string, Element
   }
   fault.changes.forEach(change)
   if (fault.heater !== null)
-    for (const tube of gonesCold(bed.equipment, fault.heater))
+    for (const tube of bed.gonesCold(fault))
       for (const [name, element] of bed.elements)
         if ('emission' in element && (name === tube || name.startsWith(`${tube}.`)))
           change({ element: name, is: 'emission times', by: 0 })
+  for (const name of hanging(bed, put)) {
+    const grid = bed.elements.get(name)
+    if (grid?.kind === 'resistor') put.set(name, { ...grid, ohm: Math.min(grid.ohm, afloat_ohm) })
+  }
   for (const name of undriven(bed, put)) {
     const element = put.get(name) ?? own.get(name) ?? bed.elements.get(name)
     if (element?.kind === 'triode' || element?.kind === 'screen tube')
@@ -248,9 +305,59 @@ export function faulted(bed: Bed, fault: Fault, own: ReadonlyMap<string, Element
   return [...put.values()]
 }
 
+/** Stands for what a hot tube's grid draws and gives: nothing of it is there while the tube is cold. */
+export const isAfloat = (element: Element): boolean =>
+  element.kind === 'resistor' && element.ohm === afloat_ohm && element.name.endsWith(link('', 'grid-cathode'))
+
+/** Below this a path holds no grid: what an insulator leaks. */
+const holds_S = 5e-8
+
+/** Between grid and cathode of tubes whose grid hangs in the air with these elements, since the part that held it is open. */
+function hanging(bed: Bed, put: ReadonlyMap<string, Element>): string[] {
+  const found: string[] = []
+  for (const open of put.values()) {
+    if (open.kind !== 'resistor' || open.ohm < broken_ohm) continue
+    for (const node of [open.a, open.b])
+      for (const pin of bed.gridsAt(node)) {
+        const isHeld = bed.at(node).some((name) => {
+          const other = put.get(name) ?? bed.elements.get(name)
+          if (other === undefined || name === pin.joint) return false
+          return holdsBy(other) > holds_S
+        })
+        if (!isHeld) found.push(pin.link)
+      }
+  }
+  return found
+}
+
+/** What it conducts of a grid's own small current. */
+function holdsBy(element: Element): number {
+  switch (element.kind) {
+    case 'resistor':
+    case 'inductor':
+    case 'supply':
+      return 1 / Math.max(element.ohm, 1e-3)
+    case 'contact':
+      return element.closed ? 1 : 0
+    case 'meter':
+      // It comes and goes.
+      return 0
+    case 'capacitor':
+      return element.leak_S
+    case 'junction':
+    case 'heater':
+    case 'triode':
+    case 'screen tube':
+    case 'diode tube':
+    case 'regulator':
+      // Something that conducts by its own law may hold it.
+      return 1
+  }
+}
+
 /** Driven stages whose drive is gone with these elements: a stage before them gives nothing, or their own grid is not reached. */
 export function undriven(bed: Bed, put: ReadonlyMap<string, Element>): string[] {
-  const stages = drivenStages(bed.equipment, bed.mode)
+  const { stages } = bed
   if (stages.length === 0) return []
   const lost = new Set<string>()
   const dead = (tube: string): boolean =>
@@ -280,15 +387,16 @@ export function undriven(bed: Bed, put: ReadonlyMap<string, Element>): string[] 
   )
 }
 
-/** Tubes that go cold when one heater of their chain is open. */
-function gonesCold(equipment: Equipment, open: string): string[] {
-  const chains = Object.values(equipment.heater_chains).filter(({ series }) => series.flat().includes(open))
+function gonesCold(equipment: Equipment, fault: Fault): PartName[] {
+  const { heater } = fault
+  if (heater === null) return []
+  const chains = Object.values(equipment.heater_chains).filter(({ series }) => series.flat().includes(heater))
   return chains.flatMap(({ rail }) => {
     const V = equipment.rails[rail]?.working_V ?? 0
-    const point = heaterPoint(equipment, rail, V, 0, (part) => (part === open ? 'open' : 1))
+    const point = heaterPoint(equipment, rail, V, 0, heatersWith(fault))
     return point.chains.flatMap(({ elements }) =>
       elements.flatMap(({ part, volts, rated_V }) =>
-        equipment.tubes[part] !== undefined && (part === open || volts < coldBelow * (rated_V ?? 0))
+        equipment.tubes[part] !== undefined && (part === heater || volts < coldBelow * (rated_V ?? 0))
           ? [part]
           : [],
       ),

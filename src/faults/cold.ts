@@ -1,10 +1,10 @@
 import type { NodeName } from '../equipment/index.js'
-import type { Element } from '../network/index.js'
-import type { Bed } from './bed.js'
+import { type Element, factor, layPattern, type Pattern, solveDense, substitute } from '../network/index.js'
+import { type Bed, isAfloat, nodesOf } from './bed.js'
 
 /*
- * Ohms from any node to chassis with the set off and its tubes cold. Nothing bends then, so that one inverse of the whole
- * network tells all nodes, and a fault is a small update of it: no system is solved again.
+ * Ohms from any node to chassis with the set off and its tubes cold. Nothing bends then, so that one factoring of the whole
+ * network tells all nodes, and a fault is a small update of it: but where it takes the only good path away, no system is solved again.
  */
 
 /** An ohmmeter's volts: below what makes a semiconductor diode conduct. */
@@ -19,96 +19,144 @@ const everywhere_S = 1e-11
 /** Of a path that is taken away: what all others together conduct beside it, below which an update would not know it. */
 const lostDigits = 1e-4
 /** Networks kept with such a path taken away. */
-const mostParted = 30
+const mostParted = 400
 
 export interface Cold {
   /** From a node to another, the chassis where none is named, with these elements in place of those of the same name. */
   ohm(place: NodeName, changed: readonly Element[], against?: NodeName): number
 }
 
-export function createCold(bed: Pick<Bed, 'network' | 'elements'>): Cold {
+/** Where the elements of a network stand in its equations: the same for every set that is drawn of it, and with every fault. */
+export interface ColdLayout {
+  readonly bed: Pick<Bed, 'network' | 'elements'>
+  readonly number: (node: NodeName) => number
+  readonly pattern: Pattern
+  /** Of each element with two ends: rows and columns of both, in the order of the network. */
+  readonly places: Int32Array
+}
+
+export function layCold(bed: Pick<Bed, 'network' | 'elements'>): ColdLayout {
+  const { elements, ground } = bed.network
   const numbers = new Map<string, number>()
-  for (const element of bed.network.elements)
+  for (const element of elements)
     for (const node of nodesOf(element))
-      if (node !== bed.network.ground && !numbers.has(node)) numbers.set(node, numbers.size)
+      if (node !== ground && !numbers.has(node)) numbers.set(node, numbers.size)
   const n = numbers.size
-  const G = new Float64Array(n * n)
-  for (let i = 0; i < n; i++) G[i * n + i] = everywhere_S
-  const number = (node: string): number => numbers.get(node) ?? -1
-  const put = (i: number, j: number, S: number): void => {
-    if (i >= 0 && j >= 0) G[i * n + j] = (G[i * n + j] ?? 0) + S
-  }
-  for (const element of bed.network.elements) {
-    const S = coldS(element)
-    if (S === 0 || !('a' in element)) continue
-    const a = number(element.a)
-    const b = number(element.b)
-    put(a, a, S)
-    put(b, b, S)
-    put(a, b, -S)
-    put(b, a, -S)
-  }
-  invert(G, n)
-  /** Networks in which a path that outweighs all others is taken away: small updates would lose their digits there. */
-  const parted = new Map<string, Cold>()
-  const withoutPath = (changed: readonly Element[]): Cold => {
-    const key = JSON.stringify(changed)
-    const known = parted.get(key)
+  // The chassis is no unknown: what belongs to it goes to the pattern's bin.
+  const number = (node: string): number => (node === ground ? n : (numbers.get(node) ?? n))
+  const ends = elements.map((element) =>
+    'a' in element ? ([number(element.a), number(element.b)] as const) : ([n, n] as const),
+  )
+  const pattern = layPattern(n, ends)
+  const places = Int32Array.from(
+    ends.flatMap(([a, b]) => [
+      pattern.place(a, a),
+      pattern.place(b, b),
+      pattern.place(a, b),
+      pattern.place(b, a),
+    ]),
+  )
+  return { bed, number, pattern, places }
+}
+
+/** @param own - elements of this set in place of those of the layout's. */
+export function createCold(
+  layout: ColdLayout,
+  own: ReadonlyMap<string, Element> = layout.bed.elements,
+): Cold {
+  const { number } = layout
+  const { ground } = layout.bed.network
+  const column = columnsOf(layout, own)
+  /** Sets in which a path that outweighs all others is taken away: small updates would lose their digits there. */
+  const parted = new Map<readonly Element[], Columns>()
+  const withoutPath = (changed: readonly Element[]): Columns => {
+    const known = parted.get(changed)
     if (known !== undefined) return known
-    const elements = new Map(bed.elements)
-    for (const element of changed) if (elements.has(element.name)) elements.set(element.name, element)
-    const made = createCold({ network: { ...bed.network, elements: [...elements.values()] }, elements })
+    const elements = new Map(own)
+    for (const element of changed) elements.set(element.name, element)
+    const made = columnsOf(layout, elements)
     if (parted.size >= mostParted) parted.clear()
-    parted.set(key, made)
+    parted.set(changed, made)
     return made
   }
-  const R = (i: number, j: number): number => (i < 0 || j < 0 ? 0 : (G[i * n + j] ?? 0))
+  const within = (by: Columns, p: number, q: number): number => {
+    const to_p = by(p)
+    return (to_p[p] ?? 0) - 2 * (to_p[q] ?? 0) + (by(q)[q] ?? 0)
+  }
   return {
-    ohm(place, changed, against = bed.network.ground) {
+    ohm(place, changed, against = ground) {
       const p = number(place)
       const q = number(against)
       if (p === q) return 0
       const moves = changed.flatMap((element) => {
-        const old = bed.elements.get(element.name)
+        const old = own.get(element.name)
         if (old === undefined || !('a' in old)) return []
         const by = coldS(element) - coldS(old)
         return by === 0 ? [] : [{ a: number(old.a), b: number(old.b), by }]
       })
       // Woodbury: (G + U D U')⁻¹, of which one entry is wanted.
-      const u = moves.map(({ a, b }) => R(p, a) - R(p, b) - R(q, a) + R(q, b))
-      const between = moves.map((one, i) =>
-        moves.map(
-          (other, j) =>
-            R(one.a, other.a) -
-            R(one.a, other.b) -
-            R(one.b, other.a) +
-            R(one.b, other.b) +
-            (i === j ? 1 / one.by : 0),
-        ),
+      const across = moves.map(({ a, b }) => ({ to_a: column(a), to_b: column(b) }))
+      const between = moves.map(({ a, b }, i) =>
+        moves.map(({ by }, j) => {
+          const other = across[j]
+          if (other === undefined) return 0
+          const { to_a, to_b } = other
+          return (to_a[a] ?? 0) - (to_b[a] ?? 0) - (to_a[b] ?? 0) + (to_b[b] ?? 0) + (i === j ? 1 / by : 0)
+        }),
       )
       const lost = moves.some(({ by }, i) => by < 0 && (between[i]?.[i] ?? 0) > lostDigits / by)
-      if (lost) return withoutPath(changed).ohm(place, [], against)
+      if (lost) return Math.min(most_ohm, Math.max(within(withoutPath(changed), p, q), 0))
+      const u = across.map(
+        ({ to_a, to_b }) => (to_a[p] ?? 0) - (to_b[p] ?? 0) - (to_a[q] ?? 0) + (to_b[q] ?? 0),
+      )
       const x = solved(between, u)
-      const ohm = R(p, p) - 2 * R(p, q) + R(q, q) - u.reduce((sum, each, i) => sum + each * (x[i] ?? 0), 0)
+      const ohm = within(column, p, q) - u.reduce((sum, each, i) => sum + each * (x[i] ?? 0), 0)
       return Math.min(most_ohm, Math.max(ohm, 0))
     },
   }
 }
 
-/** Nodes of one element, inner ones of its joints among them. */
-export function nodesOf(element: Element): string[] {
-  const nodes: string[] = []
-  for (const end of ['a', 'b', 'plate', 'screen', 'grid', 'cathode'] as const) {
-    const node = (element as Partial<Record<typeof end, string>>)[end]
-    if (node !== undefined) nodes.push(node)
+/** Volts at every node by one ampere into a node, taken out at the chassis: a column of the inverse. */
+type Columns = (node: number) => Float64Array
+
+function columnsOf({ bed, pattern, places }: ColdLayout, own: ReadonlyMap<string, Element>): Columns {
+  const { n, size, diagonal } = pattern
+  const laid = (): Float64Array => {
+    const values = new Float64Array(size + 1)
+    for (const at of diagonal) values[at] = everywhere_S
+    for (const [i, element] of bed.network.elements.entries()) {
+      const S = coldS(own.get(element.name) ?? element)
+      if (S === 0) continue
+      for (let k = 0; k < 4; k++) {
+        const at = places[4 * i + k] ?? size
+        values[at] = (values[at] ?? 0) + (k < 2 ? S : -S)
+      }
+    }
+    return values
   }
-  return nodes
+  const factored = laid()
+  const serves = factor(pattern, factored)
+  const known = new Map<number, Float64Array>()
+  return (node) => {
+    const old = known.get(node)
+    if (old !== undefined) return old
+    const volts = new Float64Array(n + 1)
+    if (node < n) {
+      volts[node] = 1
+      if (serves) substitute(pattern, factored, volts)
+      else solveDense(pattern, laid(), volts)
+    }
+    volts[n] = 0
+    known.set(node, volts)
+    return volts
+  }
 }
 
 /** What conducts with everything cold and a few tenths of a volt across it. */
 function coldS(element: Element): number {
   switch (element.kind) {
     case 'resistor':
+      return isAfloat(element) ? 0 : siemens(element.ohm)
     case 'inductor':
     case 'meter':
     case 'supply':
@@ -132,24 +180,6 @@ function coldS(element: Element): number {
 }
 
 const siemens = (ohm: number): number => (ohm === Infinity ? 0 : 1 / Math.max(ohm, smallest_ohm))
-
-/** In place; the matrix is symmetric and its diagonal outweighs the rest, so that no pivot has to be looked for. */
-function invert(M: Float64Array, n: number): void {
-  for (let k = 0; k < n; k++) {
-    const row = M.subarray(k * n, (k + 1) * n)
-    const pivot = 1 / (row[k] ?? 1)
-    row[k] = 1
-    for (let j = 0; j < n; j++) row[j] = (row[j] ?? 0) * pivot
-    for (let i = 0; i < n; i++) {
-      if (i === k) continue
-      const other = M.subarray(i * n, (i + 1) * n)
-      const by = other[k] ?? 0
-      if (by === 0) continue
-      other[k] = 0
-      for (let j = 0; j < n; j++) other[j] = (other[j] ?? 0) - by * (row[j] ?? 0)
-    }
-  }
-}
 
 /** A handful of equations, by elimination with the largest pivot. */
 function solved(matrix: readonly (readonly number[])[], right: readonly number[]): number[] {

@@ -67,6 +67,8 @@ export interface Coverage {
   readonly harmless_unseen: number
   /** `caught` by parts of the whole: the one figure. */
   readonly share: number
+  /** The same with each fault counted by how often it comes, as the set's book has it where it has one. */
+  readonly likely_share: number
   readonly hand_checks: readonly {
     readonly part: string
     readonly text: string
@@ -74,6 +76,8 @@ export interface Coverage {
     readonly burns: boolean
   }[]
   readonly suggestions: readonly Suggestion[]
+  /** What the set's book says of how often its faults come, and what earlier runs make of its bands. */
+  readonly learned: readonly string[]
   /** What was and was not tried, a sentence each. */
   readonly notes: readonly string[]
 }
@@ -85,15 +89,21 @@ export interface CoverageOf {
   readonly equipment: Equipment
   readonly bench: Bench
   readonly plan: Plan
+  /** How often a fault comes, in place of the library's word. */
+  readonly weight?: (fault: Fault) => number
+  /** What that was learned from, a sentence each. */
+  readonly learned?: readonly string[]
 }
 
 /** Tries every single fault of a set against a plan: where it is noticed, and what it has done by then. */
-export function coverageOf({ equipment, bench, plan }: CoverageOf): Coverage {
+export function coverageOf({ equipment, bench, plan, weight, learned = [] }: CoverageOf): Coverage {
   const faults = onOwnPack(plan) ? [] : faultsOf(equipment)
   const trial = createTrial(equipment, bench, plan)
   const tried = faults.map((fault) => trial.of(fault))
   const covered = tried.map(({ covered }) => covered)
   const good = covered.filter(({ caught, early }) => caught && early).length
+  const sumOf = (all: readonly Fault[]): number =>
+    all.reduce((sum, fault) => sum + (weight?.(fault) ?? fault.weight), 0)
   const pairs = doubleFaults(faults, mostPairs).map((pair) => trial.of(pair).covered)
   return {
     equipment: plan.equipment,
@@ -106,8 +116,12 @@ export function coverageOf({ equipment, bench, plan }: CoverageOf): Coverage {
     burns_unseen: covered.filter(({ caught, early }) => !caught && !early).length,
     harmless_unseen: covered.filter(({ caught, early }) => !caught && early).length,
     share: covered.length === 0 ? 0 : good / covered.length,
+    likely_share:
+      sumOf(faults.filter((_, i) => covered[i]?.caught === true && covered[i].early)) /
+      Math.max(sumOf(faults), 1e-12),
     hand_checks: checksFor(equipment, covered),
     suggestions: trial.suggestions(faults, tried),
+    learned: [...learned, ...bandsLearned(plan)],
     notes: [...notesFor(equipment, plan, covered.length), ...unsolvedNotes(tried)],
   }
 }
@@ -142,13 +156,16 @@ function notesFor(equipment: Equipment, plan: Plan, tried: number): string[] {
           'On rails that slowglow does not switch, "off at once" is a call to you: only you can switch them off.',
         ]
       : []),
-    ...(plan.learned === undefined
-      ? []
-      : [
-          `Limits are those that this very set's earlier good runs draw closer, ceilings as they are (${plan.learned.from.join(', ')}):`,
-          ...plan.learned.lines,
-        ]),
   ]
+}
+
+function bandsLearned({ learned }: Plan): string[] {
+  return learned === undefined
+    ? []
+    : [
+        `Limits are those that this very set's earlier good runs draw closer, ceilings as they are (${learned.from.join(', ')}):`,
+        ...learned.lines,
+      ]
 }
 
 /** What no reading of the plan shows, as something to look for by hand: one line a part. */

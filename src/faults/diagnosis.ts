@@ -106,8 +106,7 @@ export function createDiagnoser({
     // A reading may have made a cause likely that would burn a part where volts were read before, or none of those that would.
     const now = posterior === alone ? at : standing(posterior)
     const cold = modeOf(model, at?.point ?? null)
-    const made = told(model, ask ? { bench, cold, readings } : null, probe, posterior, now)
-    return { ...made, notes: [...made.notes, ...learned] }
+    return { ...told(model, ask ? { bench, cold, readings } : null, probe, posterior, now), learned }
   }
 }
 
@@ -165,7 +164,7 @@ function told(
   probe: Probe,
   posterior: Posterior,
   at: Model['stood'][number] | null,
-): Diagnosis {
+): Omit<Diagnosis, 'learned'> {
   const { signals, healthy, far } = posterior
   const { ranked, whole, none, hidden, isHidden } = partedBy(posterior)
   const open = ranked.filter((cause) => !isHidden.has(cause))
@@ -181,13 +180,11 @@ function told(
         ? { ends: 'No next reading: nothing that was read shows a cause that one could part from others.' }
         : nextMeasurement({
             ...{ model, bench: ask.bench, at, cold: ask.cold },
-            causes: open.map(({ best, probability, bestRow }) => ({
-              fault: best,
-              probability,
-              row: bestRow,
+            causes: ranked.map((cause) => ({
+              ...{ fault: cause.best, probability: cause.probability, row: cause.bestRow },
+              hidden: isHidden.has(cause),
             })),
-            // What no library lists reads at most places as a whole set does.
-            nothing: nothing + none,
+            nothing: whole + none,
             ...{ taken: ask.readings, posterior },
           })
   return {
@@ -270,6 +267,7 @@ function hypothesisOf(
     tied_with: [...tied]
       .sort((a, b) => Number(a.fault.with !== undefined) - Number(b.fault.with !== undefined))
       .map(({ fault }) => fault.fault),
+    rivals: rivalsOf(group),
     of: first === undefined ? [] : partsOf(first.fault),
     parts: [...new Set(group.flatMap(({ fault }) => partsOf(fault)))],
     explains: `${came}${predicted
@@ -285,6 +283,16 @@ function hypothesisOf(
   }
 }
 
+/** Causes beside the likeliest, without the pairs of which one half stands among them alone. */
+function rivalsOf([first, ...tied]: readonly Ranked[]): string[] {
+  const single = new Set(
+    [first, ...tied].flatMap((each) => (each?.fault.with === undefined ? [each?.fault.fault] : [])),
+  )
+  return tied.flatMap(({ fault: { fault, with: other } }) =>
+    other !== undefined && fault.split(' + ').some((half) => single.has(half)) ? [] : [fault],
+  )
+}
+
 /** Both of a pair. */
 const partsOf = ({ part, with: other }: Fault): string[] =>
   other === undefined ? [part] : [part, other.slice(0, other.indexOf(':'))]
@@ -295,7 +303,7 @@ function verdictOf(hypotheses: readonly Hypothesis[], none: number, nothing: num
   if (none > Math.max(best, nothing)) return 'None of the known faults explains this.'
   if (nothing >= best)
     return `Nothing that was read shows a fault (${percent(nothing)}): a whole set, or one of ${hidden} faults that these readings neither show nor rule out.`
-  const tied = first?.tied_with.length ?? 0
+  const tied = first?.rivals.length ?? 0
   return `Likeliest: ${first?.text ?? ''} (${percent(best)}${tied === 0 ? '' : `, together with ${tied} that cannot be told from it by what is known`}).`
 }
 
@@ -315,6 +323,7 @@ function without(verdict: string): Diagnosis {
     measured_at: null,
     next: null,
     search_ends: null,
+    learned: [],
     notes: [],
   }
 }

@@ -12,10 +12,11 @@ export function handCheck(equipment: Equipment, part: string, kinds: readonly Fa
   if (equipment.tubes[part] !== undefined) {
     const told = [
       ...(has('missing', 'heater-open') ? ['look whether it glows or warms'] : []),
+      ...(has('heater-short') ? ['measure its heater with an ohmmeter'] : []),
       ...(has('no-emission', 'weak', 'strong', 'gassy')
         ? ['try it in a tube tester or change it for a known good one']
         : []),
-      ...(has('grid-short', 'screen-short', 'heater-leak')
+      ...(has('short', 'grid-short', 'screen-short', 'heater-leak')
         ? ['out of its socket, look with an ohmmeter for electrodes that touch']
         : []),
       ...(has('wrong-type') ? ["read the type on it against the set's list"] : []),
@@ -49,9 +50,10 @@ export function handCheck(equipment: Equipment, part: string, kinds: readonly Fa
       return `${part}: measure its resistance${has('short') ? '; shorted turns show in its inductance only' : ''}.`
     case 'contact':
       return `${part}: ${own.control} in each position, ohmmeter across it.`
+    case 'diode':
+      return `${part}: ohmmeter across it both ways, set off${has('leaky') ? '; backwards it should read far above what a leak leaves' : ''}.`
     case 'fuse':
     case 'lamp':
-    case 'diode':
       return `${part}: ohmmeter across it, set off.`
     case undefined:
       return `${part}: look whether its lead sits where the hook-up sheet has it.`

@@ -2,17 +2,18 @@ import { chance } from '../chance/index.js'
 import type { Bench } from '../bench/index.js'
 import type { Equipment, ModeName, NodeName, RailName } from '../equipment/index.js'
 import { benchRails, clippedOn, type RailBench, sampleElements, stresses } from '../limits/index.js'
-import type { Element, Solution } from '../network/index.js'
-import { type Bed, createBed, faulted, railAmps } from './bed.js'
-import { type Cold, createCold, most_ohm, nodesOf, ohmmeter_V } from './cold.js'
+import type { Element, Solution, Solved } from '../network/index.js'
+import { type Bed, createBed, faulted, nodesOf, railAmps } from './bed.js'
+import { type Cold, createCold, layCold } from './cold.js'
 import { scaled } from './likelihood.js'
 import { acrossPart, type Ends, endsOf, placeOf } from './place.js'
-import type { Fault, Point } from './types.js'
+import type { Change, Fault, Point } from './types.js'
 
 /** One solved state of a set: volts and currents. */
 export interface State {
   readonly amps: Readonly<Record<RailName, number>>
   readonly volts: Solution['volts']
+  readonly volt: Solved['volt']
 }
 
 /** Whose state: the set as its file has it, with a fault, or one of the healthy sets drawn. */
@@ -95,7 +96,8 @@ export function createLab(equipment: Equipment, bench: Bench, seed = 31): Lab {
     return createBed(equipment, mode, rails, meters, meters_at)
   })
   const bare = once((mode: ModeName) => createBed(equipment, mode, {}, []))
-  const cold = once((mode: ModeName): Cold => createCold(bare(mode)))
+  const coldLaid = once((mode: ModeName) => layCold(bare(mode)))
+  const cold = once((mode: ModeName): Cold => createCold(coldLaid(mode)))
   // One set in all its modes: each part draws by its own name.
   const own = (bed: Bed, n: number): Element[] =>
     sampleElements(equipment, bed.network.elements, chance(seed).fork(`set ${n}`))
@@ -106,16 +108,17 @@ export function createLab(equipment: Equipment, bench: Bench, seed = 31): Lab {
     kept(inner(changedIn, bed), fault, () =>
       faulted(bed, fault).filter((element) => !same(element, bed.elements.get(element.name))),
     )
-  const coldDrawn = new Map<string, number>()
-  const coldSets = once((mode: ModeName) => {
-    const bed = bare(mode)
-    return Array.from({ length: coldDraws }, (_, n) => {
+  const coldIn = new Map<
+    ModeName,
+    Map<number, { readonly elements: Map<string, Element>; readonly cold: Cold }>
+  >()
+  const coldSet = (mode: ModeName, n: number) =>
+    kept(inner(coldIn, mode), n, () => {
+      const bed = bare(mode)
       const elements = new Map(bed.elements)
       for (const element of own(bed, n)) elements.set(element.name, element)
-      const network = { ...bed.network, elements: [...elements.values()] }
-      return { elements, cold: createCold({ network, elements }) }
+      return { elements, cold: createCold(coldLaid(mode), elements) }
     })
-  })
   const changedDrawn = new Map<Fault | null, Map<ModeName, Element[][]>>()
   const blurred = new Map<Fault | null, Map<string, { readonly mean: number; readonly variance: number }>>()
   const spots = new Map<string, Spot>()
@@ -151,9 +154,11 @@ export function createLab(equipment: Equipment, bench: Bench, seed = 31): Lab {
       spots.set(key, made)
       return made
     },
-    ohmDrawn: (mode, place, fault) =>
-      kept(inner(blurred, fault), `${mode} ${place}`, () => {
-        const sets = coldSets(mode)
+    ohmDrawn: (mode, place, given) => {
+      // A fault of what conducts nothing cold leaves the ohms of a whole set.
+      const fault = given !== null && given.changes.some(showsCold) ? given : null
+      return kept(inner(blurred, fault), `${mode} ${place}`, () => {
+        const sets = Array.from({ length: coldDraws }, (_, n) => coldSet(mode, n))
         const by = kept(inner(changedDrawn, fault), mode, () =>
           sets.map(({ elements }) => (fault === null ? [] : faulted(bare(mode), fault, elements))),
         )
@@ -162,18 +167,13 @@ export function createLab(equipment: Equipment, bench: Bench, seed = 31): Lab {
         const mean = ys.reduce((sum, y) => sum + y, 0) / ys.length
         const variance = ys.reduce((sum, y) => sum + (y - mean) * (y - mean), 0) / (ys.length - 1)
         return { mean, variance }
-      }),
+      })
+    },
     ohm(mode, place, who) {
       const { a, b } = ends(mode, place) ?? { a: place, b: chassis }
       if (who === null) return cold(mode).ohm(a, [], b)
       if ('fault' in who) return cold(mode).ohm(a, changed(bare(mode), who.fault), b)
-      const key = `${mode} ${place} ${who.drawn}`
-      return kept(coldDrawn, key, () => {
-        // All drawn sets of a place at once: what is laid for it serves them all.
-        const probe = probed(equipment, mode, { a, b })
-        for (let n = 0; n < draws; n++) coldDrawn.set(`${mode} ${place} ${n}`, ohmOf(probe, own(probe, n)))
-        return coldDrawn.get(key) ?? most_ohm
-      })
+      return coldSet(mode, who.drawn).cold.ohm(a, [], b)
     },
   }
 }
@@ -189,7 +189,15 @@ function createSpot(
 ): Spot {
   const solve = (by: readonly Element[], start?: Solution['volts']): State | null => {
     const { solution } = bed.solve(point, [...by, ...put], new Set(), start, true)
-    return solution.converged ? { amps: railAmps(rails, point, solution), volts: solution.volts } : null
+    if (!solution.converged) return null
+    return {
+      amps: railAmps(rails, point, solution),
+      volt: solution.volt,
+      // Named when somebody asks: of most states nobody does.
+      get volts() {
+        return solution.volts
+      },
+    }
   }
   const whole = solve([])
   const faults = new Map<Fault, State | null>()
@@ -246,7 +254,7 @@ function coldSpot(
       const off = changes.find((change) => change.element === name && change.is === 'resistance')
       const ohm = cold.ohm(positive, changed(who.fault), negative)
       const path = ohm + (off?.is === 'resistance' ? off.ohm : Math.max(lead_ohm, 1e-3))
-      return { amps: { [name]: V / path + beside }, volts: {} }
+      return { amps: { [name]: V / path + beside }, volts: {}, volt: () => 0 }
     },
   }
 }
@@ -255,23 +263,8 @@ function meterAt({ a, b }: Ends, place: string, ohm: number): Element {
   return { kind: 'meter', name: voltName(place), a, b, ohm }
 }
 
-const probeName = 'ohmmeter'
-
-function probed(equipment: Equipment, mode: ModeName, { a, b }: Ends): Bed {
-  return createBed(
-    equipment,
-    mode,
-    {},
-    [],
-    [{ kind: 'supply', name: probeName, a, b, V: 0, limit_A: 1e3, ohm: 1e-3 }],
-  )
-}
-
-function ohmOf(bed: Bed, changed: readonly Element[]): number {
-  const point: Point = { mode: bed.mode, volts: { [probeName]: ohmmeter_V }, hot: false }
-  const { solution } = bed.solve(point, changed, new Set())
-  return Math.min(most_ohm, ohmmeter_V / Math.max(-(solution.currents[probeName]?.a ?? 0), 1e-12))
-}
+/** A change of what a current of the cold set flows through. */
+const showsCold = ({ is }: Change): boolean => is !== 'emission times' && is !== 'gas' && is !== 'model'
 
 /** Whether a change changes anything (a contact stuck closed that is closed anyway does not). */
 function same(one: Element, other: Element | undefined): boolean {

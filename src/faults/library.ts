@@ -19,6 +19,8 @@ const gas = 0.004
 /** Heater to cathode, broken down. */
 const heaterLeak_ohm = 100
 
+const leakyDiode_ohm = 10e3
+
 /** All single faults of a set with a circuit; none at levels 1 and 2, whose files say no circuit to change. */
 export function faultsOf(equipment: Equipment): Fault[] {
   if (equipment.level < 3) return []
@@ -33,8 +35,9 @@ export function faultsOf(equipment: Equipment): Fault[] {
     heater: PartName | null = null,
   ): void => {
     const weight = weights[of]?.[kind] ?? 0
+    const shorted = kind === 'heater-short' ? ({ heater_shorted: true } as const) : {}
     if (weight > 0)
-      faults.push({ fault: `${part}:${kind}${value}`, part, kind, text, weight, changes, heater })
+      faults.push({ fault: `${part}:${kind}${value}`, part, kind, text, weight, changes, heater, ...shorted })
   }
   const resistance = (element: string, ohm: number): Change => ({ element, is: 'resistance', ohm })
   const heated = new Set(Object.values(equipment.heater_chains).flatMap(({ series }) => series.flat()))
@@ -111,6 +114,12 @@ export function faultsOf(equipment: Equipment): Fault[] {
       case 'diode':
         opens('diode')
         shorts('diode')
+        // What selenium and copper oxide come to in decades: it conducts both ways.
+        add(
+          ...([name, 'diode', 'leaky', `${name} leaks backwards (${leakyDiode_ohm / 1000}k)`] as const),
+          [{ element: link(name, 'backwards'), is: 'leaks', ohm: leakyDiode_ohm }],
+          `=${leakyDiode_ohm / 1000}k`,
+        )
         break
       case 'lamp':
         if (heated.has(name)) add(name, 'lamp', 'open', `${name} burnt out`, [], '', name)
@@ -162,7 +171,10 @@ function addTube(equipment: Equipment, name: PartName, tube: Tube, heated: boole
   for (const { type, changes } of mistaken(equipment, name, tube, (i) => sections[i]?.element ?? name))
     add(name, of, 'wrong-type', `${name}: a ${type} stands in its socket`, changes, `=${type}`)
   if (regulator) return
-  if (heated) add(name, of, 'heater-open', `the heater of ${name} is open`, dead, '', name)
+  if (heated) {
+    add(name, of, 'heater-open', `the heater of ${name} is open`, dead, '', name)
+    add(name, of, 'heater-short', `the heater of ${name} is shorted`, dead, '', name)
+  }
   add(
     name,
     of,
@@ -193,7 +205,13 @@ function addTube(equipment: Equipment, name: PartName, tube: Tube, heated: boole
   for (const { section, element, form } of sections) {
     const which = sections.length === 1 ? '' : ` (section ${element.slice(name.length + 1)})`
     const value = sections.length === 1 ? '' : `=${element.slice(name.length + 1)}`
-    if (form !== 'triode' && form !== 'screen') continue
+    if (form !== 'triode' && form !== 'screen' && form !== 'diode') continue
+    if (form === 'diode')
+      add(
+        ...([name, of, 'short', `${name}: plate touches cathode${which}`] as const),
+        [{ element: link(element, 'plate-cathode'), is: 'resistance', ohm: shorted_ohm }],
+        value,
+      )
     if (section.grid !== undefined && section.grid !== section.cathode)
       add(
         name,
@@ -238,7 +256,11 @@ function addTube(equipment: Equipment, name: PartName, tube: Tube, heated: boole
       of,
       'plate-open',
       `${name}: nothing reaches its plate pin${which}`,
-      [{ element: joint(element, 'plate'), is: 'resistance', ohm: broken_ohm }],
+      [
+        form === 'diode'
+          ? { element, is: 'emission times', by: 0 }
+          : { element: joint(element, 'plate'), is: 'resistance', ohm: broken_ohm },
+      ],
       value,
     )
     if (
@@ -275,6 +297,7 @@ export function doubleFaults(single: readonly Fault[], most: number): Fault[] {
         weight: (a.weight * b.weight) / total,
         changes: [...a.changes, ...b.changes],
         heater: a.heater ?? b.heater,
+        ...(a.heater === null && b.heater_shorted === true && { heater_shorted: true }),
         with: b.fault,
       })
     }

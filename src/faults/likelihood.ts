@@ -43,18 +43,19 @@ export function covariance(rows: readonly (readonly number[])[]): {
   return { mean, cov }
 }
 
-/** Lower triangle of a symmetric matrix; a diagonal that rounding made too small is lifted. */
+/** Lower triangle of a symmetric matrix, of which only that half is read; a diagonal that rounding made too small is lifted. */
 export function cholesky(matrix: Matrix): number[][] {
-  const n = matrix.length
-  const lower = Array.from({ length: n }, () => new Array<number>(n).fill(0))
-  for (let i = 0; i < n; i++)
+  const lower: number[][] = []
+  for (const [i, line] of matrix.entries()) {
+    const row: number[] = []
+    lower.push(row)
     for (let j = 0; j <= i; j++) {
-      let sum = matrix[i]?.[j] ?? 0
-      for (let k = 0; k < j; k++) sum -= (lower[i]?.[k] ?? 0) * (lower[j]?.[k] ?? 0)
-      const row = lower[i]
-      if (row === undefined) continue
-      row[j] = i === j ? Math.sqrt(Math.max(sum, 1e-10)) : sum / (lower[j]?.[j] ?? 1)
+      const other = lower[j] ?? row
+      let sum = line[j] ?? 0
+      for (let k = 0; k < j; k++) sum -= (row[k] ?? 0) * (other[k] ?? 0)
+      row.push(i === j ? Math.sqrt(Math.max(sum, 1e-10)) : sum / (other[j] ?? 1))
     }
+  }
   return lower
 }
 

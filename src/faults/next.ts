@@ -16,6 +16,8 @@ export interface Cause {
   readonly fault: Fault
   readonly probability: number
   readonly row: readonly number[]
+  /** Neither shown nor ruled out by what was read. */
+  readonly hidden: boolean
 }
 
 /** Causes that a next measurement is chosen for, and places that are tried. */
@@ -50,9 +52,9 @@ interface ToMeasure {
   readonly at: Model['stood'][number] | null
   /** In which mode the controls stand for ohms. */
   readonly cold: ModeName
-  /** Those that show, likeliest first. */
+  /** Likeliest first. */
   readonly causes: readonly Cause[]
-  /** Of a whole set, of all that cannot show, and of what no library lists. */
+  /** Of a whole set, and of what no library lists: it reads at most places as a whole set does. */
   readonly nothing: number
   readonly taken: readonly Reading[]
   readonly posterior: Posterior
@@ -76,12 +78,14 @@ export function nextMeasurement({
   posterior,
 }: ToMeasure): Next {
   const { equipment, lab, points } = model
-  const likely = leftOf(causes)
-  if (likely.length === 0 || points.length === 0)
+  const shown = leftOf(causes.filter(({ hidden }) => !hidden))
+  const unshown = 1 - sumOf(causes.filter(({ hidden }) => !hidden))
+  // What the readings point at is followed up first; where they point nowhere, all that they have not ruled out is looked through.
+  const likely = unshown > choices.settled ? leftOf(causes) : shown
+  if (shown.length === 0 || points.length === 0)
     return { ends: 'No next reading: no cause is left that shows.' }
   // Whoever goes to the set with a meter holds it for faulty: a whole one counts at most as much as all causes together.
   const stand = [...likely.map(({ probability }) => probability), Math.min(nothing, sumOf(likely))]
-  const unshown = nothing > choices.settled
   const asked = {
     who: [...likely.map(({ fault }) => ({ fault })), null],
     stand,
@@ -95,7 +99,11 @@ export function nextMeasurement({
   const ohms = coldTrials(lab, mode, left('Ω'), asked, named)
   const at = stood?.point ?? null
   const spot = at === null ? null : lab.at(at)
-  const burning = spot === null ? [] : mayBurn(likely).filter((fault) => spot.burns(fault))
+  const may = [
+    ...mayBurn(shown),
+    ...likely.flatMap(({ fault, hidden, probability }) => (hidden && probability >= 0.01 ? [fault] : [])),
+  ]
+  const burning = spot === null ? [] : may.filter((fault) => spot.burns(fault))
   const volts =
     spot === null || burning.length > 0 ? [] : hotTrials(lab, spot, left('V'), asked, posterior, named)
   const best = (all: readonly Trial[]): Trial | undefined =>
@@ -107,7 +115,7 @@ export function nextMeasurement({
   const hot = best(volts)
   const chosen = cold !== undefined && cold.gain >= choices.coldEnough * (hot?.gain ?? 0) ? cold : hot
   if (chosen === undefined || chosen.gain < choices.worthwhile)
-    return { ends: endWords(likely, nothing, stood === null ? null : burning) }
+    return { ends: endWords(shown, unshown, stood === null ? null : burning) }
   const { place, unit } = chosen
   const ends = lab.ends(mode, place) ?? { a: place, b: equipment.chassis_node }
   const { left: weigh, of } = leftBy(chosen.expected, stand)
@@ -116,7 +124,7 @@ export function nextMeasurement({
       ? chosen.values
       : asked.who.map((each, i) => {
           const state = lab.at(at, { place, ohm: named.ohm }).state(each)
-          return state === null ? (chosen.values[i] ?? 0) : voltsBetween(state.volts, ends)
+          return state === null ? (chosen.values[i] ?? 0) : voltsBetween(state, ends)
         })
   const from = inWords(equipment, ends.a)
   const to = ends.b === equipment.chassis_node ? ends.b : inWords(equipment, ends.b)
@@ -128,7 +136,7 @@ export function nextMeasurement({
     leads: [ends.a, ends.b],
     step: unit === 'Ω' ? null : (stood?.step.index ?? null),
     how: unit === 'Ω' ? coldWords(mode, from, to) : hotWords(equipment, ends, from, to, named.name, at),
-    why: `${unshown ? 'Nothing that was read shows a fault; if something is wrong all the same, it' : 'It'} parts the causes best: from ${of.toFixed(1)} that weigh now to ${weigh.toFixed(1)} on average.`,
+    why: `${unshown > choices.settled ? 'Nothing that was read shows a fault; if something is wrong all the same, it' : 'It'} parts the causes best: from ${of.toFixed(1)} that weigh now to ${weigh.toFixed(1)} on average.`,
     meter: unit === 'Ω' ? null : { name: named.name, ohm: named.ohm },
     predicts: [...likely.map(({ fault }) => fault.fault), 'nothing wrong'].map((fault, i) => ({
       fault,

@@ -1,5 +1,5 @@
-import type { Equipment, ModeName, RailName } from '../equipment/index.js'
-import { heaterPoint, type RailBench, show } from '../limits/index.js'
+import type { ModeName, RailName } from '../equipment/index.js'
+import { show } from '../limits/index.js'
 import type { Element, Solution } from '../network/index.js'
 import type { Plan, Step } from '../plan/index.js'
 import type { Bed } from './bed.js'
@@ -114,37 +114,9 @@ export function noticedAt({
   return asked[0] ?? null
 }
 
-function isRead(plan: Plan, rail: RailName): boolean {
+export function isRead(plan: Plan, rail: RailName): boolean {
   const own = plan.rails[rail]
   return own !== undefined && (own.class === 'programmed' || own.amps_meter !== null)
-}
-
-/** A heater that is open, by what its rail then draws where it first stands at full volts. */
-export function heaterNoticed(
-  equipment: Equipment,
-  rails: Readonly<Record<RailName, RailBench>>,
-  plan: Plan,
-  fault: Fault,
-): { readonly noticed: Noticed; readonly surely: boolean } | null {
-  const open = fault.heater
-  if (open === null) return null
-  const chain = Object.values(equipment.heater_chains).find(({ series }) => series.flat().includes(open))
-  if (chain === undefined || !isRead(plan, chain.rail)) return null
-  for (const step of plan.steps) {
-    const own = step.limits[chain.rail]
-    if (step.do !== 'raise' || step.rail !== chain.rail || own === undefined) continue
-    const lead_ohm = rails[chain.rail]?.lead_ohm ?? 0
-    const A = heaterPoint(equipment, chain.rail, own.at_V, lead_ohm, (part) =>
-      part === open ? 'open' : 1,
-    ).amps
-    if (A >= own.ask_A) continue
-    const text = `${chain.rail} draws only ${show(A, 'A')}, asked below ${show(own.ask_A, 'A')}`
-    return {
-      noticed: { step: step.index, how: 'asked', by: chain.rail, text, at_V: own.at_V },
-      surely: (own.upper_A * A) / Math.max(own.expected_A, 1e-9) < own.ask_A,
-    }
-  }
-  return null
 }
 
 interface HookupTrial {

@@ -70,5 +70,7 @@ export function feeding({ parts, tubes }: Equipment, tube: PartName): PartName[]
 }
 
 /** What a voltmeter shows there. */
-export const voltsBetween = (volts: Readonly<Record<NodeName, number>>, { a, b }: Ends): number =>
-  (volts[a] ?? 0) - (volts[b] ?? 0)
+export const voltsBetween = (
+  { volt }: { readonly volt: (node: NodeName) => number },
+  { a, b }: Ends,
+): number => volt(a) - volt(b)

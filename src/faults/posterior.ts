@@ -3,7 +3,7 @@ import type { Earlier } from './earlier.js'
 import { cholesky, distance, logLikelihood, logSum, type Matrix, unscaledBy } from './likelihood.js'
 import type { Probe } from './probe.js'
 import { createScale, type Scale } from './scale.js'
-import { type Severity, sizeOff } from './severity.js'
+import { pairOf, type Severity, sizeOff } from './severity.js'
 import { type Model, shown, type Signal } from './signals.js'
 import type { Fault } from './types.js'
 import { logOfUnknown, logOfUnknownSince } from './unknown.js'
@@ -54,6 +54,10 @@ export interface Posterior {
 
 /** Causes less likely by the run alone than the best by this, as a logarithm, are not looked at again with the readings. */
 const given_up = 14
+
+/** What one severity may explain worse than the one before it, as a logarithm, if those beyond it are still to be looked at; and what is no difference. */
+const falling = 1
+const flat = 0.2
 
 /** Variances that one reading may be off before a fault that came at some step is no longer reckoned with: ten standard deviations. */
 const refuted = 100
@@ -112,28 +116,36 @@ function posteriorOf(
     fault: Fault | null,
     from: number | null,
   ): { readonly lower: Matrix; readonly log: number; readonly worst: Worst } | null => {
-    const above = of.map((y, i) => (centre[i] ?? 0) + y - (healthy[i] ?? 0) - (measured[i] ?? 0))
-    const least = (i: number): boolean => (above[i] ?? 0) > 0 && isLeast(signals[i], tripOf(from))
-    const off = above.map((y, i) => (least(i) ? 0 : -y))
     const widths = of.map((_, i) => (fault === null ? null : width(i, fault)))
     const ratio = of.map((y, i) => {
       const own = widths[i] ?? null
       if (own !== null) return own / Math.sqrt(Math.max(spread[i]?.[i] ?? 0, 1e-4))
       return partAt(y, signals[i]) / (parts[i] ?? 1)
     })
-    const common = (value: number, i: number, j: number): number => {
-      const own = i === j ? (widths[i] ?? null) : null
+    // What carries little of how healthy sets differ (a dead short) carries as little of where their middle lies.
+    const above = of.map(
+      (y, i) => y + Math.min(1, ratio[i] ?? 1) * ((centre[i] ?? 0) - (healthy[i] ?? 0)) - (measured[i] ?? 0),
+    )
+    const least = (i: number): boolean => (above[i] ?? 0) > 0 && isLeast(signals[i], tripOf(from))
+    const off = above.map((y, i) => (least(i) ? 0 : -y))
+    const variance = spread.map((line, i) => {
+      const own = widths[i] ?? null
+      const size = by[i] ?? 0
       // Healthy sets may not spread at all where this one does: the ohms of a winding that is open in it.
-      return own === null ? value * (ratio[i] ?? 1) * (ratio[j] ?? 1) : own * own
-    }
-    const entry = (value: number, i: number, j: number): number =>
-      common(value, i, j) +
-      (by[i] ?? 0) * (by[j] ?? 0) +
-      (i === j ? (signals[i]?.error ?? 0) + 1e-4 + elsewhere(of, i) : 0)
-    const variance = spread.map((line, i) => entry(line[i] ?? 0, i, i))
+      const common = own === null ? (line[i] ?? 0) * (ratio[i] ?? 1) * (ratio[i] ?? 1) : own * own
+      return common + size * size + (signals[i]?.error ?? 0) + 1e-4 + elsewhere(of, i)
+    })
     // Much the most of what might have come at some step is refuted by one reading alone.
     if (from !== null && off.some((y, i) => y * y > refuted * (variance[i] ?? 1))) return null
-    const lower = cholesky(spread.map((line, i) => line.map((value, j) => entry(value, i, j))))
+    // The half that is read, written out: this is done for every fault and every step at which it may have come.
+    const together = spread.map((line, i) => {
+      const row: number[] = []
+      for (let j = 0; j < i; j++)
+        row.push((line[j] ?? 0) * (ratio[i] ?? 1) * (ratio[j] ?? 1) + (by[i] ?? 0) * (by[j] ?? 0))
+      row.push(variance[i] ?? 1)
+      return row
+    })
+    const lower = cholesky(together)
     // One that lies anywhere below what the cause draws speaks less for it than one that is met.
     const anywhere = above.reduce(
       (sum, y, i) =>
@@ -179,21 +191,12 @@ function posteriorOf(
     }
     return { ...best, log: sum }
   }
-  const causes = families.flatMap(({ fault, severities, share }): Weighed[] => {
+  /** Single faults that have been weighed, by name: pairs come after them. */
+  const alike = new Map<string, Weighed>()
+  const causes = families.flatMap(({ fault, severities: listed, share }): Weighed[] => {
     const own = row({ fault })
     if (own === null) return []
-    // What moves nothing at the library's severity moves next to nothing at its neighbours.
-    const moves = own.some((y, i) => y !== healthy[i])
-    const rows = severities.map((each) => ({
-      ...each,
-      row: each.fault === fault || !moves ? own : row({ fault: each.fault }),
-    }))
-    const by = stepsOf(
-      own,
-      rows.map((each) => each.row),
-      healthy,
-      sizeOff(fault),
-    )
+    const severities = fault.with === undefined ? listed : sizesOfPair(fault, alike)
     let sum = -Infinity
     let best: Omit<Weighed, 'fault' | 'row' | 'evidence'> = {
       best: fault,
@@ -202,15 +205,45 @@ function posteriorOf(
       log: -Infinity,
       worst: none,
     }
-    for (const each of rows) {
-      if (each.row === null) continue
-      const one = weighed(each.row, by, each.fault)
-      const log = Math.log(each.part) + one.log
+    const take = (of: Fault, part: number, one: ReturnType<typeof weighed>): void => {
+      const log = Math.log(part) + one.log
       sum = logSum(sum, log)
-      if (log > best.log) best = { ...one, best: each.fault, log }
+      if (log > best.log) best = { ...one, best: of, log }
+    }
+    const at = severities.findIndex((each) => each.fault === fault)
+    const rowAt = (k: number): number[] | null => {
+      const each = severities[k]
+      return each === undefined ? null : row({ fault: each.fault })
+    }
+    // What moves nothing at the library's severity moves next to nothing at its neighbours.
+    const moves = severities.length > 1 && own.some((y, i) => y !== healthy[i])
+    const [milder, worse] = moves ? [rowAt(at - 1), rowAt(at + 1)] : [null, null]
+    const first = weighed(own, stepsAt(own, milder, worse, healthy, sizeOff(fault)), fault)
+    take(fault, moves ? (severities[at]?.part ?? 1) : 1, first)
+    // From the library's own severity outwards, as far as it explains no less than the one before.
+    for (const by of moves ? [-1, 1] : []) {
+      let before = { row: own, log: first.log }
+      for (let k = at + by; k >= 0 && k < severities.length; k += by) {
+        const each = severities[k]
+        const here = k === at - 1 ? milder : k === at + 1 ? worse : rowAt(k)
+        if (each === undefined || here === null) break
+        const one = weighed(here, stepsAt(here, before.row, null, healthy, 0), each.fault)
+        const isEnd = by < 0 && Math.abs(one.log - before.log) < flat
+        const left = isEnd ? severities.slice(0, k + 1) : [each]
+        take(
+          each.fault,
+          left.reduce((total, { part }) => total + part, 0),
+          one,
+        )
+        // Milder still, and it is as good as not there.
+        if (isEnd || one.log < before.log - falling) break
+        before = { row: here, log: one.log }
+      }
     }
     const log = Math.log(share * (1 - wholePrior - choices.none)) + sum
-    return [{ ...best, fault, log, evidence: sum - base.log, row: own }]
+    const made = { ...best, fault, log, evidence: sum - base.log, row: own }
+    if (fault.with === undefined) alike.set(fault.fault, made)
+    return [made]
   })
   const off = measured.map((y, i) => y - (centre[i] ?? 0))
   const unknown = (): number =>
@@ -248,6 +281,19 @@ function posteriorOf(
   }
 }
 
+/** A pair as the library has it, and with each half of the size that explains best what was read were it alone. */
+function sizesOfPair(pair: Fault, alike: ReadonlyMap<string, Weighed>): Severity[] {
+  const [first = '', second = ''] = pair.fault.split(' + ')
+  const a = alike.get(first)
+  const b = alike.get(second)
+  if (a === undefined || b === undefined || (a.best === a.fault && b.best === b.fault))
+    return [{ fault: pair, part: 1 }]
+  return [
+    { fault: pair, part: 0.5 },
+    { fault: pairOf(pair, a.best, b.best), part: 0.5 },
+  ]
+}
+
 /** A rail that has fallen to some part of its volts stands there with its supply at the limit: volts and current tell the path. */
 function heldUp({ points }: Model, signal: Signal | undefined): boolean {
   if (signal === undefined || signal.least === true || signal.at === null || !('rail' in signal.of))
@@ -273,16 +319,25 @@ function onsetsOf({ points, tripped }: Model): { readonly from: number | null; r
   return [{ from: null, part: 1 - made.reduce((sum, { part }) => sum + part, 0) }, ...made]
 }
 
-/** How far each signal may be off a row since a fault's size is not known: half a step to its neighbours, or some of what it changes. */
-function stepsOf(
-  own: readonly number[],
-  [, milder = null, worse = null]: readonly (readonly number[] | null)[],
+/**
+ * How far each signal may be off a row since its fault's size is not known: half a step to its neighbours in size, or some of what
+ * it changes.
+ */
+function stepsAt(
+  row: readonly number[],
+  from: readonly number[] | null,
+  to: readonly number[] | null,
   healthy: readonly number[],
   off: number,
 ): number[] {
-  if (milder !== null && worse !== null)
-    return own.map((_, i) => (choices.betweenSteps * ((worse[i] ?? 0) - (milder[i] ?? 0))) / 2)
-  return own.map((y, i) => off * Math.max(-2, Math.min(2, y - (healthy[i] ?? 0))))
+  if (from === null && to === null)
+    return row.map((y, i) => off * Math.max(-2, Math.min(2, y - (healthy[i] ?? 0))))
+  const steps = from === null || to === null ? 1 : 2
+  return row.map(
+    (y, i) =>
+      (choices.betweenSteps * ((to === null ? y : (to[i] ?? 0)) - (from === null ? y : (from[i] ?? 0)))) /
+      steps,
+  )
 }
 
 /** How much of the spread of healthy sets a scaled value carries. */

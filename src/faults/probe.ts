@@ -69,7 +69,7 @@ export function createProbe(
       if (unit === 'Ω' || point === null) return ohmsAt(lab, mode, of.node, who)
       const state = lab.at(point, { place: of.node, ohm: meter.ohm }).state(who)
       const ends = lab.ends(mode, of.node)
-      return state === null || ends === null ? null : voltsBetween(state.volts, ends)
+      return state === null || ends === null ? null : voltsBetween(state, ends)
     },
   }
 }

@@ -60,6 +60,8 @@ export interface Diagnosis {
   readonly next: NextMeasurement | null
   /** Why no next reading is told; null where one is, or where none was looked for. */
   readonly search_ends: string | null
+  /** What the set's book and earlier runs say, a sentence each, with what of it counts how much. */
+  readonly learned: readonly string[]
   readonly notes: readonly string[]
 }
 export interface Hypothesis {
@@ -69,6 +71,8 @@ export interface Hypothesis {
   /** Of all that are tied together. */
   readonly probability: number
   readonly tied_with: readonly string[]
+  /** Of these, those that are another cause: not one that stands here already, and something more. */
+  readonly rivals: readonly string[]
   /** Its own part; of a pair both. */
   readonly of: readonly string[]
   /** Every part that may be to blame, its own first: what a drawing marks. */

@@ -1,19 +1,36 @@
 import type { Change, Fault, FaultKind } from './types.js'
 
 /*
- * A fault of the library stands for its neighbours: one somewhat milder and one somewhat worse are weighed with it, and what
- * lies between them is allowed for. How far neighbours go is our choice, no source.
+ * A fault of the library stands for its neighbours: milder and worse ones are weighed with it, and what lies between them is
+ * allowed for. How far neighbours go and how often each comes is our choice, no source: leaks and gas spread over a decade and
+ * more, so theirs do.
  */
-/** Factor on what a fault changes, milder and worse. */
-const spreads: Readonly<Partial<Record<FaultKind, readonly [number, number]>>> = {
-  leaky: [2, 0.5],
-  gassy: [0.5, 2],
-  drift: [0.8, 1.3],
-  weak: [1.3, 0.75],
-  strong: [0.75, 1.3],
+/** Factors on what a fault changes with the part of its weight that each has, in order of size. */
+type Sizes = readonly (readonly [by: number, part: number])[]
+const wide: Sizes = [
+  [5, 0.08],
+  [2.2, 0.22],
+  [1, 0.4],
+  [0.45, 0.22],
+  [0.2, 0.08],
+]
+const narrow: Sizes = [
+  [1.3, 0.3],
+  [1, 0.4],
+  [0.75, 0.3],
+]
+const sizes: Readonly<Partial<Record<FaultKind, Sizes>>> = {
+  leaky: wide,
+  gassy: wide,
+  drift: [
+    [0.8, 0.25],
+    [1, 0.4],
+    [1.3, 0.25],
+    [1.8, 0.1],
+  ],
+  weak: narrow,
+  strong: narrow,
 }
-/** Weights of the library's own severity and of each neighbour. */
-const parts = [0.4, 0.3] as const
 
 export interface Severity {
   readonly fault: Fault
@@ -21,17 +38,27 @@ export interface Severity {
   readonly part: number
 }
 
-/** The library's own severity first. */
+/** In order of size, the library's own severity among them as the fault itself. */
 export function severitiesOf(fault: Fault): Severity[] {
-  const spread = fault.with === undefined ? spreads[fault.kind] : undefined
-  if (spread === undefined) return [{ fault, part: 1 }]
-  return [
-    { fault, part: parts[0] },
-    ...spread.map((by) => ({
-      fault: { ...fault, changes: fault.changes.map((change) => scaledChange(change, by)) },
-      part: parts[1],
-    })),
-  ]
+  const own = fault.with === undefined ? sizes[fault.kind] : undefined
+  if (own === undefined) return [{ fault, part: 1 }]
+  return own.map(([by, part]) => ({
+    fault: by === 1 ? fault : { ...fault, changes: fault.changes.map((change) => scaledChange(change, by)) },
+    part,
+  }))
+}
+
+const pairs = new WeakMap<Fault, WeakMap<Fault, WeakMap<Fault, Fault>>>()
+
+/** A pair with its halves of these sizes; the same each time, since what was solved is kept by fault. */
+export function pairOf(pair: Fault, a: Fault, b: Fault): Fault {
+  const ofPair = pairs.get(pair) ?? new WeakMap<Fault, WeakMap<Fault, Fault>>()
+  pairs.set(pair, ofPair)
+  const ofFirst = ofPair.get(a) ?? new WeakMap<Fault, Fault>()
+  ofPair.set(a, ofFirst)
+  const made = ofFirst.get(b) ?? { ...pair, changes: [...a.changes, ...b.changes] }
+  ofFirst.set(b, made)
+  return made
 }
 
 /** Of a fault with one severity: what its size may be off by, as a part of what it changes. */

@@ -1,6 +1,7 @@
 import type { Equipment, NodeName, RailName } from '../equipment/index.js'
 import { heaterPoint } from '../limits/index.js'
 import { type Plan, type Step, stepNumbered } from '../plan/index.js'
+import { heatersWith } from './heaters.js'
 import type { Lab, Spot, Who } from './lab.js'
 import { scaled, slope } from './likelihood.js'
 import { pointOf } from './points.js'
@@ -134,20 +135,16 @@ export function createModel(lab: Lab, plan: Plan, seen: Seen): Model {
       if (at !== null) {
         const state = points[at]?.spot.state(who) ?? null
         if (state === null) return null
-        return 'node' in of
-          ? (state.volts[of.node] ?? 0) - (state.volts[of.against] ?? 0)
-          : (state.amps[of.rail] ?? 0)
+        return 'node' in of ? state.volt(of.node) - state.volt(of.against) : (state.amps[of.rail] ?? 0)
       }
       if (!('rail' in of)) return 0
       const { rail } = of
-      const open = who !== null && 'fault' in who ? who.fault.heater : null
-      const key = `${rail} ${open ?? ''}`
+      const fault = who !== null && 'fault' in who ? who.fault : null
+      const key = `${rail} ${fault?.heater ?? ''} ${fault?.heater_shorted ?? false}`
       const known = heaters.get(key)
       if (known !== undefined) return known
       const lead_ohm = lab.rails[rail]?.lead_ohm ?? 0
-      const { amps } = heaterPoint(equipment, rail, heaterVolts.get(rail) ?? 0, lead_ohm, (part) =>
-        part === open ? 'open' : 1,
-      )
+      const { amps } = heaterPoint(equipment, rail, heaterVolts.get(rail) ?? 0, lead_ohm, heatersWith(fault))
       heaters.set(key, amps)
       return amps
     },
@@ -277,27 +274,35 @@ function picked(all: readonly Chosen[]): Chosen[] {
 
 /** The step at which a heater rail stood highest, as read. */
 function heaterStep(plan: Plan, seen: Seen, rail: RailName) {
-  return seen.steps
-    .flatMap(({ step, rails }) => {
-      const read = rails[rail]
-      const limits = stepNumbered(plan, step)?.limits[rail]
-      return read === undefined || limits === undefined ? [] : [{ step, read, limits }]
-    })
-    .filter(({ read, limits }) => read.volts > 0.97 * limits.at_V)
-    .at(-1)
+  const all = seen.steps.flatMap(({ step, rails }) => {
+    const read = rails[rail]
+    const limits = stepNumbered(plan, step)?.limits[rail]
+    return read === undefined || limits === undefined ? [] : [{ step, read, limits, stopped: false }]
+  })
+  const full = all.filter(({ read, limits }) => read.volts > 0.97 * limits.at_V).at(-1)
+  if (full !== undefined) return full
+  // It never came so far: the run was stopped on its way up.
+  const last = all.at(-1)
+  const isIts = last !== undefined && stepNumbered(plan, last.step)?.rail === rail
+  return isIts && last.step === seen.tripped?.step && last.read.volts > 0
+    ? { ...last, stopped: true }
+    : undefined
 }
+
+/** Heaters that are still cold draw several times what they do hot: a current on its way up is known to half of that, on its scale. */
+const warming = 0.5
 
 function heaterSignals(plan: Plan, seen: Seen, equipment: Equipment): Signal[] {
   return Object.entries(equipment.rails).flatMap(([rail, { role }]): Signal[] => {
     const at = role === 'heater' ? heaterStep(plan, seen, rail) : undefined
     if (at === undefined) return []
-    const { read, limits, step } = at
+    const { read, limits, step, stopped } = at
     const spread = (limits.upper_A - limits.lower_A) / 2 / 1.645 / Math.max(limits.expected_A, 1e-6)
     return [
       {
         ...{ what: `${rail} in step ${step}`, unit: 'A', measured: read.amps, scale: 0.01, at: null },
         of: { rail },
-        error: 1e-5,
+        error: stopped ? warming * warming : 1e-5,
         band: spread * spread,
       },
     ]

@@ -82,11 +82,11 @@ export function hotTrials(
   return places.flatMap((place) => {
     const ends = lab.ends(spot.point.mode, place)
     if (ends === null) return []
-    const values = states.map((state) => voltsBetween(state?.volts ?? {}, ends))
+    const values = states.map((state) => (state === null ? 0 : voltsBetween(state, ends)))
     const whole = values.at(-1) ?? 0
     const { shift, variance } = foresee((drawn) => {
       const state = spot.state({ drawn })
-      return state === null ? null : scaled(voltsBetween(state.volts, ends), scale)
+      return state === null ? null : scaled(voltsBetween(state, ends), scale)
     })
     const usual = Math.max(slope(whole, scale), 0.05)
     return [

@@ -5,7 +5,8 @@ import type { Element, Solution, Volts } from '../network/index.js'
 import type { Plan, Step } from '../plan/index.js'
 import { type Bed, createBed, faulted, railAmps, undriven } from './bed.js'
 import type { CoveredFault, Noticed, WorstStress } from './coverage.js'
-import { heaterNoticed, hookupsOf, noticedAt } from './notice.js'
+import { heaterNoticed, heaterStress } from './heaters.js'
+import { hookupsOf, noticedAt } from './notice.js'
 import { pointsOf } from './points.js'
 import { suggest, type Suggestion, type Tried } from './suggest.js'
 import type { Fault, Point } from './types.js'
@@ -110,6 +111,11 @@ export function createTrial(
         noticed = heaters.noticed
         surely = heaters.surely
       }
+      if (noticed?.how !== 'hook-up check')
+        worst = heaterStress(
+          ...([equipment, rails, plan, fault] as const),
+          noticed?.how === 'off at once' ? noticed.step : null,
+        )
       let lit: ReadonlySet<string> = new Set()
       let before: {
         readonly volts: Volts

@@ -26,8 +26,9 @@ export interface Fault {
   /** Weight against the other faults: common practice, no source. */
   readonly weight: number
   readonly changes: readonly Change[]
-  /** Heater of a chain that is open. */
+  /** Heater of a chain that is open; or shorted. */
   readonly heater: PartName | null
+  readonly heater_shorted?: true
   /** The other fault, where two stand together. */
   readonly with?: string
 }
@@ -40,6 +41,7 @@ export type FaultKind =
   | 'low'
   | 'missing'
   | 'heater-open'
+  | 'heater-short'
   | 'no-emission'
   | 'weak'
   | 'strong'

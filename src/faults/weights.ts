@@ -21,6 +21,8 @@ export const weights: Readonly<Record<string, Weights>> = {
   tube: {
     missing: 0.5,
     'heater-open': 0.7,
+    'heater-short': 0.1,
+    short: 0.1,
     'no-emission': 0.5,
     weak: 2,
     strong: 0.2,
@@ -39,6 +41,6 @@ export const weights: Readonly<Record<string, Weights>> = {
   contact: { open: 3, stuck: 1 },
   fuse: { open: 1 },
   lamp: { open: 1.5 },
-  diode: { open: 0.3, short: 0.5 },
+  diode: { open: 0.3, short: 0.5, leaky: 0.5 },
   rail: { 'lead-off': 0.5, 'bias-lost': 0.5 },
 }

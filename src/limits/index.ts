@@ -39,7 +39,7 @@ export {
   softStart,
   softStart_s,
 } from './heaters.js'
-export { heaterPoint } from './heater-chains.js'
+export { type HeaterChange, heaterPoint } from './heater-chains.js'
 export { type FilamentStage, filamentStages } from './filaments.js'
 export { heaterWarming } from './heater-warming.js'
 export { heaterSigns } from './heater-signs.js'

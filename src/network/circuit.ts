@@ -19,6 +19,8 @@ export const electrodes = 4
 export interface Circuit {
   readonly ground: string
   readonly nodes: readonly string[]
+  /** Numbers of the nodes by name; the ground has none. */
+  readonly numbers: ReadonlyMap<string, number>
   readonly pattern: Pattern
   readonly branches: TwoTerminal[]
   /** Ends of each branch; ground is `nodes.length`. */
@@ -124,6 +126,7 @@ export function layOut(network: Network): Circuit {
   const circuit: Circuit = {
     ground: network.ground,
     nodes,
+    numbers,
     pattern,
     branches,
     a,

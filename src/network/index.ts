@@ -1,4 +1,5 @@
 export { regulatorsToChange, regulatorsTurned } from './regulators.js'
+export { factor, layPattern, type Pattern, solveDense, substitute } from './sparse.js'
 export { createSolver, solve, type Solver, type Volts } from './solver.js'
 export { createTransient, type Transient } from './transient.js'
 export type * from './types.js'

@@ -1,4 +1,4 @@
-import type { Element, Solution } from './types.js'
+import type { Element, Solved } from './types.js'
 
 type Regulator = Extract<Element, { kind: 'regulator' }>
 
@@ -8,9 +8,9 @@ type Regulator = Extract<Element, { kind: 'regulator' }>
  */
 export function regulatorsToChange(
   elements: readonly Element[],
-  { volts }: Pick<Solution, 'volts'>,
+  { volt }: Pick<Solved, 'volt'>,
 ): readonly Regulator[] {
-  return regulatorsTurned(elements, (node) => volts[node] ?? 0)
+  return regulatorsTurned(elements, volt)
 }
 
 /** The same by a node's volts. */

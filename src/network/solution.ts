@@ -1,7 +1,7 @@
 import { electrodes, isCurved, limited } from './circuit.js'
 import { curve } from './devices.js'
 import { astrayPlate, drivenAdd, screenTubeCurrents, triodeCurrents } from '../tubes/index.js'
-import type { ElementCurrents, Solution } from './types.js'
+import type { ElementCurrents, Solved } from './types.js'
 import type { Work } from './newton.js'
 
 const none = { plate_A: 0, screen_A: 0, grid_A: 0 }
@@ -16,26 +16,42 @@ export function readSolution(
   bad: string | null,
   trouble: string | null,
   only?: ReadonlySet<string>,
-): Solution {
+): Solved {
   const { circuit, v } = work
-  const volts: Record<string, number> = { [circuit.ground]: 0 }
-  for (const [i, node] of circuit.nodes.entries()) volts[node] = v[i] ?? 0
   const currents: Record<string, ElementCurrents> = {}
+  if (only === undefined) {
+    for (const [i, branch] of circuit.branches.entries()) currents[branch.name] = { a: branchAmps(work, i) }
+    for (const [t, valve] of circuit.valves.entries()) currents[valve.name] = valveCurrents(work, t)
+  } else for (const name of only) if (circuit.where.has(name)) currents[name] = currentsOf(work, name)
   const limiting: string[] = []
-  for (const [i, branch] of circuit.branches.entries()) {
-    if (only === undefined || only.has(branch.name)) currents[branch.name] = { a: branchAmps(work, i) }
-    if (branch.kind === 'supply' && circuit.supplyState[i] === limited) limiting.push(branch.name)
-  }
-  for (const [t, valve] of circuit.valves.entries())
-    if (only === undefined || only.has(valve.name)) currents[valve.name] = valveCurrents(work, t)
-  return {
+  for (const i of circuit.supplies)
+    if (circuit.supplyState[i] === limited) limiting.push(circuit.branches[i]?.name ?? '')
+  const rest = {
     converged: settled && bad === null,
-    volts,
     currents,
     limiting,
     iterations: work.iterations,
     trouble: wordsOf(work, settled, [bad, trouble, circuit.trouble]),
   }
+  const settledAt = v.slice()
+  const volt = (node: string): number => settledAt[circuit.numbers.get(node) ?? circuit.nodes.length] ?? 0
+  if (only === undefined) return { ...rest, volts: namedVolts(circuit, settledAt), volt }
+  // Whoever wants few currents wants few volts: to name them all takes as long as to find them.
+  let named: Record<string, number> | null = null
+  return {
+    ...rest,
+    volt,
+    get volts() {
+      named ??= namedVolts(circuit, settledAt)
+      return named
+    },
+  }
+}
+
+function namedVolts({ ground, nodes }: Work['circuit'], v: Float64Array): Record<string, number> {
+  const volts: Record<string, number> = { [ground]: 0 }
+  for (const [i, node] of nodes.entries()) volts[node] = v[i] ?? 0
+  return volts
 }
 
 function valveCurrents({ circuit, v }: Work, t: number): ElementCurrents {

@@ -1,7 +1,7 @@
 import { type Circuit, findFloating, layOut, putElements, unusable } from './circuit.js'
 import { createWork, layBase, lineAtRest, settle, type Work } from './newton.js'
 import { readSolution } from './solution.js'
-import type { Element, Network, Solution } from './types.js'
+import type { Element, Network, Solved } from './types.js'
 
 /** Volts of an earlier solution, by node name. */
 export type Volts = Readonly<Record<string, number>>
@@ -12,7 +12,7 @@ export interface Solver {
    * (an earlier solution near by saves most of the work), else it begins with everything dead. With `only`, currents of no
    * other elements are read out: that is much of the time of a solution that begins near by.
    */
-  solve(elementsChanged?: readonly Element[], start?: Volts, only?: ReadonlySet<string>): Solution
+  solve(elementsChanged?: readonly Element[], start?: Volts, only?: ReadonlySet<string>): Solved
 }
 
 /** A solver for one topology: layout and elimination order are worked out here, once. Never throws. */
@@ -39,7 +39,7 @@ export function createSolver(network: Network): Solver {
 }
 
 /** One direct-current solution. Never throws: what is wrong is said in `trouble`. */
-export function solve(network: Network, options: { readonly start?: Volts } = {}): Solution {
+export function solve(network: Network, options: { readonly start?: Volts } = {}): Solved {
   return createSolver(network).solve([], options.start)
 }
 

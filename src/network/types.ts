@@ -142,3 +142,9 @@ export interface Solution {
   /** What the reason of non-convergence or a floating node is, for people; null when well. */
   readonly trouble: string | null
 }
+
+/** As it comes from a solver. */
+export interface Solved extends Solution {
+  /** Volts of one node, 0 where there is none: of a solution of which few currents are wanted, all of them are named only when asked for. */
+  readonly volt: (node: string) => number
+}

@@ -15,6 +15,7 @@ import {
   type SeenStep,
 } from '../../src/faults/index.js'
 import { undriven } from '../../src/faults/bed.js'
+import { heatersWith } from '../../src/faults/heaters.js'
 import { handMeter } from '../../src/faults/hand-meter.js'
 import { noticedAt } from '../../src/faults/notice.js'
 import { benchRails, clippedOn, heaterPoint, sampleElements } from '../../src/limits/index.js'
@@ -116,7 +117,6 @@ export function faultySets(
       break
     }
     const steps: SeenStep[] = []
-    const open = spoilt?.heater ?? null
     const heaters: Record<string, { volts: number; amps: number }> = {}
     const wobble = source.fork('heaters')
     for (const step of tripped === null ? plan.steps : []) {
@@ -124,12 +124,27 @@ export function faultySets(
       if (step.do !== 'raise' || rail?.role !== 'heater') continue
       if (rail.class !== 'programmed' && rail.amps_meter === null) continue
       const own = wobble.fork(rail.name)
-      const amps = heaterPoint(equipment, rail.name, step.target_V, rail.lead_ohm, (part) =>
-        part === open ? 'open' : 1 + 0.03 * own.fork(part).normal(),
-      ).amps
-      const here = { volts: step.target_V, amps: readAmps(rail.name, amps) }
+      const drawn_A = (V: number): number =>
+        heaterPoint(equipment, rail.name, V, rail.lead_ohm, (part) => {
+          const by = heatersWith(spoilt)(part)
+          return by === 1 ? 1 + 0.03 * own.fork(part).normal() : by
+        }).amps
+      const limits = step.limits[rail.name]
+      let V = step.target_V
+      if (limits !== undefined && drawn_A(V) > limits.trip_A) {
+        // Stopped on its way up.
+        tripped = { step: step.index, text: `${rail.name} above its trip` }
+        let low_V = 0
+        while (V - low_V > 0.01) {
+          const middle_V = (V + low_V) / 2
+          if (drawn_A(middle_V) > limits.trip_A) V = middle_V
+          else low_V = middle_V
+        }
+      }
+      const here = { volts: V, amps: readAmps(rail.name, drawn_A(V)) }
       heaters[rail.name] = here
       steps.push({ step: step.index, rails: { [rail.name]: here }, meters: {} })
+      if (tripped !== null) break
     }
     let lit: ReadonlySet<string> = new Set()
     let near: Readonly<Record<string, number>> | undefined

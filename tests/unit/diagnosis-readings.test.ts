@@ -54,6 +54,27 @@ describe('a grid pin that nothing reaches', () => {
     const fault = small.named('V4:grid-open')
     expect(lab.ohm('receive', 'V4 grid', { fault }) / lab.ohm('receive', 'V4 grid', null)).toBeCloseTo(1, 3)
   })
+  it('is what a grid does whose own resistor is open: it hangs in the air too, and only there an ohmmeter reads open', () => {
+    const { equipment, bench, plan, named } = small
+    const lab = createLab(equipment, bench)
+    const top = pointsOf(equipment, plan).at(-1)?.point
+    if (top === undefined) throw new Error('no point')
+    const amps = (name: string) => lab.at(top).state({ fault: named(name) })?.amps.HT ?? 0
+    expect(amps('R13:open') / amps('V4:grid-open')).toBeCloseTo(1, 2)
+    expect(lab.ohm('receive', 'V4 grid', { fault: named('R13:open') })).toBeGreaterThan(2e7)
+  })
+})
+
+describe('a dead short that is read with an ohmmeter', () => {
+  it('is met within what the meter may be off by, however far the ohms of whole sets lie from one another', () => {
+    const { equipment, bench, plan, named } = laid('tests/sets/converter/receive.yaml')
+    const { seen } = faultySets(equipment, bench, plan)(named('C5:short'), 3)
+    const reading = { place: 'regulated line', unit: 'Ω', value: 0.7 } as const
+    const { hypotheses, none } = createDiagnoser({ equipment, bench, plan })(seen, [reading], false)
+    expect(hypotheses[0]?.fault).toBe('C5:short')
+    expect(hypotheses[0]?.misses).toBeNull()
+    expect(none).toBeLessThan(0.05)
+  })
 })
 
 describe('what a reading may be off by', () => {
@@ -121,6 +142,32 @@ describe('what no library lists', () => {
         )
     expect(sum).toBeGreaterThan(0.98)
     expect(sum).toBeLessThan(1.01)
+  })
+})
+
+describe('a fault of another size than the library has', () => {
+  it('is named all the same: a capacitor that leaks five times as much is no unknown fault', () => {
+    const leaks = small.named('C5:leaky=1000k')
+    const draw = faultySets(small.equipment, small.bench, small.plan)
+    const { seen } = draw({ ...leaks, changes: [{ element: 'C5', is: 'leaks', ohm: 200e3 }] }, 12)
+    // 200 kΩ beside the 815 kΩ that lie across it.
+    const reading = { place: 'V3 plate to V4 grid', unit: 'Ω', value: 160e3 } as const
+    const { hypotheses, none } = createDiagnoser(small)(seen, [reading], false)
+    expect(hypotheses[0]?.fault).toBe('C5:leaky=1000k')
+    expect(hypotheses[0]?.probability).toBeGreaterThan(0.8)
+    expect(none).toBeLessThan(0.1)
+  })
+})
+
+describe('a shorted heater', () => {
+  it('is named where it takes its rail above the trip before anything else stood', () => {
+    const hailer = laid('tests/sets/hailer/receive.yaml')
+    const draw = faultySets(hailer.equipment, hailer.bench, hailer.plan)
+    const { seen } = draw(hailer.named('V2:heater-short'), 5)
+    expect(seen.tripped?.text).toMatch(/^heaters/)
+    const [first] = createDiagnoser(hailer)(seen, [], false).hypotheses
+    expect([first?.fault, ...(first?.tied_with ?? [])]).toContain('V2:heater-short')
+    for (const fault of [first?.fault, ...(first?.tied_with ?? [])]) expect(fault).toMatch(/:heater-short$/)
   })
 })
 

@@ -53,7 +53,15 @@ describe('what is drawn of suspects', () => {
 describe('suspects on the drawing', () => {
   const { equipment } = receive
   const cause = (...of: string[]) => ({
-    ...{ fault: of.join(' + '), part: of[0] ?? '', text: '', probability: 0.3, tied_with: [], of },
+    ...{
+      fault: of.join(' + '),
+      part: of[0] ?? '',
+      text: '',
+      probability: 0.3,
+      tied_with: [],
+      rivals: [],
+      of,
+    },
     ...{ parts: of, explains: '', misses: null, predicted: [] },
   })
   const next = {

@@ -3,10 +3,13 @@ import type { Bench } from '../../bench/index.js'
 import type { Equipment } from '../../equipment/index.js'
 import {
   adjusted,
+  createDiagnoser,
+  type Diagnoser,
+  type DiagnoserOf,
   type Diagnosis,
-  diagnosisOf,
   endsOf,
   type Fault,
+  faultsOf,
   type Reading,
 } from '../../faults/index.js'
 import { fromText } from '../../files/index.js'
@@ -95,8 +98,8 @@ export function diagnosisIn(
   const book =
     cwd === undefined ? null : learnedFor(known.plan, equipment, resolve(cwd, equipment_path), known.started)
   const adjust = adjusted(asked.factors)
-  const diagnosis = diagnosisOf({
-    ...{ equipment, bench, plan: known.plan, seen: seenIn(reader), readings },
+  const diagnose = diagnoserFor(`${known.run} ${reader.path} ${JSON.stringify(known.files)}`, {
+    ...{ equipment, bench, plan: known.plan },
     weight: (fault: Fault) => adjust({ ...fault, weight: book?.weight(fault) ?? fault.weight }),
     ...(book?.earlier !== undefined && { earlier: book.earlier }),
     learned: [
@@ -104,7 +107,17 @@ export function diagnosisIn(
       ...(priors.length === 0 ? [] : [`Counted otherwise than usual, as asked for: ${priors.join(', ')}.`]),
     ],
   })
-  return { run: known.run, equipment, diagnosis }
+  return { run: known.run, equipment, diagnosis: diagnose(seenIn(reader), readings) }
+}
+
+let last: { readonly key: string; readonly diagnose: Diagnoser } | null = null
+
+/** Kept from one reading to the next of the same run, with all that was solved for it; what the book says since makes a new one. */
+function diagnoserFor(run: string, of: DiagnoserOf): Diagnoser {
+  const weights = faultsOf(of.equipment).map((fault) => of.weight?.(fault) ?? fault.weight)
+  const key = JSON.stringify([run, weights, of.earlier ?? null, of.learned ?? []])
+  if (last?.key !== key) last = { key, diagnose: createDiagnoser(of) }
+  return last.diagnose
 }
 
 /** Set and bench as they were when the run was made. */

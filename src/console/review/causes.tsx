@@ -85,6 +85,16 @@ export function Causes({ run }: { readonly run: string }) {
               />
             )}
             {now.search_ends !== null && <p class="remark">{now.search_ends}</p>}
+            {now.learned.length > 0 && (
+              <>
+                <h3>What was learned of this set</h3>
+                <ul>
+                  {now.learned.map((text) => (
+                    <li key={text}>{text}</li>
+                  ))}
+                </ul>
+              </>
+            )}
             <details>
               <summary>What this is reckoned from</summary>
               <ul>
@@ -107,10 +117,10 @@ function Ranked({ found }: { readonly found: ApiDiagnosis }) {
   return (
     <>
       <ol class="ranked">
-        {hypotheses.slice(0, shownFirst).map(({ fault, text, probability, tied_with, explains }) => (
+        {hypotheses.slice(0, shownFirst).map(({ fault, text, probability, rivals, explains }) => (
           <li key={fault}>
             <Likely part={probability} /> <strong>{text}</strong>
-            {tied_with.length > 0 && <span class="quiet"> cannot be told from {listed(tied_with)}</span>}
+            {rivals.length > 0 && <span class="quiet"> cannot be told from {listed(rivals)}</span>}
             <p>{explains}</p>
           </li>
         ))}

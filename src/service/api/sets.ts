@@ -195,7 +195,7 @@ export type ApiCoverage = Omit<Coverage, 'hand_checks'> & {
 export const coverageShape = documented<ApiCoverage>(
   z
     .looseObject({
-      ...{ equipment: z.string(), profile: z.string(), share: z.number() },
+      ...{ equipment: z.string(), profile: z.string(), share: z.number(), likely_share: z.number() },
       ...{ caught: count, total: count, late: count, burns_unseen: count, harmless_unseen: count },
       faults: z.array(
         z.looseObject({
@@ -212,6 +212,7 @@ export const coverageShape = documented<ApiCoverage>(
       ),
       hand_checks: z.array(z.looseObject({ part: z.string(), text: z.string(), items: z.array(z.string()) })),
       suggestions: z.array(z.looseObject({ text: z.string() })),
+      learned: z.array(z.string()).describe("what the set's book and earlier runs say"),
       notes: z.array(z.string()),
     })
     .describe('The document of `slowglow coverage --json`'),
@@ -235,13 +236,16 @@ export const diagnosisShape = documented<ApiDiagnosis>(
       hypotheses: z.array(
         z.looseObject({
           ...{ fault: z.string(), part: z.string(), text: z.string(), probability: z.number() },
-          ...{ tied_with: z.array(z.string()), explains: z.string() },
+          ...{ tied_with: z.array(z.string()), rivals: z.array(z.string()), explains: z.string() },
         }),
       ),
       none: z.number(),
       verdict: z.string(),
       next: z.looseObject({ measure: z.string(), place: z.string(), where: z.string() }).nullable(),
       search_ends: z.string().nullable().describe('why there is no next reading'),
+      learned: z
+        .array(z.string())
+        .describe("what the set's book and earlier runs say, with what of it counts how much"),
       notes: z.array(z.string()),
     })
     .describe('The document of `slowglow diagnose --json`'),
