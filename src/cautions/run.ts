@@ -26,8 +26,9 @@ const hazards: Readonly<Record<string, string>> = {
  *
  * @param figures - highest volts, stored energy and hazards as the plan computed them
  * @param plan - given where a plan exists: names the set, who can switch what, and what stays unproved
+ * @param unseen - faults that would burn a part before anything of this plan showed them, a sentence each
  */
-export function cautionsFor(figures: Figures, plan?: Plan): string {
+export function cautionsFor(figures: Figures, plan?: Plan, unseen: readonly string[] = []): string {
   const lines = plan === undefined ? ['THIS RUN'] : [`THIS RUN: ${plan.profile} on ${plan.equipment}`]
   lines.push(`- Highest voltage: ${formatQuantity(figures.highest_V, 'V')}.`)
   lines.push(
@@ -40,8 +41,18 @@ export function cautionsFor(figures: Figures, plan?: Plan): string {
   )
   for (const hazard of figures.hazards) lines.push(`- ${hazards[hazard] ?? hazard}`)
   if (plan !== undefined) lines.push(...letStand(plan), ...switchedByYou(plan), ...staysOn(plan))
+  lines.push(...notShown(unseen))
   if (figures.unattended) lines.push('- Parts of this run are unattended: see "Nobody else near" and "Fire".')
   return `${lines.join('\n')}\n\n${standingText}`
+}
+
+/** What nobody would be told of in time: looked for by hand, or taken as it is. */
+function notShown(unseen: readonly string[]): string[] {
+  if (unseen.length === 0) return []
+  return [
+    '- NOT SHOWN IN TIME: with one of these faults in the set a part burns before anything in this plan shows it. Look for them by hand, with the set off and its charge measured away, before you go on:',
+    ...unseen.map((text) => `  - ${text}`),
+  ]
 }
 
 /** What was found cold and let stand follows the set into every start. */

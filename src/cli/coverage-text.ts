@@ -11,7 +11,7 @@ const shownFirst = 24
 
 /** What a plan notices of every single fault, on a page. */
 export function coverageText(coverage: CoverageTold, all: boolean): string {
-  const { faults, caught, total, late, burns_unseen, harmless_unseen, share } = coverage
+  const { faults, caught, total, late, burns_unseen, harmless_unseen, share, likely_share } = coverage
   const most = all ? Infinity : shownFirst
   if (total === 0) return [`${coverage.equipment}, ${coverage.profile}`, ...coverage.notes].join('\n')
   const burning = faults.filter((each) => !each.caught && !each.early)
@@ -22,6 +22,7 @@ export function coverageText(coverage: CoverageTold, all: boolean): string {
     `${coverage.equipment}, ${coverage.profile}`,
     `Of ${total} single faults this plan notices ${caught} before any part stands beyond what its rating allows (${percent(share)}), ${late} too late;`,
     `${burns_unseen} burn a part and are never noticed, ${harmless_unseen} are never noticed and harm no part whose rating is known.`,
+    `Counted by how often faults come, ${percent(likely_share)} are noticed in time.`,
     ...pairWords(coverage),
     ...section(
       'Burns a part and is never noticed',
@@ -79,6 +80,7 @@ export function coverageText(coverage: CoverageTold, all: boolean): string {
       ),
       Infinity,
     ),
+    ...section('What was learned of this set', coverage.learned, Infinity),
     '',
     ...coverage.notes,
   ].join('\n')

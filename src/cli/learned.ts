@@ -10,6 +10,8 @@ export interface FromBook {
   readonly weight: Learned['weight']
   readonly earlier?: { readonly seen: Seen; readonly runs: number }
   readonly told: readonly string[]
+  /** Of it, what bears on how often faults come. */
+  readonly weighed: readonly string[]
 }
 
 /**
@@ -38,6 +40,7 @@ export function learnedFor(
   return {
     weight,
     ...(seen !== null && { earlier: { seen, runs } }),
+    weighed: told,
     told: [
       ...told,
       ...(lost === null ? [] : [lost]),

@@ -51,8 +51,8 @@ export function itemsFor({ checks }: Worksheet, part: string): string[] {
     .map(({ item }) => item)
 }
 
-/** A tube's own check finds what its heater's does not. */
-function findersOf(sheet: Worksheet, part: string): string[] {
+/** Those that find what no current shows: a tube's own check finds what its heater's does not. */
+export function findersOf(sheet: Worksheet, part: string): string[] {
   const items = itemsFor(sheet, part)
   return items.includes(`${part} tube`) ? [`${part} tube`] : items
 }

@@ -1,9 +1,13 @@
 import { resolve } from 'node:path'
 import { describe, expect, it } from 'vitest'
+import { standingText } from '../../src/cautions/index.js'
 import { coverageText } from '../../src/cli/coverage-text.js'
+import { plansDesk } from '../../src/cli/desk/plans.js'
 import { setsDesk } from '../../src/cli/desk/sets.js'
-import { coverageOf, createLab, doubleFaults, faultsOf } from '../../src/faults/index.js'
+import { burnsUnseen } from '../../src/cli/unseen-cautions.js'
+import { coverageOf, createBed, createLab, doubleFaults, faulted, faultsOf } from '../../src/faults/index.js'
 import { loadAll } from '../../src/files/index.js'
+import { findTube } from '../../src/tubes/index.js'
 import { makePlan } from '../../src/plan/index.js'
 import { itemsFor, makeWorksheet, withUnseen } from '../../src/worksheet/index.js'
 
@@ -154,6 +158,51 @@ describe('coverage of a small set with a circuit', () => {
   })
 })
 
+describe('faults of heaters', () => {
+  it('give the other of a pair in series twice its volts, which no rail current shows', () => {
+    const { coverage } = covered('profiles/tern-rock/receive.yaml')
+    const found = coverage.faults.find(({ fault }) => fault === 'V1:heater-short')
+    expect(found).toMatchObject({ caught: false, early: false })
+    // V1 and V2, 6.3 V each, in series on 12.6 V.
+    expect(found?.stress?.what).toBe('V2 heater volts')
+    expect(found?.stress?.of_rating).toBeCloseTo(2, 1)
+    expect(coverage.hand_checks.find(({ part }) => part === 'V1')?.text).toMatch(
+      /its heater with an ohmmeter/,
+    )
+  })
+  it('of heaters side by side take their rail above its trip', () => {
+    const { coverage } = covered('tests/sets/hailer/receive.yaml')
+    const found = coverage.faults.find(({ fault }) => fault === 'V1:heater-short')
+    expect(found).toMatchObject({ caught: true, how: 'off at once', by: 'heaters', early: true })
+  })
+})
+
+describe('faults of diodes', () => {
+  const { equipment } = covered('profiles/small-receiver/receive-network.yaml')
+  const record = findTube('5U4G').found
+  if (record === null) throw new Error('no 5U4G')
+  const other: typeof equipment = {
+    ...equipment,
+    parts: { ...equipment.parts, D9: { kind: 'diode', between: ['B plus', 'V4 cathode'] } },
+    tubes: {
+      ...equipment.tubes,
+      V9: { type: '5U4G', written: '5U4G', record, sections: [{ plate: 'B plus', cathode: 'V4 cathode' }] },
+    },
+  }
+  const changed = (name: string) => {
+    const fault = faultsOf(other).find(({ fault: each }) => each === name)
+    if (fault === undefined) throw new Error(`${name} is not in the library`)
+    return faulted(createBed(other, 'receive', {}, []), fault)
+  }
+  it('are a semiconductor that leaks backwards, and a tube whose electrodes touch, leak to the heater or are not reached', () => {
+    const ohms = (name: string) => changed(name).map((each) => ('ohm' in each ? each.ohm : null))
+    expect(ohms('D9:leaky=10k')[0]).toBeCloseTo(10e3, 0)
+    expect(ohms('V9:short')).toEqual([0.5])
+    for (const pin of ['plate', 'cathode'])
+      expect(changed(`V9:${pin}-open`)).toMatchObject([{ name: 'V9', emission: 0 }])
+  })
+})
+
 describe('the sheet of cold checks on the page', () => {
   it('says at each check what the plan of the profile does not notice, as the command does, and on paper too', async () => {
     const desk = setsDesk({
@@ -168,6 +217,30 @@ describe('the sheet of cold checks on the page', () => {
     expect(because(await desk.worksheet({ file: 'receive-network.yaml' }))).toMatch(wanted)
     const { html } = await desk.setPage({ file: 'receive-network.yaml', page: 'worksheet' })
     expect(html).toMatch(wanted)
+  })
+  it('stands by name in the cautions of every start at the page', async () => {
+    const desk = plansDesk({
+      folder: resolve('profiles/small-receiver'),
+      runs: '/nowhere',
+      elsewhere: [],
+      env: {},
+    })
+    const start = { profile: 'receive-network.yaml', faults: [], speed: 1, continues: false }
+    const { cautions } = await desk.prepare(start)
+    const { coverage } = covered('profiles/small-receiver/receive-network.yaml')
+    const burning = coverage.faults.filter(({ early }) => !early)
+    expect(burning.length).toBeGreaterThan(0)
+    const lines = cautions.split('\n')
+    for (const { text, step } of burning.slice(0, 10)) {
+      const line = lines.find((each) => each.startsWith(`  - ${text}: `))
+      expect(line).toMatch(step === null ? /% of .*, never shown/ : /% of .*, shown in step \d/)
+    }
+    expect(cautions).toMatch(/V4: nothing reaches its plate pin: .*never shown \(worksheet: V4 tube\)/)
+    expect(cautions.indexOf('NOT SHOWN IN TIME')).toBeLessThan(cautions.indexOf(standingText))
+  })
+  it('says nothing of faults where parts lie lifted out of the set', () => {
+    const { equipment, bench, plan } = covered('profiles/small-receiver/receive-network.yaml')
+    expect(burnsUnseen({ equipment, bench, plan, files: {}, lifted: true })).toEqual([])
   })
 })
 

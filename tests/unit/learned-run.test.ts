@@ -4,7 +4,9 @@ import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
 import { appendToBook, type BookBody, bookPath } from '../../src/book/index.js'
 import { chance } from '../../src/chance/index.js'
+import { coveredBy } from '../../src/cli/commands/coverage.js'
 import { diagnosisIn } from '../../src/cli/commands/diagnose.js'
+import { coverageText } from '../../src/cli/coverage-text.js'
 import { planFiles } from '../../src/cli/plan-files.js'
 import { planPage } from '../../src/cli/plan-text.js'
 import { setTrend } from '../../src/cli/set-trend.js'
@@ -96,7 +98,9 @@ describe('a set whose book holds good runs', () => {
     const { lines } = learned.learned ?? { lines: [] }
     const page = planPage(learned).replace(/\s+/g, ' ')
     for (const line of lines) expect(page).toContain(line)
-    expect(coverageOf({ equipment, bench, plan: learned }).notes).toEqual(expect.arrayContaining([...lines]))
+    expect(coverageOf({ equipment, bench, plan: learned }).learned).toEqual(
+      expect.arrayContaining([...lines]),
+    )
   })
   it('learns as much of runs that were put into the archive, and says of those that are gone that they are', () => {
     const archive = join(dir, 'archive')
@@ -130,21 +134,28 @@ describe('a set whose book holds good runs', () => {
     const before = run(learned, 'before', 6, '2026-11-12T10:00:00.000Z', leaks)
     expect(before.ending.outcome).toBe('tripped')
     expect(of(before.path, 'before', []).hypotheses[0]?.fault).toBe('C5:leaky=1000k')
-    expect(of(before.path, 'before', []).notes.join(' ')).toMatch(/2 earlier runs in order/)
+    expect(of(before.path, 'before', []).learned.join(' ')).toMatch(/2 earlier runs in order/)
     book('2026-11-13T10:00:00.000Z', [
       { kind: 'finding', text: 'leaks', parts: ['C5'] },
       { kind: 'replaced', part: 'C5', was: 'paper', now: 'film', text: '' },
     ])
     const after = run(learned, 'after', 6, '2026-11-14T10:00:00.000Z', leaks)
     const mended = of(after.path, 'after', [])
-    expect(mended.notes.join(' ')).toMatch(/Mended before.*C5/)
-    expect(mended.notes.join(' ')).not.toMatch(/earlier runs in order/)
+    expect(mended.learned.join(' ')).toMatch(/Mended before.*C5/)
+    expect(mended.learned.join(' ')).not.toMatch(/earlier runs in order/)
     // Asked to count its faults as often again as before it was mended, the diagnosis thinks more of it.
     const asIfNot = of(after.path, 'after', ['C5=4'])
     const others = ({ hypotheses, none, nothing }: typeof mended) =>
       1 - none - nothing.probability - (hypotheses[0]?.probability ?? 0)
     expect(mended.hypotheses[0]?.probability).toBeLessThan(asIfNot.hypotheses[0]?.probability ?? 0)
     expect(others(mended)).toBeGreaterThan(others(asIfNot))
+    // And in what the next plan would notice.
+    const of_plan = { equipment, bench, plan: learned }
+    const told = coveredBy(of_plan, parts.set_path)
+    expect(told.learned.join(' ')).toMatch(/Mended before.*C5/)
+    expect(coverageText(told, false)).toMatch(/What was learned of this set:\n {2}Mended before.*C5/)
+    expect(told.share).toBe(coveredBy(of_plan).share)
+    expect(told.likely_share).not.toBe(coveredBy(of_plan).likely_share)
   })
   it('is followed over its runs with what its book says was replaced between them', () => {
     const { life, no_book } = setTrend(dir, equipment.name, true, { equipmentPath: null, cwd: dir })

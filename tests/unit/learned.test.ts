@@ -3,6 +3,7 @@ import { join } from 'node:path'
 import { describe, expect, it } from 'vitest'
 import { appendToBook, type BookBody, bookPath } from '../../src/book/index.js'
 import { diagnosisIn } from '../../src/cli/commands/diagnose.js'
+import { diagnosisText } from '../../src/cli/diagnosis-text.js'
 import { planFiles } from '../../src/cli/plan-files.js'
 import { chance } from '../../src/chance/index.js'
 import { adjusted, diagnosisOf, type Fault, faultsOf, learnedWeights } from '../../src/faults/index.js'
@@ -216,7 +217,10 @@ describe('what is learned from the book', () => {
       diagnosisIn(reader, 'three', [], { cwd: dir }),
     )
     if (!('value' in told) || 'exit' in told.value) throw new Error('no diagnosis')
-    expect(told.value.diagnosis.notes.join(' ')).toMatch(/2 earlier runs in order/)
+    expect(told.value.diagnosis.learned.join(' ')).toMatch(/2 earlier runs in order/)
+    expect(diagnosisText('three', told.value.diagnosis)).toMatch(
+      /What was learned of this set:\n {2}.*2 earlier runs in order/,
+    )
     book(dir, [{ kind: 'replaced', part: 'C5', was: 'paper', now: 'film', text: '' }], 2)
     expect(planFiles('receive-network.yaml', undefined, dir).plan?.learned).toBeUndefined()
   })

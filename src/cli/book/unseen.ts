@@ -53,9 +53,9 @@ function joined(state: ColdState, sheet: Worksheet): ColdState {
 
 let last: { readonly key: string; readonly coverage: Coverage } | null = null
 
-/** Kept from one reading of the sheet to the next: the same files, and the same earlier runs, give the same. */
-function covered(files: Readonly<Record<string, string>>, of: CoverageOf): Coverage {
-  const key = JSON.stringify([files, of.plan.learned ?? null])
+/** Kept from one reading of the sheet to the next, and to the start of a run: the same files, and the same earlier runs, give the same. */
+export function covered(files: Readonly<Record<string, string>>, of: CoverageOf): Coverage {
+  const key = JSON.stringify([files, of.plan.profile, of.plan.learned ?? null])
   if (last?.key !== key) last = { key, coverage: coverageOf(of) }
   return last.coverage
 }

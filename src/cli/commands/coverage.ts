@@ -3,6 +3,7 @@ import { itemsFor, makeWorksheet } from '../../worksheet/index.js'
 import { coverageText } from '../coverage-text.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
+import { learnedFor } from '../learned.js'
 import { notPlanned, planFiles } from '../plan-files.js'
 import { problemText } from '../problems.js'
 import { type Refusal, refuse } from '../refuse.js'
@@ -38,15 +39,21 @@ function coverage(profile: string, { bench, all = false, json = false }: Options
   if (plan === null || parts === null) return exits.finding
   for (const problem of planned.problems) io.err(problemText(problem))
   if (parts.lifted !== null) return refuse(io, json, liftedOut(profile))
-  const covered = coveredBy({ equipment: parts.equipment, bench: parts.bench, plan })
+  const covered = coveredBy({ equipment: parts.equipment, bench: parts.bench, plan }, parts.set_path)
   if (json) printJson(io, covered)
   else io.out(coverageText(covered, all))
   return covered.total === 0 ? exits.finding : exits.done
 }
 
-/** What a plan notices, with the cold checks that look for what it does not. */
-export function coveredBy(of: CoverageOf) {
-  const made = coverageOf(of)
+/**
+ * What a plan notices, with the cold checks that look for what it does not.
+ *
+ * @param setPath - the set's own file: the book beside it says how often its faults come
+ */
+export function coveredBy(of: CoverageOf, setPath?: string) {
+  const book =
+    setPath === undefined ? null : learnedFor(of.plan, of.equipment, setPath, new Date().toISOString())
+  const made = coverageOf({ ...of, ...(book !== null && { weight: book.weight, learned: book.weighed }) })
   const sheet = makeWorksheet(of.equipment)
   return {
     ...made,

@@ -157,7 +157,7 @@ export function setsDesk(where: Where): SetsDesk {
       const { plan, parts } = planned
       if (plan === null || parts === null) throw new Error('A plan without an error has its parts.')
       if (parts.lifted !== null) throw refusedAs(liftedOut(profile))
-      return coveredBy({ equipment: parts.equipment, bench: parts.bench, plan })
+      return coveredBy({ equipment: parts.equipment, bench: parts.bench, plan }, parts.set_path)
     },
   }
 }

@@ -27,6 +27,7 @@ import { type Io, printJson, userName } from '../io.js'
 import { hashed } from '../plan-files.js'
 import { refuse } from '../refuse.js'
 import { otherRunsFolders, runsFolder } from '../runs-folder.js'
+import { burnsUnseen } from '../unseen-cautions.js'
 import { versionOf } from '../version.js'
 import { toTerminal } from '../wrap.js'
 import { Conversation } from './conversation.js'
@@ -128,11 +129,17 @@ export async function energise(of: Energised, io: Io): Promise<Exit> {
   }
   let open: OpenBench | NotBegun | null = null
   try {
+    // Seconds of reckoning: before a port is opened, so that nothing waits for it.
+    const unseen =
+      of.command === 'run' ? burnsUnseen({ ...prepared, plan, lifted: of.lifted !== undefined }) : []
+    const cautions = cautionsFor(plan.figures, plan, unseen)
     open = await openBench(start, conversation.stops, (text) => {
       terminal.line(text)
     })
     const ended =
-      open.kind === 'open' ? await acknowledged(start, open, conversation, terminal, logging, of, io) : open
+      open.kind === 'open'
+        ? await acknowledged(start, { ...open, cautions }, conversation, terminal, logging, of, io)
+        : open
     // What is said last must stay on the screen: the drawn frame goes first.
     terminal.frame([])
     await terminal.close()
@@ -157,7 +164,7 @@ export async function energise(of: Energised, io: Io): Promise<Exit> {
 
 async function acknowledged(
   start: Start,
-  { bench, places }: OpenBench,
+  { bench, places, cautions }: OpenBench & { readonly cautions: string },
   conversation: Conversation,
   terminal: Terminal,
   { log }: RunLog,
@@ -175,7 +182,7 @@ async function acknowledged(
   }
   const alone = await leftAlone(plan, placesTold(prepared.bench), conversation, terminal)
   if (alone !== null && 'kind' in alone) return alone
-  terminal.line(cautionsFor(plan.figures, plan))
+  terminal.line(cautions)
   const word = newWord()
   if (!(await conversation.acknowledge(word)) || stops.stopped()) {
     alone?.awake.end()

@@ -43,7 +43,7 @@ function Covered({ file }: { readonly file: string }) {
     ) : (
       <Refused why={why.value} />
     )
-  const { faults, caught, total, late, burns_unseen, harmless_unseen, share } = now
+  const { faults, caught, total, late, burns_unseen, harmless_unseen, share, likely_share } = now
   const stacks = [
     { key: 'caught', n: caught, words: 'noticed before any part stands beyond its rating' },
     { key: 'late', n: late, words: 'noticed too late' },
@@ -57,7 +57,8 @@ function Covered({ file }: { readonly file: string }) {
         <section class="panel">
           <p class="share">
             <strong>{Math.round(share * 100)} %</strong> of {total} single faults are noticed before any part
-            stands beyond what its rating allows.
+            stands beyond what its rating allows; counted by how often faults come,{' '}
+            {Math.round(likely_share * 100)} %.
           </p>
           <div class="stack" role="img" aria-label={stacks.map(({ n, words }) => `${n} ${words}`).join('; ')}>
             {stacks.map(({ key, n }) => (
@@ -103,6 +104,16 @@ function Covered({ file }: { readonly file: string }) {
                 {text}
                 {items.length > 0 && <span class="quiet"> On the sheet: {items.join(', ')}.</span>}
               </li>
+            ))}
+          </ul>
+        </section>
+      )}
+      {now.learned.length > 0 && (
+        <section class="panel">
+          <h2>What was learned of this set</h2>
+          <ul>
+            {now.learned.map((text) => (
+              <li key={text}>{text}</li>
             ))}
           </ul>
         </section>
