@@ -58,7 +58,8 @@ export const choices = {
   /** What a cause predicts this many standard deviations off what was read is told beside it. */
   missed: 3,
   /**
-   * Where nothing shows with this much, a next reading is told as one for a set that fails all the same. Every cause that is told
+   * Where nothing shows with this much, a next reading is told as one for a set that fails all the same, and is chosen among all
+   * faults that are not ruled out: what is told there is no likelier than they are. Every cause that is told
    * gets its reading, however unlikely; where none is, nobody is sent to the set: what cannot show is for the checks by hand.
    */
   settled: 0.99,
