@@ -38,7 +38,7 @@ export default {
   ignoreStatic: true,
   tempDirName: '.stryker/tmp',
   concurrency: 1,
-  timeoutMS: 20_000,
+  timeoutMS: 60_000,
   dryRunTimeoutMinutes: 20,
   reporters: ['json', 'progress-append-only'],
   jsonReporter: { fileName: '.stryker/report.json' },

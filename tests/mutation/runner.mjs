@@ -133,12 +133,13 @@ class Together {
   }
 
   async #tried({ activeMutant, testFilter, hitLimit, mutantActivation, reloadEnvironment }) {
-    const atLoad = mutantActivation === 'static'
+    // Stryker wants everything loaded anew for what some file also computes at load; where tests come by it too they are enough.
+    const atLoad = mutantActivation === 'static' && testFilter === undefined
     ns.hitLimit = undefined
     ns.hitCount = undefined
     ns.activeMutant = atLoad ? activeMutant.id : undefined
     try {
-      if (atLoad || reloadEnvironment || this.loaded !== 'quick') await this.#load('quick')
+      if (atLoad || (reloadEnvironment && testFilter === undefined) || this.loaded !== 'quick') await this.#load('quick')
     } catch (error) {
       this.loaded = null
       return { status: 'killed', killedBy: [], failureMessage: String(error), nrOfTests: 0 }
@@ -227,7 +228,7 @@ class Together {
       }
       if (process.env.SLOWGLOW_MUTATION_TIMES !== undefined) process.stderr.write(`loaded ${file} ${Math.round(performance.now() - from)} ms\n`)
     }
-    this.loaded = how
+    this.loaded = ns.activeMutant === undefined ? how : null
   }
 
   /** Test files get the names that collect, and fast-check does not look for a smaller case where one is enough. */
