@@ -172,9 +172,12 @@ function short(code) {
   return flat.length > 90 ? `${flat.slice(0, 88)} …` : flat
 }
 
-const tried = ({ killed, survived, unreached }) => killed + survived + unreached
-const score = (row) => (tried(row) === 0 ? '–' : `${((100 * row.killed) / tried(row)).toFixed(1)} %`)
-
+function tried({ killed, survived, unreached }) {
+  return killed + survived + unreached
+}
+function score(row) {
+  return tried(row) === 0 ? '–' : `${((100 * row.killed) / tried(row)).toFixed(1)} %`
+}
 function resultsText() {
   const all = [...rows].toSorted(([a], [b]) => a.localeCompare(b))
   const line = (name, row, when) =>

@@ -41,6 +41,8 @@ const questions = {
   errors: { is: 'errors' },
 } as const satisfies Record<string, Want>
 
+const meter = { is: 'meter', meter: { name: 'M1', measures: 'V', limit: 1000 } } as const satisfies Want
+
 describe('a reply that cannot be an answer', () => {
   it.each(Object.entries(questions))('to %s is none, tells nothing and changes nothing', (_, want) => {
     const before = asked(want, '').channel
@@ -60,6 +62,9 @@ describe('a reply that cannot be an answer', () => {
     expect(bad('9.9E37')).toMatchObject({ fault: 'out_of_range', why: 'a number out of range ("9.9E37")' })
     expect(bad('9000')).toMatchObject({ fault: 'out_of_range', why: 'a number out of range ("9000")' })
     expect(bad('ON')).toMatchObject({ fault: 'unparsable', why: 'a reply that cannot be read ("ON")' })
+    expect(bad(' 9000 ')).toMatchObject({ fault: 'out_of_range' })
+    expect(asked(questions['a setting'], '9.9E37').verdict).toMatchObject({ fault: 'out_of_range' })
+    expect(asked(meter, '-1000.1').verdict).toMatchObject({ fault: 'out_of_range' })
     // A number is no answer to a question that wants none.
     expect(asked(questions['an output'], '9000').verdict).toMatchObject({ fault: 'unparsable' })
   })
@@ -70,6 +75,18 @@ describe('a reading', () => {
     const of = (said: string, quantity: 'V' | 'A') => asked({ is: 'reading', quantity }, said).verdict.is
     expect([of('360.09', 'V'), of('-360.09', 'V'), of('360.11', 'V')]).toEqual(['good', 'good', 'bad'])
     expect([of('0.6009', 'A'), of('-0.6009', 'A'), of('0.6011', 'A')]).toEqual(['good', 'good', 'bad'])
+  })
+})
+
+describe('what a meter shows', () => {
+  it('is believed up to its limit, either sign, and no further', () => {
+    const { verdict, events } = asked(meter, '-999.9')
+    expect([verdict.is, events]).toEqual([
+      'good',
+      [{ kind: 'meter', meter: 'M1', value: { n: -9999, k: 1 } }],
+    ])
+    for (const said of ['1000.1', '-1000.1'])
+      expect(asked(meter, said)).toMatchObject({ verdict: { is: 'bad' }, events: [] })
   })
 })
 
@@ -177,6 +194,7 @@ describe('a setting', () => {
       verdict: { is: 'differs', unchanged: false },
       channel: { set_V: null },
     })
+    expect(of('0', null)).toMatchObject({ verdict: { unchanged: false }, channel: { set_V: null } })
     expect(of('55', null)).toMatchObject({ verdict: { unchanged: false }, channel: { set_V: null } })
   })
 
@@ -215,6 +233,11 @@ describe('a current where the supply cannot say what holds it', () => {
     expect(at('0.1', { limit_A: null, output: true })).toEqual(['reading'])
     expect(at('0.1', { limit_A: 0.1, output: true, regulation: 'current' })).toEqual(['reading'])
     expect(asked({ is: 'reading', quantity: 'A' }, '0.1').events).toHaveLength(1)
+    // One that can say it is asked.
+    const says = (d: Draft): void => {
+      setChannel(d, 0, { limit_A: 0.1, output: true })
+    }
+    expect(asked({ is: 'reading', quantity: 'A' }, '0.1', says).events).toHaveLength(1)
   })
 })
 
