@@ -51,7 +51,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'filter capacitor leaks',
-    in_detail: ['tests/simulator/parts.ts', "'C2:leaky=5k'"],
+    in_detail: ['tests/simulator/own-faults.ts', "'C2:leaky=5k'"],
     fault: 'C2:leaky=3k',
     codes: short,
     end: 'confirmed',
