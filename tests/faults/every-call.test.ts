@@ -1,3 +1,4 @@
+import { readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
 import {
   callKinds,
@@ -28,4 +29,16 @@ describe.each(callKinds)('a call fails: %s', (kind) => {
     })
     expect(found).toEqual([])
   })
+})
+
+it('what came of them stands in the table: all of those to the record, those on the lines over the whole run', () => {
+  const table = readFileSync(new URL('../simulator/EVERY-CALL.md', import.meta.url), 'utf8')
+  for (const kind of callKinds)
+    for (const way of waysOf(kind)) {
+      const [, calls, runs, broken] =
+        new RegExp(`\\| ${kind} \\| ${way} \\| (\\d+) \\| (\\d+) \\| [^|]+ \\| (\\d+) \\|`).exec(table) ?? []
+      const whole = recordCalls.some((each) => each === kind)
+      expect([kind, way, broken]).toEqual([kind, way, '0'])
+      expect(Number(runs), kind).toBeGreaterThanOrEqual(whole ? Number(calls) : 40)
+    }
 })

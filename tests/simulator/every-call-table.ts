@@ -51,12 +51,12 @@ export function everyCall(part: Part, { stride, only, file, told }: EveryCall): 
 }
 
 /** For people. */
-export function everyCallTable(rows: readonly CallRow[]): string {
+export function everyCallTable(rows: readonly CallRow[], stride: number): string {
   const versions = [...new Set(rows.map(({ version: of }) => of))]
   return [
     '# Every call fails once',
     '',
-    `Made by \`npm run simulate -- --every-call tests/simulator/EVERY-CALL.md\` (program at ${versions.join(', ')}). A simulated bring-up to which nothing else happens`,
+    `Made by \`npm run simulate -- --every-call tests/simulator/EVERY-CALL.md --stride ${stride}\` (program at ${versions.join(', ')}). A simulated bring-up to which nothing else happens`,
     'is run again and again: of one kind of call, to a line or to the record, the first fails, then the second, then the third, until it has been each',
     'one’s turn (of calls on the lines, where so many, some, evenly over the run); once passing, and for good from there on. Every run is held against every',
     'invariant, and must end. What cannot pass (a closed connection, a file that took nothing) fails for good only.',

@@ -101,7 +101,7 @@ function calls(file: string | null): number {
     },
   })
   if (file !== null && rows.length === callKinds.flatMap(waysOf).length)
-    writeFileSync(file, everyCallTable(rows))
+    writeFileSync(file, everyCallTable(rows, stride))
   if (json) process.stdout.write(`${JSON.stringify({ stride, rows })}\n`)
   return rows.every(({ broken }) => broken.length === 0) ? 0 : 1
 }

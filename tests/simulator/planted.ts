@@ -126,10 +126,28 @@ export const planted: readonly Planted[] = [
     put: '',
   },
   {
+    name: 'outputs that are found on are let be',
+    file: 'sequencer/sequencer.ts',
+    find: "  if (d.s.phase === 'waiting' && on) foundOn(d, channel, found.rail)\n",
+    put: '',
+  },
+  {
+    name: 'a dead-man that did not fire is passed over',
+    file: 'sequencer/prove.ts',
+    find: 'within_s + paced_s(d.s, lookAfter_s)) {\n        silent(under, waited_s)',
+    put: "within_s + paced_s(d.s, lookAfter_s)) {\n        enter(d, 'prove off')",
+  },
+  {
+    name: 'a dead-man is put to rest once it is proved',
+    file: 'line/dead-man.ts',
+    find: '  const disobeyed = owed(d)\n',
+    put: '  if (d.t_us > 60e6 && !d.disarmed) {\n    d.disarmed = true\n    return disarmMoves(config)\n  }\n  const disobeyed = owed(d)\n',
+  },
+  {
     name: 'energising needs no cautions, and begins by itself',
     file: 'sequencer/sequencer.ts',
     find: '  d.s.tick_us = d.s.t_us\n',
-    put: "  d.s.tick_us = d.s.t_us\n  if (d.s.phase === 'waiting' && d.s.t_us > 3e6) handle(d, { kind: 'begin', word: '', channel: 'rehearsal', hooked_up_as_in: null, t_us: d.s.t_us })\n",
+    put: "  d.s.tick_us = d.s.t_us\n  if (d.s.phase === 'waiting' && d.s.t_us > 2e5) handle(d, { kind: 'begin', word: '', channel: 'rehearsal', hooked_up_as_in: null, t_us: d.s.t_us })\n",
   },
 ]
 

@@ -1,3 +1,4 @@
+import { cutOffName } from '../../src/bench/to-cut-off.js'
 import type { Mischief, NemesisKind } from './nemesis.js'
 import type { Recording } from './recording.js'
 
@@ -82,5 +83,13 @@ export function appoint(run: Struck): void {
     run.later(nemesis.between('stop', 1000, 5_000_000), () => {
       run.stop()
     })
+  })
+  // A cut-off relay that lost its line has opened: over what does not obey it may not be closed again.
+  const disobeys = [...nemesis.injected.keys()].some((kind) => kind.endsWith(':ignores-off'))
+  if (!run.ports.includes(cutOffName) || !disobeys || nemesis.without.has('unplugged line')) return
+  if (nemesis.dice('relay line') >= 0.5) return
+  run.onceHigh(nemesis.between('relay line', 10_000, 5_000_000), () => {
+    if (run.strikes('unplugged line'))
+      run.unplugged(cutOffName, nemesis.between('relay line', 3_000_000, 7_000_000))
   })
 }
