@@ -22,7 +22,7 @@ export function figuresOf(order: Order, channel: Channel, seen: Seen): ChannelFi
   }
 }
 
-/** The first second of a plateau is left to settling. */
+/** So much of a plateau is left to settling, s. */
 const settled_s = 2
 
 function levelsIn(order: Order, channel: Channel, seen: Seen): Level[] {
@@ -84,7 +84,7 @@ function readBack(order: Order, channel: Channel, levels: readonly Level[]): Rea
   }
   return {
     accuracy_V: voltsError(order, channel, levels),
-    accuracy_A: ampsError(order, levels),
+    accuracy_A: ampsError(order, channel, levels),
     noise_V: noise('V', ({ noise_V }) => noise_V),
     noise_A: noise('A', ({ noise_A }) => noise_A),
   }
@@ -113,24 +113,26 @@ function voltsError(order: Order, channel: Channel, levels: readonly Level[]): F
   }
 }
 
-/** Worst of read-back less volts over ohms. */
-function ampsError(order: Order, levels: readonly Level[]): Figure {
-  const errors = levels.map(({ read_A, load_A, meter_V, noise_A, samples }) => ({
-    off: Math.abs(read_A - load_A),
-    room:
-      load_A * order.load.tolerance +
-      (meter_V !== null && order.meter !== null
-        ? (order.meter.of_reading * meter_V + order.meter.plus) / order.load.ohm
-        : 0) +
-      noise_A / Math.sqrt(samples),
-  }))
+/** Worst of read-back less volts over ohms; what may be wrong with the volts counts as what may be wrong with the ohms does. */
+function ampsError(order: Order, channel: Channel, levels: readonly Level[]): Figure {
+  const errors = levels.map(({ read_A, load_A, read_V, meter_V, noise_A, samples }) => {
+    const [volts, by] =
+      meter_V !== null && order.meter !== null ? [meter_V, order.meter] : [read_V, channel.accuracy_V]
+    return {
+      off: Math.abs(read_A - load_A),
+      room:
+        load_A * order.load.tolerance +
+        (by.of_reading * volts + by.plus) / order.load.ohm +
+        noise_A / Math.sqrt(samples),
+    }
+  })
   const worst = errors.reduce((most, each) => (each.off + each.room > most.off + most.room ? each : most))
   const by = levels.some(({ meter_V }) => meter_V !== null) ? "your meter's volts" : 'its own volts'
   return {
     value: worst.off,
     unit: 'A',
     uncertainty: worst.room,
-    how: `read-back less ${by} over the load's ohms at ${levels.length} set-points, the worst; the uncertainty is mostly the load's tolerance`,
+    how: `read-back less ${by} over the load's ohms at ${levels.length} set-points, the worst; the uncertainty is that of the load's ohms and of these volts`,
   }
 }
 

@@ -275,6 +275,14 @@ describe('a qualification on the virtual bench', () => {
     within(figures.accuracy_A, 0)
   })
 
+  it('tells how far amps may be off by the volts they are computed from: those of its own read-back where no meter is read', () => {
+    const own = qualified({ order: { meter: null }, says: guarded }).figures
+    // At the lowest set-point the volts' fixed error weighs least in the sum; stated 0.1 % + 200 mV over 4700 ohm, and 1 % of the load.
+    const least_A = order.load.tolerance * (own.levels[0]?.load_A ?? 0) + 0.2 / order.load.ohm
+    expect(own.accuracy_A?.uncertainty).toBeGreaterThan(least_A)
+    within(own.accuracy_A, 0)
+  })
+
   it('finds when it stops driving: one message on the line and what the supply takes to act', () => {
     // OFF is 10 characters at 115200 baud, 0.9 ms, and the virtual supply acts 8 ms later.
     within(figures.off_s, 0.009)
