@@ -5,7 +5,7 @@ import { quantities, type Move, type Setting, type Want } from './moves.js'
 import { answerIn, parseError, parseNumber, parseRegister, parseSwitch } from './numbers.js'
 import { meterValue } from './meter-value.js'
 import { inputHeard } from './rounds.js'
-import { channelName, setAmps, setChannel, tellEvent, type Draft, type LineState } from './state.js'
+import { channelName, setAmps, setChannel, tellEvent, type Draft } from './state.js'
 import type { LineConfig } from './types.js'
 
 /** What a reply came to. `bad`: no such answer can be; `differs`: a true answer, but not what was set. */
@@ -204,22 +204,13 @@ function regulation(d: Draft, index: number, mode: 'voltage' | 'current' | 'unkn
 }
 
 /** Where the supply cannot say: current within two resolutions or 1 % of the limit is current regulation (rule of thumb, no source). */
-export function regulationBy(
-  { config, channels }: Pick<LineState, 'config' | 'channels'>,
-  index: number,
-  amps: number,
-): 'voltage' | 'current' | null {
-  const channel = config.channels[index]
-  const known = channels[index]
-  if (config.dialect.ask_cc !== null || channel === undefined || known === undefined) return null
-  if (known.limit_A === null || known.output !== true) return null
-  const margin = Math.max(2 * channel.resolution_A, 0.01 * known.limit_A)
-  return amps >= known.limit_A - margin ? 'current' : 'voltage'
-}
-
 function nearLimit(d: Draft, index: number, amps: number): void {
-  const mode = regulationBy(d, index, amps)
-  if (mode !== null) regulation(d, index, mode, false)
+  const channel = d.config.channels[index]
+  const known = d.channels[index]
+  if (d.config.dialect.ask_cc !== null || channel === undefined || known === undefined) return
+  if (known.limit_A === null || known.output !== true) return
+  const margin = Math.max(2 * channel.resolution_A, 0.01 * known.limit_A)
+  regulation(d, index, amps >= known.limit_A - margin ? 'current' : 'voltage', false)
 }
 
 function protection(d: Draft, index: number, which: Protection, tripped: boolean): void {

@@ -157,13 +157,23 @@ export type Given = Readonly<Record<string, string>>
 /**
  * Before anything is copied, judged or told: a current above its rail's ceiling has OFF on every line at once, and what was written is
  * told; null for every other input. The same input then goes the way of all (`loopStep`, told what was given), is found there to be
- * what it is, and ends the run.
+ * what it is, and ends the run: in any case.
  */
 export function firstLook(loop: Loop, input: LoopInput, give: Give): Given | null {
   if (input.kind !== 'port' || input.line.kind !== 'text') return null
   const line = loop.lines[input.port]
   const read = line && ampsIn(line, input.line.text)
   return read && endsTheRun(loop.sequencer, read.channel, read.amps) ? giveLaidReady(loop, give) : null
+}
+
+/**
+ * OFF was given and no limit was found broken: what the line told before the reading (that the supply limits) took the run on to a step
+ * of wider ones. Outputs are off, so the run ends, before any line asks or raises anything.
+ */
+function endAllTheSame(work: Work): void {
+  const { t_us } = work.sequencer
+  feed(work, { kind: 'stop', t_us, how: 'off now', by: 'a current above its ceiling as a step ended' })
+  work.given = null
 }
 
 /** Each port its first OFF. */
@@ -195,6 +205,10 @@ function settle(work: Work): void {
     const event = work.heard.shift()
     if (event !== undefined) {
       if (!isNoNews(work.sequencer, event)) feed(work, event)
+      continue
+    }
+    if (work.given !== null) {
+      endAllTheSame(work)
       continue
     }
     const port = work.mayGoOn.shift()

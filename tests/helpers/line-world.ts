@@ -96,11 +96,11 @@ export function settle(face: OutputFace, ohm: number, dt_s: number): void {
   face.measured_A = live ? face.measured_V / ohm : 0
 }
 
-/** The current that a first look finds in a text is the first thing that the line tells of the same text. */
+/** The current that a first look finds in a text is what the line tells of the same text. */
 export function firstLookHolds(state: LineState, input: LineInput, outputs: readonly LineOutput[]): void {
   const read = input.kind === 'text' ? ampsIn(state, input.text) : null
   if (read === null) return
-  const event = outputs.find(({ kind }) => kind === 'event')
+  const event = outputs.find((output) => output.kind === 'event' && output.event.kind === 'reading')
   const told = event?.kind === 'event' && event.event.kind === 'reading' ? event.event : null
   if (told?.quantity !== 'A' || told.channel !== read.channel || decimalValue(told.value) !== read.amps)
     throw new Error(`A first look found ${read.amps} A of ${read.channel}, and the line tells otherwise.`)

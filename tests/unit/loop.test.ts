@@ -130,6 +130,37 @@ describe('line and sequencer joined', () => {
     expect(said).toHaveLength(1)
   })
 
+  it('looks first where the supply cannot say that it limits, too, which the line then tells before the reading', () => {
+    const { loop, t_us } = raiseQueued()
+    const { ht } = loop.lines
+    const [known] = ht?.channels ?? []
+    if (ht === undefined || known === undefined) throw new Error('The loop has no HT line.')
+    const config = { ...ht.config, dialect: { ...ht.config.dialect, ask_cc: null } }
+    const channels = [{ ...known, limit_A: 0.2, output: true, regulation: 'voltage' as const }]
+    const silent: Loop = { ...loop, lines: { ht: { ...ht, config, channels } } }
+    const input = { kind: 'port', port: 'ht', line: { kind: 'text', t_us, text: '0.2' } } as const
+    const given = firstLook(silent, input, () => undefined)
+    expect(given?.['ht']).toContain(':OUTP OFF')
+    const { loop: after, outputs } = loopStep(silent, input, undefined, false, given)
+    expect(after.sequencer.off?.reason?.code).toBe('over-ceiling')
+    const fed = outputs.flatMap((output) => (output.kind === 'fed' ? [output.event.kind] : []))
+    expect(fed.slice(0, 2)).toEqual(['regulation', 'reading'])
+  })
+
+  it('ends a run whose OFF was given, also where nothing is found broken behind it', () => {
+    const { loop, t_us } = raiseQueued()
+    const said: string[] = []
+    const input = { kind: 'port', port: 'ht', line: { kind: 'text', t_us, text: '0.031' } } as const
+    const given = { ht: loop.laidReady[0]?.[1] ?? '' }
+    const { loop: after } = loopStep(loop, input, (_, text) => said.push(text), false, given)
+    expect(after.sequencer).toMatchObject({ phase: 'making off', off: { how: 'urgent', outcome: 'stopped' } })
+    expect(after.sequencer.off?.reason?.text).toBe(
+      'Outputs off now, by a current above its ceiling as a step ended.',
+    )
+    // Said again where need be; nothing else is said by then.
+    expect(said.filter((text) => !text.includes(':OUTP OFF'))).toEqual([])
+  })
+
   it('OFF is given in the moment in which it is decided: not one word of its reason is made before', () => {
     const { loop, t_us } = raiseQueued()
     const seen: string[] = []
