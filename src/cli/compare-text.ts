@@ -1,15 +1,24 @@
 import { formatQuantity, formatShort } from '../quantities/index.js'
 import type { ComparedRail, ComparedStep, Comparison, Series, SetTrend, Trend } from '../record/index.js'
 import { columns } from './columns.js'
+import { stageWord } from './stage-word.js'
 
 export function comparisonText({ a, b, differs, steps }: Comparison): string {
   const all = steps.flatMap(({ rails }) => rails)
-  // A rail that only stands by says the same in every step: it is told where it does not.
+  const read = new Set(all.filter(({ a_A, b_A }) => a_A !== null || b_A !== null).map(({ rail }) => rail))
+  const unread = [...new Set(all.map(({ rail }) => rail))].filter((rail) => !read.has(rail))
+  // A rail that only stands by says the same in every step: it is told where it does not, and one that nobody read is told once.
   const rows = steps.flatMap((step) =>
     step.rails
-      .filter(({ rail, verdict }) => step.rail === null || rail === step.rail || verdict !== 'same')
+      .filter(
+        ({ rail, verdict }) =>
+          rail === step.rail || (read.has(rail) && (step.rail === null || verdict !== 'same')),
+      )
       .map((rail, i) => [...(i === 0 ? placeCells(step) : ['', '', '']), ...railCells(rail, step)]),
   )
+  const stoodBy =
+    all.filter(({ rail }) => read.has(rail)).length -
+    rows.filter(([, , , rail = '']) => read.has(rail)).length
   const apart = all.filter(({ verdict }) => verdict === 'not at its volts in both')
   const compared = all.filter(({ change_A }) => change_A !== null)
   const changed = all.filter(({ verdict }) => verdict.startsWith('draws'))
@@ -24,11 +33,10 @@ export function comparisonText({ a, b, differs, steps }: Comparison): string {
     ...columns([['steps', 'stage, mode', 'step', 'rail', 'for', 'first', 'second', 'verdict'], ...rows]).map(
       (row) => `  ${row}`,
     ),
-    ...(rows.length === all.length
+    ...(stoodBy === 0
       ? []
-      : [
-          `  ${all.length - rows.length} more, of rails that only stood by, were the same; all are in --json.`,
-        ]),
+      : [`  ${stoodBy} more, of rails that only stood by, were the same; all are in --json.`]),
+    ...unread.map((rail) => `  ${rail}: its current was measured in no step of either.`),
     '',
     ...(apart.length === 0
       ? []
@@ -43,9 +51,9 @@ export function comparisonText({ a, b, differs, steps }: Comparison): string {
   ].join('\n')
 }
 
-const placeCells = ({ a_step, b_step, stage, mode, verdict }: ComparedStep): string[] => [
+const placeCells = ({ a_step, b_step, verdict, ...step }: ComparedStep): string[] => [
   a_step === b_step ? String(a_step) : `${a_step ?? '–'}/${b_step ?? '–'}`,
-  `${stage}, ${mode}`,
+  stageWord(step),
   verdict,
 ]
 
@@ -140,7 +148,7 @@ function judgedLines(runs: Trend['capacitors'], letters: ReadonlyMap<string, str
   ]
 }
 
-function seriesCells({ stage, mode, rail, at_V, points, change }: Series, runs: readonly string[]): string[] {
+function seriesCells({ rail, at_V, points, change, ...stage }: Series, runs: readonly string[]): string[] {
   const cells = runs.map((run) => {
     const point = points.findLast((each) => each.run === run)
     if (point === undefined) return ''
@@ -152,7 +160,7 @@ function seriesCells({ stage, mode, rail, at_V, points, change }: Series, runs: 
       : change.beyond_error
         ? `${signed(change.amps)} (±${formatQuantity(Number(change.error_A.toPrecision(2)), 'A')})`
         : `same within ±${formatShort(change.error_A, 'A')}`
-  return [`${stage}, ${mode}`, rail, formatShort(at_V, 'V'), ...cells, told]
+  return [stageWord(stage), rail, formatShort(at_V, 'V'), ...cells, told]
 }
 
 const unreadLine = ({ file, trouble }: Trend['unread'][number]): string => `Not counted: ${file}: ${trouble}`

@@ -4,6 +4,7 @@ import type { RailStory, Story } from '../record/index.js'
 import { columns } from './columns.js'
 import { formedLines } from './formed-text.js'
 import { elapsed } from './replay-text.js'
+import { stageName, stageWord } from './stage-word.js'
 import {
   besideLines,
   chargeLines,
@@ -71,7 +72,7 @@ function completed(story: Story): string {
 function where({ reason, steps }: Story): string {
   if (reason?.step === null || reason?.step === undefined) return ''
   const stage = steps.find(({ index }) => index === reason.step)?.stage
-  return ` in step ${reason.step}${stage === undefined ? '' : ` (${stage})`}`
+  return ` in step ${reason.step}${stage === undefined ? '' : ` (${stageName(stage)})`}`
 }
 
 function reasonLines(reason: NonNullable<Story['reason']>): string[] {
@@ -125,14 +126,18 @@ function saidOf(story: Story): OffSaid {
   return { ...story, outputs_off: story.outputs_off === 'confirmed' ? 'confirmed' : 'not confirmed' }
 }
 
-/** Of every step the rail that it moved, and whatever else was not in its band. */
+/** Of every step the rail that it moved, and whatever else was not in its band; what nobody read all through is told once. */
 function steps(story: Story): string[] {
   if (story.steps.length === 0) return []
+  const all = story.steps.flatMap(({ rails }) => rails)
+  const read = new Set(all.filter(({ amps }) => amps !== null).map(({ rail }) => rail))
+  const unread = [...new Set(all.map(({ rail }) => rail))].filter((rail) => !read.has(rail))
   const rows = story.steps.flatMap((step, at): string[][] => {
     if (step.began_s === null) return []
-    const first = [String(step.index), `${step.stage}, ${step.mode}`]
+    const first = [String(step.index), stageWord(step)]
     const told = step.rails.filter(
-      ({ rail, verdict }) => step.rail === null || rail === step.rail || verdict !== 'in band',
+      ({ rail, verdict }) =>
+        rail === step.rail || (read.has(rail) && (step.rail === null || verdict !== 'in band')),
     )
     if (told.length > 0) return told.map((rail, i) => [...(i === 0 ? first : ['', '']), ...railCells(rail)])
     return [[...first, step.rail ?? '', '', '', '', stepWord(story, at)]]
@@ -142,6 +147,7 @@ function steps(story: Story): string[] {
   return [
     `Steps: ${story.steps_done} of ${story.steps.length} done`,
     ...columns([head, ...rows]).map((row) => `  ${row}`),
+    ...unread.map((rail) => `  ${rail}: its current was measured in no step`),
     ...(notBegun === 0 ? [] : [`  ${notBegun} not begun`]),
   ]
 }

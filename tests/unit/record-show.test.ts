@@ -66,6 +66,23 @@ describe('slowglow show', () => {
     expect(out).toContain('Faults put in: C12:short@HT>100V')
   })
 
+  it('has tables that a terminal has room for: no reasons in them, and a rail that nobody can read is told once', () => {
+    const steps = known.plan.steps.map((step) => ({
+      ...step,
+      stage: 'HT (filled in: a low start (common practice, no source))',
+      limits: { ...step.limits, heaters: step.limits['HT']! },
+    }))
+    const [first, ...rest] = smallRun()
+    if (first?.entry !== 'known') throw new Error('no plan')
+    put('a', [{ entry: 'known', known: { ...known, plan: { ...known.plan, steps } } }, ...rest])
+    for (const { out } of [slowglow('show', 'a'), slowglow('compare', 'a', 'a')]) {
+      expect(out).not.toContain('filled in')
+      expect(out).toMatch(/HT, receive/)
+      expect(out.match(/heaters/g)).toHaveLength(1)
+      expect(out).toMatch(/heaters: its current was measured in no step/)
+    }
+  })
+
   it('names a run alike whatever its record says: older ones of live runs have the file’s extension in it', () => {
     const run = smallRun().map(
       (entry): RunEntry =>

@@ -14,6 +14,7 @@ import {
 } from '../../session/index.js'
 import { limitsDrawn, type LimitsOf } from '../limits-drawn.js'
 import { elapsed } from '../replay-text.js'
+import { stageWord } from '../stage-word.js'
 import { sealAlarm, stepWord } from '../story-text.js'
 import { charts } from './chart.js'
 import { formedParts } from './formed.js'
@@ -162,7 +163,7 @@ function off(story: Story): string[] {
 
 function steps(story: Story): string {
   const rows = story.steps.flatMap((step, at) => {
-    const first = [String(step.index), `${step.stage}, ${step.mode}`]
+    const first = [String(step.index), stageWord(step)]
     if (step.began_s === null)
       return [[...first, step.rail ?? '', `for ${formatShort(step.target_V, 'V')}`, '', '', '', 'not begun']]
     if (step.rails.length === 0) return [[...first, step.rail ?? '', '', '', '', '', stepWord(story, at)]]
