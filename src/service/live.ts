@@ -1,67 +1,38 @@
-import { randomBytes, randomInt } from 'node:crypto'
-import type { Logger } from 'pino'
-import { drawWord } from '../cautions/index.js'
+import { randomBytes } from 'node:crypto'
 import type { Shown, Supervisor } from '../controller/index.js'
 import { formatQuantity } from '../quantities/index.js'
 import type { Ask } from '../plan/index.js'
-import {
-  answerOf,
-  givenUp,
-  type NotBegun,
-  openBench,
-  type Ran,
-  type Start,
-  superviseRun,
-  VirtualHands,
-} from '../session/index.js'
-import {
-  type Body,
-  type ErrorCode,
-  may,
-  type Message,
-  type Phase,
-  type Prompt,
-  Refused,
-  type Reply,
-  type Snapshot,
-} from './api/index.js'
+import { answerOf, givenUp, type NotBegun, type Ran, type Start } from '../session/index.js'
+import { type Body, may, type Phase, type Prompt, Refused, type Reply, type Snapshot } from './api/index.js'
 import { Current } from './current.js'
-import type { Desk } from './desk.js'
 import type { PreparedStart } from './desk-questions.js'
 import { endedOf, endedWords, offOf } from './ended.js'
 import type { Who } from './guard.js'
+import { HeldLately } from './held.js'
 import { liveViewOf } from './live-view.js'
-import { type Left, leftBy, leftElsewhere, leftOn, leftWords } from './left.js'
-import { endedSince, offAgain, refusedSince } from './off-again.js'
+import { type Left, leftElsewhere, leftOn, leftWords } from './left.js'
+import { LeftOn } from './left-on.js'
+import type { LiveJob } from './live-job.js'
+import { Messages } from './messages.js'
+import { ownFault, refusedAs } from './not-begun.js'
+import { endedSince, refusedSince } from './off-again.js'
 import type { Streams } from './streams.js'
+import { goThrough, startOf } from './through.js'
 import { needsOf, phaseOf, promptOf, runOf, type Started } from './told.js'
 
-export interface LiveJob {
-  readonly desk: Desk
-  readonly epoch: string
-  readonly now_ms: () => number
-  readonly env: Readonly<Record<string, string | undefined>>
-  readonly log: Logger
-  /** A run that no page has watched for so long is run down, as one whose terminal was closed. */
-  readonly unwatched_s: number
-  /** What the terminal of the service shows too. */
-  readonly say: (text: string) => void
-  readonly ring: () => void
-}
-
-/** Kept for whoever comes later. */
-const most_messages = 200
 const look_ms = 1000
-const codeOf: Readonly<Record<NotBegun['why'], ErrorCode>> = {
-  usage: 'bad request',
-  'not to be left alone': 'not allowed',
-  'cold checks': 'findings',
-  busy: 'busy',
-  'given up': 'nothing under way',
-  'not reachable': 'not reachable',
-  'outputs not confirmed off': 'outputs not confirmed off',
-  'record not available': 'record not available',
-  'rig failed': 'our fault',
+type State = Omit<Snapshot, 'epoch' | 'now_ms' | 'messages' | 'viewers' | 'cautions'>
+const noRun: State = {
+  phase: 'none',
+  live: null,
+  run: null,
+  view: null,
+  lines: {},
+  prompt: null,
+  hands_clear: null,
+  stop: null,
+  ended: null,
+  refused: null,
 }
 
 /** Read and typed by a person: a program that asks without a browser is not given it. */
@@ -71,40 +42,33 @@ export const seesWord = ({ role, in_page }: Pick<Who, 'role' | 'in_page'>): bool
 /** The run of this service, one at a time: what a person at a terminal is to a run, pages and devices are together. */
 export class Live {
   streams: Streams | null = null
-  private state: Omit<Snapshot, 'epoch' | 'now_ms' | 'messages' | 'viewers' | 'cautions'> = {
-    phase: 'none',
-    live: null,
-    run: null,
-    view: null,
-    lines: {},
-    prompt: null,
-    hands_clear: null,
-    stop: null,
-    ended: null,
-    refused: null,
-  }
+  private state = noRun
   private cautions: { readonly text: string; readonly word: string } | null = null
-  private messages: Message[] = []
-  private said = 0
+  private readonly messages: Messages
   private preparing = false
   private current: Current | null = null
   private document: string | null = null
-  /** The last run's bench, where an output of it may be on. */
-  private left: Left | null = null
-  private clearing = false
-  /** OFF that is sent again, until what was measured of it is told and put down; settled where none is. */
-  private cleared: Promise<void> = Promise.resolve()
+  private readonly leftOn: LeftOn
+  readonly held = new HeldLately()
   /** How the last run ended, or why there was none; settles anew with each. */
   over: Promise<Ran | NotBegun> = Promise.resolve(givenUp)
 
   /** No run and no OFF that is sent again: until then the service stays. */
   async quiet(): Promise<Ran | NotBegun> {
     const over = await this.over
-    await this.cleared
+    await this.leftOn.sent
     return over
   }
 
-  constructor(private readonly job: LiveJob) {}
+  constructor(private readonly job: LiveJob) {
+    this.leftOn = new LeftOn(job.desk)
+    this.messages = new Messages({
+      ...job,
+      send: (message) => {
+        this.streams?.send('message', { now_ms: message.at_ms, message })
+      },
+    })
+  }
 
   get phase(): Phase {
     return this.state.phase
@@ -129,14 +93,14 @@ export class Live {
       now_ms: this.job.now_ms(),
       cautions:
         cautions === null ? null : { text: cautions.text, word: seesWord(who) ? cautions.word : null },
-      messages: this.messages,
+      messages: this.messages.all,
       viewers: this.streams?.count ?? 0,
     }
   }
 
   /** Everything judged, then the bench opened up to the cautions. Energises nothing. */
   async start(asked: Started, who: Who): Promise<void> {
-    if (this.current !== null || this.preparing || this.clearing)
+    if (this.current !== null || this.preparing || this.leftOn.isSending())
       throw new Refused(409, 'busy', 'A run is under way here already.', {
         remedy: 'It is on the page now. Stop it, or wait for its end.',
       })
@@ -144,11 +108,12 @@ export class Live {
     try {
       const { profile, bench, faults, speed, continues, plan } = asked
       const prepared = await this.job.desk.told('prepare', { profile, bench, faults, speed, continues, plan })
-      if (this.sendsOff())
+      // It may have begun while the desk was waited for.
+      if (this.leftOn.isSending())
         throw new Refused(409, 'busy', 'OFF is being sent again to the bench of the last run.', {
           remedy: 'Start when what was measured of it is shown.',
         })
-      const elsewhere = leftElsewhere(this.left, prepared.state_path)
+      const elsewhere = leftElsewhere(this.leftOn.left, prepared.state_path)
       if (elsewhere !== null) throw elsewhere
       this.over = this.lead(asked, prepared, who)
       this.over.catch(() => undefined)
@@ -220,8 +185,8 @@ export class Live {
     const called =
       by === undefined ? who.called : `${who.called}, ${by === 'key' ? 'stop key' : 'stop control'}`
     if (current === null) {
-      if (this.left !== null) {
-        this.stopAgain(this.left, called, who)
+      if (this.leftOn.left !== null) {
+        this.stopAgain(this.leftOn.left, called, who)
         return
       }
       if (this.preparing)
@@ -242,44 +207,24 @@ export class Live {
 
   /** A run that ended with its alarm: whoever sees can have OFF sent again. */
   private stopAgain(left: Left, called: string, who: Pick<Who, 'called'>): void {
-    if (this.clearing) return
-    this.clearing = true
+    if (this.leftOn.isSending()) return
     const stop = { how: 'off now', by: called, at_ms: this.job.now_ms() } as const
-    const run = leftBy(left)
-    const told = [`${called}: OFF sent again.`]
-    this.cleared = offAgain(left, this.state.ended, (text) => {
-      told.push(text)
-      this.message(text.startsWith('ALARM: ') ? 'alarm' : 'notice', text.replace(/^ALARM: /, ''))
-    }).then(async (again) => {
-      this.clearing = false
-      if (again.done !== 'not confirmed') this.left = null
-      const { phase, ended, refused } = this.state
-      const since = { ended: endedSince(ended, again), refused: refusedSince(refused, again) }
-      this.enter(phase, { ...since, stop: { ...stop, done: again.done } })
-      const came = since.ended?.outputs ?? since.refused?.what ?? again.done
-      this.job.say(`OFF sent again (${called}): ${came}`)
-      await this.putDown(run, called, [...told, `OFF sent again: ${again.done}.`].join('\n'))
+    this.leftOn.sendAgain(left, {
+      by: called,
+      ended: this.state.ended,
+      told: (text) => {
+        this.messages.told(text)
+      },
+      came: (again) => {
+        const { phase, ended, refused } = this.state
+        const since = { ended: endedSince(ended, again), refused: refusedSince(refused, again) }
+        this.enter(phase, { ...since, stop: { ...stop, done: again.done } })
+        const came = since.ended?.outputs ?? since.refused?.what ?? again.done
+        this.job.say(`OFF sent again (${called}): ${came}`)
+      },
     })
     this.act(`${called}: OFF sent again.`, who)
     this.enter(this.state.phase, { stop: { ...stop, done: 'asked' } })
-  }
-
-  /** The run it belongs to has ended: what was done since stands in its notes. */
-  private async putDown(run: string | null, by: string, text: string): Promise<void> {
-    try {
-      if (run === null) throw new Error('which run left it on is not known')
-      await this.job.desk.told('addNote', { run, text, by })
-    } catch (error) {
-      this.message(
-        'notice',
-        `That OFF was sent again is not in the run's notes: ${error instanceof Error ? error.message : String(error)}`,
-      )
-    }
-  }
-
-  /** Looked at anew: it may have begun while something was waited for. */
-  private sendsOff(): boolean {
-    return this.clearing
   }
 
   private of(live: string): Current {
@@ -299,102 +244,45 @@ export class Live {
 
   /** A run from here to its end; whatever happens, it is over afterwards. */
   private async lead(asked: Started, prepared: PreparedStart, who: Who): Promise<Ran | NotBegun> {
-    const { ready, plan } = prepared
     const current = new Current((text) => {
-      this.message('notice', text)
+      this.messages.add('notice', text)
     })
     this.current = current
-    this.left = null
-    this.messages = []
+    this.leftOn.left = null
+    this.messages.begin()
+    this.held.begin()
     this.document = JSON.stringify(prepared.document)
     this.enter('preparing', {
+      ...noRun,
       live: randomBytes(6).toString('hex'),
       run: runOf(asked, prepared, who),
-      view: null,
-      lines: {},
-      prompt: null,
-      hands_clear: null,
-      stop: null,
-      ended: null,
-      refused: null,
       cautions: null,
     })
     this.act(`${who.called}: start of ${asked.profile}.`, who)
     // What stood on the page of other benches went with the messages before.
     this.tellLeft(prepared.state_path)
-    const start: Start = {
-      command: 'run',
-      prepared: ready,
-      plan,
-      speed: asked.speed,
-      seed: asked.seed ?? null,
-      faults: asked.faults,
-      state_path: prepared.state_path,
-      ...(prepared.lifted !== null && { lifted: prepared.lifted.profile_path, whole: prepared.lifted.whole }),
-    }
+    const start = startOf(asked, prepared)
     let over: Ran | NotBegun
     try {
-      over = await this.through(start, prepared, current)
-    } catch (error) {
-      const what = error instanceof Error ? error.message : String(error)
-      over =
-        current.run === null
-          ? { kind: 'not begun', why: 'rig failed', what: `Our own fault: ${what}` }
-          : {
-              kind: 'not begun',
-              why: 'outputs not confirmed off',
-              what: `Our own fault after the run had begun: ${what} What its outputs do is not known here.`,
-              remedy:
-                'Cut the mains of the HT sources (not of the bias), then slowglow safe-off --bench FILE. Measure before touching.',
-            }
-    }
-    this.current = null
-    this.left = leftOn(over, start)
-    this.close(over)
-    return over
-  }
-
-  private async through(start: Start, prepared: PreparedStart, current: Current): Promise<Ran | NotBegun> {
-    const { stops } = current
-    const open = await openBench(start, stops, (text) => {
-      this.message(text.startsWith('ALARM: ') ? 'alarm' : 'notice', text)
-    })
-    if (open.kind === 'not begun') return open
-    try {
-      if (open.bench !== null) {
-        current.hands = new VirtualHands(open.bench, start.plan, start.prepared.equipment, start.speed)
-        open.bench.lost((text) => {
-          this.message('alarm', text)
-        })
-      }
-      const word = drawWord({ next: () => randomInt(0, 2 ** 32) / 2 ** 32 })
-      if (stops.stopped()) return givenUp
-      const typed = current.waitForWord()
-      this.enter('cautions', { cautions: { text: prepared.cautions, word } })
-      if (!(await typed) || stops.stopped()) return givenUp
-      const { desk, env, log } = this.job
-      return await superviseRun({
-        start,
-        places: open.places,
-        word,
-        channel: 'page',
-        stops,
-        folder: prepared.folder,
-        hookedUpAsIn: async () => (await desk.told('hookedUpAsIn', { plan: start.plan })).run,
-        version: prepared.version,
-        log,
-        env,
+      over = await goThrough(start, prepared, current, this.job, {
         told: (text) => {
-          this.message('notice', text)
+          this.messages.told(text)
+        },
+        cautions: (word) => {
+          this.enter('cautions', { cautions: { text: prepared.cautions, word } })
         },
         follow: (run, name) => {
           this.follow(run, name, current, start)
         },
         present: () => (this.streams?.count ?? 0) > 0,
       })
-    } finally {
-      open.bench?.end()
+    } catch (error) {
+      over = ownFault(error, current.run !== null)
     }
+    this.current = null
+    this.leftOn.left = leftOn(over, start)
+    this.close(over)
+    return over
   }
 
   private follow(run: Supervisor, name: string, current: Current, start: Start): void {
@@ -425,7 +313,7 @@ export class Live {
    * before somebody starts a run there.
    */
   tellLeft(except: string | null = null): void {
-    for (const { kind, text } of leftWords(this.job.env, except)) this.message(kind, text)
+    for (const { kind, text } of leftWords(this.job.env, except)) this.messages.add(kind, text)
   }
 
   private show(shown: Shown, current: Current, { plan, speed }: Start): void {
@@ -434,6 +322,7 @@ export class Live {
       case 'view': {
         current.hands?.stepIs(shown.view.step)
         const view = liveViewOf(shown.view, plan, speed, now_ms)
+        this.held.see(view)
         this.state = { ...this.state, view }
         const phase = phaseOf(shown.view.phase)
         if (phase === 'going off' || now_ms >= (this.state.hands_clear?.until_ms ?? Infinity))
@@ -442,7 +331,7 @@ export class Live {
         else this.streams?.send('view', { now_ms, view })
         if (shown.view.reason !== null && !current.reasonSaid) {
           current.reasonSaid = true
-          this.message('alarm', `Why it goes off: ${shown.view.reason.text}`)
+          this.messages.add('alarm', `Why it goes off: ${shown.view.reason.text}`)
         }
         return
       }
@@ -462,7 +351,7 @@ export class Live {
         return
       case 'alarm':
       case 'notice':
-        this.message(shown.kind, shown.text)
+        this.messages.add(shown.kind, shown.text)
         return
       case 'taken over':
         current.asked = null
@@ -516,20 +405,15 @@ export class Live {
       this.job.say(`${over.run}: ${endedWords(ended)}`)
       return
     }
-    const { why, what, remedy = null, where = null } = over
-    this.enter('refused', {
-      prompt: null,
-      hands_clear: null,
-      cautions: null,
-      refused: { code: codeOf[why], what, remedy, where, problems: [] },
-    })
-    this.job.say(remedy === null ? what : `${what} ${remedy}`)
+    const refused = refusedAs(over)
+    this.enter('refused', { prompt: null, hands_clear: null, cautions: null, refused })
+    this.job.say(refused.remedy === null ? refused.what : `${refused.what} ${refused.remedy}`)
   }
 
   /** A change of phase goes to everybody whole. */
   private enter(
     phase: Phase,
-    { cautions, ...change }: Partial<Live['state']> & { cautions?: Live['cautions'] },
+    { cautions, ...change }: Partial<State> & { cautions?: Live['cautions'] },
   ): void {
     if (cautions !== undefined) this.cautions = cautions
     this.state = { ...this.state, ...change, phase }
@@ -547,14 +431,6 @@ export class Live {
       device_id: who.device?.id ?? null,
     }
     this.current?.note(text, data)
-    this.message('act', text)
-  }
-
-  private message(kind: Message['kind'], text: string): void {
-    const message = { n: ++this.said, at_ms: this.job.now_ms(), kind, text }
-    this.messages = [...this.messages.slice(-(most_messages - 1)), message]
-    if (kind === 'alarm') this.job.ring()
-    if (kind === 'alarm') this.job.say(text.startsWith('ALARM') ? text : `ALARM: ${text}`)
-    this.streams?.send('message', { now_ms: message.at_ms, message })
+    this.messages.add('act', text)
   }
 }

@@ -1,5 +1,6 @@
 import { beforeEach, describe, expect, it } from 'vitest'
-import { keep, keepAnew, seenOf } from '../../src/console/live/history.js'
+import { keep, keepAnew, keepBefore, limitsBefore, seenOf } from '../../src/console/live/history.js'
+import { heldAt } from '../../src/console/words/in-force.js'
 import type { LiveView } from '../../src/service/api/index.js'
 
 const view = (elapsed_s: number, amps: number): LiveView =>
@@ -34,5 +35,36 @@ describe('what a page has seen of a run', () => {
     keep(with_(3, {}))
     expect(seenOf('HT')?.trip_A).toEqual([null, 3.5, 3])
     expect(seenOf('HT')?.upper_A).toEqual([null, 2, 2])
+  })
+
+  it('has of before it looked what was measured, and what was in force at each moment once that is told', () => {
+    const now = { lower_A: 1, upper_A: 2, trip_A: 3, ceiling_A: 4 }
+    const first = view(30, 0.01)
+    keep({ ...first, rails: first.rails.map((rail) => ({ ...rail, limits: now })) } as unknown as LiveView)
+    keepBefore('HT', [
+      [10, 0.1],
+      [20, 0.2],
+      [25, 0.3],
+      [35, 9],
+    ])
+    expect(seenOf('HT')?.A).toEqual([0.1, 0.2, 0.3, 0.01])
+    expect(seenOf('HT')?.trip_A).toEqual([null, null, null, 3])
+    const held = heldAt(
+      [
+        {
+          rail: 'HT',
+          t_s: [0, 15, 24],
+          lower_A: [null, 4, null],
+          upper_A: [null, 6, null],
+          trip_A: [null, 7, 7],
+          ceiling_A: [null, 8, 8],
+        },
+      ],
+      'HT',
+    )
+    limitsBefore('HT', 30, held)
+    expect(seenOf('HT')?.trip_A).toEqual([null, 7, null, 3])
+    expect(seenOf('HT')?.lower_A).toEqual([null, 4, null, 1])
+    expect(heldAt([], 'HT')(1)).toBeNull()
   })
 })

@@ -1,7 +1,7 @@
 import { signal } from '@preact/signals'
 import type { RailLimits } from '../../plan/index.js'
 import type { LiveView } from '../../service/api/index.js'
-import { inForce } from '../words/in-force.js'
+import { inForce } from '../../service/api/index.js'
 
 /** What this page has seen of the run under way, for its charts. The record has all of it; this is bounded. */
 export interface Seen {
@@ -106,21 +106,33 @@ function breakOff(seen: Seen, after_s: number): void {
 }
 
 /** What was measured before this page looked; what it has seen itself stands. */
-export function keepBefore(
-  rail: string,
-  points: readonly (readonly [t_s: number, A: number])[],
-  limitsAt: (t_s: number) => Pick<RailLimits, 'lower_A' | 'upper_A' | 'trip_A' | 'ceiling_A'> | null,
-): void {
+export function keepBefore(rail: string, points: readonly (readonly [t_s: number, A: number])[]): void {
   const seen = rails.get(rail) ?? begin()
   rails.set(rail, seen)
   const first_s = seen.t_s[0] ?? Infinity
   const earlier = points.filter(([t_s]) => t_s < first_s)
-  const limits = earlier.map(([t_s]) => limitsAt(t_s))
   seen.t_s.unshift(...earlier.map(([t_s]) => t_s))
   seen.A.unshift(...earlier.map(([, A]) => A))
-  seen.V.unshift(...earlier.map(() => null))
-  for (const key of ['lower_A', 'upper_A', 'trip_A', 'ceiling_A'] as const)
-    seen[key].unshift(...limits.map((each) => each?.[key] ?? null))
+  for (const key of ['V', 'lower_A', 'upper_A', 'trip_A', 'ceiling_A'] as const)
+    seen[key].unshift(...earlier.map(() => null))
+  kept++
+  draw()
+}
+
+/** What it was held against then, told later: before a moment this page has not seen any limit itself. */
+export function limitsBefore(
+  rail: string,
+  before_s: number,
+  at: (t_s: number) => Pick<RailLimits, 'lower_A' | 'upper_A' | 'trip_A' | 'ceiling_A'> | null,
+): void {
+  const seen = rails.get(rail)
+  if (seen === undefined) return
+  for (const [i, t_s] of seen.t_s.entries()) {
+    if (t_s >= before_s) break
+    const limits = at(t_s)
+    for (const key of ['lower_A', 'upper_A', 'trip_A', 'ceiling_A'] as const)
+      seen[key][i] = limits?.[key] ?? null
+  }
   kept++
   draw()
 }

@@ -1,12 +1,14 @@
 import { effect } from '@preact/signals'
-import { storyShape, tracesShape, type ApiBand, type Traces } from '../../service/api/index.js'
+import { liveHeldShape, storyShape, tracesShape, type Traces } from '../../service/api/index.js'
 import { call } from '../api/call.js'
-import { keepBefore } from './history.js'
+import { heldAt } from '../words/in-force.js'
+import { keepBefore, limitsBefore, seenOf } from './history.js'
 import { isLive, snapshot } from './state.js'
 
 /**
- * Who opens the page in the middle of a run sees where it came from: the last minutes are taken from the record, once. Its times
- * are the run's; the view's begin when the hook-up was confirmed.
+ * Who opens the page in the middle of a run sees where it came from: the last minutes are taken from the record, once; what they
+ * were held against at each moment the service remembers. The record's times are the run's; the view's begin when the hook-up was
+ * confirmed.
  */
 const behind_s = 150
 const columns = 600
@@ -24,7 +26,7 @@ effect(() => {
 async function fetchBefore(run: string, elapsed_s: number): Promise<void> {
   const story = await call('run', storyShape, { params: { run } })
   if (!story.ok) return
-  const { events, bands } = story.value
+  const { events } = story.value
   const begun_s = events.find(({ what, data }) => what === 'hook-up' && data['confirmed'] === true)?.t_s
   if (begun_s === undefined) return
   const query = {
@@ -33,12 +35,20 @@ async function fetchBefore(run: string, elapsed_s: number): Promise<void> {
     to_s: begun_s + elapsed_s,
   }
   const traces = await call('traces', tracesShape, { params: { run }, query })
-  if (!traces.ok || snapshot.peek()?.run?.run !== run) return
+  if (!traces.ok || !isStill(run)) return
+  /** Of each rail, from when on this page has seen it itself. */
+  const own_s = new Map<string, number>()
   for (const stream of traces.value.streams) {
     if (stream.rail === null || stream.unit !== 'A' || stream.name.startsWith('meter.')) continue
-    keepBefore(stream.rail, pointsOf(stream, traces.value, begun_s), bandAt(bands, stream.rail, begun_s))
+    if (!own_s.has(stream.rail)) own_s.set(stream.rail, seenOf(stream.rail)?.t_s[0] ?? elapsed_s)
+    keepBefore(stream.rail, pointsOf(stream, traces.value, begun_s))
   }
+  const held = await call('liveHeld', liveHeldShape)
+  if (!held.ok || !isStill(run)) return
+  for (const [rail, before_s] of own_s) limitsBefore(rail, before_s, heldAt(held.value.rails, rail))
 }
+
+const isStill = (run: string): boolean => snapshot.peek()?.run?.run === run
 
 type Point = readonly [t_s: number, A: number]
 function pointsOf(
@@ -55,11 +65,3 @@ function pointsOf(
     )
   })
 }
-
-const bandAt =
-  (bands: readonly ApiBand[], rail: string, begun_s: number) =>
-  (t_s: number): ApiBand | null =>
-    bands.find(
-      (band) =>
-        band.rail === rail && !band.lowering && band.from_s <= t_s + begun_s && band.to_s >= t_s + begun_s,
-    ) ?? null

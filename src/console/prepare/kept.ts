@@ -1,6 +1,6 @@
 import type { View } from '../../sequencer/index.js'
 import type { LimitPoint } from '../charts/limits.js'
-import { inForce } from '../words/in-force.js'
+import { inForce } from '../../service/api/index.js'
 
 /** A moment of a rehearsal, and when it was, in seconds from the begin. */
 export interface Seen {

@@ -4,9 +4,9 @@ import type { PlanParts, Planned } from '../../service/api/index.js'
 import { faultKinds, faultsOf } from '../../virtual/index.js'
 import { ChartKey, RailChart, type Moment } from '../charts/chart.js'
 import { Field } from '../shell/field.js'
-import { railsInOrder, readsInAmps } from '../words/course.js'
+import { railsInOrder, readsInAmps, stageName } from '../words/course.js'
 import { duration, durationWords, inA, inV, typedNumber } from '../words/figures.js'
-import { inForce } from '../words/in-force.js'
+import { inForce } from '../../service/api/index.js'
 import { rehearsedOff } from '../words/outputs.js'
 import { shapes, verdictOf } from '../words/verdict.js'
 import { lastOf_s, limitsIn, seenAt, traceOf } from './kept.js'
@@ -217,7 +217,7 @@ function AtMoment({ second }: { readonly second: number }) {
     <div class="scroll" tabIndex={0} role="region" aria-label="Figures at this moment">
       <table class="moment">
         <caption>
-          Step {view.step} of {view.steps}, {view.stage}; waiting for {view.waiting_for}
+          Step {view.step} of {view.steps}, {stageName(view.stage)}; waiting for {view.waiting_for}
         </caption>
         <thead>
           <tr>

@@ -69,3 +69,6 @@ export function railsInOrder(plan: Plan): readonly string[] {
     .toSorted((a, b) => order.indexOf(a.role) - order.indexOf(b.role))
     .map(({ name }) => name)
 }
+
+/** A stage by its name: why the plan filled it in stands with the plan. */
+export const stageName = (stage: string): string => stage.replace(/ \(filled in: .*\)$/s, '')

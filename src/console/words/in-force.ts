@@ -1,17 +1,19 @@
-import type { RailLimits } from '../../plan/index.js'
-import type { RailView } from '../../sequencer/index.js'
+import type { Held, LiveHeld } from '../../service/api/index.js'
 
-export type Drawn = Pick<RailLimits, 'lower_A' | 'upper_A' | 'trip_A' | 'ceiling_A'>
-
-/**
- * What a rail's current is held against at this moment, as it is judged: trip and ceiling are wider by what charges its capacitors,
- * and while cold heaters may draw what the supply allows, none of the step's own limits is in force.
- */
-export function inForce<L extends Drawn>(
-  limits: L | null,
-  { charging_A = 0, soft_start }: Pick<RailView, 'charging_A' | 'soft_start'>,
-): L | null {
-  if (limits === null || soft_start === true) return null
-  if (charging_A === 0) return limits
-  return { ...limits, trip_A: limits.trip_A + charging_A, ceiling_A: limits.ceiling_A + charging_A }
+/** What a rail was held against at a moment of the run, s; null where none of a step's limits was in force, or it is not known. */
+export function heldAt(rails: LiveHeld['rails'], rail: string): (t_s: number) => Held | null {
+  const found = rails.find((each) => each.rail === rail)
+  if (found === undefined) return () => null
+  return (t_s) => {
+    const at = found.t_s.findLastIndex((from_s) => from_s <= t_s)
+    const [lower_A, upper_A, trip_A, ceiling_A] = [
+      found.lower_A[at] ?? null,
+      found.upper_A[at] ?? null,
+      found.trip_A[at] ?? null,
+      found.ceiling_A[at] ?? null,
+    ]
+    return lower_A === null || upper_A === null || trip_A === null || ceiling_A === null
+      ? null
+      : { lower_A, upper_A, trip_A, ceiling_A }
+  }
 }

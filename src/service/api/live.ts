@@ -52,6 +52,21 @@ export const startBody = z.strictObject({
     .default(false)
     .describe('take up the reform that was left unfinished, as the plan tells it; after a fresh check below'),
 })
+const held = z.array(z.number().nullable())
+/** Each moment's limits hold up to the next moment. */
+export const liveHeldShape = z.object({
+  rails: z.array(
+    z.object({
+      rail: z.string(),
+      t_s: z.array(z.number()).describe('of the run, as `elapsed_s` of its view'),
+      lower_A: held.describe('null: none of a step’s limits was in force'),
+      upper_A: held,
+      trip_A: held.describe('with what charges capacitors'),
+      ceiling_A: held,
+    }),
+  ),
+})
+export type LiveHeld = z.output<typeof liveHeldShape>
 export const hereShape = z.object({ watched: z.boolean().describe('it counts: it comes from a page') })
 const liveField = z
   .string()

@@ -46,6 +46,7 @@ export const paths = {
 
   live: ['GET', '/api/live'],
   livePlan: ['GET', '/api/live/plan'],
+  liveHeld: ['GET', '/api/live/held'],
   events: ['GET', '/api/live/events'],
   here: ['POST', '/api/live/here'],
   start: ['POST', '/api/live/start'],
