@@ -130,7 +130,11 @@ class Line {
   }
 
   private start(): ChildProcess {
-    const child = fork(this.program, [this.place], { stdio: ['ignore', 'ignore', 'inherit', 'ipc'] })
+    // In a session of its own, which it can set back as a whole; it ends when we let go of it.
+    const child = fork(this.program, [this.place], {
+      detached: true,
+      stdio: ['ignore', 'ignore', 'inherit', 'ipc'],
+    })
     child.on('message', (raw) => {
       const parsed = deskAnswerShape.safeParse(raw)
       const open = parsed.success ? this.open.get(parsed.data.id) : undefined

@@ -15,10 +15,13 @@ const most_here = 56
 const most_of_browser = 3
 /** Figures come twenty times a second and are looked at less often; what came in so long goes out as one, since each sending has its price here and in every page. */
 const gather_ms = 200
+/** Figures go to so many at a time, and a little later to the next: a crowd is never one long burst beside a controller that wakes. */
+const at_a_time = 16
+const apart_ms = 10
 const canWait: readonly EventName[] = ['view', 'line', 'beat']
 
 export interface Viewer {
-  readonly raw: Pick<ServerResponse, 'write' | 'on' | 'end' | 'destroy' | 'writableLength'>
+  readonly raw: Pick<ServerResponse, 'write' | 'on' | 'end' | 'destroy' | 'writableLength' | 'socket'>
   readonly here: boolean
   /** It is shown the word of the cautions. */
   readonly word: boolean
@@ -51,6 +54,9 @@ export class Streams {
   private gathered: Buffer[] = []
   private gathering: NodeJS.Timeout | undefined
   private sent_ms = -Infinity
+  /** What is on its way from viewer to viewer, how many frames that is, and who does not have it yet. */
+  private wave: { readonly text: Buffer; readonly frames: number; readonly due: Viewer[] } | null = null
+  private rolling: NodeJS.Timeout | undefined
 
   constructor(private readonly beat: () => EventData<'beat'>) {
     this.beating = setInterval(() => {
@@ -105,7 +111,7 @@ export class Streams {
       this.gathered.push(text)
       this.gathering ??= setTimeout(
         () => {
-          this.flush()
+          this.roll()
         },
         Math.max(0, this.sent_ms + gather_ms - performance.now()),
       ).unref()
@@ -128,17 +134,40 @@ export class Streams {
     for (const viewer of this.viewers) this.letGo(viewer, why)
   }
 
-  private flush(): void {
+  /** What was gathered begins its way from viewer to viewer. */
+  private roll(): void {
+    this.pass(Infinity)
     clearTimeout(this.gathering)
     this.gathering = undefined
-    const { length } = this.gathered
-    if (length === 0) return
-    const text = Buffer.concat(this.gathered)
+    const frames = this.gathered.length
+    if (frames === 0) return
+    this.wave = { text: Buffer.concat(this.gathered), frames, due: [...this.viewers] }
     this.gathered = []
     this.sent_ms = performance.now()
-    for (const viewer of this.viewers)
-      if (viewer.raw.writableLength > skip_bytes) this.skipped += length
+    this.pass(at_a_time)
+  }
+
+  /** The next so many get what is on its way. */
+  private pass(most: number): void {
+    clearTimeout(this.rolling)
+    if (this.wave === null) return
+    const { text, frames, due } = this.wave
+    for (const viewer of due.splice(0, most)) {
+      if (!this.viewers.has(viewer)) continue
+      if (viewer.raw.writableLength > skip_bytes) this.skipped += frames
       else this.give(viewer, text)
+    }
+    if (due.length === 0) this.wave = null
+    else
+      this.rolling = setTimeout(() => {
+        this.pass(at_a_time)
+      }, apart_ms).unref()
+  }
+
+  /** All of it to everybody, now. */
+  private flush(): void {
+    this.roll()
+    this.pass(Infinity)
   }
 
   private give(viewer: Viewer, text: Buffer): void {
@@ -149,7 +178,9 @@ export class Streams {
       raw.destroy()
       return
     }
-    raw.write(text)
+    // Past the response, which has no more to add and puts each write off to the end of the turn, one by one.
+    const way = raw.socket ?? raw
+    way.write(text)
   }
 
   private letGo(viewer: Viewer, why: string): void {

@@ -4,7 +4,7 @@ import type { AddressInfo } from 'node:net'
 import { extname, join, normalize } from 'node:path'
 import { performance } from 'node:perf_hooks'
 import type { Plan } from '../../src/plan/index.js'
-import { beginStream, Streams } from '../../src/service/streams.js'
+import { beginStream, Streams, type Viewer } from '../../src/service/streams.js'
 import { type EventData, type EventName, may, type Role, type Snapshot } from '../../src/service/api/index.js'
 
 /**
@@ -71,11 +71,10 @@ export async function playService(first: Omit<Snapshot, 'now_ms'>, plan: Plan): 
     viewers: streams.count,
   }))
   /** As the service writes it, while there is anything to be heard. */
-  const heard = (
-    to: ServerResponse,
-  ): Pick<ServerResponse, 'write' | 'on' | 'end' | 'destroy' | 'writableLength'> =>
+  const heard = (to: ServerResponse): Viewer['raw'] =>
     Object.assign(Object.create(to) as ServerResponse, {
       write: (bytes: Uint8Array) => quiet || to.write(bytes),
+      socket: null,
     })
   const server = createServer((request, response) => {
     void serve(request, response)

@@ -1,5 +1,5 @@
-import { describe, expect, it } from 'vitest'
-import type { Snapshot } from '../../src/service/api/index.js'
+import { afterEach, describe, expect, it, vi } from 'vitest'
+import type { EventData, Snapshot } from '../../src/service/api/index.js'
 import { Streams, type Viewer } from '../../src/service/streams.js'
 
 const snapshot = (word: string | null): Snapshot =>
@@ -19,6 +19,9 @@ function watching(streams: Streams, here: boolean, word = here) {
 }
 
 describe('the streams of who watches', () => {
+  afterEach(() => {
+    vi.useRealTimers()
+  })
   it('are two hundred of other machines at most, which never crowd out the bench’s own, nor those it', () => {
     const streams = new Streams(() => ({ now_ms: 0, phase: 'none', viewers: 0 }))
     for (let i = 0; i < 200; i++) {
@@ -49,6 +52,33 @@ describe('the streams of who watches', () => {
       expect(each.length).toBe(2)
       expect(each.join('')).not.toContain('lantern')
     }
+    streams.end('over')
+  })
+
+  it('get figures some at a time, so that a crowd is no burst beside a run, and what happened right behind them', () => {
+    vi.useFakeTimers()
+    const streams = new Streams(() => ({ now_ms: 0, phase: 'none', viewers: 0 }))
+    const crowd = Array.from({ length: 40 }, () => watching(streams, false))
+    const have = (word: string): number => crowd.filter((got) => got.join('').includes(word)).length
+    const figures = (name: string) => ({ now_ms: 0, view: name }) as unknown as EventData<'view'>
+
+    streams.send('view', figures('first'))
+    vi.advanceTimersByTime(1)
+    expect(have('first')).toBe(16)
+    vi.advanceTimersByTime(10)
+    expect(have('first')).toBe(32)
+    streams.send('view', figures('second'))
+    streams.send('message', { now_ms: 0, message: 'alarm' } as unknown as EventData<'message'>)
+    expect([have('first'), have('second'), have('alarm')]).toEqual([40, 40, 40])
+    for (const got of crowd)
+      expect(got.slice(1).map((text) => /first|second|alarm/.exec(text)?.[0])).toEqual([
+        'first',
+        'second',
+        'alarm',
+      ])
+    // Nothing is sent twice.
+    vi.advanceTimersByTime(100)
+    expect(crowd.every((got) => got.length === 4)).toBe(true)
     streams.end('over')
   })
 })

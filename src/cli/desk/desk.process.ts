@@ -1,3 +1,4 @@
+import { writeFileSync } from 'node:fs'
 import { setPriority } from 'node:os'
 import { type DeskQuestions, deskPlaceShape, deskQuestionShape, Refused } from '../../service/index.js'
 import { filesDesk } from './files.js'
@@ -20,12 +21,31 @@ const desk: DeskQuestions = {
   ...runsDesk(where),
 }
 
-try {
-  setPriority(10)
-} catch {
-  // Where that is not allowed it takes its turn like everyone.
+/** On the scale of `nice`, our choice: among its own kind, and as a session beside a browser that draws what it answers. */
+const behind = 10
+const session_behind = 5
+const tried_ms = 250
+const tries = 5
+
+/**
+ * Behind the controller in line for the processor. Where Linux groups processes by session (sched(7), autogroup) `nice` counts within
+ * one session only, and the controller has one of its own: there this process, alone in its own too, sets that back as a whole. Both
+ * busy on one core it got half of it by `nice` alone, a quarter so. The system takes such a word ten times a second, from whomever.
+ */
+function standBehind(left: number): void {
+  try {
+    setPriority(behind)
+    writeFileSync('/proc/self/autogroup', String(session_behind))
+  } catch {
+    // Where that is not allowed, or there is no such thing, it takes its turn like everyone.
+    if (left > 0)
+      setTimeout(() => {
+        standBehind(left - 1)
+      }, tried_ms).unref()
+  }
 }
-// A terminal's Ctrl-C is meant for the service, which ends this process by letting go of it.
+standBehind(tries)
+// What is meant for the service, which ends this process by letting go of it.
 for (const signal of ['SIGINT', 'SIGTSTP', 'SIGHUP', 'SIGQUIT'] as const) process.on(signal, () => undefined)
 process.on('disconnect', () => {
   process.exit(0)
