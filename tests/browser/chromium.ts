@@ -29,19 +29,22 @@ export interface Look {
   readonly height?: number
   readonly light?: boolean
   readonly locale?: string
+  /** A finger in place of a pointer, and a window that can be drawn closer. */
+  readonly phone?: boolean
 }
 
 /** A page in a context of its own; whatever it says is wrong is kept, since a policy that is broken is only told there. */
 export async function openPage(
   browser: Browser,
   address: string,
-  { width = 1280, height = 900, light = false, locale = 'en-GB' }: Look = {},
+  { width = 1280, height = 900, light = false, locale = 'en-GB', phone = false }: Look = {},
 ): Promise<{ readonly page: Page; readonly wrong: string[]; readonly close: () => Promise<void> }> {
   const context = await browser.newContext({
     viewport: { width, height },
     colorScheme: light ? 'light' : 'dark',
     locale,
     reducedMotion: 'reduce',
+    ...(phone && { hasTouch: true, isMobile: true }),
   })
   if (light) await context.addInitScript("localStorage.setItem('slowglow.theme', 'light')")
   const page = await context.newPage()

@@ -3,6 +3,7 @@ import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from
 import { tabTo } from './at-page.js'
 import { planJson } from '../../src/cli/commands/plan.js'
 import type { Plan } from '../../src/plan/index.js'
+import type { Snapshot } from '../../src/service/api/index.js'
 import { hasBrowser, openBrowser, openPage, sticksOut, unfair } from './chromium.js'
 import { playService, type PlayedService } from './played-service.js'
 import { atCautions, ended, liveView, nothing, plan, running, views } from './small-run.js'
@@ -52,6 +53,19 @@ describe.skipIf(!hasBrowser)('the page at the bench', () => {
     service.send('snapshot', running(view, service.now_ms()))
   }
 
+  const reading = (): NonNullable<Snapshot['prompt']> => ({
+    prompt: 4,
+    text: 'Read the AC volts of heaters on the meter that is clipped on since before power. No hand goes in.',
+    about: 'reading',
+    wants: { kind: 'reading', node: null, rail: 'heaters', unit: 'V', low: 5.7, high: 6.9 },
+    needs: 'answer a reading',
+    no_means: 'no stops the run',
+    inside: false,
+    figure: null,
+    until_ms: service.now_ms() + 600_000,
+    meter: null,
+  })
+
   it('shows the cautions in full and takes nothing but their word', async () => {
     service.send('snapshot', atCautions)
     const page = await open()
@@ -86,6 +100,11 @@ describe.skipIf(!hasBrowser)('the page at the bench', () => {
     for (const width of [320, 3840]) {
       await page.setViewportSize({ width, height: width === 320 ? 640 : 2160 })
       await expect.poll(() => sticksOut(page)).toBeLessThanOrEqual(0)
+      // Of a run that is heard, as it is looked at.
+      runs()
+      await page.locator('.running[data-stale=false]').waitFor()
+      await page.waitForTimeout(800)
+      runs()
       await page.screenshot({ path: `docs/energise-${width}.png` })
       const stop = await page.getByRole('button', { name: /STOP/ }).boundingBox()
       expect((stop?.y ?? 0) + (stop?.height ?? 1e9)).toBeLessThanOrEqual(width === 320 ? 640 : 2160)
@@ -100,21 +119,7 @@ describe.skipIf(!hasBrowser)('the page at the bench', () => {
   })
 
   it('stops at Esc from within a text field, says sent, and done only when it was measured', async () => {
-    service.send('snapshot', {
-      ...running(view, service.now_ms()),
-      prompt: {
-        prompt: 4,
-        text: 'Read the AC volts of heaters on the meter that is clipped on since before power. No hand goes in.',
-        about: 'reading',
-        wants: { kind: 'reading', node: null, rail: 'heaters', unit: 'V', low: 5.7, high: 6.9 },
-        needs: 'answer a reading',
-        no_means: 'no stops the run',
-        inside: false,
-        figure: null,
-        until_ms: service.now_ms() + 600_000,
-        meter: null,
-      },
-    })
+    service.send('snapshot', { ...running(view, service.now_ms()), prompt: reading() })
     const page = await open({ locale: 'de-DE' })
     const field = page.getByLabel('What the meter shows')
     await field.fill('6,2')
@@ -133,6 +138,72 @@ describe.skipIf(!hasBrowser)('the page at the bench', () => {
     expect(await page.getByText('done. Outputs measured off').count()).toBe(0)
     service.send('stop', { stop: { ...stop, done: 'confirmed' } })
     await page.getByText('done. Outputs measured off. Measure before touching.').waitFor()
+  })
+
+  it('keeps the stop in sight above a phone’s keyboard, which a question does not bring up by itself', async () => {
+    service.send('snapshot', { ...running(view, service.now_ms()), prompt: reading() })
+    const page = await open({ width: 390, height: 800, phone: true })
+    const field = page.getByLabel('What the meter shows')
+    await field.waitFor()
+    expect(await field.getAttribute('inputmode')).toBe('decimal')
+    // Until it is tapped: then its keyboard takes the lower part of the screen.
+    expect(await page.evaluate<string>('document.activeElement?.id')).not.toBe('reading')
+    const stop = page.getByRole('button', { name: /STOP/ })
+    await stop.waitFor()
+    const sight = (): Promise<{ readonly foot: number; readonly stop: number }> =>
+      page.evaluate(`(() => {
+        const { bottom } = document.querySelector('.stop-bar').getBoundingClientRect()
+        return { foot: visualViewport.offsetTop + visualViewport.height, stop: bottom }
+      })()`)
+    expect((await sight()).stop).toBe(800)
+    // There is no keyboard here; a picture drawn closer leaves as little of the window to be seen.
+    const devtools = await page.context().newCDPSession(page)
+    await devtools.send('Emulation.setPageScaleFactor', { pageScaleFactor: 2 })
+    await expect.poll(async () => (await sight()).foot).toBeLessThan(500)
+    await expect
+      .poll(async () => Math.abs((await sight()).stop - (await sight()).foot))
+      .toBeLessThanOrEqual(1)
+    await devtools.send('Emulation.setPageScaleFactor', { pageScaleFactor: 1 })
+    await expect.poll(async () => (await sight()).stop).toBe(800)
+  })
+
+  it('is heard at a question, at hands clear and at an alarm, and says that it is not before it was touched', async () => {
+    runs()
+    const page = await open()
+    // Every look that a test takes counts with the browser as a touch: here only a real one does.
+    await page.context().addInitScript(`
+      let touched = false
+      addEventListener('pointerdown', () => { touched = true }, { capture: true })
+      Object.defineProperty(navigator, 'userActivation', { value: { get hasBeenActive() { return touched } } })
+      globalThis.tones = []
+      const start = OscillatorNode.prototype.start
+      OscillatorNode.prototype.start = function (at) {
+        tones.push(this.frequency.value)
+        start.call(this, at)
+      }
+    `)
+    await page.reload()
+    await page.getByText('No sound comes from this page yet').waitFor()
+    const heard = (): Promise<number[]> => page.evaluate<number[]>('globalThis.tones.splice(0)')
+    const alarm = (n: number): void => {
+      service.send('message', { message: { n, at_ms: service.now_ms(), kind: 'alarm', text: `Alarm ${n}.` } })
+    }
+    alarm(2)
+    await page.getByText('Alarm 2.').first().waitFor()
+    expect(await heard()).toEqual([])
+    await page.locator('main').click({ position: { x: 2, y: 2 } })
+    await expect.poll(() => page.getByText('No sound comes from this page yet').count()).toBe(0)
+    alarm(3)
+    await expect.poll(heard).toEqual([520, 780, 520, 780, 520, 780])
+    service.send('prompt', { prompt: reading() })
+    await expect.poll(heard).toEqual([660])
+    service.send('prompt', { prompt: null })
+    service.send('hands', { hands_clear: { until_ms: service.now_ms() + 5000 } })
+    await expect.poll(heard).toEqual([880, 880, 880])
+    // The same once more is not news.
+    service.send('hands', { hands_clear: { until_ms: service.now_ms() + 5000 } })
+    await page.waitForTimeout(300)
+    expect(await heard()).toEqual([])
   })
 
   it('shows the current that is watched in tuning as large as it can', async () => {
@@ -235,7 +306,6 @@ describe.skipIf(!hasBrowser)('the page at the bench', () => {
     await page.getByText('Measure before touching.').waitFor()
     expect((await page.textContent('body')) ?? '').not.toMatch(/safe to touch/i)
     expect(await page.getByRole('button', { name: /STOP/ }).count()).toBe(0)
-    await page.screenshot({ path: 'docs/ending.png' })
     expect(await unfair(page)).toEqual([])
     service.send(
       'snapshot',

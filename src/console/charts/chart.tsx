@@ -1,3 +1,4 @@
+import { signal } from '@preact/signals'
 import { useLayoutEffect, useRef } from 'preact/hooks'
 import uPlot from 'uplot'
 import 'uplot/dist/uPlot.min.css'
@@ -37,6 +38,12 @@ interface Props {
 
 const none: Trace = { t_s: [], A: [] }
 
+/** A window made larger is looked at from further away: charts are made anew with larger words. */
+const words_px = signal(Math.round(wordsSize_px()))
+addEventListener('resize', () => {
+  words_px.value = Math.round(wordsSize_px())
+})
+
 /** One rail: its current over time, what it should be and where it would be stopped; or another trace, without limits. */
 export function RailChart(props: Props) {
   const box = useRef<HTMLDivElement>(null)
@@ -44,6 +51,7 @@ export function RailChart(props: Props) {
   const latest = useRef(props)
   latest.current = props
   const drawn = drawnAs.value
+  const words = words_px.value
 
   useLayoutEffect(() => {
     const element = box.current
@@ -59,7 +67,7 @@ export function RailChart(props: Props) {
       made.destroy()
       chart.current = null
     }
-  }, [props.inAmps, props.unit, drawn, props.onZoom === undefined])
+  }, [props.inAmps, props.unit, drawn, words, props.onZoom === undefined])
 
   // With the words beside it, not a frame later; and the first time too.
   useLayoutEffect(() => {
@@ -164,9 +172,10 @@ function together(u: uPlot, moments: readonly Moment[]): Moment[] {
     const last = groups.at(-1)
     const x = u.valToPos(moment.t_s, 'x')
     if (last !== undefined && x - u.valToPos(last.at.t_s, 'x') < apart_px) {
-      if (!last.words.includes(moment.words)) last.words.push(moment.words)
+      if (moment.words !== '' && !last.words.includes(moment.words)) last.words.push(moment.words)
       last.bad ||= moment.bad === true
-    } else groups.push({ at: moment, words: [moment.words], bad: moment.bad === true })
+    } else
+      groups.push({ at: moment, words: moment.words === '' ? [] : [moment.words], bad: moment.bad === true })
   }
   return groups.map(({ at, words, bad }) => ({ ...at, words: words.join(', '), bad }))
 }

@@ -6,7 +6,7 @@ import { isOld, notOfNow, oldWords, typedAgo, unheard } from '../live/old.js'
 import { livePlan } from '../live/plan.js'
 import { me, snapshot } from '../live/state.js'
 import { amps, duration, durationWords, inA, inV, volts } from '../words/figures.js'
-import { readsInAmps } from '../words/course.js'
+import { readsInAmps, stageName } from '../words/course.js'
 import { shapes, verdictOf } from '../words/verdict.js'
 import { ChartKey } from '../charts/chart.js'
 import { Alarms, Said } from './messages.js'
@@ -54,7 +54,7 @@ export function Running() {
         <div class="stage">
           <dt>Stage</dt>
           <dd class="figure">
-            {seen.stage}
+            {stageName(seen.stage)}
             {seen.rail !== null && `, ${seen.rail}`}
           </dd>
         </div>
@@ -176,8 +176,8 @@ function Rail({ rail, plan }: { readonly rail: LiveRail; readonly plan: Plan | n
           </>
         )}
       </dl>
-      <Reasons rail={rail.rail} plan={plan} />
       <RailTrace rail={rail.rail} inAmps={inAmps} plan={plan} />
+      <Reasons rail={rail.rail} plan={plan} />
     </section>
   )
 }

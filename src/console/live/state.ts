@@ -4,6 +4,7 @@ import type { EventData, EventName, Snapshot } from '../../service/api/index.js'
 import { call } from '../api/call.js'
 import { say, sayAtOnce } from '../shell/say.js'
 import { sound } from '../shell/sound.js'
+import { stageName } from '../words/course.js'
 import { heard, look } from './clock.js'
 import { draw, keep, keepAnew, looksFirst } from './history.js'
 
@@ -124,7 +125,7 @@ effect(() => {
   const { view, prompt, messages, ended, hands_clear } = now
   if (view !== null && isLive.value && view.step !== said.step) {
     said = { ...said, step: view.step }
-    say(`Step ${view.step} of ${view.steps}: ${view.stage}`)
+    say(`Step ${view.step} of ${view.steps}: ${stageName(view.stage)}`)
   }
   // Asked again with what was wrong is asked anew.
   const asked = prompt === null ? '' : `${prompt.prompt} ${prompt.text}`

@@ -5,6 +5,7 @@ import { comparisonShape, runsShape, type Runs } from '../../service/api/index.j
 import { call, type Why } from '../api/call.js'
 import { go } from '../shell/places.js'
 import { Refused } from '../shell/refused.js'
+import { stageName } from '../words/course.js'
 import { inA, inV, moment } from '../words/figures.js'
 import { measuredAt } from './words.js'
 
@@ -94,7 +95,7 @@ export function Compared({ a, b }: { readonly a: string; readonly b: string }) {
             {now.steps.flatMap((step, i) =>
               step.rails.map((rail, j) => (
                 <tr key={`${i} ${rail.rail}`}>
-                  <td>{step.stage}</td>
+                  <td>{stageName(step.stage)}</td>
                   <td>{j === 0 && step.verdict}</td>
                   <td>{rail.rail}</td>
                   <td class="n">{inV(rail.at_V)}</td>

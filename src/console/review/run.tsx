@@ -17,7 +17,7 @@ import { ChartKey, RailChart } from '../charts/chart.js'
 import { addressOf } from '../shell/places.js'
 import { Refused } from '../shell/refused.js'
 import { parted } from '../words/parted.js'
-import { railsInOrder, readsInAmps } from '../words/course.js'
+import { railsInOrder, readsInAmps, stageName } from '../words/course.js'
 import { duration, durationWords, inA, inV, moment } from '../words/figures.js'
 import { Beside } from './beside.js'
 import { Compared, OtherRun } from './compare.js'
@@ -335,7 +335,7 @@ function Steps({ story, plan }: { readonly story: ApiStory; readonly plan: Plan 
                   <tr key={`${step.index} ${rail.rail}`}>
                     {i === 0 && (
                       <th scope="rowgroup" rowSpan={step.rails.length}>
-                        {step.index} {step.stage}, {duration(step.began_s ?? 0)}
+                        {step.index} {stageName(step.stage)}, {duration(step.began_s ?? 0)}
                       </th>
                     )}
                     <td>{rail.rail}</td>

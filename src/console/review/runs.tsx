@@ -5,6 +5,7 @@ import { call, type Why } from '../api/call.js'
 import { addressOf } from '../shell/places.js'
 import { Refused } from '../shell/refused.js'
 import { durationWords, moment } from '../words/figures.js'
+import { parted } from '../words/parted.js'
 import { endedAs, outputsOf } from './words.js'
 
 const kinds = [
@@ -118,7 +119,7 @@ export function Runs() {
                     ) : (
                       <>
                         {shapes[run.outcome ?? ''] ?? ''} {endedAs(run)}
-                        {run.reason !== null && `, ${run.reason}`}
+                        {run.reason !== null && `, ${parted(run.reason)[0]}`}
                         {run.damage.length > 0 && ' ✕ damaged'}
                         {run.rest.map((file) => (
                           <span key={file}> What it did not take lies in {file}.</span>

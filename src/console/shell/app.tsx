@@ -155,14 +155,14 @@ function CallBack() {
   // Of a run that ended with everything off its alarms stand with its ending, and in its record.
   const newest =
     now.phase === 'ended' && !alarm ? undefined : now.messages.findLast(({ kind }) => kind === 'alarm')
-  const unread = now.ended !== null && now.stop !== null && now.live !== readEnding.value
+  const unread = now.ended !== null && now.live !== readEnding.value ? now.stop : null
   const wants =
     now.prompt !== null
-      ? 'A question waits'
+      ? 'A question waits.'
       : now.phase === 'cautions'
-        ? 'Cautions wait for their word'
+        ? 'Cautions wait for their word.'
         : null
-  if (!isLive.value && wants === null && !alarm && newest === undefined && !unread) return null
+  if (!isLive.value && wants === null && !alarm && newest === undefined && unread === null) return null
   return (
     <>
       {newest !== undefined && <p class="finding alarm">■ ALARM: {newest.text}</p>}
@@ -170,12 +170,12 @@ function CallBack() {
         {alarm
           ? [now.ended?.outputs ?? now.refused?.what, ...(now.ended?.open_hand_rails ?? [])].join(' ')
           : (wants ??
-            (unread
-              ? `${now.stop === null ? '' : stopSaid(now.stop)} ${now.ended?.outputs ?? ''}`
+            (unread !== null
+              ? stopSaid(unread)
               : isLive.value
-                ? 'A run is under way'
-                : 'An alarm stands'))}
-        : <a href={addressOf('energise')}>go to Energise</a>
+                ? 'A run is under way.'
+                : 'An alarm stands.'))}{' '}
+        <a href={addressOf('energise')}>Go to Energise</a>
       </p>
     </>
   )

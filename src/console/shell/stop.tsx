@@ -102,6 +102,24 @@ function told(): string | null {
   return is === 'heard' ? 'Stop: heard at the bench.' : null
 }
 
+/**
+ * A keyboard of the screen lies over the window, and a picture drawn closer shows a part of it. The stop stays in what is seen:
+ * `--below-sight` is how much of the window's foot is not.
+ */
+function stayInSight(): () => void {
+  const seen = visualViewport
+  const root = document.documentElement
+  const look = (): void => {
+    const below_px = seen === null ? 0 : root.clientHeight - seen.offsetTop - seen.height
+    root.style.setProperty('--below-sight', `${Math.max(0, Math.round(below_px))}px`)
+  }
+  for (const event of ['resize', 'scroll']) seen?.addEventListener(event, look)
+  look()
+  return () => {
+    for (const event of ['resize', 'scroll']) seen?.removeEventListener(event, look)
+  }
+}
+
 /** Fixed at the bottom, above everything. The page below is as much longer as this is high, so that it lies over nothing. */
 export function StopBar() {
   const bar = useRef<HTMLElement>(null)
@@ -117,7 +135,9 @@ export function StopBar() {
       root.style.setProperty('--stop-height', `${element.offsetHeight}px`)
     })
     watch.observe(element)
+    const lookAway = stayInSight()
     return () => {
+      lookAway()
       watch.disconnect()
       root.style.setProperty('--stop-height', '0px')
     }
