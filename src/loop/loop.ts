@@ -167,13 +167,18 @@ export function firstLook(loop: Loop, input: LoopInput, give: Give): Given | nul
 }
 
 /**
- * OFF was given and no limit was found broken: what the line told before the reading (that the supply limits) took the run on to a step
- * of wider ones. Outputs are off, so the run ends, before any line asks or raises anything.
+ * OFF was given and nothing was found broken behind it: the two questions disagree, which is a fault of ours. Outputs are off, so the
+ * run ends, before any line asks or raises anything.
  */
 function endAllTheSame(work: Work): void {
-  const { t_us } = work.sequencer
-  feed(work, { kind: 'stop', t_us, how: 'off now', by: 'a current above its ceiling as a step ended' })
+  feed(work, { kind: 'off unfounded', t_us: work.sequencer.t_us })
   work.given = null
+}
+
+/** The current whose OFF is given goes before what its line told with it: it is judged in the state in which it was seen. */
+function takeSeen(heard: Work['heard']): Work['heard'][number] | undefined {
+  const at = heard.findIndex((event) => event.kind === 'reading' && event.quantity === 'A')
+  return at < 0 ? heard.shift() : heard.splice(at, 1)[0]
 }
 
 /** Each port its first OFF. */
@@ -202,7 +207,7 @@ function put(work: Work, output: LoopOutput): void {
  */
 function settle(work: Work): void {
   for (;;) {
-    const event = work.heard.shift()
+    const event = work.given === null ? work.heard.shift() : takeSeen(work.heard)
     if (event !== undefined) {
       if (!isNoNews(work.sequencer, event)) feed(work, event)
       continue

@@ -4,9 +4,8 @@ import { channelOf, currentStep } from './state.js'
 
 /**
  * Whether a current that this channel has just read ends the run at once, whatever else is judged of it: asked of a state as it stands,
- * before a copy of it is made. Yes only where `judgeCeiling` says so of the same reading: time passes between the two, which ends only
- * what a ceiling is wider for, and at most a word on regulation (`endAllTheSame` in `loop`). Where it could be more than a question of
- * one number the answer is no.
+ * before a copy of it is made. Yes only where `judgeCeiling` says so of the same reading, which is judged next: only time passes between
+ * the two, and that ends only what a ceiling is wider for. Where it could be more than a question of one number the answer is no.
  */
 export function endsTheRun(s: State, channel: string, amps: number): boolean {
   const step = currentStep(s)

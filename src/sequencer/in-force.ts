@@ -1,9 +1,14 @@
 import type { RailLimits, RailPlan, Step } from '../plan/index.js'
-import type { RailState, State } from './state.js'
+import type { RailState, State, StepPart } from './state.js'
 import { currentStep, isHot, off_V, resolution, touch_V, touchOf, us } from './state.js'
 import { amps, volts } from './words.js'
 
 /** What is in force now: limits of the moment, and the states that change what a reading means. */
+
+/** Parts of a raise in which nothing has moved yet: what stands, stands as the step before left it. */
+const beforeRise: ReadonlySet<StepPart> = new Set(['gate', 'hands', 'intent', 'first set', 'limits'])
+
+const isAwaited = (s: State, step: Step): boolean => step.do === 'raise' && beforeRise.has(s.part)
 
 /** A rail on its way between two steps: their limits, and how far its set-point has come. */
 interface Way {
@@ -13,11 +18,11 @@ interface Way {
   readonly part: number
 }
 
-/** Null where the rail is not being raised, or nothing lower stood before: the step's own limits hold then. */
+/** Null where the rail is not to be raised, or nothing lower stood before: the step's own limits hold then. */
 function wayOf(s: State, step: Step, rail: string): Way | null {
   const now = step.limits[rail]
   const state = s.rails[rail]
-  if (!now || !state || step.rail !== rail || !isRising(s, step)) return null
+  if (!now || !state || step.rail !== rail || !(isAwaited(s, step) || isRising(s, step))) return null
   const from = s.plan.steps.findLast(
     (earlier, at) => at < s.step && earlier.limits[rail] !== undefined && earlier.do !== 'hook-up check',
   )
@@ -36,12 +41,19 @@ function atLeastBefore(way: Way, of: (limits: RailLimits) => number): number {
   return Math.max(of(way.before), between(way, of))
 }
 
-/** Limits a rail is held to now: those of the step, or, while it is being raised, between the last step's and these. */
+/** At its gate a step's rail stands where it stood: nothing of the next step's room is its own yet. */
+const isStillBefore = (s: State, step: Step, way: Way): boolean => way.part === 0 && isAwaited(s, step)
+
+/**
+ * Limits a rail is held to now: those of the step, or, while it is being raised, between the last step's and these. Until the raise
+ * begins, however long interlocks, hands and the record take, they are the last step's.
+ */
 export function limitsNow(s: State, rail: string): RailLimits | null {
   const step = currentStep(s)
   if (!step) return null
   const way = wayOf(s, step, rail)
   if (!way) return besides(s, step, rail) ?? step.limits[rail] ?? null
+  if (isStillBefore(s, step, way)) return way.before
   return {
     ...way.now,
     expected_A: between(way, (limits) => limits.expected_A),
@@ -88,6 +100,7 @@ function besides(s: State, step: Step, rail: string): RailLimits | null {
   const moving = step.do === 'raise' && step.rail !== rail && s.part !== 'hold' && s.part !== 'settle'
   if (!moving || !now || !before || before.at_V !== now.at_V || before.expected_A === now.expected_A)
     return null
+  if (hasNotMoved(s, step)) return before
   return {
     ...now,
     expected_A: Math.min(before.expected_A, now.expected_A),
@@ -97,6 +110,13 @@ function besides(s: State, step: Step, rail: string): RailLimits | null {
     trip_A: Math.max(before.trip_A, now.trip_A),
     ceiling_A: Math.max(before.ceiling_A, now.ceiling_A),
   }
+}
+
+/** The step's own rail waits at its gate, not held up half way by a question. */
+function hasNotMoved(s: State, step: Step): boolean {
+  if (step.rail === null || !isAwaited(s, step)) return false
+  const way = wayOf(s, step, step.rail)
+  return way === null ? (s.rails[step.rail]?.set_V ?? 0) <= off_V : way.part === 0
 }
 
 /** Least current a rail may draw unasked: its ask, or nine tenths of what a person accepted as weak. */
@@ -168,7 +188,7 @@ export function isLimiting(
 export function due_V(s: State, step: Step, rail: RailPlan, state: RailState, limits: RailLimits): number {
   if (step.rail !== rail.name) return limits.at_V
   if (step.do === 'lower') return Math.min(limits.at_V, step.target_V)
-  return isRising(s, step) ? Math.min(limits.at_V, state.set_V) : limits.at_V
+  return isRising(s, step) || isAwaited(s, step) ? Math.min(limits.at_V, state.set_V) : limits.at_V
 }
 
 /** A charged reservoir stands above a set-point that was lowered until its bleeder has drained it. */
@@ -253,6 +273,10 @@ export function reasonText(s: State, rail: string, limit: 'trip' | 'ceiling', ch
     return sentence(`${name} at ${volts(limits.at_V)}${charge}, still that of step ${held.index}`, [
       whyOf(held, rail, limit),
     ])
+  if (way && isStillBefore(s, step, way))
+    return sentence(`${name} at ${volts(way.before.at_V)}${charge}, that of step ${way.from.index}`, [
+      whyOf(way.from, rail, limit),
+    ])
   const end = whyOf(step, rail, limit)
   if (!way || way.part >= 1) return sentence(`${name} at ${volts(limits.at_V)}${charge}`, [end])
   const begin = whyOf(way.from, rail, limit)
@@ -265,13 +289,14 @@ export function reasonText(s: State, rail: string, limit: 'trip' | 'ceiling', ch
   return sentence(`${name} at ${volts(set_V)} set${charge}, ${how}`, whys)
 }
 
-/** The step before, where its wider figure still holds for a rail that stands while another is on its way. */
+/** The step before, where its figure still holds for a rail that stands while another is, or is to be, on its way. */
 function heldFrom(s: State, step: Step, rail: string, of: (limits: RailLimits) => number): Step | null {
   const before = s.plan.steps[s.step - 1]
   const was = before?.limits[rail]
   const own = step.limits[rail]
-  if (!before || !was || !own || besides(s, step, rail) === null) return null
-  return of(was) > of(own) ? before : null
+  const held = besides(s, step, rail)
+  if (!before || !was || !own || held === null) return null
+  return of(held) === of(was) && of(was) !== of(own) ? before : null
 }
 
 /** What the plan says behind the figure. */

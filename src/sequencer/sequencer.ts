@@ -192,6 +192,12 @@ function handle(d: Draft, event: Event): void {
     case 'judged':
       reformJudged(d, event.judgement)
       return
+    case 'off unfounded':
+      broke(d, {
+        code: 'invariant',
+        text: 'OFF was given for a current above its ceiling that the judgement behind it did not find: a fault of slowglow.',
+      })
+      return
     case 'parent lost':
       broke(d, { code: 'parent-lost', text: `The supervising process is gone or silent: ${event.text}` })
       return

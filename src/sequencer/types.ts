@@ -28,6 +28,8 @@ export type EventBody =
   | { readonly kind: 'recorder lost'; readonly text: string }
   /** The parent (supervisor) is gone or silent. */
   | { readonly kind: 'parent lost'; readonly text: string }
+  /** OFF went out at a first look, and no limit was found broken behind it: a fault of our own, and the run ends. */
+  | { readonly kind: 'off unfounded' }
   /** What the estimator, which sees what is fed here, says of a lifted electrolytic. */
   | { readonly kind: 'judged'; readonly judgement: ReformJudgement }
 

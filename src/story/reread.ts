@@ -83,6 +83,7 @@ const fedShape: z.ZodType<Event> = z.discriminatedUnion('kind', [
   z.object({ t_us, kind: z.literal('recorded'), intent: z.number() }),
   z.object({ t_us, kind: z.literal('recorder lost'), text }),
   z.object({ t_us, kind: z.literal('parent lost'), text }),
+  z.object({ t_us, kind: z.literal('off unfounded') }),
   z.object({ t_us, kind: z.literal('judged'), judgement: judgementShape }),
 ])
 

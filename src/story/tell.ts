@@ -90,6 +90,7 @@ export function toldOfEvent(event: Event, ids: StreamIds, from: RunEvent['from']
     case 'recorded':
     case 'recorder lost':
     case 'parent lost':
+    case 'off unfounded':
     case 'judged':
       return {
         entry: 'event',

@@ -130,7 +130,7 @@ describe('line and sequencer joined', () => {
     expect(said).toHaveLength(1)
   })
 
-  it('looks first where the supply cannot say that it limits, too, which the line then tells before the reading', () => {
+  it('looks first where the supply cannot say that it limits, too, and judges the reading before what the line tells with it', () => {
     const { loop, t_us } = raiseQueued()
     const { ht } = loop.lines
     const [known] = ht?.channels ?? []
@@ -144,7 +144,7 @@ describe('line and sequencer joined', () => {
     const { loop: after, outputs } = loopStep(silent, input, undefined, false, given)
     expect(after.sequencer.off?.reason?.code).toBe('over-ceiling')
     const fed = outputs.flatMap((output) => (output.kind === 'fed' ? [output.event.kind] : []))
-    expect(fed.slice(0, 2)).toEqual(['regulation', 'reading'])
+    expect(fed.slice(0, 2)).toEqual(['reading', 'regulation'])
   })
 
   it('ends a run whose OFF was given, also where nothing is found broken behind it', () => {
@@ -153,10 +153,11 @@ describe('line and sequencer joined', () => {
     const input = { kind: 'port', port: 'ht', line: { kind: 'text', t_us, text: '0.031' } } as const
     const given = { ht: loop.laidReady[0]?.[1] ?? '' }
     const { loop: after } = loopStep(loop, input, (_, text) => said.push(text), false, given)
-    expect(after.sequencer).toMatchObject({ phase: 'making off', off: { how: 'urgent', outcome: 'stopped' } })
-    expect(after.sequencer.off?.reason?.text).toBe(
-      'Outputs off now, by a current above its ceiling as a step ended.',
-    )
+    expect(after.sequencer).toMatchObject({ phase: 'making off', off: { how: 'urgent', outcome: 'failed' } })
+    expect(after.sequencer.off?.reason).toMatchObject({
+      code: 'invariant',
+      text: expect.stringContaining('a fault of slowglow'),
+    })
     // Said again where need be; nothing else is said by then.
     expect(said.filter((text) => !text.includes(':OUTP OFF'))).toEqual([])
   })
