@@ -53,7 +53,7 @@ export function draftOf(state: State, off_now: OffNow): Draft {
     rest: state.rest,
     unsettled: state.unsettled,
     over_rating: state.over_rating,
-    passed_over: state.passed_over,
+    done: state.done,
     outputs_proved: state.outputs_proved,
     limits_us: state.limits_us,
     ever_energised: state.ever_energised,

@@ -102,6 +102,7 @@ function mean(samples: readonly { value: number }[]): number | null {
 
 export function nextStep(d: Draft, step: Step): void {
   for (const name of Object.keys(step.limits)) judgeAtEnd(d, step, name)
+  if (!d.s.done.includes(d.s.step)) d.s.done = [...d.s.done, d.s.step]
   d.s.step += 1
   passOver(d)
   d.s.step_us = d.s.t_us

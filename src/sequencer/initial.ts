@@ -83,7 +83,7 @@ export function initialState(plan: Plan): State {
     rest: {},
     unsettled: {},
     over_rating: {},
-    passed_over: 0,
+    done: [],
     outputs_proved: false,
     limits_us: 0,
     ever_energised: false,

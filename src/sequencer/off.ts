@@ -299,7 +299,7 @@ function end(d: Draft, result: OffResult): void {
     bias_released_by: result.bias_released_by,
     warnings: d.s.warnings,
     ...(d.s.plan.by_hand !== undefined && { by_hand: d.s.plan.by_hand.map(({ text }) => text) }),
-    steps_done: d.s.step - d.s.passed_over,
+    steps_done: d.s.done.length,
     ever_energised: d.s.ever_energised,
   }
   d.s.phase = 'ended'

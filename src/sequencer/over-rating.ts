@@ -56,10 +56,8 @@ export function isPassedOver(s: State, step: Step): boolean {
 
 /** Steps that nothing in this run called for. */
 export function passOver(d: Draft): void {
-  for (let step = currentStep(d.s); step !== null && isPassedOver(d.s, step); step = currentStep(d.s)) {
+  for (let step = currentStep(d.s); step !== null && isPassedOver(d.s, step); step = currentStep(d.s))
     d.s.step += 1
-    d.s.passed_over += 1
-  }
 }
 
 /** The cathode reading itself tells more than the rail: it is the tube's own current. */

@@ -74,8 +74,8 @@ export interface State {
   unsettled: Record<string, number>
   /** Tubes read over their bare rating at the end of a step, with the most it was, in parts of the rating. */
   over_rating: Record<string, number>
-  /** Steps passed over because nothing called for them. */
-  passed_over: number
+  /** Steps that came to their end, as places in the plan: each once, however often a run climbs again. */
+  done: readonly number[]
   /** Every output was read back as off and its terminals were measured so, at the start of this run. */
   outputs_proved: boolean
   /** When limits were last read back: the next channel's wait for fresh readings, so that asking never starves judging. */

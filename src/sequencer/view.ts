@@ -45,7 +45,7 @@ export function view(s: State): View {
   return {
     phase: s.phase,
     step: step?.index ?? s.plan.steps.length,
-    steps_done: s.step - s.passed_over,
+    steps_done: s.done.length,
     steps: wanted.length,
     stage: step?.stage ?? 'running down',
     rail: step?.rail ?? step?.hookup?.rail ?? null,

@@ -154,10 +154,8 @@ describe('line and sequencer joined', () => {
     const given = { ht: loop.laidReady[0]?.[1] ?? '' }
     const { loop: after } = loopStep(loop, input, (_, text) => said.push(text), false, given)
     expect(after.sequencer).toMatchObject({ phase: 'making off', off: { how: 'urgent', outcome: 'failed' } })
-    expect(after.sequencer.off?.reason).toMatchObject({
-      code: 'invariant',
-      text: expect.stringContaining('a fault of slowglow'),
-    })
+    expect(after.sequencer.off?.reason?.code).toBe('invariant')
+    expect(after.sequencer.off?.reason?.text).toContain('a fault of slowglow')
     // Said again where need be; nothing else is said by then.
     expect(said.filter((text) => !text.includes(':OUTP OFF'))).toEqual([])
   })
