@@ -65,6 +65,11 @@ export class Desk {
     }
   }
 
+  /** Its processes, as many as have been asked yet. */
+  get pids(): readonly number[] {
+    return [this.quick.pid, this.slow.pid].filter((pid) => pid !== undefined)
+  }
+
   end(): void {
     this.quick.end()
     this.slow.end()
@@ -94,6 +99,10 @@ class Line {
 
   get waiting(): number {
     return this.open.size
+  }
+
+  get pid(): number | undefined {
+    return this.child?.pid
   }
 
   ask(what: string, ask: unknown): Promise<string> {

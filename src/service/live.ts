@@ -16,6 +16,7 @@ import type { LiveJob } from './live-job.js'
 import { Messages } from './messages.js'
 import { ownFault, refusedAs } from './not-begun.js'
 import { endedSince, refusedSince } from './off-again.js'
+import { standAside } from './stand-aside.js'
 import type { Streams } from './streams.js'
 import { goThrough, startOf } from './through.js'
 import { needsOf, phaseOf, promptOf, runOf, type Started } from './told.js'
@@ -263,6 +264,7 @@ export class Live {
     this.tellLeft(prepared.state_path)
     const start = startOf(asked, prepared)
     let over: Ran | NotBegun
+    let goBack: () => unknown = () => undefined
     try {
       over = await goThrough(start, prepared, current, this.job, {
         told: (text) => {
@@ -273,12 +275,15 @@ export class Live {
         },
         follow: (run, name) => {
           this.follow(run, name, current, start)
+          // The controller has been started by now: it keeps all processors.
+          goBack = standAside(() => [process.pid, ...this.job.desk.pids]).goBack
         },
         present: () => (this.streams?.count ?? 0) > 0,
       })
     } catch (error) {
       over = ownFault(error, current.run !== null)
     }
+    goBack()
     this.current = null
     this.leftOn.left = leftOn(over, start)
     this.close(over)

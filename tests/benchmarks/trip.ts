@@ -197,7 +197,7 @@ function unchanged(where: string, us: Us, resting: Us): Figure[] {
   return [figure('median', 0.5, 1.1), figure('99th percentile', 0.99, 1.3)]
 }
 const stand =
-  'Viewers and reviewer stand for other computers and have the lowest priority here; the service and what answers reviews have their own'
+  'Viewers and reviewer stand for other computers: they have the lowest priority here and, as the service does beside a run, keep to one of the processors; the service and what answers reviews have their own priority'
 
 function rates(where: string, rate: Readonly<Record<Side, readonly number[]>>): Figure {
   const ours = median(rate.controller)

@@ -16,11 +16,13 @@ import {
   storyShape,
   tracesShape,
 } from '../../src/service/api/index.js'
+import { processors } from '../../src/service/stand-aside.js'
 import { Streams } from '../../src/service/streams.js'
 import { goesAnotherWay } from '../helpers/replayed.js'
 import { ofItsOwn, PageRun, ServeProcess, Watcher } from '../helpers/serve.js'
 import { program } from '../helpers/terminal.js'
 
+const here = processors()
 const short = 'tests/helpers/short/receive.yaml'
 let serve: ServeProcess
 let run: PageRun | null = null
@@ -139,6 +141,11 @@ describe('a run from the page', () => {
     const isGone = (socket: Socket): boolean => socket.destroyed || socket.readableEnded
     while (crowd.filter(isGone).length < 60) await sleep(20)
     expect(run.page.connected).toBe(connected)
+    // One processor is left to the controller, which has all.
+    const { supervisor, controller } = stateOf(serve.runs)
+    const mayRunOn = (which: number | undefined) => processors(`/proc/${which ?? 0}/status`)
+    if (here.length > 1) expect(mayRunOn(supervisor.pid)).toEqual(here.slice(1))
+    expect(mayRunOn(controller?.pid)).toEqual(here)
     const stopped = await serve.ask('stop')
     for (const socket of crowd) socket.destroy()
     expect(stopped.status).toBe(200)
@@ -148,6 +155,7 @@ describe('a run from the page', () => {
     expect(stop).toMatchObject({ done: 'confirmed', by: 'the page on the bench machine' })
     const { events } = record(described?.run)
     expect(events.some(({ what, text }) => what === 'act' && text.includes('off now'))).toBe(true)
+    while (mayRunOn(supervisor.pid).length < here.length) await sleep(20)
   })
 
   it('trips on a fault, with its reason in words and figures', async () => {

@@ -3,6 +3,7 @@ import type { AddressInfo } from 'node:net'
 import { resolve } from 'node:path'
 import { pathToFileURL } from 'node:url'
 import { Desk } from '../../../src/service/desk.js'
+import { standAside } from '../../../src/service/stand-aside.js'
 import { beginStream, Streams } from '../../../src/service/streams.js'
 import { liveView, running, views } from '../../browser/small-run.js'
 import type { FromWatched, ToWatched } from './messages.js'
@@ -45,6 +46,8 @@ const server = createServer((request, response) => {
     // Asked as the measurement ended: the run is gone already, and so is who asked.
     .catch(() => response.destroy())
 })
+// As beside every run, before its desk is asked for the first time.
+await standAside(() => [process.pid]).aside
 server.listen(0, '127.0.0.1', () => {
   say({ kind: 'serving', port: (server.address() as AddressInfo).port })
 })

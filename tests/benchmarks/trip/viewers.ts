@@ -1,12 +1,15 @@
 import { connect } from 'node:net'
 import { constants, setPriority } from 'node:os'
+import { standAside } from '../../../src/service/stand-aside.js'
 import type { FromWatched, ToWatched } from './messages.js'
 
 /**
  * Who watches, and one who reviews: `viewers PORT COUNT RUN SECONDS`. They take what comes and look at nothing. They stand for other
- * computers, which take no processor of this one: so they have the lowest priority here, and get what is left.
+ * computers, which take no processor of this one: so they have the lowest priority here, get what is left, and keep off the processor
+ * that the service leaves to a run.
  */
 setPriority(constants.priority.PRIORITY_LOW)
+await standAside(() => [process.pid]).aside
 const say = (message: FromWatched): void => {
   process.send?.(message)
 }
