@@ -4,8 +4,9 @@ import { madeRun } from './made-run.js'
 
 /**
  * The controller's side of a record, in a process of its own: hands a made run to the recorder as fast as it confirms, and
- * says how its memory grew from the first tenth to the last: medians, since what the system counts as resident sways with every
- * message on its way, and what the program itself holds beside it. Arguments: socket, readings.
+ * says how its memory grew after the first tenth, in which the engine takes what it works with: from the second to the last, medians, since
+ * what the system counts as resident sways with every message on its way; and what the program itself holds beside it. Arguments: socket,
+ * readings.
  */
 const [socket = '', readings = '0'] = process.argv.slice(2)
 /** Confirmations come about once a second, so the queue is what paces this; a controller's is a thousandth of it. */
@@ -54,11 +55,13 @@ for (const batch of madeRun(Number(readings), 1)) {
 }
 await client.close(60_000)
 const tenth = Number(readings) / 10
-const early = seen.filter((look) => look.given <= tenth)
+const first = seen.filter((look) => look.given <= tenth)
+const early = seen.filter((look) => look.given > tenth && look.given <= 2 * tenth)
 const late = seen.filter((look) => look.given > given - tenth)
 const MB = (of: 'rss' | 'held', taken: typeof seen): number => median(taken.map((look) => look[of])) / 1e6
 process.send?.({
   growth_MB: MB('rss', late) - MB('rss', early),
+  begun_MB: MB('rss', early) - MB('rss', first),
   held_MB: MB('held', late) - MB('held', early),
   spread_MB: (Math.max(...seen.map(({ rss }) => rss)) - Math.min(...seen.map(({ rss }) => rss))) / 1e6,
   seconds: (performance.now() - began) / 1000,
