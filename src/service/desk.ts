@@ -9,6 +9,8 @@ export const deskPlaceShape: z.ZodType<DeskPlace> = z.object({
   elsewhere: z.array(z.string()),
 })
 export const deskQuestionShape = z.object({ id: z.number(), what: z.string(), ask: z.unknown() })
+/** Told once: a process that has set itself back may not come forward again. */
+export const deskStandsBehindShape = z.object({ behind: z.literal(true) })
 const deskAnswerShape = z.union([
   z.object({ id: z.number(), text: z.string() }),
   z.object({
@@ -65,6 +67,24 @@ export class Desk {
     }
   }
 
+  /** What answers quick questions is ready before the first is asked: a page that opens waits a second less. */
+  begin(): void {
+    this.quick.begin()
+  }
+
+  /** From now on behind a run in line for the processor. */
+  standBehind(): void {
+    this.quick.standBehind()
+    this.slow.standBehind()
+  }
+
+  /** The run is over: others take the place of those that stood behind it, as soon as nothing waits for these. */
+  comeForward(): void {
+    this.quick.comeForward()
+    this.slow.comeForward()
+    this.quick.begin()
+  }
+
   /** Its processes, as many as have been asked yet. */
   get pids(): readonly number[] {
     return [this.quick.pid, this.slow.pid].filter((pid) => pid !== undefined)
@@ -89,6 +109,8 @@ class Line {
   private child: ChildProcess | null = null
   private id = 0
   private ended = false
+  private behind = false
+  private toRenew = false
   private readonly open = new Map<number, Open>()
 
   constructor(
@@ -123,6 +145,30 @@ class Line {
     })
   }
 
+  begin(): void {
+    if (!this.ended) this.child ??= this.start()
+  }
+
+  standBehind(): void {
+    this.behind = true
+    this.toRenew = false
+    this.child?.send({ behind: true }, () => undefined)
+  }
+
+  comeForward(): void {
+    this.behind = false
+    this.toRenew = this.child !== null
+    this.renew()
+  }
+
+  private renew(): void {
+    if (!this.toRenew || this.open.size > 0) return
+    this.toRenew = false
+    const { child } = this
+    this.child = null
+    if (child?.connected === true) child.disconnect()
+  }
+
   end(): void {
     this.ended = true
     if (this.child?.connected === true) this.child.disconnect()
@@ -155,6 +201,7 @@ class Line {
       else if ('refused' in parsed.data) open.reject(asRefused(parsed.data.refused))
       else open.reject(new Error(parsed.data.fault))
       this.watch()
+      this.renew()
     })
     const lost = (): void => {
       if (this.child !== child) return
@@ -170,6 +217,7 @@ class Line {
       }
       this.open.clear()
     }
+    if (this.behind) child.send({ behind: true }, () => undefined)
     child.on('exit', lost)
     child.on('error', lost)
     return child

@@ -264,7 +264,7 @@ export class Live {
     this.tellLeft(prepared.state_path)
     const start = startOf(asked, prepared)
     let over: Ran | NotBegun
-    let goBack: () => unknown = () => undefined
+    let goBack = (): Promise<void> => Promise.resolve()
     try {
       over = await goThrough(start, prepared, current, this.job, {
         told: (text) => {
@@ -276,14 +276,20 @@ export class Live {
         follow: (run, name) => {
           this.follow(run, name, current, start)
           // The controller has been started by now: it keeps all processors.
-          goBack = standAside(() => [process.pid, ...this.job.desk.pids]).goBack
+          const { desk } = this.job
+          const aside = standAside(() => [process.pid, ...desk.pids])
+          desk.standBehind()
+          goBack = async () => {
+            await aside.goBack()
+            desk.comeForward()
+          }
         },
         present: () => (this.streams?.count ?? 0) > 0,
       })
     } catch (error) {
       over = ownFault(error, current.run !== null)
     }
-    goBack()
+    void goBack()
     this.current = null
     this.leftOn.left = leftOn(over, start)
     this.close(over)

@@ -122,6 +122,7 @@ export async function startService(job: ServiceJob): Promise<Service | { readonl
     await end()
     return { trouble: error instanceof Error ? error.message : String(error) }
   }
+  desk.begin()
   for (const name of ['localhost', '127.0.0.1', '::1']) hosts.add(hostOf(name, port))
   const names = open ? namesOf(job.address) : []
   for (const name of names) hosts.add(hostOf(name, port))

@@ -1,4 +1,4 @@
-import { existsSync, mkdtempSync, readdirSync, readFileSync, rmSync } from 'node:fs'
+import { existsSync, mkdtempSync, readFileSync, rmSync } from 'node:fs'
 import { getPriority, tmpdir } from 'node:os'
 import { join, resolve } from 'node:path'
 import { pathToFileURL } from 'node:url'
@@ -16,22 +16,24 @@ afterAll(() => {
   rmSync(runs, { recursive: true, force: true })
 })
 
-/** The only process that this one has started, or what it has started. */
+/** The one process that has been asked. */
 function deskPid(): number {
-  const children = readdirSync('/proc/self/task').flatMap((task) =>
-    readFileSync(`/proc/self/task/${task}/children`, 'utf8').split(' ').filter(Boolean),
-  )
-  const found = children.filter((pid) =>
-    readFileSync(`/proc/${pid}/cmdline`, 'utf8').includes('desk.process'),
-  )
-  expect(found).toHaveLength(1)
-  return Number(found[0])
+  expect(desk.pids).toHaveLength(1)
+  return desk.pids[0] ?? 0
 }
 
 describe('what answers heavy questions', () => {
-  it('stands behind the controller in line for the processor, whether Linux counts by process or by session', async () => {
-    await desk.ask('runs', {})
+  it('is there before it is asked, in no line behind others while there is no run', async () => {
+    desk.begin()
     const pid = deskPid()
+    await desk.ask('runs', {})
+    expect([deskPid(), getPriority(pid)]).toEqual([pid, getPriority()])
+  })
+
+  it('stands behind the controller in line for the processor while there is one, whether Linux counts by process or by session', async () => {
+    const pid = deskPid()
+    desk.standBehind()
+    await desk.ask('runs', {})
     expect(getPriority(pid)).toBe(10)
     // Field 6 of proc(5)'s stat: its session.
     const stat = readFileSync(`/proc/${pid}/stat`, 'latin1')
@@ -39,5 +41,24 @@ describe('what answers heavy questions', () => {
     const group = `/proc/${pid}/autogroup`
     if (existsSync(group))
       await expect.poll(() => readFileSync(group, 'utf8'), { timeout: 5000 }).toMatch(/ nice 5$/m)
+  })
+
+  it('comes forward as another process when the run is over, and what it was asked before is answered', async () => {
+    const pid = deskPid()
+    const asked = desk.ask('runs', {})
+    desk.comeForward()
+    expect(JSON.parse(await asked)).toEqual(JSON.parse(await desk.ask('runs', {})))
+    expect(deskPid()).not.toBe(pid)
+    expect(getPriority(deskPid())).toBe(getPriority())
+    await expect.poll(() => existsSync(`/proc/${pid}/cmdline`), { timeout: 5000 }).toBe(false)
+    expect(desk.counts).toMatchObject({ refused: 0, restarted: 0, waiting: 0 })
+  })
+
+  it('that is started beside a run stands behind it from the first', async () => {
+    desk.standBehind()
+    process.kill(deskPid(), 'SIGKILL')
+    await expect.poll(() => desk.pids).toEqual([])
+    await desk.ask('runs', {})
+    expect(getPriority(deskPid())).toBe(10)
   })
 })

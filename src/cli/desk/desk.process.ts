@@ -1,6 +1,12 @@
 import { writeFileSync } from 'node:fs'
 import { setPriority } from 'node:os'
-import { type DeskQuestions, deskPlaceShape, deskQuestionShape, Refused } from '../../service/index.js'
+import {
+  type DeskQuestions,
+  deskPlaceShape,
+  deskQuestionShape,
+  deskStandsBehindShape,
+  Refused,
+} from '../../service/index.js'
 import { filesDesk } from './files.js'
 import type { Where } from './place.js'
 import { plansDesk } from './plans.js'
@@ -9,7 +15,7 @@ import { setsDesk } from './sets.js'
 
 /*
  * Answers what the page asks with the functions that the commands use, one question after another, beside the process that
- * supervises a run and behind it and the controller in line for the processor.
+ * supervises a run; told that there is one, behind it and the controller in line for the processor.
  */
 
 const place = deskPlaceShape.parse(JSON.parse(process.argv[2] ?? ''))
@@ -44,7 +50,6 @@ function standBehind(left: number): void {
       }, tried_ms).unref()
   }
 }
-standBehind(tries)
 // What is meant for the service, which ends this process by letting go of it.
 for (const signal of ['SIGINT', 'SIGTSTP', 'SIGHUP', 'SIGQUIT'] as const) process.on(signal, () => undefined)
 process.on('disconnect', () => {
@@ -53,7 +58,8 @@ process.on('disconnect', () => {
 
 let turn: Promise<void> = Promise.resolve()
 process.on('message', (raw) => {
-  turn = turn.then(() => answer(raw))
+  if (deskStandsBehindShape.safeParse(raw).success) standBehind(tries)
+  else turn = turn.then(() => answer(raw))
 })
 
 async function answer(raw: unknown): Promise<void> {

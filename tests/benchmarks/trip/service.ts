@@ -48,6 +48,7 @@ const server = createServer((request, response) => {
 })
 // As beside every run, before its desk is asked for the first time.
 await standAside(() => [process.pid]).aside
+desk.standBehind()
 server.listen(0, '127.0.0.1', () => {
   say({ kind: 'serving', port: (server.address() as AddressInfo).port })
 })
