@@ -29,6 +29,11 @@ describe('runs with everything simulated and faults drawn on every layer', () =>
     expect(simulate(parts, seed).broken).toEqual([])
   })
 
+  it('go through a first look too: its OFF ends that run for the current that was seen', () => {
+    const { first_looks, reason, broken } = simulate(parts, 1_000_118)
+    expect({ first_looks, reason, broken }).toEqual({ first_looks: 1, reason: 'over-ceiling', broken: [] })
+  })
+
   it('are of every kind', () => {
     for (const kind of kindsOfRun) expect(all.filter(({ of }) => of === kind).length, kind).toBeGreaterThan(3)
   })

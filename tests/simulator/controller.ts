@@ -1,6 +1,15 @@
+import { moment_ms, offFirst } from '../../src/controller/off-first.js'
 import { beat_lost_us, beat_us } from '../../src/controller/supervise.js'
 import { type LineConfig, lineWakeAt } from '../../src/line/index.js'
-import { createLoop, type Loop, type LoopInput, type LoopOutput, loopStep } from '../../src/loop/index.js'
+import {
+  createLoop,
+  firstLook,
+  type Given,
+  type Loop,
+  type LoopInput,
+  type LoopOutput,
+  loopStep,
+} from '../../src/loop/index.js'
 import type { Ask, Plan } from '../../src/plan/index.js'
 import type { Command, EventBody, State } from '../../src/sequencer/index.js'
 import {
@@ -23,6 +32,8 @@ const start_within_us = 12_000_000
 export interface Outside {
   readonly now_us: number
   write(port: string, text: string): void
+  /** Does this so long from now. */
+  later(after_us: number, act: () => void): void
   reopen(port: string): void
   /** Into the record. */
   tell(entry: RunEntry): void
@@ -50,6 +61,10 @@ export class Controller {
   private is: 'well' | 'hung' | 'dead' = 'well'
   private busy_until_us = 0
   private inbox: LoopInput[] = []
+  /** An OFF has the machine for itself since a first look; what its input comes to is `held` where the moment ends in a stall. */
+  private waits = false
+  private held: (() => void) | null = null
+  private readonly feed: (input: LoopInput) => void
   private slept_us = 0
   /** Its clock, as far as it has gone from the true one. */
   private clock_us = 0
@@ -74,6 +89,22 @@ export class Controller {
   ) {
     this.loop = createLoop(plan, configs)
     this.ports = configs.map(({ port }) => ({ port, wake_us: this.wakeOf(port) }))
+    const write = (port: string, text: string): void => {
+      this.outside.write(port, text)
+    }
+    this.feed = offFirst(
+      (input: LoopInput) => this.looksFirst(input, write),
+      (input, given) => {
+        this.take(input, given, write)
+      },
+      (act) => {
+        this.waits = true
+        this.outside.later(1000 * moment_ms, () => {
+          this.held = act
+          if (!this.busy) this.goesOn()
+        })
+      },
+    )
   }
 
   get sequencer(): State {
@@ -121,6 +152,7 @@ export class Controller {
 
   /** When one of its lines wants of the clock. */
   next_us(): number {
+    if (this.waits) return Infinity
     let first = Infinity
     for (const { wake_us } of this.ports) if (wake_us < first) first = wake_us
     return first - this.clock_us
@@ -147,11 +179,30 @@ export class Controller {
       return
     }
     const now_us = this.outside.now_us + this.clock_us
-    const own = this.clock_us === 0 ? input : stamped(input, Math.max(0, now_us))
-    const { loop, outputs, moved } = loopStep(this.loop, own, undefined, true)
+    this.feed(this.clock_us === 0 ? input : stamped(input, Math.max(0, now_us)))
+  }
+
+  /** What it wrote at first look, and had no time to judge. */
+  private looksFirst(input: LoopInput, write: Give): Given | null {
+    const given = firstLook(this.loop, input, write)
+    if (given !== null) this.checks.lookedFirst()
+    return given
+  }
+  /** The moment of an OFF is over, and it can act: what the first look saw is judged. */
+  private goesOn(): void {
+    const act = this.held
+    this.held = null
+    if (this.is !== 'well' || act === null) return
+    this.waits = false
+    act()
+  }
+
+  private take(input: LoopInput, given: Given | null, write: Give): void {
+    if (this.ending !== null || this.gave_up) return
+    const { loop, outputs, moved } = loopStep(this.loop, input, write, true, given)
     this.loop = loop
     for (const each of this.ports) if (moved.includes(each.port)) each.wake_us = this.wakeOf(each.port)
-    for (const output of outputs) if (output.kind === 'write') this.outside.write(output.port, output.text)
+    if (given !== null) this.checks.judgedBehind(loop.sequencer, this.outside.now_us)
     // Said behind its OFF, and before anything else is.
     if (!this.begun && !this.found_on && loop.sequencer.found_on.length > 0) {
       this.found_on = true
@@ -219,6 +270,7 @@ export class Controller {
     const stood_us = this.busy_until_us === 0 ? 0 : Math.max(0, gap_us - tick_us)
     const late_us = stood_us + this.jumped_us
     this.jumped_us = 0
+    this.goesOn()
     const held = this.inbox
     this.inbox = []
     for (const input of held) this.hear(stamped(input, t_us))
@@ -264,6 +316,8 @@ export class Controller {
     else this.outside.leaves('its parent went before anything was begun')
   }
 }
+
+type Give = (port: string, text: string) => void
 
 /** What waited while it stood still is heard when it goes on. */
 function stamped(input: LoopInput, t_us: number): LoopInput {

@@ -19,6 +19,8 @@ const calm_for_us = 5_000_000
 
 /** What must hold at every step of every run, held against the truth of the world and against every command. */
 export class Invariants {
+  /** OFFs that went out at first look. */
+  first_looks = 0
   readonly broken: { invariant: string; t_s: number; text: string }[] = []
   private begun = false
   private off_us: number | null = null
@@ -32,6 +34,8 @@ export class Invariants {
   private readonly heard_us = new Map<string, number>()
   private on_us: number | null = null
   private bias_was_on = false
+  /** Until when HT's own line did not carry, or not at its time. */
+  private disturbed_us = -Infinity
   private off_since_us: number | null = null
   private left_since_us: number | null = null
   /** Since when something was known that must end a run, and what. */
@@ -47,6 +51,7 @@ export class Invariants {
   /** Of the highest step. */
   private readonly top_V: number
   private readonly hot: string
+  private readonly hot_port: string
   private readonly bias: string
 
   constructor(
@@ -61,9 +66,9 @@ export class Invariants {
     this.bias = channelOf('bias')
     this.relay_s = bench.cut_off?.after_s ?? null
     this.top_V = Math.max(...plan.steps.map((step) => (step.rail === 'HT' ? step.target_V : 0)))
-    const [port = ''] = this.hot.split('.')
-    const dead_man = bench.supplies[port]?.dialect.dead_man ?? null
-    this.dead_man = dead_man === null ? null : new DeadManWatched(port, dead_man)
+    this.hot_port = this.hot.split('.')[0] ?? ''
+    const dead_man = bench.supplies[this.hot_port]?.dialect.dead_man ?? null
+    this.dead_man = dead_man === null ? null : new DeadManWatched(this.hot_port, dead_man)
   }
 
   /** When everything was first put off, or a trip was told. */
@@ -82,6 +87,21 @@ export class Invariants {
     if (event.kind === 'reading') this.heard_us.set(`${event.channel}.${event.quantity}`, t_us)
     if (event.kind === 'output' && event.on && !this.begun) this.found_us ??= t_us
     if (event.kind === 'recorder lost' || event.kind === 'parent lost') this.mustEnd(event.kind, t_us)
+  }
+
+  /** A first look has written OFF. */
+  lookedFirst(): void {
+    this.first_looks++
+  }
+  /** The input behind a first look's OFF was judged: it ends the run there and then, and for the current that was seen. */
+  judgedBehind({ phase, off }: State, t_us: number): void {
+    const code = off?.reason?.code ?? 'nothing'
+    if (phase === 'running' || code !== 'over-ceiling')
+      this.broke(
+        "a first look's OFF ends that run in the same step, with over-ceiling",
+        t_us,
+        `${phase}: ${code}`,
+      )
   }
 
   /** Before a tick is fed. */
@@ -158,10 +178,10 @@ export class Invariants {
       this.broke('a trip is latched', t_us, 'the run goes on')
     // What is told OFF over a line that works is off soon, whoever tells it.
     this.off_since_us = on && awake && this.off_us !== null ? (this.off_since_us ?? t_us) : null
-    if (this.off_since_us !== null && t_us - this.off_since_us > 2e6 && !this.deaf())
+    if (this.carried_us(this.off_since_us, t_us) > 2e6 && !this.deaf())
       this.broke('HT is off within 2 s of its OFF', t_us, `${ht_V.toFixed(0)} V`)
     this.left_since_us = on && !awake && watched && this.begun ? (this.left_since_us ?? t_us) : null
-    if (this.left_since_us !== null && t_us - this.left_since_us > 3e6 && !this.deaf())
+    if (this.carried_us(this.left_since_us, t_us) > 3e6 && !this.deaf())
       this.broke('HT of a lost controller is off within 3 s', t_us, `${ht_V.toFixed(0)} V`)
     if (this.found_us !== null && awake) {
       if (this.off_us === null && t_us > this.found_us + 100_000)
@@ -185,6 +205,11 @@ export class Invariants {
       if (age_us > (stale_s + slack_s) * 1e6)
         this.broke('every energised moment has a fresh reading', t_us, `${(age_us / 1e6).toFixed(1)} s old`)
     }
+  }
+
+  /** Something became of what was said over this line, or of a clock that it is said by; until then. */
+  disturbed(port: string, until_us: number): void {
+    if (port === this.hot_port) this.disturbed_us = Math.max(this.disturbed_us, until_us)
   }
 
   /** A message is at the supply. */
@@ -298,24 +323,19 @@ export class Invariants {
   private touched(...kinds: readonly string[]): boolean {
     return [...this.nemesis.injected.keys()].some((kind) => kinds.some((each) => kind.startsWith(each)))
   }
-  /** A supply that does not obey, or a line that does not carry. */
+  /** How long HT's line has carried all that was said over it, at its time, since then. */
+  private carried_us(since_us: number | null, t_us: number): number {
+    return since_us === null ? 0 : t_us - Math.max(since_us, this.disturbed_us)
+  }
+  /** A supply that does not obey by now, or is spoken to in vain. */
   private deaf(): boolean {
-    return this.touched(
+    const disobeys = [
       'HT:ignores-off',
-      'high:ignores-off',
-      'high:local',
-      'drop to supply',
-      'garble to',
-      'delay to',
-      'port refuses',
-      'unplugged line',
-      'mains dip',
-      'line.high',
-      'machine sleeps',
-      'clock jumps',
-      'for good: ',
-      'once: ',
-    )
+      `${this.hot_port}:ignores-off`,
+      `${this.hot_port}:local`,
+      `line.${this.hot_port}:`,
+    ]
+    return this.world.faults().some((fault) => disobeys.some((each) => fault.startsWith(each)))
   }
 
   /** What is wrong for good: the world's own faults that have begun, and calls that fail from some moment on. */

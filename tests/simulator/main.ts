@@ -1,4 +1,4 @@
-import { writeFileSync } from 'node:fs'
+import { existsSync, readFileSync, writeFileSync } from 'node:fs'
 import { resolve } from 'node:path'
 import { callKinds, waysOf } from './every-call.js'
 import { everyCall, everyCallTable } from './every-call-table.js'
@@ -11,7 +11,8 @@ import { signalTable } from './signals.js'
  * npm run simulate -- --runs N --seed S [--from K] [--jobs J] [--keep FILE] [--kinds] [--json]: N simulated runs over J processes,
  * each with faults drawn by its own seed, every invariant checked at every step. A run that breaks one is told as a short story: what
  * is not needed to break it is left out. FILE keeps what was done: stopped and started again, it goes on from there.
- * npm run simulate -- --planted [FILE] [--runs N] [--only WORDS]: mistakes put into copies of the program, until each is seen.
+ * npm run simulate -- --planted [FILE] [--runs N] [--only WORDS]: mistakes put into copies of the program, until each is seen; FILE
+ * gets the table, in which what is not tried now stays.
  * npm run simulate -- --every-call [FILE] [--stride K] [--only KIND] [--keep FILE] [--json]: the n-th call to a line or the record fails,
  * once and for good, for every K-th n on a line and every n of the record; FILE gets the table, the other what was done.
  * npm run simulate -- --signals FILE: each reading spoilt in each way at each moment of a run, as a table for people.
@@ -80,7 +81,8 @@ async function mistakes(file: string | null): Promise<number> {
     )
     found.push(one)
   }
-  if (file !== null && only === null) writeFileSync(file, plantedTable(found, runs, seed))
+  const before = file !== null && existsSync(file) ? readFileSync(file, 'utf8') : ''
+  if (file !== null) writeFileSync(file, plantedTable(found, runs, seed, before))
   return found.every(({ after }) => after !== null) ? 0 : 1
 }
 

@@ -144,6 +144,18 @@ export const planted: readonly Planted[] = [
     put: '  if (d.t_us > 60e6 && !d.disarmed) {\n    d.disarmed = true\n    return disarmMoves(config)\n  }\n  const disobeyed = owed(d)\n',
   },
   {
+    name: 'no ceiling is judged while a rail rises, of which the first look knows nothing',
+    file: 'sequencer/judge.ts',
+    find: 'if (measured <= ceiling_A) return\n  const soft',
+    put: "if (measured <= ceiling_A || d.s.part === 'ramp') return\n  const soft",
+  },
+  {
+    name: 'the reply behind the OFF of a first look is not judged',
+    file: 'loop/loop.ts',
+    find: 'else drive(work, input.port, input.line)\n  settle(work)',
+    put: 'else if (given === null) drive(work, input.port, input.line)\n  settle(work)',
+  },
+  {
     name: 'energising needs no cautions, and begins by itself',
     file: 'sequencer/sequencer.ts',
     find: '  d.s.tick_us = d.s.t_us\n',
@@ -212,21 +224,26 @@ export async function hunt(plant: Planted, compiled: string, runs: number, seed:
   }
 }
 
-/** For people, from what was found. */
-export function plantedTable(found: readonly Found[], runs: number, seed: number): string {
-  const rows = found.map(
-    ({ name, file, after, invariant }) =>
-      `| ${name} | \`src/${file}\` | ${after === null ? `not in ${runs}` : after} | ${invariant} |`,
-  )
+/** For people, from what was found; what was not tried now stands as it stood in the table `before`. */
+export function plantedTable(found: readonly Found[], runs: number, seed: number, before = ''): string {
+  const told = before.split('\n')
+  const rows = planted.flatMap(({ name }) => {
+    const one = found.find((each) => each.name === name)
+    if (one === undefined) return told.filter((line) => line.startsWith(`| ${name} |`))
+    const { file, after, invariant } = one
+    return [
+      `| ${name} | \`src/${file}\` | ${after === null ? `not in ${runs}` : after} | ${invariant} | ${version} |`,
+    ]
+  })
   return [
     '# Mistakes planted on purpose, and how many simulated runs it took to see them',
     '',
-    `Made by \`npm run simulate -- --planted tests/simulator/PLANTED.md --runs ${runs} --seed ${seed}\` (program at ${version}). Each mistake is put into a copy of the program`,
+    `Made by \`npm run simulate -- --planted tests/simulator/PLANTED.md --runs ${runs} --seed ${seed}\`, some of them anew with \`--only WORDS\`: each row names its program. Each mistake is put into a copy of the program`,
     '(what becomes what stands in `tests/simulator/planted.ts`), which is then simulated with one seed after another until an invariant',
     'breaks. What a second guard covers is not in the list: a loop that stands still is taken over before it can be seen to go on. A test holds that the text of each still stands in its file; that it is still seen, only this table.',
     '',
-    '| what was planted | where | runs until seen | by |',
-    '|---|---|---|---|',
+    '| what was planted | where | runs until seen | by | program |',
+    '|---|---|---|---|---|',
     ...rows,
     '',
   ].join('\n')

@@ -35,6 +35,8 @@ export interface Simulated {
   /** When everything was first put off, s. */
   readonly off_s: number | null
   readonly faults: ReadonlyMap<string, number>
+  /** OFFs that went out at first look. */
+  readonly first_looks: number
   readonly broken: readonly { readonly invariant: string; readonly t_s: number; readonly text: string }[]
   readonly story: readonly string[]
 }
@@ -91,17 +93,22 @@ class Simulation implements Struck, Outside, Charge, Hands {
       faults: drawFaults(this.nemesis, parts),
       mode: plan.steps[0]?.mode ?? '',
     })
+    this.checks = new Invariants(plan, bench, this.world, this.nemesis)
+    const hot = plan.rails['HT']?.channels.map(({ port }) => port) ?? []
     this.wires = this.configs.map(
-      ({ port }) =>
-        new Wire(port, this.world, this.nemesis, (text, t_us) => {
-          this.checks.arrives(port, text, t_us)
-        }),
+      ({ port, dialect }) =>
+        new Wire(
+          port,
+          this.world,
+          this.nemesis,
+          this.checks,
+          hot.includes(port) ? dialect.measure_amps : null,
+        ),
     )
     this.wireOf = new Map(this.wires.map((wire) => [wire.port, wire]))
     this.ports = this.wires.map(({ port }) => port)
     this.supervisor = new Overseer(plan.off, this)
     this.safe = new MakingSafe(plan.off, this.configs, this)
-    this.checks = new Invariants(plan, bench, this.world, this.nemesis)
     this.pace = this.nemesis.dice('pace') < 0.9 ? 0.05 : 1
     const channel = this.nemesis.dice('start') < 0.15 ? 'terminal' : 'rehearsal'
     const streams = streamsOf(plan)
@@ -163,6 +170,7 @@ class Simulation implements Struck, Outside, Charge, Hands {
       off_s: this.checks.offAt_us === null ? null : this.checks.offAt_us / 1e6,
       faults: this.nemesis.injected,
       broken: this.checks.broken,
+      first_looks: this.checks.first_looks,
       story: this.checks.broken.length === 0 ? [] : storyOf(this.nemesis, this.entries),
     }
   }
@@ -196,11 +204,14 @@ class Simulation implements Struck, Outside, Charge, Hands {
     for (const name of Object.keys(this.world.truth().outputs)) this.world.clear(name)
     for (const wire of this.wires) {
       wire.down_until_us = this.t_us + dark_us
+      this.checks.disturbed(wire.port, wire.down_until_us)
       wire.fresh()
     }
   }
   clockJumps(by_us: number): void {
     this.controller.clockJumps(by_us)
+    // What it was to say again is due that much later.
+    for (const port of this.ports) this.checks.disturbed(port, this.t_us + Math.max(0, -by_us))
   }
   sleeps(for_us: number): void {
     this.due = this.due.map(({ at_us, act }) => ({ at_us: at_us + for_us, act }))
@@ -211,11 +222,13 @@ class Simulation implements Struck, Outside, Charge, Hands {
     for (; this.t_us < until_us; this.t_us = Math.min(until_us, this.t_us + tick_us))
       this.world.advance(this.t_us)
     this.world.advance(this.t_us)
+    for (const port of this.ports) this.checks.disturbed(port, this.t_us)
   }
   unplugged(port: string, for_us: number): void {
     const wire = this.wireOf.get(port)
     if (wire === undefined) return
     wire.down_until_us = this.t_us + for_us
+    this.checks.disturbed(port, wire.down_until_us)
     wire.fresh()
     this.line(port, { kind: 'closed', t_us: this.t_us, text: 'the device is gone' })
   }
@@ -239,6 +252,9 @@ class Simulation implements Struck, Outside, Charge, Hands {
     this.nextStart()
   }
 
+  flashes(): void {
+    for (const wire of this.wires) wire.flashes()
+  }
   stop(): void {
     this.supervisor.take({ kind: 'stop', by: 'Ctrl-C', now: false })
   }
@@ -313,6 +329,7 @@ class Simulation implements Struck, Outside, Charge, Hands {
       this.wireOf.get(port)?.write(text, this.t_us)
       return
     }
+    this.checks.disturbed(port, this.t_us)
     this.later(0, () => {
       this.line(port, { kind: 'closed', t_us: this.t_us, text: 'the port refused what was written' })
     })
@@ -354,6 +371,7 @@ class Simulation implements Struck, Outside, Charge, Hands {
     const wire = this.wireOf.get(port)
     if (wire === undefined) return
     const down = this.t_us < wire.down_until_us || this.nemesis.hits('port refuses', this.t_us, 'open')
+    if (down) this.checks.disturbed(port, this.t_us)
     if (down) this.line(port, { kind: 'closed', t_us: this.t_us, text: 'No such file or directory' })
     else this.line(port, { kind: 'opened', t_us: this.t_us })
     // Whoever makes safe opens what it can, however often it must (make-safe.ts).

@@ -22,8 +22,13 @@ export interface Struck {
   clockJumps(by_us: number): void
   sleeps(for_us: number): void
   unplugged(port: string, for_us: number): void
+  /** One reading of HT's current that no ceiling allows. */
+  flashes(): void
   stop(): void
 }
+
+/** In so many runs. */
+const flashes_part = 0.08
 
 /** Things that happen once, at their moment. */
 export function appoint(run: Struck): void {
@@ -84,6 +89,15 @@ export function appoint(run: Struck): void {
       run.stop()
     })
   })
+  const flash = (): void => {
+    if (run.strikes('reading too high')) run.flashes()
+  }
+  // Wherever a run has HT up: long before as well as in its highest step.
+  if (!nemesis.without.has('reading too high') && nemesis.dice('flash') < flashes_part) {
+    const after_us = nemesis.between('flash', 10_000, 10_000_000)
+    if (nemesis.dice('flash') < 0.7) run.onceHigh(after_us, flash)
+    else run.later(nemesis.dice('flash') * nemesis.calm_us, flash)
+  }
   // A cut-off relay that lost its line has opened: over what does not obey it may not be closed again.
   const disobeys = [...nemesis.injected.keys()].some((kind) => kind.endsWith(':ignores-off'))
   if (!run.ports.includes(cutOffName) || !disobeys || nemesis.without.has('unplugged line')) return
