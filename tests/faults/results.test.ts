@@ -1,4 +1,4 @@
-import { readFileSync } from 'node:fs'
+import { existsSync, readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
 import { ruleCodes } from '../../src/plan/index.js'
 import type { Result } from '../matrix/cell.js'
@@ -19,8 +19,15 @@ describe('the matrix of faults done to real runs', () => {
   })
 
   it('names for each kind a test that holds it in detail, where there is one', () => {
-    for (const { name, in_detail } of kinds)
-      if (in_detail !== null) expect(readFileSync(in_detail[0], 'utf8'), name).toContain(in_detail[1])
+    const lost = kinds.flatMap(({ name, in_detail }) => {
+      if (in_detail === null) return []
+      const [file, words] = in_detail
+      if (existsSync(file) && readFileSync(file, 'utf8').includes(words)) return []
+      return [
+        `The fault "${name}" is held in detail by the test "${words}" in ${file}, and those words stand there no more: if the test was renamed or moved, write where it is now into tests/matrix/kinds.ts; if it was taken out, put one there that holds it.`,
+      ]
+    })
+    expect(lost.join('\n')).toBe('')
     expect(kinds.filter(({ in_detail }) => in_detail === null).length).toBeLessThanOrEqual(2)
   })
 

@@ -69,10 +69,10 @@ export interface FailedCall {
 export function callsOf(
   parts: Part,
   kind: CallKind,
-): { readonly calls: readonly string[]; readonly how: string } {
+): { readonly calls: readonly string[]; readonly how: string; readonly virtual_s: number } {
   const nobody = new NthCall(kind, Infinity, 'once')
-  const { how } = simulateWith(parts, 1, nobody)
-  return { calls: nobody.calls, how }
+  const { how, virtual_s } = simulateWith(parts, 1, nobody)
+  return { calls: nobody.calls, how, virtual_s }
 }
 
 /** The run whose n-th call of this kind fails. */
