@@ -1,15 +1,23 @@
 // npm run mutation [-- FILES AND FOLDERS] [--minutes N] [--again]: small changes are put into the program one after another, and the tests
-// must notice each. What is not done yet is done, some files at a time; the result is written after each lot, so that it may be stopped and
-// goes on from there: tests/mutation/RESULTS.md (a row a file) and tests/mutation/SURVIVORS.md (what no test noticed). A file is done
-// again when it has changed, or with --again. Without names the four rooms are done, the way of a trip first.
+// must notice each. What is not done yet is done, some files at a time; the result is written after each lot into tests/mutation/results.json,
+// which goes with the source: stopped, it goes on from there, on whatever machine. From that file RESULTS.md beside it is made (a row a file),
+// and SURVIVORS.md (what no test noticed). A file is due again when it has changed, behind those when the tests of its room have, and with
+// --again. Without names the four rooms are done, the way of a trip first.
 import { execFileSync, spawnSync } from 'node:child_process'
-import { createHash } from 'node:crypto'
 import { existsSync, mkdirSync, readdirSync, readFileSync, statSync, writeFileSync } from 'node:fs'
 import { join, resolve } from 'node:path'
+import { hashOf, testsOf } from '../tests/mutation/rooms.mjs'
+import { because } from '../tests/mutation/words.mjs'
 
 const rooms = [
+  'src/sequencer/first-look.ts',
+  'src/sequencer/in-force.ts',
   'src/sequencer/judge.ts',
+  'src/sequencer/breach.ts',
+  'src/sequencer/off.ts',
+  'src/line/first-look.ts',
   'src/line/judge.ts',
+  'src/line/urgent.ts',
   'src/off',
   'src/loop',
   'src/sequencer',
@@ -20,6 +28,7 @@ const rooms = [
   'src/limits',
 ]
 const done_file = resolve('.stryker/done.jsonl')
+const data = 'tests/mutation/results.json'
 const results = 'tests/mutation/RESULTS.md'
 const survivors = 'tests/mutation/SURVIVORS.md'
 /** Lines of source in one lot: some minutes. */
@@ -37,14 +46,29 @@ const program = `${git('log', '-1', '--format=%h', '--', 'src', 'tests')}${git('
 const day = new Date().toISOString().slice(0, 10)
 const read = (path) => (existsSync(path) ? readFileSync(path, 'utf8') : '')
 const lines = (path) => read(path).split('\n').length
-const hash = (path) => createHash('sha1').update(read(path)).digest('hex').slice(0, 7)
+const hash = (path) => hashOf([path])
+/** Of the tests that a file's mutants are tried against, by room, and what they stand on. */
+const helpers = readdirSync('tests/helpers')
+  .filter((name) => name.endsWith('.ts'))
+  .map((name) => `tests/helpers/${name}`)
+const tests_of = new Map()
+const tests = (file) => {
+  const room = roomOf(file)
+  if (!tests_of.has(room)) tests_of.set(room, hashOf([...testsOf(room), ...helpers]))
+  return tests_of.get(room)
+}
 /** Only types, or only names passed on: nothing that could be changed. */
 const hasCode = (path) => /\bfunction\b|=>|\b(const|let) /.test(read(path))
 
 const files = [...new Set((named.length > 0 ? named : rooms).flatMap(filesIn))].filter(hasCode)
-const rows = rowsOf(read(results))
+const rows = new Map(Object.entries(JSON.parse(read(data) || '{}')))
 const why = reasonsIn(read(survivors))
-const left = files.filter((file) => again || rows.get(file)?.source !== hash(file))
+const isWhole = (file) => rows.get(file)?.whole === true && rows.get(file).source === hash(file)
+const isAsTested = (file) => isWhole(file) && rows.get(file).tests === tests(file)
+const left = [
+  ...files.filter((file) => again || !isWhole(file)),
+  ...files.filter((file) => !again && isWhole(file) && !isAsTested(file)),
+]
 process.stderr.write(`${files.length} files, ${left.length} to do\n`)
 
 mkdirSync('.stryker', { recursive: true })
@@ -75,15 +99,15 @@ while (left.length > 0 && Date.now() - began < 60_000 * minutes) {
       },
     },
   )
-  const isWhole = status === 0
-  if (!isWhole && error === undefined) {
+  const ran = status === 0
+  if (!ran && error === undefined) {
     process.exitCode = 1
     break
   }
-  const report = isWhole ? JSON.parse(read('.stryker/report.json')) : { files: {} }
+  const report = ran ? JSON.parse(read('.stryker/report.json')) : { files: {} }
   for (const file of lot) {
     const mutants = report.files[file]?.mutants ?? triedOf(file)
-    if (mutants.length > 0) rows.set(file, rowOf(file, mutants, isWhole))
+    if (mutants.length > 0) rows.set(file, rowOf(file, mutants, ran))
   }
   tell()
 }
@@ -96,6 +120,9 @@ function roomOf(file) {
 }
 
 function tell() {
+  const sorted = [...rows].toSorted(([a], [b]) => a.localeCompare(b))
+  const each = sorted.map(([file, row]) => `${JSON.stringify(file)}: ${JSON.stringify(row)}`)
+  writeFileSync(data, `{\n${each.join(',\n')}\n}\n`)
   writeFileSync(results, resultsText())
   writeFileSync(survivors, survivorsText())
 }
@@ -135,9 +162,12 @@ function forget(lot) {
 }
 
 /** What came of one file, and what survived in it. */
-function rowOf(file, mutants, isWhole) {
+function rowOf(file, mutants, whole) {
   const source = read(file)
   const of = (...states) => mutants.filter(({ status }) => states.includes(status)).length
+  const words = mutants.filter(
+    ({ status, statusReason }) => status === 'Ignored' && statusReason === because,
+  ).length
   const text = source.split('\n')
   const lived = mutants
     .filter(({ status }) => status === 'Survived' || status === 'NoCoverage')
@@ -159,10 +189,13 @@ function rowOf(file, mutants, isWhole) {
     killed: of('Killed', 'Timeout'),
     survived: of('Survived'),
     unreached: of('NoCoverage'),
-    at_load: of('Ignored'),
+    at_load: of('Ignored') - words,
+    words,
     program,
     day,
-    source: isWhole ? hash(file) : 'part',
+    whole,
+    source: hash(file),
+    tests: tests(file),
     lived,
   }
 }
@@ -181,7 +214,7 @@ function score(row) {
 function resultsText() {
   const all = [...rows].toSorted(([a], [b]) => a.localeCompare(b))
   const line = (name, row, when) =>
-    `| ${name} | ${tried(row)} | ${row.killed} | ${row.survived} | ${row.unreached} | ${row.at_load} | ${score(row)} | ${when} |`
+    `| ${name} | ${tried(row)} | ${row.killed} | ${row.survived} | ${row.unreached} | ${row.at_load} | ${row.words} | ${score(row)} | ${when} |`
   const sum = (list) =>
     list.reduce(
       (total, [, row]) => ({
@@ -189,30 +222,35 @@ function resultsText() {
         survived: total.survived + row.survived,
         unreached: total.unreached + row.unreached,
         at_load: total.at_load + row.at_load,
+        words: total.words + row.words,
       }),
-      { killed: 0, survived: 0, unreached: 0, at_load: 0 },
+      { killed: 0, survived: 0, unreached: 0, at_load: 0, words: 0 },
     )
   const folders = [...new Set(all.map(([file]) => file.split('/').slice(0, 2).join('/')))]
   const undone = [...new Set(rooms.flatMap(filesIn))].filter((file) => hasCode(file) && !rows.has(file))
-  const parts = all.filter(([, { source }]) => source === 'part')
+  const parts = all.filter(([, { whole }]) => !whole)
   const stale = all.filter(
-    ([file, { source }]) => source !== 'part' && (!existsSync(file) || hash(file) !== source),
+    ([file, { whole, source }]) => whole && (!existsSync(file) || hash(file) !== source),
   )
+  const other = all.filter(([file]) => isWhole(file) && !isAsTested(file))
   return [
     '# Would the tests notice?',
     '',
     'Written by `npm run mutation`, from what was really run: small changes (Stryker) put into a file one after another, and whether a test that runs in one process',
     'fails for it. A change that fails no test within five seconds of the processor counts as surviving, the quickest tests and those that noticed something near by going',
     'first; a test that takes longer than two seconds is not asked. So a score is what was shown, and no less. What was noticed was confirmed: the same test passes again',
-    'without the change. Changes in what is computed once, at load (tables, constants), are not tried and not in the score: "at load". The goal is 90 %.',
+    'without the change. Changes in what is computed once, at load (tables, constants), are not tried and not in the score: "at load"; nor are',
+    'texts of four words and more, with what is put into them ("words": `tests/mutation/words.mjs`): they are for a person. The goal is 90 %.',
     'What survived stands in [SURVIVORS.md](SURVIVORS.md).',
     '',
-    '| file | tried | noticed | survived | no test comes by | at load | score | program, day, source |',
-    '| --- | --- | --- | --- | --- | --- | --- | --- |',
-    ...all.map(([file, row]) => line(`\`${file}\``, row, `${row.program}, ${row.day}, ${row.source}`)),
+    '| file | tried | noticed | survived | no test comes by | at load | words | score | program, day, source, tests |',
+    '| --- | --- | --- | --- | --- | --- | --- | --- | --- |',
+    ...all.map(([file, row]) =>
+      line(`\`${file}\``, row, `${row.program}, ${row.day}, ${row.source}, ${row.tests}`),
+    ),
     '',
-    '| room | tried | noticed | survived | no test comes by | at load | score | files |',
-    '| --- | --- | --- | --- | --- | --- | --- | --- |',
+    '| room | tried | noticed | survived | no test comes by | at load | words | score | files |',
+    '| --- | --- | --- | --- | --- | --- | --- | --- | --- |',
     ...folders.map((folder) => {
       const of = all.filter(([file]) => file.startsWith(`${folder}/`))
       const more = undone.filter((file) => file.startsWith(`${folder}/`)).length
@@ -223,34 +261,23 @@ function resultsText() {
     ...(undone.length === 0 ? [] : [undone.map((file) => `\`${file}\``).join(', ')]),
     ...(parts.length === 0
       ? []
-      : [`In part only, for the run was stopped: ${parts.map(([file]) => `\`${file}\``).join(', ')}.`]),
-    ...(stale.length === 0 ? [] : [`Changed since: ${stale.map(([file]) => `\`${file}\``).join(', ')}.`]),
+      : ['', `In part only, for the run was stopped: ${parts.map(([file]) => `\`${file}\``).join(', ')}.`]),
+    ...(stale.length === 0 ? [] : ['', `Changed since: ${stale.map(([file]) => `\`${file}\``).join(', ')}.`]),
+    ...(other.length === 0
+      ? []
+      : ['', `Tests of their room have changed since: ${other.map(([file]) => `\`${file}\``).join(', ')}.`]),
     '',
   ].join('\n')
 }
 
-function rowsOf(text) {
-  const found = new Map()
-  for (const line of text.split('\n')) {
-    const cells = line.split('|').map((cell) => cell.trim())
-    const file = /^`(src\/.+)`$/.exec(cells[1] ?? '')?.[1]
-    if (file === undefined || cells.length < 10) continue
-    const [killed, survived, unreached, at_load] = cells.slice(3, 7).map(Number)
-    const [by, on, source] = (cells[8] ?? '').split(', ')
-    found.set(file, { killed, survived, unreached, at_load, program: by, day: on, source, lived: null })
-  }
-  return found
-}
-
 /** What was written behind a survivor by hand stays with it: ` — ` and the reason. */
 function reasonsIn(text) {
-  const found = { of: new Map(), sections: new Map() }
+  const found = new Map()
   for (const section of text.split('\n## ').slice(1)) {
     const file = section.slice(0, section.indexOf('\n')).trim()
-    found.sections.set(file, section)
     for (const line of section.split('\n')) {
       const [key, reason] = line.replace(/^- \d+: /, '').split(' — ')
-      if (reason !== undefined) found.of.set(`${file} ${key}`, reason)
+      if (reason !== undefined) found.set(`${file} ${key}`, reason)
     }
   }
   return found
@@ -260,10 +287,9 @@ function survivorsText() {
   const sections = [...rows]
     .toSorted(([a], [b]) => a.localeCompare(b))
     .flatMap(([file, { lived }]) => {
-      if (lived === null) return why.sections.has(file) ? [`## ${why.sections.get(file).trim()}`] : []
       if (lived.length === 0) return []
       const told = lived.map(({ line, text }) => {
-        const reason = why.of.get(`${file} ${text}`)
+        const reason = why.get(`${file} ${text}`)
         return `- ${line}: ${text}${reason === undefined ? '' : ` — ${reason}`}`
       })
       return [`## ${file}\n\n${told.join('\n')}`]

@@ -6,12 +6,12 @@
 //
 // Tests go in the order of how likely they kill for what they cost: those that killed a mutant near by first, and quick ones before slow ones. A
 // mutant gets `most_ms` of the processor for its tests; one that lives so long counts as surviving although a later test might have killed it.
-import { createHash } from 'node:crypto'
 import { appendFileSync, existsSync, readFileSync, writeFileSync } from 'node:fs'
 import { relative, resolve } from 'node:path'
 import { performance } from 'node:perf_hooks'
 import { createServer, createServerModuleRunner } from 'vite'
 import { Collected } from './collect.mjs'
+import { hashOf } from './rooms.mjs'
 
 const files = (process.env.SLOWGLOW_MUTATION_TESTS ?? '').split(',').filter((file) => file !== '')
 const most_ms = 1000 * Number(process.env.SLOWGLOW_MUTANT_S ?? 5)
@@ -25,9 +25,7 @@ const kept = process.env.SLOWGLOW_MUTATION_KEPT ?? 'mutation-times.json'
 const done_file = process.env.SLOWGLOW_MUTATION_DONE
 const sources = new Map((process.env.SLOWGLOW_MUTATION_SOURCES ?? '').split(',').map((pair) => pair.split('=')))
 /** A mutant that lived is tried again once there are other tests. */
-const tests_now = createHash('sha1')
-for (const file of files) tests_now.update(existsSync(file) ? readFileSync(file) : '')
-const tests = tests_now.digest('hex').slice(0, 7)
+const tests = hashOf(files)
 const placeOf = ({ activeMutant: { location, mutatorName, replacement }, sandboxFileName }) => {
   const file = relative(process.cwd(), sandboxFileName)
   const { start, end } = location
