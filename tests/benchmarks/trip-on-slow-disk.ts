@@ -73,7 +73,9 @@ async function onSlowDisk<T>(options: string, start: () => Promise<T>): Promise<
 
 function allTold(controller: ChildProcess): Promise<ToldAll> {
   return new Promise((resolve) => {
-    controller.on('message', resolve as (message: unknown) => void)
+    controller.on('message', (message: ToldAll | { readonly kind: 'view' }) => {
+      if (message.kind === 'told') resolve(message)
+    })
     controller.send({ do: 'close' } satisfies ToSide)
   })
 }
