@@ -5,6 +5,7 @@ import { nextStep } from './hold.js'
 import { polarityWrong } from './hookup.js'
 import { knobTurned, renewed } from './knob.js'
 import { mercuryStands } from './mercury.js'
+import { heatersOpen } from './open-heaters.js'
 import { cathodeRead } from './over-rating.js'
 import { answerHandOff } from './off.js'
 import { closePrompt } from './prompts.js'
@@ -181,6 +182,8 @@ function takeAnswer(d: Draft, value: number | null): void {
     case 'weak': {
       const limits = step.limits[purpose.rail]
       const measured = d.s.rails[purpose.rail]?.A?.value ?? 0
+      // It may have gone on falling while the question stood.
+      if (limits && heatersOpen(d, purpose.rail, measured, limits)) return
       if (limits) d.s.weak = { ...d.s.weak, [purpose.rail]: measured / limits.expected_A }
       d.s.weak_in = { ...d.s.weak_in, [purpose.rail]: step.index }
       warn(

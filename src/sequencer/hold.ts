@@ -3,6 +3,7 @@ import { heaterFits } from './heater-fits.js'
 import { htIsOn, leastOf } from './in-force.js'
 import { isStill } from './in-place.js'
 import { renewHandReadings } from './knob.js'
+import { heatersOpen } from './open-heaters.js'
 import { noteOverRating, passOver } from './over-rating.js'
 import { ask, confirm } from './prompts.js'
 import { reformHold } from './reform.js'
@@ -59,6 +60,7 @@ export function holdAndSettle(d: Draft, step: Step): void {
     const least_A = d.s.weak_in[name] === step.index ? leastOf(d.s, name, limits) : limits.ask_A
     const heaterKnown = d.s.plan.rails[name]?.role === 'heater' && step.rail !== name
     if (measured < (heaterKnown ? leastOf(d.s, name, limits) : least_A)) {
+      if (heatersOpen(d, name, measured, limits)) return
       const fits = heaterFits(d, name, measured - limits.expected_A)
       const why =
         d.s.plan.rails[name]?.role === 'heater'

@@ -2,6 +2,7 @@ import type { Step } from '../plan/index.js'
 import { formatShort } from '../quantities/index.js'
 import { heaterFits } from './heater-fits.js'
 import { leastOf } from './in-force.js'
+import { heatersOpen } from './open-heaters.js'
 import { ask, confirm } from './prompts.js'
 import { record } from './send.js'
 import type { Draft } from './state.js'
@@ -24,6 +25,7 @@ export function heatersLow(d: Draft, step: Step): boolean {
     if (late.length < readings || late.some(({ value }) => value >= least_A)) continue
     if (d.s.prompt) return true
     const measured = state.A.value
+    if (heatersOpen(d, name, measured, limits)) return true
     const fits = heaterFits(d, name, measured - limits.expected_A)
     const text = `${name} draw ${formatShort(measured, 'A')} where ${formatShort(limits.expected_A, 'A')} is expected and ${formatShort(least_A, 'A')} is the least that passes unasked${fits === '' ? '' : `: ${fits}`}. ${step.rail ?? 'HT'} does not rise meanwhile. Look which do not glow or warm. Go on, or stop?`
     record(d, 'judgement', text, { rail: name, data: { measured, least_A, expected_A: limits.expected_A } })
