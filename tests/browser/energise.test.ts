@@ -509,6 +509,8 @@ describe.skipIf(!hasBrowser)('the page at the bench', () => {
     await expect
       .poll(() => service.done.find(({ path }) => path === '/api/live/start')?.body)
       .toMatchObject({ profile: 'receive.yaml', plan: 'after' })
+    // The answer takes the page there: before it has, going elsewhere would be taken back.
+    await expect.poll(() => page.url(), { timeout: 20_000 }).toContain('#/energise')
 
     // What was read of the supplies is of then, and gone when a run moves them.
     await page.goto(`${service.address}#/prepare/bench/receive.yaml`)
