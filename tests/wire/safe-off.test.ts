@@ -139,7 +139,8 @@ describe('the next start', () => {
   })
 
   it('refuses while another run is under way on the same bench', async () => {
-    const first = new LiveRun([shortProfile, '--speed', '20'])
+    // Slower than the next begins on a busy machine: that one is to find it under way.
+    const first = new LiveRun([shortProfile, '--speed', '8'])
     ends.push(() => first.end())
     await first.acknowledge()
     await first.htAbove(5)
