@@ -138,13 +138,16 @@ describe('the guard in a run', () => {
     smallPlan((plan) => {
       const V = high === 'LT' ? 110 : 105
       const of = plan.rails[high]!
-      const limits = { [high]: limitsAt(V, high === 'LT' ? 3.7 : 0.0263) }
+      const limits =
+        high === 'LT' ? { LT: limitsAt(V, 3.7) } : { LT: limitsAt(12, 0.4), BIAS: limitsAt(V, 0.0263) }
       const channels = of.channels.map((part) => ({ ...part, max_V: 150 }))
       const steps = plan.steps.slice(0, 5).map((step) => ({
         ...step,
         ...(step.hookup?.rail === 'LT' && { hookup: { ...step.hookup, ohm_low: 15, ohm_high: 60 } }),
         ...(step.rail === high && step.do === 'raise' && { target_V: V, slew_V_per_s: 20 }),
-        limits: { ...step.limits, ...(step.limits[high] && limits) },
+        limits: Object.fromEntries(
+          Object.entries({ ...step.limits, ...limits }).filter(([name]) => step.limits[name] !== undefined),
+        ),
       }))
       const last = steps[4]!
       const down: Step[] = lower ? [{ ...last, do: 'lower', rail: high, target_V: 0, index: 6 }] : []
