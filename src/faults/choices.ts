@@ -60,7 +60,8 @@ export const choices = {
   /**
    * Where nothing shows with this much, a next reading is told as one for a set that fails all the same, and is chosen among all
    * faults that are not ruled out: what is told there is no likelier than they are. Every cause that is told
-   * gets its reading, however unlikely; where none is, nobody is sent to the set: what cannot show is for the checks by hand.
+   * gets its reading, however unlikely; where none is, nobody is sent to the set who does not say that it fails: what cannot show is for
+   * the checks by hand.
    */
   settled: 0.99,
   /** A cold reading is taken where it parts the causes nearly as well: nothing has to be energised for it. */

@@ -19,7 +19,7 @@ import {
 } from './posterior.js'
 import { onOwnPack } from './own-pack.js'
 import { createProbe, modeOf, type Probe, standingFor } from './probe.js'
-import type { Diagnosis, Hypothesis, Predicted, Reading, Seen } from './seen.js'
+import type { Diagnosis, Hypothesis, Predicted, Reading, Seen, Wanted } from './seen.js'
 import { severitiesOf } from './severity.js'
 import { createModel, type Model } from './signals.js'
 import type { Fault } from './types.js'
@@ -39,9 +39,9 @@ export interface DiagnoserOf {
 export interface DiagnosisOf extends DiagnoserOf {
   readonly seen: Seen
   readonly readings?: readonly Reading[]
+  readonly wanted?: Wanted
 }
-/** `ask`: whether a next measurement is looked for. */
-export type Diagnoser = (seen: Seen, readings?: readonly Reading[], ask?: boolean) => Diagnosis
+export type Diagnoser = (seen: Seen, readings?: readonly Reading[], wanted?: Wanted) => Diagnosis
 
 /** Causes below this are not told. */
 const told_at = 0.001
@@ -53,8 +53,8 @@ const most = { grouped: 200, groups: 12 } as const
  * What is wrong, from what a run measured and from readings taken afterwards: every fault of the library is solved where the
  * run stood, and weighed by how well it explains what was read, tolerances and all, times how often such faults come.
  */
-export function diagnosisOf({ seen, readings = [], ...of }: DiagnosisOf): Diagnosis {
-  return createDiagnoser(of)(seen, readings)
+export function diagnosisOf({ seen, readings = [], wanted, ...of }: DiagnosisOf): Diagnosis {
+  return createDiagnoser(of)(seen, readings, wanted)
 }
 
 /** The same for many runs and readings of one set: what a fault makes of it is solved once. */
@@ -81,7 +81,7 @@ export function createDiagnoser({
   const families = familiesOf(single)
   const before =
     earlier === undefined ? null : { model: createModel(lab, plan, earlier.seen), runs: earlier.runs }
-  return (seen, readings = [], ask = true) => {
+  return (seen, readings = [], wanted = 'shown') => {
     const model = createModel(lab, plan, seen)
     if (model.signals.length === 0 && readings.length === 0)
       return without(
@@ -106,7 +106,10 @@ export function createDiagnoser({
     // A reading may have made a cause likely that would burn a part where volts were read before, or none of those that would.
     const now = posterior === alone ? at : standing(posterior)
     const cold = modeOf(model, at?.point ?? null)
-    return { ...told(model, ask ? { bench, cold, readings } : null, probe, posterior, now), learned }
+    // Whoever goes on measuring holds the set for faulty.
+    const fails = wanted === 'it fails' || readings.length > 0
+    const ask = wanted === 'none' ? null : { bench, cold, readings, fails }
+    return { ...told(model, ask, probe, posterior, now), learned }
   }
 }
 
@@ -158,9 +161,17 @@ function partedBy(posterior: Posterior) {
   return { ...by, hidden, isHidden: new Set(hidden) }
 }
 
+/** That a next reading is looked for, and whether though nothing shows. */
+interface Asking {
+  readonly bench: Bench
+  readonly cold: ModeName
+  readonly readings: readonly Reading[]
+  readonly fails: boolean
+}
+
 function told(
   model: Model,
-  ask: { readonly bench: Bench; readonly cold: ModeName; readonly readings: readonly Reading[] } | null,
+  ask: Asking | null,
   probe: Probe,
   posterior: Posterior,
   at: Model['stood'][number] | null,
@@ -176,8 +187,10 @@ function told(
   const found =
     ask === null
       ? null
-      : hypotheses.length === 0
-        ? { ends: 'No next reading: nothing that was read shows a cause that one could part from others.' }
+      : hypotheses.length === 0 && !ask.fails
+        ? {
+            ends: 'No next reading: nothing that was read shows a cause that one could part from others. If the set fails all the same, say so (--fails): a reading is then looked for among all that is not ruled out.',
+          }
         : nextMeasurement({
             ...{ model, bench: ask.bench, at, cold: ask.cold },
             causes: ranked.map((cause) => ({
@@ -185,6 +198,7 @@ function told(
               hidden: isHidden.has(cause),
             })),
             nothing: whole + none,
+            fails: ask.fails,
             ...{ taken: ask.readings, posterior },
           })
   return {

@@ -25,11 +25,19 @@ export interface Put {
   readonly ohm: number
 }
 
+/** One drawn set with a fault, and the same set whole. */
+export interface DrawnState {
+  readonly faulty: State
+  readonly whole: State
+}
+
 /** Where the rails stand, with everything that was solved there: each question is solved once. */
 export interface Spot {
   readonly point: Point
   /** Null where no steady state was found. */
   state(who: Who): State | null
+  /** A few drawn sets with a fault, those that could be solved. */
+  drawnWith(fault: Fault): readonly DrawnState[]
   /** What a fault puts above its rating there that is below it in the whole set. */
   burns(fault: Fault): boolean
 }
@@ -59,8 +67,8 @@ export interface Lab {
 
 /** Healthy sets drawn: enough for the covariance of some twenty signals. */
 export const draws = 60
-/** Of them, those that cold readings with a fault are told from. */
-const coldDraws = 10
+/** Of them, those that readings with a fault are told from. */
+const faultyDraws = 10
 /** Spots that are kept; those of runs that tripped on their way come only once. */
 const mostSpots = 24
 
@@ -146,7 +154,9 @@ export function createLab(equipment: Equipment, bench: Bench, seed = 31): Lab {
         const mine = bare(point.mode)
         spots.set(
           key,
-          coldSpot(equipment, made, rail, cold(point.mode), (fault) => changed(mine, fault)),
+          coldSpot(equipment, made, { ...rail, lead_ohm: inLead(bed, rail) }, cold(point.mode), (fault) =>
+            changed(mine, fault),
+          ),
         )
         return spots.get(key) ?? made
       }
@@ -158,7 +168,7 @@ export function createLab(equipment: Equipment, bench: Bench, seed = 31): Lab {
       // A fault of what conducts nothing cold leaves the ohms of a whole set.
       const fault = given !== null && given.changes.some(showsCold) ? given : null
       return kept(inner(blurred, fault), `${mode} ${place}`, () => {
-        const sets = Array.from({ length: coldDraws }, (_, n) => coldSet(mode, n))
+        const sets = Array.from({ length: faultyDraws }, (_, n) => coldSet(mode, n))
         const by = kept(inner(changedDrawn, fault), mode, () =>
           sets.map(({ elements }) => (fault === null ? [] : faulted(bare(mode), fault, elements))),
         )
@@ -203,6 +213,7 @@ function createSpot(
   const faults = new Map<Fault, State | null>()
   const sets = new Map<number, State | null>()
   const burning = new Map<Fault, boolean>()
+  const drawnFaulty = new Map<Fault, readonly DrawnState[]>()
   const above = (fault: Fault | null): string[] => {
     const by = fault === null ? [] : changed(bed, fault)
     const now = new Map(by.map((element) => [element.name, element]))
@@ -215,16 +226,31 @@ function createSpot(
       .map(({ what }) => what)
   }
   let usual: ReadonlySet<string> | null = null
+  const state = (who: Who): State | null => {
+    if (who === null) return whole
+    if ('drawn' in who) return kept(sets, who.drawn, () => solve(drawn(bed, who.drawn), whole?.volts))
+    return kept(faults, who.fault, () => {
+      const by = changed(bed, who.fault)
+      return by.length === 0 ? whole : solve(by, whole?.volts)
+    })
+  }
   return {
     point,
-    state(who) {
-      if (who === null) return whole
-      if ('drawn' in who) return kept(sets, who.drawn, () => solve(drawn(bed, who.drawn), whole?.volts))
-      return kept(faults, who.fault, () => {
-        const by = changed(bed, who.fault)
-        return by.length === 0 ? whole : solve(by, whole?.volts)
-      })
-    },
+    state,
+    drawnWith: (fault) =>
+      kept(drawnFaulty, fault, () => {
+        const near = state({ fault })
+        return Array.from({ length: faultyDraws }, (_, n) => n).flatMap((n) => {
+          const own = new Map(drawn(bed, n).map((element) => [element.name, element]))
+          const whole = state({ drawn: n })
+          const all = [...own.values(), ...faulted(bed, fault, new Map([...bed.elements, ...own]))]
+          const faulty = solve(
+            [...new Map(all.map((element) => [element.name, element])).values()],
+            near?.volts,
+          )
+          return whole === null || faulty === null ? [] : [{ whole, faulty }]
+        })
+      }),
     burns: (fault) =>
       kept(burning, fault, () => {
         usual ??= new Set(above(null))
@@ -257,6 +283,14 @@ function coldSpot(
       return { amps: { [name]: V / path + beside }, volts: {}, volt: () => 0 }
     },
   }
+}
+
+/** What stands in a rail's lead before the set: its own resistance, a fuse, a resistor in series. */
+function inLead(bed: Bed, { name, lead_ohm }: RailBench): number {
+  return ['fuse', 'series'].reduce((sum, what) => {
+    const element = bed.elements.get(`${name} ${what}`)
+    return sum + (element?.kind === 'resistor' ? element.ohm : 0)
+  }, lead_ohm)
 }
 
 function meterAt({ a, b }: Ends, place: string, ohm: number): Element {

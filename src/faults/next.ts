@@ -56,6 +56,8 @@ interface ToMeasure {
   readonly causes: readonly Cause[]
   /** Of a whole set, and of what no library lists: it reads at most places as a whole set does. */
   readonly nothing: number
+  /** It is looked for though nothing shows. */
+  readonly fails: boolean
   readonly taken: readonly Reading[]
   readonly posterior: Posterior
 }
@@ -74,6 +76,7 @@ export function nextMeasurement({
   cold: mode,
   causes,
   nothing,
+  fails,
   taken,
   posterior,
 }: ToMeasure): Next {
@@ -82,7 +85,7 @@ export function nextMeasurement({
   const unshown = 1 - sumOf(causes.filter(({ hidden }) => !hidden))
   // What the readings point at is followed up first; where they point nowhere, all that they have not ruled out is looked through.
   const likely = unshown > choices.settled ? leftOf(causes) : shown
-  if (shown.length === 0 || points.length === 0)
+  if ((shown.length === 0 && !fails) || points.length === 0)
     return { ends: 'No next reading: no cause is left that shows.' }
   // Whoever goes to the set with a meter holds it for faulty: a whole one counts at most as much as all causes together.
   const stand = [...likely.map(({ probability }) => probability), Math.min(nothing, sumOf(likely))]

@@ -119,8 +119,11 @@ function posteriorOf(
     const widths = of.map((_, i) => (fault === null ? null : width(i, fault)))
     const ratio = of.map((y, i) => {
       const own = widths[i] ?? null
-      if (own !== null) return own / Math.sqrt(Math.max(spread[i]?.[i] ?? 0, 1e-4))
-      return partAt(y, signals[i]) / (parts[i] ?? 1)
+      const usual = partAt(y, signals[i]) / (parts[i] ?? 1)
+      if (own === null) return usual
+      const wide = own / Math.sqrt(Math.max(spread[i]?.[i] ?? 0, 1e-4))
+      // What volts spread by beyond what healthy ones do is the fault's own: it says nothing of other readings.
+      return signals[i]?.unit === 'V' ? Math.min(wide, usual) : wide
     })
     // What carries little of how healthy sets differ (a dead short) carries as little of where their middle lies.
     const above = of.map(

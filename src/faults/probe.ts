@@ -1,7 +1,7 @@
 import type { ModeName, NodeName } from '../equipment/index.js'
 import { type HandMeter, mostOff } from './hand-meter.js'
-import { type Lab, ohmScale, type Who } from './lab.js'
-import { unscaledBy } from './likelihood.js'
+import { type Lab, ohmScale, type Spot, type State, type Who } from './lab.js'
+import { scaled, unscaledBy } from './likelihood.js'
 import { most_ohm } from './cold.js'
 import { voltsBetween } from './place.js'
 import type { Reading } from './seen.js'
@@ -14,8 +14,11 @@ export interface Probe {
   /** What could not be reckoned with: no such place in that mode, or volts at a step at which no rail stood. */
   readonly left_out: readonly Reading[]
   value(signal: Signal, who: Who): number | null
-  /** What a cold reading is with a fault over drawn sets, on its scale; null for others. */
-  drawn(signal: Signal, fault: Fault | null): { readonly mean: number; readonly variance: number } | null
+  /**
+   * What drawn sets read with a fault, on the reading's scale: by how much more than the same sets whole, and how they differ. Null
+   * where healthy sets tell it well enough: volts that the fault moves little.
+   */
+  drawn(signal: Signal, fault: Fault): { readonly moved: number; readonly variance: number } | null
 }
 
 /**
@@ -60,8 +63,18 @@ export function createProbe(
   return {
     signals,
     left_out: readings.filter((each) => !usable.includes(each)),
-    drawn: ({ of, unit }, fault) =>
-      'node' in of && unit === 'Ω' ? lab.ohmDrawn(mode, of.node, fault) : null,
+    drawn(signal, fault) {
+      const { of, unit } = signal
+      if (!('node' in of)) return null
+      if (unit === 'Ω') {
+        const { mean, variance } = lab.ohmDrawn(mode, of.node, fault)
+        return { moved: mean - lab.ohmDrawn(mode, of.node, null).mean, variance }
+      }
+      const point = points.get(signal) ?? null
+      return point === null
+        ? null
+        : voltsDrawn(lab, lab.at(point, { place: of.node, ohm: meter.ohm }), of.node, fault)
+    },
     value(signal, who) {
       const { of, unit } = signal
       const point = points.get(signal) ?? null
@@ -71,6 +84,30 @@ export function createProbe(
       const ends = lab.ends(mode, of.node)
       return state === null || ends === null ? null : voltsBetween(state, ends)
     },
+  }
+}
+
+/** A fault that moves volts by less, on their scale, leaves them about as sure as those of a whole set are. */
+const little = 0.3
+
+/** Volts at a place with a fault over drawn sets, against the same sets whole, on the scale of readings; null where it moves them little. */
+export function voltsDrawn(
+  lab: Lab,
+  spot: Spot,
+  place: string,
+  fault: Fault,
+): { readonly moved: number; readonly variance: number } | null {
+  const ends = lab.ends(spot.point.mode, place)
+  const [with_it, without] = [spot.state({ fault }), spot.state(null)]
+  if (ends === null || with_it === null || without === null) return null
+  const read = (state: State): number => scaled(voltsBetween(state, ends), scaleOf('V'))
+  if (Math.abs(read(with_it) - read(without)) < little) return null
+  const sets = spot.drawnWith(fault).map(({ faulty, whole }) => ({ y: read(faulty), whole: read(whole) }))
+  if (sets.length < 2) return null
+  const mean = sets.reduce((sum, { y }) => sum + y, 0) / sets.length
+  return {
+    moved: mean - sets.reduce((sum, { whole }) => sum + whole, 0) / sets.length,
+    variance: sets.reduce((sum, { y }) => sum + (y - mean) * (y - mean), 0) / (sets.length - 1),
   }
 }
 

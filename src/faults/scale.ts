@@ -6,8 +6,12 @@ import type { Probe } from './probe.js'
 import { type Model, shown, type Signal } from './signals.js'
 import type { Fault } from './types.js'
 
-/** A fault that moves the highest point of a mode by less than this, in standard deviations, moves none of its others. */
+/**
+ * A fault that moves neither the highest point of a mode nor the lowest by this, in standard deviations, moves none of its others. The
+ * highest alone does not tell: behind a gas regulator that has struck what draws less leaves the rail's current as it was.
+ */
 const still = 0.02
+const asked = 2
 
 /** Signals of one run, what healthy sets read of them, and how any state of the set shows in them. */
 export interface Scale {
@@ -19,7 +23,7 @@ export interface Scale {
   readonly sets: readonly { readonly drawn: number; readonly row: readonly number[] }[]
   /** On the signals' scales; null where it could not be solved. */
   readonly row: (who: Who) => number[] | null
-  /** Standard deviation of a cold reading with a fault over drawn sets; null where healthy ones tell it. */
+  /** Standard deviation of a reading with a fault over drawn sets; null where healthy ones tell it. */
   readonly width: (i: number, fault: Fault) => number | null
 }
 
@@ -59,7 +63,7 @@ export function createScale(
     if (signal.at !== null && signal.at >= 0 && i < model.signals.length)
       at.set(signal.at, [...(at.get(signal.at) ?? []), i])
   const centre = mean.length === signals.length ? mean : healthy
-  const drawnAt = (i: number, fault: Fault | null): ReturnType<Probe['drawn']> => {
+  const drawnAt = (i: number, fault: Fault): ReturnType<Probe['drawn']> => {
     const signal = signals[i]
     return probe === null || signal === undefined || i < model.signals.length
       ? null
@@ -78,7 +82,7 @@ export function createScale(
         const over = who !== null && 'fault' in who ? drawnAt(i, who.fault) : null
         if (over !== null) {
           // Against the same sets whole, so that what they happen to be drops out.
-          row[i] = (healthy[i] ?? 0) + over.mean - (drawnAt(i, null)?.mean ?? 0)
+          row[i] = (healthy[i] ?? 0) + over.moved
           return true
         }
         const one = signal === undefined ? null : value(signal, who, i)
@@ -87,19 +91,15 @@ export function createScale(
         return true
       }
       for (const points of modes) {
-        let moves = true
+        let moves = false
         for (const [k, point] of points.entries())
           for (const i of at.get(point) ?? []) {
-            if (!moves) row[i] = healthy[i] ?? 0
+            if (k >= asked && !moves) row[i] = healthy[i] ?? 0
             else if (!put(i)) return null
-            if (k === 0 && i === at.get(point)?.at(-1)) {
-              const here = at.get(point) ?? []
-              moves = here.some(
-                (j) =>
-                  Math.abs((row[j] ?? 0) - (healthy[j] ?? 0)) >
-                  still * Math.sqrt((spread[j]?.[j] ?? 0) + (signals[j]?.error ?? 0)),
-              )
-            }
+            else
+              moves ||=
+                Math.abs((row[i] ?? 0) - (healthy[i] ?? 0)) >
+                still * Math.sqrt((spread[i]?.[i] ?? 0) + (signals[i]?.error ?? 0))
           }
       }
       for (const i of row.keys()) if (Number.isNaN(row[i]) && !put(i)) return null
@@ -108,7 +108,7 @@ export function createScale(
   }
 }
 
-/** Points of each mode, highest first; each check below 5 V by itself. */
+/** Points of each mode, highest first, then the lowest, then the others; each check below 5 V by itself. */
 function modesOf({ points }: Model): number[][] {
   const modes = new Map<string, number[]>()
   const sum = (at: number): number =>
@@ -117,7 +117,10 @@ function modesOf({ points }: Model): number[][] {
     const key = cold ? `${at}` : `in ${step.mode}`
     modes.set(key, [...(modes.get(key) ?? []), at])
   }
-  return [...modes.values()].map((each) => each.sort((a, b) => sum(b) - sum(a)))
+  return [...modes.values()].map((each) => {
+    const [highest, ...others] = each.sort((a, b) => sum(b) - sum(a))
+    return highest === undefined ? [] : [highest, ...others.slice(-1), ...others.slice(0, -1)]
+  })
 }
 
 /** Spread of healthy sets; what few draws say of two signals together is taken a little less than it says. */

@@ -37,6 +37,12 @@ export interface Reading {
   readonly step?: number
 }
 
+/**
+ * Whether a next reading is looked for: never; where something shows, or the person has measured already; or though nothing shows, for
+ * the set is known to fail.
+ */
+export type Wanted = 'none' | 'shown' | 'it fails'
+
 export interface Diagnosis {
   /** Likeliest first; causes that cannot be told apart by what is known stand as one. */
   readonly hypotheses: readonly Hypothesis[]

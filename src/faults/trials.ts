@@ -6,7 +6,7 @@ import { type Lab, ohmScale, type Spot, type Who } from './lab.js'
 import { scaled, slope, unscaledBy } from './likelihood.js'
 import { voltsBetween } from './place.js'
 import type { Posterior } from './posterior.js'
-import { errorOf, scaleOf } from './probe.js'
+import { errorOf, scaleOf, voltsDrawn } from './probe.js'
 import type { Reading } from './seen.js'
 import { type Expected, toldBy } from './tells.js'
 
@@ -66,6 +66,9 @@ export function coldTrials(
   })
 }
 
+/** Part of all that weighs. */
+const likely = 0.05
+
 /** Volts where the rails stand: what the run has told of this set already is taken from them. */
 export function hotTrials(
   lab: Lab,
@@ -79,6 +82,8 @@ export function hotTrials(
   if (states.some((state) => state === null)) return []
   const foresee = foresightOf(posterior)
   const scale = scaleOf('V')
+  // Sets are drawn with the few causes that weigh most: what others read decides little.
+  const least = likely * stand.reduce((sum, p) => sum + p, 0)
   return places.flatMap((place) => {
     const ends = lab.ends(spot.point.mode, place)
     if (ends === null) return []
@@ -89,8 +94,19 @@ export function hotTrials(
       return state === null ? null : scaled(voltsBetween(state, ends), scale)
     })
     const usual = Math.max(slope(whole, scale), 0.05)
+    const drawn = who.map((each, i) =>
+      each !== null && 'fault' in each && (stand[i] ?? 0) >= least
+        ? voltsDrawn(lab, spot, place, each.fault)
+        : null,
+    )
     return [
       trialOf(place, 'V', values, stand, meter, (value, i) => {
+        const over = drawn[i] ?? null
+        if (over !== null)
+          return {
+            variance: over.variance + choices.voltsLeast * choices.voltsLeast,
+            shift: scaled(whole, scale) + over.moved - scaled(value, scale),
+          }
         const part = slope(value, scale) / usual
         // As the ranking has it: what a fault makes of volts spreads by its own parts too.
         const own = choices.voltsSpread * Math.min(1, Math.abs(scaled(value, scale) - scaled(whole, scale)))

@@ -1,6 +1,17 @@
 import { describe, expect, it } from 'vitest'
-import { createDiagnoser, endsOf, type Fault, faultsOf, type Reading } from '../../src/faults/index.js'
+import {
+  createDiagnoser,
+  createLab,
+  endsOf,
+  type Fault,
+  faultsOf,
+  pointsOf,
+  type Reading,
+} from '../../src/faults/index.js'
 import { acrossPart, feeding } from '../../src/faults/place.js'
+import { voltsDrawn } from '../../src/faults/probe.js'
+import { createScale } from '../../src/faults/scale.js'
+import { createModel } from '../../src/faults/signals.js'
 import { toldBy } from '../../src/faults/tells.js'
 import { loadAll } from '../../src/files/index.js'
 import { makePlan } from '../../src/plan/index.js'
@@ -117,9 +128,63 @@ describe('what these readings neither show nor rule out', () => {
   it('is told with nothing: no fault drops out of the answer without having been refuted', () => {
     // It moves readings by more than two standard deviations, but this set's own parts hide it.
     const { seen } = draw(named('V4:strong=2'), 210_025)
-    const { nothing, hypotheses } = diagnose(seen, [], false)
+    const { nothing, hypotheses } = diagnose(seen, [], 'none')
     expect(hypotheses.flatMap(({ fault, tied_with }) => [fault, ...tied_with])).not.toContain('V4:strong=2')
     expect(nothing.faults).toContain('V4:strong=2')
     expect(nothing.cannot_show).toBe(nothing.faults.length)
+  })
+})
+
+describe('volts with a fault', () => {
+  it('are told from sets drawn with it, where the file alone says little of them', () => {
+    const converter = loadAll('tests/sets/converter/receive.yaml').value
+    if (converter === null) throw new Error('the converter does not load')
+    const lab = createLab(converter.equipment, converter.bench)
+    const top = pointsOf(converter.equipment, planOf(converter)).at(-1)?.point
+    const open = faultsOf(converter.equipment).find(({ fault }) => fault === 'R14:open')
+    if (top === undefined || open === undefined) throw new Error('no R14, or no plan')
+    // Behind an open resistor what leaks decides: of sets that differ by their tolerances some stand near nothing, some near the rail.
+    const drawn = voltsDrawn(lab, lab.at(top), 'v3 cathode 2', open)
+    expect(Math.sqrt(drawn?.variance ?? 0)).toBeGreaterThan(0.5)
+    // What it moves little is as sure as in a whole set.
+    expect(voltsDrawn(lab, lab.at(top), 'HT line', open)).toBeNull()
+  })
+})
+
+describe('a fault behind a gas regulator', () => {
+  it('shows where that has not struck, though the rail draws the same at the top', () => {
+    const set = loadAll('profiles/tern-rock/receive.yaml').value
+    if (set === null) throw new Error('the demo does not load')
+    const own = planOf(set)
+    const weak = faultsOf(set.equipment).find(({ fault }) => fault === 'V3:weak=0.3')
+    if (weak === undefined) throw new Error('no V3')
+    const { seen } = faultySets(set.equipment, set.bench, own)(null, 3)
+    const model = createModel(createLab(set.equipment, set.bench), own, seen)
+    const { row, healthy } = createScale(model, null, model.signals, (signal, who) =>
+      model.value(signal, who),
+    )
+    const moved = (row({ fault: weak }) ?? []).map((y, i) => Math.abs(y - (healthy[i] ?? 0)))
+    const of = (step: number): number =>
+      moved[model.signals.findIndex(({ what }) => what === `HT in step ${step}`)] ?? 0
+    expect(of(12)).toBeLessThan(0.01)
+    expect(of(7)).toBeGreaterThan(0.03)
+    expect(of(11)).toBeGreaterThan(0.03)
+  })
+})
+
+function planOf({ profile, equipment: its, bench: on }: NonNullable<ReturnType<typeof loadAll>['value']>) {
+  const made = makePlan(profile, its, on).plan
+  if (made === null) throw new Error('no plan')
+  return made
+}
+
+describe('the check of the wiring below 5 V, with a dead short behind it', () => {
+  it('counts what stands in the lead: the fuse too', () => {
+    const set = loadAll('tests/sets/hailer/receive.yaml').value
+    const short = set === null ? undefined : faultsOf(set.equipment).find(({ fault }) => fault === 'C1:short')
+    if (set === null || short === undefined) throw new Error('no C1')
+    const spot = createLab(set.equipment, set.bench).at({ mode: 'receive', volts: { HT: 0.5 }, hot: false })
+    // By hand: 1.2 Ω of fuse (0.3 V at 250 mA), 0.2 Ω of leads, and a short of half an ohm.
+    expect(0.5 / (spot.state({ fault: short })?.amps['HT'] ?? 0)).toBeCloseTo(1.9, 2)
   })
 })

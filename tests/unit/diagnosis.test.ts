@@ -136,6 +136,21 @@ describe('diagnosis of a run', () => {
     expect(told.verdict).toMatch(/neither show nor rule out/)
     expect(told.next === null).toBe(told.search_ends !== null)
   })
+  it('of a whole set asks for no reading, unless it fails all the same or somebody measures already', () => {
+    const whole = draw(null, 19)
+    const { seen } = whole
+    const told = diagnosisOf({ ...set, seen })
+    expect(told.hypotheses).toEqual([])
+    expect(told.search_ends).toMatch(/fails all the same.*--fails/)
+    const fails = diagnosisOf({ ...set, seen, wanted: 'it fails' })
+    expect(fails.next?.why).toMatch(
+      /^Nothing that was read shows a fault; if something is wrong all the same/,
+    )
+    expect(fails.verdict).toBe(told.verdict)
+    const reading = whole.read('V2 cathode', 'ohms', {}, 'receive')
+    expect(diagnosisOf({ ...set, seen, readings: [reading] }).next).not.toBeNull()
+    expect(diagnosisOf({ ...set, seen, readings: [reading], wanted: 'none' }).next).toBeNull()
+  })
   it('of what no fault makes says that none explains it', () => {
     const { seen } = draw(null, 9)
     const steps = seen.steps.map((step, at) => ({

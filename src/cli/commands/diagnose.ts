@@ -27,6 +27,7 @@ import type { Register } from './index.js'
 interface Options {
   readonly reading: readonly string[]
   readonly prior: readonly string[]
+  readonly fails: boolean
   readonly json?: boolean
 }
 
@@ -48,6 +49,7 @@ export const registerDiagnose: Register = (program, io) => {
       (text: string, all: readonly string[]) => [...all, text],
       [],
     )
+    .option('--fails', 'the set fails all the same: look for a next reading though nothing shows', false)
     .option('--json', 'one JSON document on standard output')
     .action((run: string, options: Options) => {
       process.exitCode = withRun(run, options.json === true, io, (reader) =>
@@ -56,8 +58,13 @@ export const registerDiagnose: Register = (program, io) => {
     })
 }
 
-function diagnose(reader: RunReader, run: string, { reading, prior, json = false }: Options, io: Io): Exit {
-  const found = diagnosisIn(reader, run, reading, { priors: prior, cwd: io.cwd })
+function diagnose(
+  reader: RunReader,
+  run: string,
+  { reading, prior, fails, json = false }: Options,
+  io: Io,
+): Exit {
+  const found = diagnosisIn(reader, run, reading, { priors: prior, cwd: io.cwd, fails })
   if ('exit' in found) return refuse(io, json, found)
   if (json) printJson(io, { run: found.run, ...found.diagnosis })
   else io.out(diagnosisText(found.run, found.diagnosis))
@@ -69,6 +76,8 @@ interface More {
   readonly priors?: readonly string[]
   /** Where the files of the run were named from: the set's book lies beside the set's. Without it nothing is learned from it. */
   readonly cwd?: string
+  /** The set is known to fail: a next reading is looked for though nothing shows. */
+  readonly fails?: boolean
 }
 
 /** What a recorded run says is wrong, with readings that were taken since, as a person writes them; why nothing can be said. */
@@ -76,7 +85,7 @@ export function diagnosisIn(
   reader: RunReader,
   run: string,
   written: readonly string[],
-  { priors = [], cwd }: More = {},
+  { priors = [], cwd, fails = false }: More = {},
 ): { readonly run: string; readonly equipment: Equipment; readonly diagnosis: Diagnosis } | Refusal {
   const known = reader.known()
   const files = known === null ? null : filesIn(known.files, known.plan)
@@ -107,7 +116,11 @@ export function diagnosisIn(
       ...(priors.length === 0 ? [] : [`Counted otherwise than usual, as asked for: ${priors.join(', ')}.`]),
     ],
   })
-  return { run: known.run, equipment, diagnosis: diagnose(seenIn(reader), readings) }
+  return {
+    run: known.run,
+    equipment,
+    diagnosis: diagnose(seenIn(reader), readings, fails ? 'it fails' : 'shown'),
+  }
 }
 
 let last: { readonly key: string; readonly diagnose: Diagnoser } | null = null

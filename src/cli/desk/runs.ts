@@ -177,9 +177,9 @@ export function runsDesk(where: Where): RunsDesk {
         return { ...found.document, text: found.text }
       })
     },
-    diagnosis: ({ run, readings }) =>
+    diagnosis: ({ run, readings, fails }) =>
       withRun(run, (reader) => {
-        const found = diagnosisIn(reader, run, readings, { cwd: where.folder })
+        const found = diagnosisIn(reader, run, readings, { cwd: where.folder, fails })
         if ('exit' in found) throw refusedAs(found)
         return { run: found.run, equipment: found.equipment, ...found.diagnosis }
       }),

@@ -20,11 +20,12 @@ export function Causes({ run }: { readonly run: string }) {
   const readings = useSignal<readonly string[]>([])
   const why = useSignal<Why | null>(null)
   const busy = useSignal(false)
+  const fails = useSignal(false)
   const ask = (all: readonly string[]): void => {
     busy.value = true
     void call('diagnosis', diagnosisShape, {
       params: { run },
-      body: { readings: all },
+      body: { readings: all, fails: fails.value },
       within_ms: 120_000,
     }).then((came) => {
       busy.value = false
@@ -85,6 +86,22 @@ export function Causes({ run }: { readonly run: string }) {
               />
             )}
             {now.search_ends !== null && <p class="remark">{now.search_ends}</p>}
+            {now.next === null && now.hypotheses.length === 0 && !fails.value && (
+              <p class="no-print">
+                <button
+                  type="button"
+                  disabled={busy.value}
+                  onClick={() => {
+                    fails.value = true
+                    ask(readings.value)
+                  }}
+                >
+                  {busy.value
+                    ? 'Every fault of the set is reckoned …'
+                    : 'It fails all the same: where to measure'}
+                </button>
+              </p>
+            )}
             {now.learned.length > 0 && (
               <>
                 <h3>What was learned of this set</h3>

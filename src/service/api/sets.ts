@@ -223,6 +223,10 @@ export const diagnosisBody = z.strictObject({
     .array(z.string().trim().min(3).max(200))
     .max(50)
     .describe('readings taken since, "PLACE=VALUE" with its unit'),
+  fails: z
+    .boolean()
+    .default(false)
+    .describe('the set is known to fail: a next reading is looked for though nothing shows'),
 })
 export type ApiDiagnosis = Diagnosis & {
   readonly run: string

@@ -17,7 +17,7 @@ export function unlistedCase(set: Set, n: number, seed: number): Case {
   const { seen } = drawn
   const part = spoilt.fault?.part ?? ''
   const readings: Reading[] = []
-  const first = set.diagnose(seen)
+  const first = set.diagnose(seen, [], 'it fails')
   const alone = ranksOf(first, truth(seen, first, []), part)
   const after: (typeof alone)[] = []
   // A cause in its own part is right: that is what is to blame.
