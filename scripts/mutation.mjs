@@ -1,12 +1,12 @@
-// npm run mutation [-- FILES AND FOLDERS] [--minutes N] [--again]: small changes are put into the program one after another, and the tests
+// npm run mutation [-- FILES AND FOLDERS] [--part K] [--minutes N] [--again]: small changes are put into the program one after another, and the tests
 // must notice each. What is not done yet is done, some files at a time; the result is written after each lot into tests/mutation/results.json,
 // which goes with the source: stopped, it goes on from there, on whatever machine. From that file RESULTS.md beside it is made (a row a file),
 // and SURVIVORS.md (what no test noticed). A file is due again when it has changed, behind those when the tests of its room have, and with
-// --again. Without names the four rooms are done, the way of a trip first.
+// --again. With --part K one change in K is tried, drawn by a hash: all of them cost some twenty hours of a core. Without names the four rooms are done, the way of a trip first.
 import { execFileSync, spawnSync } from 'node:child_process'
 import { existsSync, mkdirSync, readdirSync, readFileSync, statSync, writeFileSync } from 'node:fs'
 import { join, resolve } from 'node:path'
-import { hashOf, testsOf } from '../tests/mutation/rooms.mjs'
+import { hashOf, isDrawn, testsOf } from '../tests/mutation/rooms.mjs'
 import { because } from '../tests/mutation/words.mjs'
 
 const rooms = [
@@ -31,10 +31,11 @@ const done_file = resolve('.stryker/done.jsonl')
 const data = 'tests/mutation/results.json'
 const results = 'tests/mutation/RESULTS.md'
 const survivors = 'tests/mutation/SURVIVORS.md'
-/** Lines of source in one lot: some minutes. */
-const lot_lines = 400
-
 const args = process.argv.slice(2)
+const part_at = args.indexOf('--part')
+const part = part_at < 0 ? 1 : Number(args.splice(part_at, 2)[1])
+/** Lines of source in one lot: some minutes, and as long again until it begins. */
+const lot_lines = 400 * part
 const at = args.indexOf('--minutes')
 const minutes = at < 0 ? Infinity : Number(args.splice(at, 2)[1])
 const again = args.includes('--again')
@@ -63,7 +64,8 @@ const hasCode = (path) => /\bfunction\b|=>|\b(const|let) /.test(read(path))
 const files = [...new Set((named.length > 0 ? named : rooms).flatMap(filesIn))].filter(hasCode)
 const rows = new Map(Object.entries(JSON.parse(read(data) || '{}')))
 const why = reasonsIn(read(survivors))
-const isWhole = (file) => rows.get(file)?.whole === true && rows.get(file).source === hash(file)
+const isWhole = (file) =>
+  rows.get(file)?.whole === true && rows.get(file).source === hash(file) && (rows.get(file).part ?? 1) <= part
 const isAsTested = (file) => isWhole(file) && rows.get(file).tests === tests(file)
 const left = [
   ...files.filter((file) => again || !isWhole(file)),
@@ -96,6 +98,7 @@ while (left.length > 0 && Date.now() - began < 60_000 * minutes) {
         SLOWGLOW_MUTATION_KEPT: resolve('.stryker/times.json'),
         SLOWGLOW_MUTATION_DONE: done_file,
         SLOWGLOW_MUTATION_SOURCES: sources,
+        SLOWGLOW_MUTATION_PART: part,
       },
     },
   )
@@ -106,7 +109,8 @@ while (left.length > 0 && Date.now() - began < 60_000 * minutes) {
   }
   const report = ran ? JSON.parse(read('.stryker/report.json')) : { files: {} }
   for (const file of lot) {
-    const mutants = report.files[file]?.mutants ?? triedOf(file)
+    const all = report.files[file]?.mutants
+    const mutants = all === undefined ? triedOf(file) : part === 1 ? all : drawnOf(file, all)
     if (mutants.length > 0) rows.set(file, rowOf(file, mutants, ran))
   }
   tell()
@@ -151,6 +155,20 @@ function triedOf(file) {
   }
   return [...last.values()]
 }
+/** Of all changes in a file those that were drawn, and those that none was to be drawn from. */
+function drawnOf(file, all) {
+  const isTried = ({ location: { start, end }, mutatorName, replacement }) =>
+    isDrawn(
+      {
+        file,
+        at: [start.line - 1, start.column - 1, end.line - 1, end.column - 1],
+        mutatorName,
+        replacement,
+      },
+      part,
+    )
+  return all.filter((mutant) => mutant.status === 'Ignored' || isTried(mutant))
+}
 function tried_before() {
   return read(done_file)
     .split('\n')
@@ -194,6 +212,7 @@ function rowOf(file, mutants, whole) {
     program,
     day,
     whole,
+    part,
     source: hash(file),
     tests: tests(file),
     lived,
@@ -241,12 +260,13 @@ function resultsText() {
     'first; a test that takes longer than two seconds is not asked. So a score is what was shown, and no less. What was noticed was confirmed: the same test passes again',
     'without the change. Changes in what is computed once, at load (tables, constants), are not tried and not in the score: "at load"; nor are',
     'texts of four words and more, with what is put into them ("words": `tests/mutation/words.mjs`): they are for a person. The goal is 90 %.',
-    'What survived stands in [SURVIVORS.md](SURVIVORS.md).',
+    'What survived stands in [SURVIVORS.md](SURVIVORS.md). All changes cost some twenty hours of a core; where "one in" is not 1, so many are drawn by a hash of',
+    'what they are, and a score stands for all within some twice the root of (score × (1 - score) / tried).',
     '',
-    '| file | tried | noticed | survived | no test comes by | at load | words | score | program, day, source, tests |',
-    '| --- | --- | --- | --- | --- | --- | --- | --- | --- |',
+    '| file | tried | noticed | survived | no test comes by | at load | words | score | one in | program, day, source, tests |',
+    '| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |',
     ...all.map(([file, row]) =>
-      line(`\`${file}\``, row, `${row.program}, ${row.day}, ${row.source}, ${row.tests}`),
+      line(`\`${file}\``, row, `${row.part ?? 1} | ${row.program}, ${row.day}, ${row.source}, ${row.tests}`),
     ),
     '',
     '| room | tried | noticed | survived | no test comes by | at load | words | score | files |',

@@ -2,6 +2,7 @@ import { type Decimal, decimalValue } from '../../src/exchange/index.js'
 import type { Plan } from '../../src/plan/index.js'
 import type { Command, Ending, Event, EventBody, State } from '../../src/sequencer/index.js'
 import { begin, endsTheRun, step } from '../../src/sequencer/index.js'
+import { layDown } from './decisions.js'
 import { load_ohm } from './small-plan.js'
 
 /**
@@ -53,8 +54,11 @@ export class Rig {
   ending: Ending | null = null
   lastLimit: Record<string, number> = {}
 
+  private readonly laidDown: ((event: Event) => void) | null
+
   constructor(readonly plan: Plan) {
     this.state = begin(plan)
+    this.laidDown = layDown(plan)
     for (const rail of Object.values(plan.rails))
       for (const part of rail.channels) {
         this.set[part.channel] = 0
@@ -65,6 +69,7 @@ export class Rig {
 
   feed(body: EventBody): Command[] {
     const event: Event = { ...body, t_us: this.t_us }
+    this.laidDown?.(event)
     freeze(this.state)
     const { state, commands } = step(this.state, event)
     this.firstLookHolds(event, commands)

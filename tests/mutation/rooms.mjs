@@ -3,7 +3,7 @@
 import { createHash } from 'node:crypto'
 import { existsSync, readdirSync, readFileSync } from 'node:fs'
 
-const run = 'sequencer* rule-marks first-look off-first going-off stored-charge hands prompts in-place reach-in watched-inputs dead-man mercury properties/sequencer*'
+const run = 'decisions before-a-rise open-heaters sequencer* rule-marks first-look off-first going-off stored-charge hands prompts in-place reach-in watched-inputs dead-man mercury properties/sequencer*'
 const rooms = {
   sequencer: `${run} driven qualify unattended dead-man-takes cut-off outside-timer own-mains reform-alone reform-typed`,
   off: `off safe-off ${run} supervise cut-off`,
@@ -33,4 +33,10 @@ export function hashOf(files) {
   const all = createHash('sha1')
   for (const file of files) all.update(existsSync(file) ? readFileSync(file) : '')
   return all.digest('hex').slice(0, 7)
+}
+
+/** Whether a change is one of those that are tried where one in `part` is: by a hash of what it is, so the same ones wherever they are tried. */
+export function isDrawn({ file, at, mutatorName, replacement }, part) {
+  const hash = createHash('sha1').update(JSON.stringify([file, at, mutatorName, replacement])).digest()
+  return hash.readUInt32BE(0) % part === 0
 }

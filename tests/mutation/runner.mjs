@@ -4,22 +4,28 @@
 // What is called killed was confirmed: the test that failed is run again at once without the mutant and must pass; where it does not
 // (something was left behind by a mutant), everything is loaded anew and the mutant tried once more.
 //
-// Tests go in the order of how likely they kill for what they cost: those that killed a mutant near by first, and quick ones before slow ones. A
+// Tests go in the order of how likely they kill for what they cost: those that killed a mutant near by first, those that come by what few
+// others come by near it (a condition is noticed by whoever goes where it leads), and quick ones before slow ones. A
 // mutant gets `most_ms` of the processor for its tests; one that lives so long counts as surviving although a later test might have killed it.
 import { appendFileSync, existsSync, readFileSync, writeFileSync } from 'node:fs'
 import { relative, resolve } from 'node:path'
 import { performance } from 'node:perf_hooks'
 import { createServer, createServerModuleRunner } from 'vite'
 import { Collected } from './collect.mjs'
-import { hashOf } from './rooms.mjs'
+import { hashOf, isDrawn } from './rooms.mjs'
 
 const files = (process.env.SLOWGLOW_MUTATION_TESTS ?? '').split(',').filter((file) => file !== '')
 const most_ms = 1000 * Number(process.env.SLOWGLOW_MUTANT_S ?? 5)
+/** Changes before and behind one that count as near it. */
+const near_by = 60
 /** Longer ones are left out. */
 const longest_ms = 1000 * Number(process.env.SLOWGLOW_TEST_S ?? 2)
 const setup = 'tests/setup.ts'
 /** How long tests took, from run to run: one that is known to be too long is not begun. */
 const kept = process.env.SLOWGLOW_MUTATION_KEPT ?? 'mutation-times.json'
+
+/** One change in so many is tried. */
+const part = Number(process.env.SLOWGLOW_MUTATION_PART ?? 1)
 
 /** What was tried already, a line each, and the sources it was tried with (`FILE=HASH,…`): a run that was stopped goes on from there. */
 const done_file = process.env.SLOWGLOW_MUTATION_DONE
@@ -42,6 +48,8 @@ class Together {
   took = new Map()
   /** Tests that killed, newest first, with where the mutant was. */
   killers = []
+  /** Tests that come by each change, by the change's number; those of one place have numbers near one another. */
+  comers = new Map()
   /** How often each test was tried, how often it killed, and the processor's time that took, ms. */
   tries = new Map()
   loaded = null
@@ -113,6 +121,8 @@ class Together {
       }
     }
     await this.collected.leave(entered)
+    for (const [test, by] of Object.entries(ns.mutantCoverage?.perTest ?? {}))
+      for (const change of Object.keys(by)) this.comers.set(change, [...(this.comers.get(change) ?? []), test])
     writeFileSync(kept, JSON.stringify([...this.took].filter(([, ms]) => ms < Infinity)))
     if (process.env.SLOWGLOW_MUTATION_TIMES !== undefined) this.#tellTimes(tests)
     return { status: 'complete', tests, mutantCoverage: ns.mutantCoverage ?? { static: {}, perTest: {} } }
@@ -120,6 +130,8 @@ class Together {
 
   async mutantRun(options) {
     const place = placeOf(options)
+    // What is not drawn is not counted: the rows are made from what was written down as done.
+    if (!isDrawn(place, part)) return { status: 'survived', nrOfTests: 0 }
     const before = this.done.get(JSON.stringify(place))
     if (before !== undefined) return before
     const result = await this.#tried(options)
@@ -185,7 +197,7 @@ class Together {
     }
   }
 
-  #inOrder({ fileName, location }, filter) {
+  #inOrder({ id: mutant, fileName, location }, filter) {
     const wanted = filter === undefined ? null : new Set(filter)
     const near = new Map()
     for (const { id, of } of this.killers) {
@@ -193,17 +205,30 @@ class Together {
       if (of.fileName === fileName) near.set(id, Math.max(near.get(id) ?? 0, 1 / (2 + lines)))
     }
     const time = ({ id }) => this.took.get(id) ?? 0
+    const seldom = this.#seldomNear(Number(mutant))
     const worth = (test) => {
       const [tried, killed, ms] = this.tries.get(test.id) ?? [0, 0, 0]
       // What waits for something that never comes takes far longer to fail than to pass.
       const costs_ms = tried === 0 ? time(test) : ms / tried
-      return Math.max((killed + 0.5) / (tried + 2), near.get(test.id) ?? 0) / (costs_ms + 2)
+      const goes = Math.min(0.9, seldom.get(test.id) ?? 0)
+      return Math.max((killed + 0.5) / (tried + 2), near.get(test.id) ?? 0, goes) / (costs_ms + 2)
     }
     return this.collected.tests
       .filter((test) => !test.skip && time(test) <= longest_ms && (wanted === null || wanted.has(test.id)))
       .map((test) => ({ test, worth: worth(test) }))
       .toSorted((a, b) => b.worth - a.worth)
       .map(({ test }) => test)
+  }
+
+  /** Tests that come by changes near this one which few others come by, each counted by how few and how near. */
+  #seldomNear(mutant) {
+    const found = new Map()
+    for (let other = mutant - near_by; other <= mutant + near_by; other++) {
+      const comers = this.comers.get(String(other)) ?? []
+      const counts = 1 / (comers.length * (1 + Math.abs(other - mutant) / 10))
+      for (const test of comers) found.set(test, (found.get(test) ?? 0) + counts)
+    }
+    return found
   }
 
   async #load(how) {

@@ -1,6 +1,7 @@
 import { existsSync, readFileSync, writeFileSync } from 'node:fs'
 import { resolve } from 'node:path'
 import { callKinds, waysOf } from './every-call.js'
+import { keepDecisions } from './decisions.js'
 import { everyCall, everyCallTable } from './every-call-table.js'
 import { manyRuns } from './many.js'
 import { loadParts } from './parts.js'
@@ -15,6 +16,8 @@ import { signalTable } from './signals.js'
  * gets the table, in which what is not tried now stays.
  * npm run simulate -- --every-call [FILE] [--stride K] [--only KIND] [--keep FILE] [--json]: the n-th call to a line or the record fails,
  * once and for good, for every K-th n on a line and every n of the record; FILE gets the table, the other what was done.
+ * npm run simulate -- --decisions [FOLDER] [--runs N] [--seed S]: runs whose decisions are kept for tests/unit/decisions.test.ts, chosen anew of
+ * N simulated ones and of those that tests laid down in FOLDER (SLOWGLOW_LAY_DOWN=FOLDER npx vitest run --project pure).
  * npm run simulate -- --signals FILE: each reading spoilt in each way at each moment of a run, as a table for people.
  */
 const option = (name: string, otherwise: number): number => {
@@ -36,13 +39,15 @@ const text = (name: string): string | null => {
 /** Sources and tools as they were compiled for this call. */
 const compiled = resolve(import.meta.dirname, '../..')
 
-process.exitCode = process.argv.includes('--signals')
-  ? allSignals(text('signals') ?? 'tests/faults/SIGNALS.md')
-  : process.argv.includes('--planted')
-    ? await mistakes(text('planted'))
-    : process.argv.includes('--every-call')
-      ? calls(text('every-call'))
-      : await drawn()
+process.exitCode = process.argv.includes('--decisions')
+  ? decisions()
+  : process.argv.includes('--signals')
+    ? allSignals(text('signals') ?? 'tests/faults/SIGNALS.md')
+    : process.argv.includes('--planted')
+      ? await mistakes(text('planted'))
+      : process.argv.includes('--every-call')
+        ? calls(text('every-call'))
+        : await drawn()
 
 /** Runs with faults drawn by their seeds. Returns the exit code. */
 async function drawn(): Promise<number> {
@@ -84,6 +89,17 @@ async function mistakes(file: string | null): Promise<number> {
   const before = file !== null && existsSync(file) ? readFileSync(file, 'utf8') : ''
   if (file !== null) writeFileSync(file, plantedTable(found, runs, seed, before))
   return found.every(({ after }) => after !== null) ? 0 : 1
+}
+
+function decisions(): number {
+  for (const [file, kept] of keepDecisions(
+    loadParts(),
+    text('decisions'),
+    option('runs', 240),
+    option('seed', 1),
+  ))
+    process.stdout.write(`${String(kept).padStart(4)}  ${file}\n`)
+  return 0
 }
 
 function allSignals(file: string): number {

@@ -39,6 +39,8 @@ export interface Simulated {
   readonly first_looks: number
   readonly broken: readonly { readonly invariant: string; readonly t_s: number; readonly text: string }[]
   readonly story: readonly string[]
+  /** Its record, as it was told. */
+  readonly entries: readonly RunEntry[]
 }
 
 /** Controller, supervisor, recorder, person, lines, supplies and set under one clock that the seed drives. */
@@ -172,6 +174,7 @@ class Simulation implements Struck, Outside, Charge, Hands {
       broken: this.checks.broken,
       first_looks: this.checks.first_looks,
       story: this.checks.broken.length === 0 ? [] : storyOf(this.nemesis, this.entries),
+      entries: this.entries,
     }
   }
 
