@@ -15,11 +15,11 @@ import { Collected } from './collect.mjs'
 import { hashOf, isDrawn } from './rooms.mjs'
 
 const files = (process.env.SLOWGLOW_MUTATION_TESTS ?? '').split(',').filter((file) => file !== '')
-const most_ms = 1000 * Number(process.env.SLOWGLOW_MUTANT_S ?? 5)
+const most_ms = 1000 * Number(process.env.SLOWGLOW_MUTANT_S ?? 8)
 /** Changes before and behind one that count as near it. */
 const near_by = 60
 /** Longer ones are left out. */
-const longest_ms = 1000 * Number(process.env.SLOWGLOW_TEST_S ?? 2)
+const longest_ms = 1000 * Number(process.env.SLOWGLOW_TEST_S ?? 3)
 const setup = 'tests/setup.ts'
 /** How long tests took, from run to run: one that is known to be too long is not begun. */
 const kept = process.env.SLOWGLOW_MUTATION_KEPT ?? 'mutation-times.json'
