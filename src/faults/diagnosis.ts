@@ -81,7 +81,7 @@ export function createDiagnoser({
   const families = familiesOf(single)
   const before =
     earlier === undefined ? null : { model: createModel(lab, plan, earlier.seen), runs: earlier.runs }
-  return (seen, readings = [], wanted = 'shown') => {
+  return (seen, readings = [], { fails = false, next = true } = {}) => {
     const model = createModel(lab, plan, seen)
     if (model.signals.length === 0 && readings.length === 0)
       return without(
@@ -107,8 +107,7 @@ export function createDiagnoser({
     const now = posterior === alone ? at : standing(posterior)
     const cold = modeOf(model, at?.point ?? null)
     // Whoever goes on measuring holds the set for faulty.
-    const fails = wanted === 'it fails' || readings.length > 0
-    const ask = wanted === 'none' ? null : { bench, cold, readings, fails }
+    const ask = next ? { bench, cold, readings, fails: fails || readings.length > 0 } : null
     return { ...told(model, ask, probe, posterior, now), learned }
   }
 }

@@ -37,11 +37,15 @@ export interface Reading {
   readonly step?: number
 }
 
-/**
- * Whether a next reading is looked for: never; where something shows, or the person has measured already; or though nothing shows, for
- * the set is known to fail.
- */
-export type Wanted = 'none' | 'shown' | 'it fails'
+export interface Wanted {
+  /**
+   * A person says that the set fails: a next reading is looked for though nothing shows. Usually one is looked for where something shows,
+   * or once the person has measured.
+   */
+  readonly fails?: boolean
+  /** Whether a next reading is looked for at all; it is, unless told. */
+  readonly next?: boolean
+}
 
 export interface Diagnosis {
   /** Likeliest first; causes that cannot be told apart by what is known stand as one. */

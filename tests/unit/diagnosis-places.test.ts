@@ -128,7 +128,7 @@ describe('what these readings neither show nor rule out', () => {
   it('is told with nothing: no fault drops out of the answer without having been refuted', () => {
     // It moves readings by more than two standard deviations, but this set's own parts hide it.
     const { seen } = draw(named('V4:strong=2'), 210_025)
-    const { nothing, hypotheses } = diagnose(seen, [], 'none')
+    const { nothing, hypotheses } = diagnose(seen, [], { next: false })
     expect(hypotheses.flatMap(({ fault, tied_with }) => [fault, ...tied_with])).not.toContain('V4:strong=2')
     expect(nothing.faults).toContain('V4:strong=2')
     expect(nothing.cannot_show).toBe(nothing.faults.length)

@@ -70,7 +70,7 @@ describe('a dead short that is read with an ohmmeter', () => {
     const { equipment, bench, plan, named } = laid('tests/sets/converter/receive.yaml')
     const { seen } = faultySets(equipment, bench, plan)(named('C5:short'), 3)
     const reading = { place: 'regulated line', unit: 'Ω', value: 0.7 } as const
-    const { hypotheses, none } = createDiagnoser({ equipment, bench, plan })(seen, [reading], 'none')
+    const { hypotheses, none } = createDiagnoser({ equipment, bench, plan })(seen, [reading], { next: false })
     expect(hypotheses[0]?.fault).toBe('C5:short')
     expect(hypotheses[0]?.misses).toBeNull()
     expect(none).toBeLessThan(0.05)
@@ -123,8 +123,8 @@ describe('what a reading may be off by', () => {
     const reading = readAsAsked(drawn, { next, ...alone }, next, 'receive')
     const first = (told: typeof alone) =>
       told.hypotheses.find(({ fault }) => fault === 'V4:weak=0.3')?.probability ?? 0
-    const sharp = first(diagnose(drawn.seen, [reading], 'none'))
-    const blunt = first(diagnose(drawn.seen, [{ ...reading, off: 500 }], 'none'))
+    const sharp = first(diagnose(drawn.seen, [reading], { next: false }))
+    const blunt = first(diagnose(drawn.seen, [{ ...reading, off: 500 }], { next: false }))
     expect(Math.abs(blunt - first(alone))).toBeLessThan(Math.abs(sharp - first(alone)))
   })
 })
@@ -152,7 +152,7 @@ describe('a fault of another size than the library has', () => {
     const { seen } = draw({ ...leaks, changes: [{ element: 'C5', is: 'leaks', ohm: 200e3 }] }, 12)
     // 200 kΩ beside the 815 kΩ that lie across it.
     const reading = { place: 'V3 plate to V4 grid', unit: 'Ω', value: 160e3 } as const
-    const { hypotheses, none } = createDiagnoser(small)(seen, [reading], 'none')
+    const { hypotheses, none } = createDiagnoser(small)(seen, [reading], { next: false })
     expect(hypotheses[0]?.fault).toBe('C5:leaky=1000k')
     expect(hypotheses[0]?.probability).toBeGreaterThan(0.8)
     expect(none).toBeLessThan(0.1)
@@ -165,7 +165,7 @@ describe('a shorted heater', () => {
     const draw = faultySets(hailer.equipment, hailer.bench, hailer.plan)
     const { seen } = draw(hailer.named('V2:heater-short'), 5)
     expect(seen.tripped?.text).toMatch(/^heaters/)
-    const [first] = createDiagnoser(hailer)(seen, [], 'none').hypotheses
+    const [first] = createDiagnoser(hailer)(seen, [], { next: false }).hypotheses
     expect([first?.fault, ...(first?.tied_with ?? [])]).toContain('V2:heater-short')
     for (const fault of [first?.fault, ...(first?.tied_with ?? [])]) expect(fault).toMatch(/:heater-short$/)
   })
@@ -199,10 +199,10 @@ describe('what is told', () => {
     const drawn = draw(small.named('L1:open'), 210_085)
     const across = { place: 'HT line to B plus', unit: 'Ω', value: 5e6 } as const
     const odd = { place: 'V4 cathode', unit: 'Ω', value: 3 } as const
-    const [first] = diagnose(drawn.seen, [across, odd], 'none').hypotheses
+    const [first] = diagnose(drawn.seen, [across, odd], { next: false }).hypotheses
     if (first?.misses != null) expect(first.explains).toContain(`misses ${first.misses.what}`)
     const none = (readings: readonly (typeof across | typeof odd)[]) =>
-      diagnose(drawn.seen, readings, 'none').none
+      diagnose(drawn.seen, readings, { next: false }).none
     expect(none([across, odd])).toBeGreaterThan(none([across]))
   })
 })

@@ -142,14 +142,14 @@ describe('diagnosis of a run', () => {
     const told = diagnosisOf({ ...set, seen })
     expect(told.hypotheses).toEqual([])
     expect(told.search_ends).toMatch(/fails all the same.*--fails/)
-    const fails = diagnosisOf({ ...set, seen, wanted: 'it fails' })
+    const fails = diagnosisOf({ ...set, seen, wanted: { fails: true } })
     expect(fails.next?.why).toMatch(
       /^Nothing that was read shows a fault; if something is wrong all the same/,
     )
     expect(fails.verdict).toBe(told.verdict)
     const reading = whole.read('V2 cathode', 'ohms', {}, 'receive')
     expect(diagnosisOf({ ...set, seen, readings: [reading] }).next).not.toBeNull()
-    expect(diagnosisOf({ ...set, seen, readings: [reading], wanted: 'none' }).next).toBeNull()
+    expect(diagnosisOf({ ...set, seen, readings: [reading], wanted: { next: false } }).next).toBeNull()
   })
   it('of what no fault makes says that none explains it', () => {
     const { seen } = draw(null, 9)

@@ -119,7 +119,7 @@ export function diagnosisIn(
   return {
     run: known.run,
     equipment,
-    diagnosis: diagnose(seenIn(reader), readings, fails ? 'it fails' : 'shown'),
+    diagnosis: diagnose(seenIn(reader), readings, { fails }),
   }
 }
 

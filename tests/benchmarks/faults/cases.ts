@@ -98,7 +98,7 @@ export function faultCases(seed: number): {
       const set = setOf(pathOf(n))
       const began = performance.now()
       const drawn = set.draw(null, firstSeed + 1_000_000 + n)
-      const told = set.diagnose(drawn.seen, [], 'it fails')
+      const told = set.diagnose(drawn.seen, [], { fails: true })
       const first = groupsOf(told)[0]
       const later = readOn(set, drawn, told)
       const place = (at: Diagnosis): number => groupsOf(at).findIndex(({ is }) => is === 'nothing')
@@ -161,7 +161,7 @@ function shuffled(faults: readonly Fault[]): readonly Fault[] {
 function tried(set: Set, n: number, kind: Case['kind'], fault: Fault, drawn: FaultySet): Case {
   const began = performance.now()
   const { seen } = drawn
-  const first = set.diagnose(seen, [], 'it fails')
+  const first = set.diagnose(seen, [], { fails: true })
   const mode = modeOf(set, first, seen)
   const volts = first.measured_at?.volts ?? {}
   const point = first.measured_at === null ? null : { mode, volts, hot: true }
@@ -193,7 +193,7 @@ function tried(set: Set, n: number, kind: Case['kind'], fault: Fault, drawn: Fau
     (after.length < counted || (suggested === null && readings.length < mostReadings))
   ) {
     readings.push(readAsAsked(drawn, told, told.next, mode))
-    told = set.diagnose(seen, readings)
+    told = set.diagnose(seen, readings, { fails: true })
     if (after.length < counted) {
       const now = rankOf(told, fault, shows)
       after.push(now.rank)
@@ -272,7 +272,7 @@ function randomly(
     const [one] = left.splice(Math.floor(source.next() * left.length), 1)
     if (one === undefined) break
     readings.push(drawn.read(one.place, one.measure, volts, mode))
-    if (found(set.diagnose(drawn.seen, readings, 'none'))) return readings.length
+    if (found(set.diagnose(drawn.seen, readings, { fails: true, next: false }))) return readings.length
   }
   return mostReadings
 }

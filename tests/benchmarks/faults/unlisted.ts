@@ -17,7 +17,7 @@ export function unlistedCase(set: Set, n: number, seed: number): Case {
   const { seen } = drawn
   const part = spoilt.fault?.part ?? ''
   const readings: Reading[] = []
-  const first = set.diagnose(seen, [], 'it fails')
+  const first = set.diagnose(seen, [], { fails: true })
   const alone = ranksOf(first, truth(seen, first, []), part)
   const after: (typeof alone)[] = []
   // A cause in its own part is right: that is what is to blame.
@@ -27,7 +27,7 @@ export function unlistedCase(set: Set, n: number, seed: number): Case {
   let told = first
   while (told.next !== null && after.length < counted) {
     readings.push(readAsAsked(drawn, told, told.next, mode))
-    told = set.diagnose(seen, readings)
+    told = set.diagnose(seen, readings, { fails: true })
     after.push(ranksOf(told, truth(seen, told, readings), part))
     said.push(...stated(told, after.length, isIt))
   }
