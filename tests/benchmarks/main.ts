@@ -1,4 +1,5 @@
 import { cpus } from 'node:os'
+import { choicesTable } from './faults/choices.js'
 import { faultsFigures } from './faults/faults.js'
 import type { Figure } from './figures.js'
 import { healthyFigures } from './healthy.js'
@@ -13,6 +14,7 @@ import { slowDiskFigures } from './trip-on-slow-disk.js'
  * `npm run bench [-- --only NAME] [--json]`; for `healthy` `--sets N --keep FILE`, for `trip` `--trips N --runs N`, for
  * `faults` `--cases N --sets N --keep FILE --minutes N --seed N`, for `reform` `--parts N --days N --run-days N`, for `review` `--longest` (50 million readings too); `slow-disk` is trips while the disk of the record stands. Measures and
  * shows; it asserts nothing, and no test does.
+ * `--choices FILE [--sets N --minutes N]` appends the rows of the table in faults/CHOICES.md that FILE has not yet.
  */
 const args = process.argv.slice(2)
 const given = (name: string): string | undefined =>
@@ -38,6 +40,13 @@ const groups: Readonly<Record<string, () => Figure[] | Promise<Figure[]>>> = {
   trip: () => tripFigures(Number(given('--trips') ?? 8000), Number(given('--runs') ?? 100)),
   'slow-disk': slowDiskFigures,
   page: pageFigures,
+}
+
+// Rows of a table for people: tests/benchmarks/faults/CHOICES.md.
+const table = given('--choices')
+if (table !== undefined) {
+  choicesTable(table, Number(given('--sets') ?? 40), Number(given('--minutes') ?? Infinity))
+  process.exit(0)
 }
 
 const json = args.includes('--json')
