@@ -397,6 +397,8 @@ export interface Proof {
   /** It must have happened within this; `hold_s` of the step is how long what stands then is read. */
   readonly within_s: number
   readonly because: string
+  /** The supply answers whether it was this that switched off: volts that go without its word prove nothing (a dip of the mains takes them too). */
+  readonly says?: true
   /** Of a dead-man: other outputs of the supply, on at a few volts with nothing connected, and what they are stated to do when it fires. */
   readonly others?: readonly {
     readonly channel: string

@@ -47,7 +47,10 @@ export function layerSteps(
     const clocked = timer?.cuts.includes(port) === true ? low.slice(0, 1) : []
     return [
       ...timed.flatMap((each) =>
-        proofSteps({ of: 'dead-man', ...each, after_s: dead_man?.after_s ?? 0, timeout_s, remote }),
+        proofSteps({
+          ...{ of: 'dead-man', ...each, after_s: dead_man?.after_s ?? 0, timeout_s, remote },
+          says: typeof dead_man?.ask_expired === 'string',
+        }),
       ),
       ...cut.flatMap((each) =>
         proofSteps({ of: 'cut-off relay', ...each, after_s: relay?.after_s ?? 0, timeout_s, remote }),
@@ -95,9 +98,11 @@ interface ToProve {
   readonly timeout_s: number
   /** It takes settings only once it was told to be remote. */
   readonly remote: boolean
+  /** The supply can be asked whether it fired. */
+  readonly says?: boolean
 }
 
-function proofSteps({ of, test, rail, after_s, timeout_s, remote }: ToProve): LayerStep[] {
+function proofSteps({ of, test, rail, after_s, timeout_s, remote, says = false }: ToProve): LayerStep[] {
   const limits = { [rail.name]: chargingAtLimit(hookupLimits(test, rail), rail) }
   const stage = `${of} of ${test.channel}`
   const { ohm, F } = rail.discharge ?? { ohm: 0, F: 0 }
@@ -112,6 +117,7 @@ function proofSteps({ of, test, rail, after_s, timeout_s, remote }: ToProve): La
     level: null,
     within_s,
     because: 'nobody is there when computer or line are gone: it is what switches off then.',
+    ...(says && { says: true as const }),
   }
   return [
     // At once, as the hook-up check sets it: what that left in a reservoir may stand above a slow beginning.

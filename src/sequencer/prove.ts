@@ -293,6 +293,10 @@ function fired(under: Under, waited_s: number): void {
   }
   // A relay says nothing of its own: the volts do.
   if (now.fired === null && !late && !isOutside(proof)) return
+  if (now.fired === null && proof.says === true) {
+    unsaid(under, waited_s)
+    return
+  }
   const said = now.fired !== null
   const after_s = ((d.s.proof?.seen_us ?? d.s.t_us) - now.told_us) / 1e6
   if (d.s.proof !== null) d.s.proof = { ...d.s.proof, result: 'fired' }
@@ -357,6 +361,16 @@ function silent(under: Under, waited_s: number): void {
   warn(d, text, rail.name)
   tellTaken(under, taken)
   enter(d, 'prove off')
+}
+
+/** The terminals fell, and a supply that can say whether its own dead-man did it does not say so. */
+function unsaid({ d, proof, rail }: Under, waited_s: number): void {
+  const text = `${rail.name}: the terminals fell while the ${proof.of} of ${proof.channel} was left unfed, and the supply does not say that it fired: a dip of the mains, a plug or a hand does the same. It is not proved. Begin again; if the supply never says so, take ask_expired out of its dialect.`
+  record(d, 'judgement', text, {
+    rail: rail.name,
+    data: { proof: proof.of, result: 'not by itself', said: false, waited_s },
+  })
+  broke(d, { code: 'unproved', rail: rail.name, text })
 }
 
 /** A supply that takes no setting while it is latched: a person takes the set-point down. */

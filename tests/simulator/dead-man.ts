@@ -4,9 +4,8 @@ import type { DeadMan } from '../../src/bench/index.js'
 export class DeadManWatched {
   private armed = false
   private fed_us = 0
-  private was_on = false
   private readonly feeds: readonly string[]
-  /** It was seen to switch its output off, with nobody having told it to. */
+  /** Its time ran out and the output was off then: it switched that off, or says that it fired where a dip of the mains had been there before. */
   fired = false
 
   constructor(
@@ -27,8 +26,7 @@ export class DeadManWatched {
   unfed_s(t_us: number, on: boolean): number {
     const alone_s = (t_us - this.fed_us) / 1e6 - this.of.after_s
     // A tick is between what happens and what is seen of it.
-    if (this.was_on && !on && this.armed && alone_s > -0.1) this.fired = true
-    this.was_on = on
+    if (!on && this.armed && alone_s > -0.1) this.fired = true
     return on && this.armed ? alone_s : 0
   }
 }

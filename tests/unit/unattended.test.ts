@@ -171,14 +171,17 @@ describe('unattended work', () => {
   })
 })
 
-function rehearsed(fault?: string) {
+function rehearsed(...written: readonly string[]) {
   const plan = planOf(fit)
   const entries: RunEntry[] = []
-  const read = fault === undefined ? null : readFault(fault, equipment, fit)
-  if (read !== null && !read.ok) throw new Error(read.problem)
+  const faults = written.map((fault) => {
+    const read = readFault(fault, equipment, fit)
+    if (!read.ok) throw new Error(read.problem)
+    return read.value
+  })
   const run = rehearse(plan, equipment, fit, {
     seed: 1953,
-    faults: read === null ? [] : [read.value],
+    faults,
     record: (entry) => {
       entries.push(entry)
     },
@@ -202,6 +205,19 @@ describe('the dead-man in a run that may be left alone', () => {
     expect(run.ending).toMatchObject({ outcome: 'failed', outputs_off: 'confirmed' })
     expect(run.ending.reason).toMatchObject({ code: 'unproved', rail: 'HT' })
     expect(run.ending.reason?.text).toMatch(/dead-man did not fire.*take the supply as having none/)
+    const raised = entries.some((entry) => entry.entry === 'event' && /^Raise heaters/.test(entry.event.text))
+    expect(raised).toBe(false)
+  })
+
+  it('is not proved by volts that go for another reason while it is left unfed, where its supply can say whether it fired', () => {
+    const told = rehearsed().entries.find(
+      (entry) => entry.entry === 'event' && entry.event.text.includes('its dead-man is not fed for'),
+    )
+    const at_s = told?.entry === 'event' ? told.event.t_us / 1e6 + 1 : 0
+    const { run, entries } = rehearsed('high.out:no-protection', `high.out:drop-out@t>${at_s.toFixed(1)}s`)
+    expect(run.ending).toMatchObject({ outcome: 'failed', outputs_off: 'confirmed' })
+    expect(run.ending.reason).toMatchObject({ code: 'unproved', rail: 'HT' })
+    expect(run.ending.reason?.text).toMatch(/the supply does not say that it fired.*a dip of the mains/)
     const raised = entries.some((entry) => entry.entry === 'event' && /^Raise heaters/.test(entry.event.text))
     expect(raised).toBe(false)
   })
