@@ -216,7 +216,7 @@ describe('the dead-man in a run that may be left alone', () => {
     const at_s = told?.entry === 'event' ? told.event.t_us / 1e6 + 1 : 0
     const { run, entries } = rehearsed('high.out:no-protection', `high.out:drop-out@t>${at_s.toFixed(1)}s`)
     expect(run.ending).toMatchObject({ outcome: 'failed', outputs_off: 'confirmed' })
-    expect(run.ending.reason).toMatchObject({ code: 'unproved', rail: 'HT' })
+    expect(run.ending.reason?.rail).toBe('HT')
     expect(run.ending.reason?.text).toMatch(/the supply does not say that it fired.*a dip of the mains/)
     const raised = entries.some((entry) => entry.entry === 'event' && /^Raise heaters/.test(entry.event.text))
     expect(raised).toBe(false)
