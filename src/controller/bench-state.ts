@@ -1,7 +1,10 @@
 import { createHash } from 'node:crypto'
 import {
+  closeSync,
   existsSync,
+  fsyncSync,
   mkdirSync,
+  openSync,
   readdirSync,
   readFileSync,
   realpathSync,
@@ -10,22 +13,33 @@ import {
   writeFileSync,
 } from 'node:fs'
 import { tmpdir, userInfo } from 'node:os'
-import { join } from 'node:path'
+import { dirname, isAbsolute, join } from 'node:path'
 import { benchStateShape, type BenchState } from './messages.js'
+
+type Env = Readonly<Record<string, string | undefined>>
 
 /**
  * One small file per bench while a run is under way: who supervises, who controls, which ports. A run that ends well removes
  * it; one found at the next start means that outputs may be on.
  */
-export function benchStatePath(bench: string, env: Readonly<Record<string, string | undefined>>): string {
+export function benchStatePath(bench: string, env: Env): string {
   const directory = stateFolder(env)
   mkdirSync(directory, { recursive: true, mode: 0o700 })
   const name = createHash('sha256').update(realpathSync(bench)).digest('hex').slice(0, 16)
   return join(directory, `${name}.json`)
 }
 
-function stateFolder(env: Readonly<Record<string, string | undefined>>): string {
-  return join(env['XDG_RUNTIME_DIR'] ?? join(tmpdir(), `slowglow-${userInfo().uid}`), 'slowglow')
+/**
+ * Where it is still found after the computer lost its power: the XDG state folder ($XDG_STATE_HOME, else .local/state in the home), not the
+ * runtime directory, which goes with the power while the supplies stay on. The temporary one only where there is no home.
+ */
+function stateFolder(env: Env): string {
+  const named = env['XDG_STATE_HOME'] ?? ''
+  const home = env['HOME'] ?? env['USERPROFILE'] ?? ''
+  if (isAbsolute(named)) return join(named, 'slowglow')
+  return home === ''
+    ? join(tmpdir(), `slowglow-${userInfo().uid}`, 'slowglow')
+    : join(home, '.local', 'state', 'slowglow')
 }
 
 /** Null where there is none. One that is there and cannot be read hides nothing: outputs may be on, it is only not known which. */
@@ -39,11 +53,18 @@ export function readBenchState(path: string): BenchState | 'unreadable' | null {
   }
 }
 
-/** Whole or not at all: a half-written state file would hide an orphan. */
+/** Whole or not at all, and on the disk when this returns: a half-written state file would hide an orphan. */
 export function writeBenchState(path: string, state: BenchState): void {
   const whole = `${path}.${process.pid}`
-  writeFileSync(whole, JSON.stringify(state), { mode: 0o600 })
+  writeFileSync(whole, JSON.stringify(state), { mode: 0o600, flush: true })
   renameSync(whole, path)
+  if (process.platform === 'win32') return
+  const folder = openSync(dirname(path), 'r')
+  try {
+    fsyncSync(folder)
+  } finally {
+    closeSync(folder)
+  }
 }
 
 /**
@@ -67,7 +88,7 @@ const nobody = { pid: 0, started: '' }
 export const cameToItsEnd = ({ supervisor }: BenchState): boolean => supervisor.pid === nobody.pid
 
 /** Run files whose supervising process lives, with its number. */
-export function runsUnderWay(env: Readonly<Record<string, string | undefined>>): ReadonlyMap<string, number> {
+export function runsUnderWay(env: Env): ReadonlyMap<string, number> {
   const directory = stateFolder(env)
   const found = new Map<string, number>()
   for (const name of existsSync(directory) ? readdirSync(directory) : []) {
@@ -79,9 +100,7 @@ export function runsUnderWay(env: Readonly<Record<string, string | undefined>>):
 }
 
 /** What runs left whose supervising process is gone: their outputs may be on. One that cannot be read hides nothing. */
-export function leftBehind(
-  env: Readonly<Record<string, string | undefined>>,
-): { readonly path: string; readonly state: BenchState | 'unreadable' }[] {
+export function leftBehind(env: Env): { readonly path: string; readonly state: BenchState | 'unreadable' }[] {
   const directory = stateFolder(env)
   return (existsSync(directory) ? readdirSync(directory) : []).flatMap((name) => {
     if (!name.endsWith('.json')) return []
@@ -106,18 +125,21 @@ export function removeBenchState(path: string): void {
 }
 
 /**
- * A process by number *and* start, since numbers are given out again: field 22 of `/proc/PID/stat` (Linux, proc(5)).
- * Null where there is no such process; a zombie counts as none.
+ * A process by number *and* start, since numbers are given out again: field 22 of `/proc/PID/stat` (Linux, proc(5)), behind which boot of
+ * the computer it counts from. Null where there is no such process; a zombie counts as none.
  */
 export function processStart(pid: number): string | null {
   try {
     const stat = readFileSync(`/proc/${pid}/stat`, 'latin1')
     const fields = stat.slice(stat.lastIndexOf(')') + 2).split(' ')
-    return fields[0] === 'Z' ? null : (fields[19] ?? null)
+    return fields[0] === 'Z' || fields[19] === undefined ? null : `${bootId()} ${fields[19]}`
   } catch {
     return null
   }
 }
+
+/** Another one after every start of the computer (Linux, random(4)). */
+const bootId = (): string => readFileSync('/proc/sys/kernel/random/boot_id', 'latin1').trim()
 
 export function stillRuns(process_: { readonly pid: number; readonly started: string }): boolean {
   return processStart(process_.pid) === process_.started

@@ -154,7 +154,7 @@ export const fromControllerShape = z.discriminatedUnion('kind', [
 ])
 export type FromController = z.infer<typeof fromControllerShape>
 
-/** Left in the runtime directory while a run is under way, so that the next start, or `safe-off`, knows what may be live. */
+/** Left in the state folder while a run is under way, so that the next start, or `safe-off`, knows what may be live. */
 export const benchStateShape = z.object({
   format: z.literal('slowglow bench state 1'),
   bench: z.string(),

@@ -158,6 +158,9 @@ function heard(d: Draft, port: string, event: LineEvent): void {
       answered(d, port)
       feed(d, { kind: 'meter', t_us, meter: event.meter, value: decimalValue(event.value) })
       return
+    case 'line trouble':
+      feed(d, { kind: 'doubt', t_us, port: event.port })
+      return
     case 'line lost':
       d.out.push({ kind: 'record', what: 'line', rail: null, text: event.text })
       return

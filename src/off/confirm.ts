@@ -6,6 +6,9 @@ import type { Draft, OffRail, RailOff, Sample } from './types.js'
 /** What was below that and reads this much again has come back; between the two nothing is decided anew. */
 const back_V = 10
 
+/** Volts that stand so much higher than they have since OFF come from something: an output that is off raises none. Our choice. */
+const risen_V = 0.5
+
 /**
  * Off read back, no current, and terminals below 5 V or falling as their discharge path predicts. A watched rail has no
  * output to read back: three samples of its meter below 5 V.
@@ -22,7 +25,7 @@ export function confirm(d: Draft, rail: OffRail, plan: OffPlan): void {
   if (given_us === null || V === null || V.t_us <= given_us || !isFresh(d, plan, rail, V)) return
   if (rail.class === 'programmed' && known.down_us === null) return
   if (hasAmps(rail) && known.quiet < samples) return
-  const how = known.gone >= samples ? below(rail, V) : fallsAsPredicted(d, rail, known, V)
+  const how = known.gone >= samples ? below(rail, known, V) : fallsAsPredicted(d, rail, known, V)
   if (how === null) return
   d.s.confirmed = { ...d.s.confirmed, [rail.name]: how }
   change(d, rail, {
@@ -36,7 +39,8 @@ export function confirm(d: Draft, rail: OffRail, plan: OffPlan): void {
   })
 }
 
-function below(rail: OffRail, V: Sample): string {
+function below(rail: OffRail, known: RailOff, V: Sample): string | null {
+  if (rail.class === 'programmed' && Math.abs(V.value) > (known.lowest_V ?? off_V) + risen_V) return null
   return rail.class === 'programmed'
     ? `read back as off, no current, measured ${volts(V.value)} at the supply's terminals`
     : `measured ${volts(V.value)} by its meter, three times`
@@ -115,6 +119,7 @@ function retract(d: Draft, rail: OffRail, known: RailOff, why: string): void {
     gone: 0,
     low: 0,
     fall: [],
+    lowest_V: null,
     confirmed_us: null,
     retracted: known.retracted + 1,
     escalations: 0,

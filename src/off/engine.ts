@@ -2,7 +2,7 @@ import type { OffPlan } from '../plan/index.js'
 import { alarm, callKnobs, escalate } from './alarms.js'
 import { confirm } from './confirm.js'
 import { conclude } from './end.js'
-import { heardChannel, heardMeter, heardOutput } from './heard.js'
+import { doubted, heardChannel, heardMeter, heardOutput } from './heard.js'
 import { change, fresh, isBias, isDownByHand, isHot, nextHand, railsOf, record, untold, us } from './rails.js'
 import { biasOff, heatersOff, hotFollows, hotOff, makeUrgent, said } from './rules.js'
 import type { Draft, OffAct, OffInput, OffStart, OffState } from './types.js'
@@ -86,6 +86,9 @@ export function offStep(plan: OffPlan, before: OffState, input: OffInput): Turn 
     case 'output':
       answered(d)
       heardOutput(d, input.channel, input.on)
+      break
+    case 'doubt':
+      doubted(d, input.port)
       break
     case 'said':
       said(d, input.rail, input.volts)

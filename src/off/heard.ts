@@ -1,6 +1,6 @@
 import type { OffPlan } from '../plan/index.js'
-import { change, of, off_V, us, volts } from './rails.js'
-import type { Draft, OffRail, Sample } from './types.js'
+import { change, of, off_V, samples, us, volts } from './rails.js'
+import type { Draft, OffRail, RailOff, Sample } from './types.js'
 
 const keptEvery_s = 0.5
 const kept = 40
@@ -57,14 +57,23 @@ function heardRail(d: Draft, plan: OffPlan, rail: OffRail, now: Sample, counts: 
   const after = known.given_us !== null && now.t_us > known.given_us
   const last = known.fall[known.fall.length - 1]
   const keeps = after && (last === undefined || now.t_us - last.t_us >= us(keptEvery_s))
+  const fall = keeps ? [...known.fall.slice(1 - kept), now] : known.fall
   change(d, rail, {
     V: now,
     low: !after || size >= plan.bias_release.below_V ? 0 : known.low + (counts ? 1 : 0),
     gone: !after || size >= off_V ? 0 : known.gone + (counts ? 1 : 0),
-    fall: keeps ? [...known.fall.slice(1 - kept), now] : known.fall,
+    fall,
+    lowest_V: lowest_V(known, fall),
     // Until the output is read back as off, and whenever the volts have risen since, the fall has not begun.
     from: known.down_us === null || known.from === null || rose(rail, known.from, now) ? now : known.from,
   })
+}
+
+/** One wrong figure makes none. */
+function lowest_V({ lowest_V: before }: RailOff, fall: readonly Sample[]): number | null {
+  if (fall.length < samples) return before
+  const stood_V = Math.max(...fall.slice(-samples).map(({ value }) => Math.abs(value)))
+  return Math.min(before ?? stood_V, stood_V)
 }
 
 function rose(rail: OffRail, from: Sample, now: Sample): boolean {
@@ -82,6 +91,12 @@ export function heardOutput(d: Draft, channel: string, on: boolean): void {
   const down = rail.channels.every((part) => d.s.outputs[part.channel] === 'off')
   // The last moment at which it was not off counts, for every rule that counts time.
   change(d, rail, { down_us: down ? (of(d.s, rail).down_us ?? d.s.t_us) : null })
+}
+
+/** Answers that are one question behind look like answers, until one of another kind shows it: then none of a row counts. */
+export function doubted(d: Draft, port: string): void {
+  for (const rail of d.rails)
+    if (rail.channels.some((part) => part.port === port)) change(d, rail, { quiet: 0, low: 0, gone: 0 })
 }
 
 /** What was last read back of a rail, in words. */

@@ -75,6 +75,7 @@ export const untold: RailOff = {
   low: 0,
   gone: 0,
   fall: [],
+  lowest_V: null,
   confirmed_us: null,
   retracted: 0,
   escalations: 0,

@@ -59,6 +59,8 @@ export type OffInput = { readonly t_us: number } & (
     }
   | { readonly kind: 'meter'; readonly meter: string; readonly value: number }
   | { readonly kind: 'output'; readonly channel: string; readonly on: boolean }
+  /** Something on this port could not be believed: what it answered just before may have been the answer to another question. */
+  | { readonly kind: 'doubt'; readonly port: string }
   /** A person typed what a rail by hand reads; null = the question ran out. */
   | { readonly kind: 'said'; readonly rail: string; readonly volts: number | null }
   /** The run-down becomes the urgent OFF. */
@@ -112,6 +114,8 @@ export interface RailOff {
   readonly gone: number
   /** Volts of the last 20 s, two a second. */
   readonly fall: readonly Sample[]
+  /** The lowest that its volts stood at for three of these; null where they have not been read that often. */
+  readonly lowest_V: number | null
   readonly confirmed_us: number | null
   readonly retracted: number
   readonly escalations: number

@@ -136,6 +136,9 @@ export function offHears(d: Draft, event: Event): void {
       noteFall(d, event.meter)
       feed(d, { kind: 'meter', t_us: d.s.t_us, meter: event.meter, value: decimalValue(event.value) })
       return
+    case 'line trouble':
+      feed(d, { kind: 'doubt', t_us: d.s.t_us, port: event.port })
+      return
     case 'tick':
       if (d.s.off.rests !== null) {
         if (restOver(d)) end(d, d.s.off.rests.result)

@@ -39,7 +39,7 @@ export async function serve(place: Place, port = 0): Promise<Served> {
         ...process.env,
         HOME: place.root,
         XDG_DATA_HOME: join(place.root, 'data'),
-        XDG_RUNTIME_DIR: place.root,
+        XDG_STATE_HOME: place.root,
       },
       stdio: ['ignore', 'pipe', 'pipe'],
     },

@@ -25,6 +25,10 @@ describe('runs with everything simulated and faults drawn on every layer', () =>
   it.each([
     [7_001_567, 'the computer slept while a run was going off, and it gave up as it woke'],
     [7_003_956, 'the same after the supervisor had taken over, with HT up'],
+    [1_003_450, 'answers one question behind, taken for those of a bias that stood at 5 V'],
+    [1_006_155, 'heaters that do not obey OFF, whose lead falls off: their volts rise'],
+    [1_014_866, 'the plug of HT in another instrument, then a power cut: the next start knows who answered'],
+    [1_002_812, 'an identity garbled twice the same way while whoever took over makes safe'],
   ])('seed %i holds, which once did not: %s', (seed) => {
     expect(simulate(parts, seed).broken).toEqual([])
   })

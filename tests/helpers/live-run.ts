@@ -27,7 +27,7 @@ export class LiveRun {
     this.runs = named < 0 ? folder : (args[named + 1] ?? folder)
     const runs = named < 0 ? ['--runs', folder] : []
     this.session = TerminalSession.start([command, ...args, ...runs], {
-      XDG_RUNTIME_DIR: folder,
+      XDG_STATE_HOME: folder,
       // What a record does not take goes to the data folder.
       XDG_DATA_HOME: folder,
       ...env,

@@ -23,7 +23,7 @@ interface Said {
 /** What it keeps beside runs (the key of its devices, what a full disk did not take) stays out of the user's own folders. */
 export const ofItsOwn = (runs: string): NodeJS.ProcessEnv => ({
   ...process.env,
-  XDG_RUNTIME_DIR: runs,
+  XDG_STATE_HOME: runs,
   XDG_DATA_HOME: join(runs, 'data'),
 })
 

@@ -61,7 +61,7 @@ export class Bench {
     this.tap = join(folder, 'tap')
     this.session = TerminalSession.start(
       ['run', join(folder, 'set/hail.yaml'), '--speed', String(speed), '--runs', runs, ...args],
-      { XDG_RUNTIME_DIR: folder, XDG_DATA_HOME: folder, NODE_OPTIONS: inside(this.tap) },
+      { XDG_STATE_HOME: folder, XDG_DATA_HOME: folder, NODE_OPTIONS: inside(this.tap) },
     )
     let last = Date.now()
     this.watching = setInterval(() => {
@@ -90,7 +90,7 @@ export class Bench {
   again(): TerminalSession {
     return TerminalSession.start(
       ['run', join(this.folder, 'set/hail.yaml'), '--speed', String(speed), '--runs', this.runs],
-      { XDG_RUNTIME_DIR: this.folder, XDG_DATA_HOME: this.folder },
+      { XDG_STATE_HOME: this.folder, XDG_DATA_HOME: this.folder },
     )
   }
 
@@ -323,7 +323,7 @@ function processesOf(folder: string): number[] {
     if (!/^\d+$/.test(name)) return []
     try {
       const environment = readFileSync(`/proc/${name}/environ`, 'latin1').split('\0')
-      return environment.includes(`XDG_RUNTIME_DIR=${folder}`) ? [Number(name)] : []
+      return environment.includes(`XDG_STATE_HOME=${folder}`) ? [Number(name)] : []
     } catch {
       // It is gone already, or belongs to somebody else.
       return []

@@ -134,7 +134,7 @@ async function tells(run: Bench, wrong: string[]): Promise<{ events: number; rea
   reader.close()
   const integrity = integrityOf(run.file ?? '')
   if (integrity !== 'ok') wrong.push(`SQLite finds the record unsound: ${String(integrity).slice(0, 200)}`)
-  const { code, out } = await plain(['show', run.file ?? ''], { XDG_RUNTIME_DIR: run.folder })
+  const { code, out } = await plain(['show', run.file ?? ''], { XDG_STATE_HOME: run.folder })
   if (code !== 0) wrong.push(`show ends with ${code}: ${out.slice(0, 300)}`)
   if (out.trim() === '') wrong.push('show says nothing')
   return { events: events.length, readings }

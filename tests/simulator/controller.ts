@@ -42,8 +42,8 @@ export interface Outside {
   turnDown(rail: string): void
   /** An output reads back as on that this run has not switched. */
   foundOn(): void
-  /** Every port has answered; true where whoever watches lets it begin. */
-  ready(): boolean
+  /** Every port has answered, and as what; true where whoever watches lets it begin. */
+  ready(identities: Readonly<Record<string, string>>): boolean
   /** It gives up, and leaves; `on`: channels that read back as on when they were last heard. */
   notReachable(text: string, on: readonly string[]): void
   /** Its last words, then its exit. */
@@ -293,7 +293,12 @@ export class Controller {
     // What was found on is being put off, whoever else answers.
     if (lines.every(({ link }) => link === 'ready') || this.found_on) {
       this.up = true
-      if (!this.outside.ready()) return
+      if (
+        !this.outside.ready(
+          Object.fromEntries(lines.map(({ config, identity }) => [config.port, identity ?? ''])),
+        )
+      )
+        return
       this.begun = true
       this.event({ kind: 'begin', word: 'lantern', channel: this.channel, hooked_up_as_in: null })
     } else if (this.outside.now_us > start_within_us) this.giveUp('not ready in time')

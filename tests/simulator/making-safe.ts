@@ -6,6 +6,7 @@ import {
   type SafeOffState,
   safeOffStep,
 } from '../../src/controller/safe-off.js'
+import { knownBy } from '../../src/controller/make-safe.js'
 import type { LineConfig } from '../../src/line/index.js'
 import type { OffPlan } from '../../src/plan/index.js'
 
@@ -24,6 +25,7 @@ const opens_us = 100_000
 /** From the off plan and the ports alone: a supervisor that has taken over, or the first act of the next start. */
 export class MakingSafe {
   private state: SafeOffState | null = null
+  private identities: Readonly<Record<string, string>> = {}
 
   constructor(
     private readonly off: OffPlan,
@@ -35,8 +37,14 @@ export class MakingSafe {
     return this.state !== null
   }
 
+  /** Who answered on each line: with whoever watches, and in the state of the bench for the next start. */
+  knows(identities: Readonly<Record<string, string>>): void {
+    this.identities = identities
+  }
+
   begin(t_us: number, look_first: boolean): void {
-    const { state, outputs } = safeOffBegin(this.off, this.configs, t_us, look_first)
+    const known = knownBy(this.configs, this.identities)
+    const { state, outputs } = safeOffBegin(this.off, known, t_us, look_first)
     this.state = state
     this.heed(outputs)
     for (const port of Object.keys(state.lines)) this.hands.open(port, opens_us)

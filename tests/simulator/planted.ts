@@ -56,7 +56,7 @@ export const planted: readonly Planted[] = [
   {
     name: 'off is believed as soon as the supply says so, without volts or current',
     file: 'off/confirm.ts',
-    find: 'if (hasAmps(rail) && known.quiet < samples) return\n  const how = known.gone >= samples ? below(rail, V) : fallsAsPredicted(d, rail, known, V)',
+    find: 'if (hasAmps(rail) && known.quiet < samples) return\n  const how = known.gone >= samples ? below(rail, known, V) : fallsAsPredicted(d, rail, known, V)',
     put: "const how = 'read back as off'",
   },
   {

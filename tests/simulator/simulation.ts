@@ -386,7 +386,8 @@ class Simulation implements Struck, Outside, Charge, Hands {
   foundOn(): void {
     this.supervisor.take({ kind: 'found on' })
   }
-  ready(): boolean {
+  ready(identities: Readonly<Record<string, string>>): boolean {
+    if (this.supervisor.lives) this.safe.knows(identities)
     this.supervisor.take({ kind: 'ready' })
     this.supervisor.take({ kind: 'begun' })
     return this.supervisor.lives

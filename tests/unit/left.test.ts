@@ -1,9 +1,10 @@
-import { mkdirSync, mkdtempSync, rmSync } from 'node:fs'
+import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterAll, describe, expect, it } from 'vitest'
 import {
   type BenchState,
+  benchStatePath,
   leaveBenchState,
   leftBehind,
   processStart,
@@ -20,7 +21,7 @@ import type { Cleared } from '../../src/session/index.js'
 import type { RunEnding } from '../../src/story/index.js'
 
 const runtime = mkdtempSync(join(tmpdir(), 'slowglow-test-'))
-const env = { XDG_RUNTIME_DIR: runtime }
+const env = { XDG_STATE_HOME: runtime }
 const path = join(runtime, 'slowglow', 'a.json')
 mkdirSync(join(runtime, 'slowglow'))
 afterAll(() => {
@@ -62,6 +63,19 @@ describe('a bench that a run left with its alarm', () => {
       },
     ])
     expect(leftWords(env, path)).toEqual([])
+  })
+
+  it('is found after the computer lost its power, though a process of then and one of now share their number', () => {
+    const home = join(runtime, 'home')
+    const bench = join(runtime, 'bench.yaml')
+    writeFileSync(bench, '')
+    const at = benchStatePath(bench, { HOME: home })
+    expect(at.startsWith(join(home, '.local', 'state', 'slowglow'))).toBe(true)
+    const [, since] = me.started.split(' ')
+    const before = { pid: process.pid, started: `0e6e7c2a-0000-4000-8000-000000000000 ${since}` }
+    writeBenchState(at, { ...state, supervisor: before, controller: before })
+    expect(leftBehind({ HOME: home })).toMatchObject([{ path: at, state: { run_file: state.run_file } }])
+    expect([...runsUnderWay({ HOME: home })]).toEqual([])
   })
 
   it('keeps its alarm and its OFF AGAIN: nothing begins on another before somebody has seen to it', () => {

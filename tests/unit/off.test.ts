@@ -214,6 +214,20 @@ describe('alarms', () => {
     expect(bench.pass(30).result).toMatchObject({ outputs_off: 'confirmed' })
   })
 
+  // A supply that does not obey, whose lead falls off: no current flows, and its volts rise.
+  it('come for volts that rise after OFF and stay, however few', () => {
+    const bench = new Bench(offPlan())
+    bench.stays[heater.channel] = (t_s) => (t_s < 6 ? 1 : 2)
+    const drawn = { kind: 'reading', channel: heater.channel, quantity: 'A', value: 0.3 } as const
+    for (let i = 0; i < 60; i++) {
+      bench.feed(drawn)
+      bench.pass(0.1)
+    }
+    bench.pass(40)
+    expect(bench.confirmed[heater.rail]).toBeNull()
+    expect(bench.alarms().join('\n')).toContain(`${heater.rail} does not confirm`)
+  })
+
   it('come at once where HT comes back after the bias has gone', () => {
     const bench = new Bench(offPlan())
     bench.ignoresOff.add('LV.1')
@@ -223,6 +237,30 @@ describe('alarms', () => {
     bench.on['HTS.1'] = true
     bench.pass(0.2)
     expect(bench.alarms().join('\n')).toContain('HT does not fall')
+  })
+})
+
+describe('a line that says something else than was asked', () => {
+  it('confirms nothing by a row of answers in which one was not to be believed', () => {
+    const bench = new Bench(offPlan())
+    for (let i = 0; i < 20; i++) {
+      bench.pass(0.2)
+      bench.feed({ kind: 'doubt', port: ht.port })
+    }
+    expect(bench.confirmed).toMatchObject({ [ht.rail]: null })
+    expect(bench.off(bias.channel)).toBeUndefined()
+    bench.pass(0.3)
+    expect(bench.confirmed[ht.rail]).toMatch(/read back as off/)
+  })
+
+  it('takes nothing from what is on another port', () => {
+    const bench = new Bench(offPlan())
+    for (let i = 0; i < 3; i++) {
+      bench.pass(0.2)
+      bench.feed({ kind: 'doubt', port: heater.port })
+    }
+    expect(bench.confirmed).toMatchObject({ [heater.rail]: null })
+    expect(bench.confirmed[ht.rail]).toMatch(/read back as off/)
   })
 })
 

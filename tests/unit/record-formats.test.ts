@@ -18,7 +18,7 @@ function slowglow(cwd: string, ...args: string[]) {
   const [out, err]: [string[], string[]] = [[], []]
   const io = {
     ...{ out: (text: string) => out.push(text), err: (text: string) => err.push(text) },
-    ...{ isTerminal: false, colour: false, cwd, env: { XDG_RUNTIME_DIR: cwd } },
+    ...{ isTerminal: false, colour: false, cwd, env: { XDG_STATE_HOME: cwd } },
   }
   const program = new Command()
   for (const register of [registerShow, registerRuns, registerExport, registerReplay, registerReport])

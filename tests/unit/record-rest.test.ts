@@ -96,7 +96,7 @@ describe('what a run file does not take', () => {
         const out: string[] = []
         const io = {
           ...{ out: (text: string) => out.push(text), err: (text: string) => out.push(text) },
-          ...{ isTerminal: false, colour: false, cwd, env: { XDG_RUNTIME_DIR: cwd } },
+          ...{ isTerminal: false, colour: false, cwd, env: { XDG_STATE_HOME: cwd } },
         }
         const program = new Command()
         registerShow(program, io)

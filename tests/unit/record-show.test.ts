@@ -25,7 +25,7 @@ function slowglow(...args: string[]) {
   const [out, err]: [string[], string[]] = [[], []]
   const io = {
     ...{ out: (text: string) => out.push(text), err: (text: string) => err.push(text) },
-    ...{ isTerminal: false, colour: false, cwd, env: { XDG_RUNTIME_DIR: cwd } },
+    ...{ isTerminal: false, colour: false, cwd, env: { XDG_STATE_HOME: cwd } },
   }
   const program = new Command()
   registerShow(program, io)
@@ -199,7 +199,7 @@ describe('slowglow show', () => {
       },
       supervisor: { pid: process.pid, started: processStart(process.pid) ?? '' },
     }
-    writeBenchState(benchStatePath(bench, { XDG_RUNTIME_DIR: cwd }), state as BenchState)
+    writeBenchState(benchStatePath(bench, { XDG_STATE_HOME: cwd }), state as BenchState)
     expect(slowglow('show', 'a').out).toMatch(/Under way: process \d+ supervises it, and outputs may be on/)
     expect(slowglow('runs').out).toMatch(/^ {2}under way$/m)
     expect(JSON.parse(slowglow('runs', '--json').out)).toMatchObject({ runs: [{ under_way: true }] })

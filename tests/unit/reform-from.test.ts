@@ -33,7 +33,7 @@ reform:
 )
 const runs = join(folder, 'runs')
 mkdirSync(runs)
-const env = { XDG_RUNTIME_DIR: folder, XDG_DATA_HOME: join(folder, 'data') }
+const env = { XDG_STATE_HOME: folder, XDG_DATA_HOME: join(folder, 'data') }
 const made = prepared('run', 'short.yaml', { fault: [], speed: 1 }, { cwd: folder, env })
 if ('exit' in made) throw new Error(made.what)
 const { plan } = made

@@ -25,7 +25,7 @@ function folderOf() {
     const writer = createRunFile(file, { fsync: false })
     writer.append(entries)
     writer.close()
-    const desk = runsDesk({ folder: at, runs: join(at, 'runs'), elsewhere: [], env: { XDG_RUNTIME_DIR: at } })
+    const desk = runsDesk({ folder: at, runs: join(at, 'runs'), elsewhere: [], env: { XDG_STATE_HOME: at } })
     return { file, desk }
   }
 }

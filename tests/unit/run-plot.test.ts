@@ -18,7 +18,7 @@ function shown(path: string, ...args: string[]) {
   const [out, err]: [string[], string[]] = [[], []]
   const io = {
     ...{ out: (text: string) => out.push(text), err: (text: string) => err.push(text) },
-    ...{ isTerminal: false, colour: false, cwd: '/', env: { XDG_RUNTIME_DIR: folder() } },
+    ...{ isTerminal: false, colour: false, cwd: '/', env: { XDG_STATE_HOME: folder() } },
   }
   const program = new Command()
   registerShow(program, io)

@@ -13,7 +13,7 @@ describe('slowglow supplies', () => {
     try {
       const bench = join(dir, 'bench.yaml')
       writeFileSync(bench, soundBench)
-      const env = { XDG_RUNTIME_DIR: dir }
+      const env = { XDG_STATE_HOME: dir }
       const said: string[] = []
       const print = (text: string): void => void said.push(text)
       writeBenchState(benchStatePath(bench, env), {

@@ -22,7 +22,7 @@ async function slowglow(...args: string[]): Promise<{ out: string; exit: number 
   let said = ''
   const io: Io = {
     ...{ out: (text: string) => (said += `${text}\n`), err: () => undefined },
-    ...{ isTerminal: false, colour: false, cwd: process.cwd(), env: { XDG_RUNTIME_DIR: folder } },
+    ...{ isTerminal: false, colour: false, cwd: process.cwd(), env: { XDG_STATE_HOME: folder } },
   }
   const program = new Command().exitOverride().configureOutput({ writeOut: io.out })
   registerRehearse(program, io)

@@ -36,7 +36,7 @@ function slowglow(...args: readonly string[]) {
     cwd: dir,
     input: '',
     encoding: 'utf8',
-    env: { ...process.env, XDG_STATE_HOME: dir, XDG_RUNTIME_DIR: dir },
+    env: { ...process.env, XDG_STATE_HOME: dir },
   })
   return { status, stdout, stderr }
 }

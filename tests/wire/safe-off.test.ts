@@ -87,7 +87,7 @@ describe('slowglow safe-off', () => {
     await run.acknowledge()
     await run.htAbove(30, 120_000)
     const { code, err } = await plain(['safe-off', '--bench', 'profiles/tern-rock/bench.yaml'], {
-      XDG_RUNTIME_DIR: run.folder,
+      XDG_STATE_HOME: run.folder,
     })
     expect(err).toContain('A run is under way on this bench')
     expect(code).toBe(0)
@@ -128,7 +128,7 @@ describe('the next start', () => {
     const bench = await benchWithHtOn()
     const next = new LiveRun([bench.profile_file])
     ends.push(() => next.end())
-    writeFileSync(benchStatePath(bench.bench_file, { XDG_RUNTIME_DIR: next.folder }), '{"format":"slowg')
+    writeFileSync(benchStatePath(bench.bench_file, { XDG_STATE_HOME: next.folder }), '{"format":"slowg')
     await next.session.shows('its state, but it cannot be read', 60_000)
     await next.session.shows(/type the word: \w+/, 60_000)
     expect(next.session.seen).toMatch(/Found on: .*high\.out/)
