@@ -70,6 +70,28 @@ export function keepDecisions(
   return new Map([...by].map(([file, all]) => [file, all.length]))
 }
 
+/**
+ * The same runs, fed what they were fed: what is given for it now is kept instead.
+ *
+ * @returns what differed first in each run in which something did
+ */
+export function decideAgain(): string[] {
+  return keptFiles(folder).flatMap((path) => {
+    const { plan, runs } = readDecided(path)
+    const again = runs.map(({ of, fed }) => ({ of, fed, gave: decided(plan, fed) }))
+    const differ = again.flatMap(({ of, gave }, i): string[] => {
+      const before = (runs[i]?.gave ?? []).map((one) => JSON.stringify(one))
+      const now = gave.map((one) => JSON.stringify(one))
+      const first = now.findIndex((one, at) => one !== before[at])
+      if (first < 0 && now.length === before.length) return []
+      const at = first < 0 ? now.length : first
+      return [`${of}\n  before: ${before[at] ?? 'nothing more'}\n  now:    ${now[at] ?? 'nothing more'}`]
+    })
+    if (differ.length > 0) writeDecided(path, { plan, runs: again })
+    return differ
+  })
+}
+
 /** A name for what runs of one plan are kept in. */
 function fileOf(plan: Plan): string {
   const hash = createHash('sha1').update(JSON.stringify(plan)).digest('hex').slice(0, 6)

@@ -1,7 +1,7 @@
 import { existsSync, readFileSync, writeFileSync } from 'node:fs'
 import { resolve } from 'node:path'
 import { callKinds, waysOf } from './every-call.js'
-import { keepDecisions } from './decisions.js'
+import { decideAgain, keepDecisions } from './decisions.js'
 import { everyCall, everyCallTable } from './every-call-table.js'
 import { manyRuns } from './many.js'
 import { loadParts } from './parts.js'
@@ -18,6 +18,7 @@ import { signalTable } from './signals.js'
  * once and for good, for every K-th n on a line and every n of the record; FILE gets the table, the other what was done.
  * npm run simulate -- --decisions [FOLDER] [--runs N] [--seed S]: runs whose decisions are kept for tests/unit/decisions.test.ts, chosen anew of
  * N simulated ones and of those that tests laid down in FOLDER (SLOWGLOW_LAY_DOWN=FOLDER npx vitest run --project pure).
+ * npm run simulate -- --decide-again: what is given now for what these were fed is kept instead, and told where it differs.
  * npm run simulate -- --signals FILE: each reading spoilt in each way at each moment of a run, as a table for people.
  */
 const option = (name: string, otherwise: number): number => {
@@ -39,15 +40,17 @@ const text = (name: string): string | null => {
 /** Sources and tools as they were compiled for this call. */
 const compiled = resolve(import.meta.dirname, '../..')
 
-process.exitCode = process.argv.includes('--decisions')
-  ? decisions()
-  : process.argv.includes('--signals')
-    ? allSignals(text('signals') ?? 'tests/faults/SIGNALS.md')
-    : process.argv.includes('--planted')
-      ? await mistakes(text('planted'))
-      : process.argv.includes('--every-call')
-        ? calls(text('every-call'))
-        : await drawn()
+process.exitCode = process.argv.includes('--decide-again')
+  ? again()
+  : process.argv.includes('--decisions')
+    ? decisions()
+    : process.argv.includes('--signals')
+      ? allSignals(text('signals') ?? 'tests/faults/SIGNALS.md')
+      : process.argv.includes('--planted')
+        ? await mistakes(text('planted'))
+        : process.argv.includes('--every-call')
+          ? calls(text('every-call'))
+          : await drawn()
 
 /** Runs with faults drawn by their seeds. Returns the exit code. */
 async function drawn(): Promise<number> {
@@ -99,6 +102,11 @@ function decisions(): number {
     option('seed', 1),
   ))
     process.stdout.write(`${String(kept).padStart(4)}  ${file}\n`)
+  return 0
+}
+
+function again(): number {
+  for (const differs of decideAgain()) process.stdout.write(`${differs}\n`)
   return 0
 }
 
