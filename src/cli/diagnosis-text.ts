@@ -2,12 +2,11 @@ import { type Diagnosis, percent } from '../faults/index.js'
 import { show } from '../limits/index.js'
 import { columns } from './columns.js'
 
-/** Causes told before the rest is only counted, and predictions of the next reading. */
+/** Causes told before the rest is only counted. */
 const causesShown = 6
-const predictionsShown = 10
 
 /** What is wrong, why, and where the meter goes next, on a page. */
-export function diagnosisText(run: string, diagnosis: Diagnosis): string {
+export function diagnosisText(run: string, diagnosis: Diagnosis, fails: boolean): string {
   const { hypotheses, none, nothing, verdict, from, next, search_ends, learned, notes } = diagnosis
   const lines = [run, verdict]
   if (from.length > 0) lines.push('', 'Reckoned from:', ...from.map((line) => `  ${line}`))
@@ -36,7 +35,10 @@ export function diagnosisText(run: string, diagnosis: Diagnosis): string {
     )
     lines.push(
       ...columns(
-        next.predicts.slice(0, predictionsShown).map(({ fault, value, unit }) => [fault, show(value, unit)]),
+        next.predicts.map(({ value, unit, causes, whole }) => [
+          show(value, unit),
+          listed([...(whole ? ['nothing wrong'] : []), ...causes]),
+        ]),
       ).map((line) => `    ${line}`),
     )
     lines.push(
@@ -44,6 +46,8 @@ export function diagnosisText(run: string, diagnosis: Diagnosis): string {
     )
   }
   if (search_ends !== null) lines.push('', search_ends)
+  if (next === null && hypotheses.length === 0 && !fails)
+    lines.push(`  Then: slowglow diagnose ${run} --fails`)
   if (learned.length > 0)
     lines.push('', 'What was learned of this set:', ...learned.map((line) => `  ${line}`))
   if (notes.length > 0) lines.push('', ...notes)

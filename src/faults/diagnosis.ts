@@ -188,7 +188,7 @@ function told(
       ? null
       : hypotheses.length === 0 && !ask.fails
         ? {
-            ends: 'No next reading: nothing that was read shows a cause that one could part from others. If the set fails all the same, say so (--fails): a reading is then looked for among all that is not ruled out.',
+            ends: 'No next reading: nothing that was read shows a cause that one could part from others. If the set fails all the same, say so: a reading is then looked for among all that is not ruled out.',
           }
         : nextMeasurement({
             ...{ model, bench: ask.bench, at, cold: ask.cold },

@@ -5,7 +5,7 @@ import { choices } from './choices.js'
 import { handMeter } from './hand-meter.js'
 import { acrossPart, type Ends, feeding, nodesOfPart, placeOf, voltsBetween } from './place.js'
 import type { Posterior } from './posterior.js'
-import type { NextMeasurement, Reading } from './seen.js'
+import type { NextMeasurement, Reading, WouldRead } from './seen.js'
 import type { Model } from './signals.js'
 import { leftBy } from './tells.js'
 import { coldTrials, hotTrials, type Trial } from './trials.js'
@@ -141,15 +141,39 @@ export function nextMeasurement({
     how: unit === 'Ω' ? coldWords(mode, from, to) : hotWords(equipment, ends, from, to, named.name, at),
     why: `${unshown > choices.settled ? 'Nothing that was read shows a fault; if something is wrong all the same, it' : 'It'} parts the causes best: from ${of.toFixed(1)} that weigh now to ${weigh.toFixed(1)} on average.`,
     meter: unit === 'Ω' ? null : { name: named.name, ohm: named.ohm },
-    predicts: [...likely.map(({ fault }) => fault.fault), 'nothing wrong'].map((fault, i) => ({
-      fault,
-      value: values[i] ?? 0,
+    predicts: predicted(
+      likely.map(({ fault }) => fault.text),
+      values,
       unit,
-    })),
+    ),
     leaves: weigh,
     of,
   }
   return { next }
+}
+
+/** Figures nearer than this to one another are told as one: no meter of a workshop parts them. Our choice. */
+const alike = 0.02
+
+/** `values`: by each cause, and last of a whole set. */
+function predicted(
+  causes: readonly string[],
+  values: readonly number[],
+  unit: WouldRead['unit'],
+): readonly WouldRead[] {
+  const groups: { value: number; unit: WouldRead['unit']; causes: string[]; whole: boolean }[] = []
+  const at = (value: number): (typeof groups)[number] => {
+    const near = groups.find(
+      (group) => Math.abs(group.value - value) <= alike * Math.max(Math.abs(group.value), Math.abs(value)),
+    )
+    if (near !== undefined) return near
+    const own = { value, unit, causes: [], whole: false }
+    groups.push(own)
+    return own
+  }
+  at(values[causes.length] ?? 0).whole = true
+  for (const [i, cause] of causes.entries()) at(values[i] ?? 0).causes.push(cause)
+  return [...groups.filter(({ whole }) => !whole), ...groups.filter(({ whole }) => whole)]
 }
 
 /**

@@ -98,6 +98,16 @@ export interface Predicted {
   readonly predicted: number
   readonly measured: number
 }
+/** One figure that the next reading may come to, and of what. */
+export interface WouldRead {
+  readonly value: number
+  readonly unit: 'V' | 'Ω'
+  /** Causes in words, likeliest first. */
+  readonly causes: readonly string[]
+  /** A whole set, and what is in no library, would read so too. */
+  readonly whole: boolean
+}
+
 export interface NextMeasurement {
   readonly measure: 'volts' | 'ohms'
   /** As a reading has it; `where` is the same in words. */
@@ -110,7 +120,8 @@ export interface NextMeasurement {
   readonly how: string
   readonly why: string
   readonly meter: { readonly name: string; readonly ohm: number } | null
-  readonly predicts: readonly { readonly fault: string; readonly value: number; readonly unit: 'V' | 'Ω' }[]
+  /** What each cause would make of it: those that stand apart from a whole set first, likeliest before less likely. */
+  readonly predicts: readonly WouldRead[]
   /** Causes expected to be left, of those that stand now. */
   readonly leaves: number
   readonly of: number

@@ -190,7 +190,7 @@ describe('what is told', () => {
     }
     expect(told.next).toBeNull()
     expect(told.search_ends).toMatch(/one cause is left: L1.*set off and its charge measured away/)
-    expect(diagnosisText('run', told)).toContain(told.search_ends)
+    expect(diagnosisText('run', told, false)).toContain(told.search_ends)
     expect(told.hypotheses[0]?.misses).toBeNull()
   })
   it('says of a cause by how much it misses what was read', () => {

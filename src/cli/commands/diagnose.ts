@@ -67,7 +67,7 @@ function diagnose(
   const found = diagnosisIn(reader, run, reading, { priors: prior, cwd: io.cwd, fails })
   if ('exit' in found) return refuse(io, json, found)
   if (json) printJson(io, { run: found.run, ...found.diagnosis })
-  else io.out(diagnosisText(found.run, found.diagnosis))
+  else io.out(diagnosisText(found.run, found.diagnosis, fails))
   return exits.done
 }
 

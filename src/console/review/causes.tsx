@@ -10,7 +10,6 @@ import { chosenFirst, scalesOf } from '../words/units.js'
 import { written } from './si.js'
 
 const shownFirst = 8
-const predictionsShown = 10
 /** The drawing carries its own layout: it comes when there is something to draw. */
 const Drawn = signal<ComponentType<{ readonly found: ApiDiagnosis }> | null>(null)
 
@@ -224,9 +223,10 @@ function Next({
       <p>{next.why}</p>
       <p>It would read:</p>
       <ul>
-        {next.predicts.slice(0, predictionsShown).map(({ fault, value: reads, unit }) => (
-          <li key={fault}>
-            {fault}: {written(reads, unit)}
+        {next.predicts.map(({ value: reads, unit, causes, whole }) => (
+          <li key={reads}>
+            <strong>{written(reads, unit)}</strong>:{' '}
+            {listed([...(whole ? ['nothing wrong'] : []), ...causes])}
           </li>
         ))}
       </ul>
