@@ -89,7 +89,7 @@ export function createDiagnoser({
       )
     const alone = weighRun(model, families, before)
     const standing = (by: Posterior) => {
-      const { ranked, isHidden } = partedBy(by)
+      const { ranked, isHidden } = partedBy(by, model.tripped)
       const probable = (hidden: boolean) =>
         ranked
           .filter((cause) => isHidden.has(cause) === hidden)
@@ -149,13 +149,19 @@ function ranking({ causes, wholeLog, noneLog }: Posterior): {
   }
 }
 
-/** The same, with those that were neither shown nor ruled out: what they make could not stand out, or what was read does not say. */
-function partedBy(posterior: Posterior) {
+/**
+ * The same, with those that were neither shown nor ruled out: what they make could not stand out, or what was read does not say.
+ *
+ * @param tripped - few whole sets trip: what was read speaks for itself then, however little a fault could stand out beforehand
+ */
+function partedBy(posterior: Posterior, tripped: boolean) {
   const { healthy, far } = posterior
   const by = ranking(posterior)
   const little = (choices.standsOut * choices.standsOut) / 2
   const hidden = by.ranked.filter(
-    ({ row, evidence }) => far(row, healthy) < choices.standsOut || Math.abs(evidence) < little,
+    ({ row, evidence }) =>
+      Math.abs(evidence) < little ||
+      (far(row, healthy) < choices.standsOut && !(tripped && evidence >= little)),
   )
   return { ...by, hidden, isHidden: new Set(hidden) }
 }
@@ -176,7 +182,7 @@ function told(
   at: Model['stood'][number] | null,
 ): Omit<Diagnosis, 'learned'> {
   const { signals, healthy, far } = posterior
-  const { ranked, whole, none, hidden, isHidden } = partedBy(posterior)
+  const { ranked, whole, none, hidden, isHidden } = partedBy(posterior, model.tripped)
   const open = ranked.filter((cause) => !isHidden.has(cause))
   const hypotheses = grouped(open, far)
     .map((group) => hypothesisOf(group, model, probe, signals))

@@ -171,6 +171,21 @@ describe('a shorted heater', () => {
   })
 })
 
+describe('a tube that draws too much', () => {
+  it('is told of a run that it tripped, though it could stand out by little beforehand', () => {
+    const hailer = laid('tests/sets/hailer/receive.yaml')
+    const draw = faultySets(hailer.equipment, hailer.bench, hailer.plan)
+    const { seen } = draw(hailer.named('V4:strong=2'), 800_252)
+    expect(seen.tripped).not.toBeNull()
+    const told = createDiagnoser(hailer)(seen, [], { next: false })
+    expect(told.nothing.faults).not.toContain('V4:strong=2')
+    const named = told.hypotheses.find(({ fault, tied_with }) =>
+      [fault, ...tied_with].includes('V4:strong=2'),
+    )
+    expect(named?.probability).toBeGreaterThan(0.01)
+  })
+})
+
 describe('what is told', () => {
   it('is never all or nothing', () => {
     expect(percent(0.9999)).toBe('over 99 %')
