@@ -1,0 +1,130 @@
+import { describe, expect, it } from 'vitest'
+import type { Plan, RailPlan, Step } from '../../src/plan/index.js'
+import { biasStands } from '../../src/sequencer/bias-gate.js'
+import { gateOpen, handsAreClear } from '../../src/sequencer/gates.js'
+import { ask, confirm } from '../../src/sequencer/prompts.js'
+import type { RailState, State } from '../../src/sequencer/state.js'
+import { momentOf, now_us, standing } from '../helpers/moment.js'
+import { smallPlan, typedBias } from '../helpers/small-plan.js'
+
+/* What must stand before a rail rises, looked at in one moment. */
+
+describe('the gate of what needs a plate', () => {
+  /** A screen, or a modulator's rail, that may come on at 100 V only with HT standing at its 250 V. */
+  const gate = (role: RailPlan['role'], rails: State['rails'], more: Partial<Step> = {}) => {
+    const plan = smallPlan((small) => ({
+      ...small,
+      rails: { ...small.rails, TOP: { ...small.rails['HT']!, name: 'TOP', role } },
+      steps: small.steps.map((step, at) =>
+        at === 7 ? { ...step, do: 'raise', rail: 'TOP', target_V: 100, needs_plate: 'HT', ...more } : step,
+      ),
+    }))
+    const d = momentOf(plan, 7, { rails })
+    return { open: gateOpen(d, plan.steps[7]!, plan.rails['TOP']!), broken: d.broken }
+  }
+  const HT = (V: number, A: number, over: Partial<RailState> = {}) => standing(smallPlan(), 'HT', V, A, over)
+  const lost = (limit: number, unit: 'V' | 'A') => [{ code: 'plate-lost', rail: 'TOP', limit, unit }]
+
+  it('opens where the plate stands', () => {
+    expect(gate('screen', HT(240, 0.05))).toEqual({ open: true, broken: [] })
+    expect(gate('HT', HT(240, 0.05))).toEqual({ open: true, broken: [] })
+  })
+
+  it('ends the run where the plate does not stand, was never read, or only a charge stands there', () => {
+    for (const rails of [
+      HT(120, 0.05),
+      HT(240, 0, { energised: false }),
+      HT(0, 0, { V: null, A: null }),
+      HT(0, 0, { V: null, A: null, energised: false }),
+    ]) {
+      const { open, broken } = gate('screen', rails)
+      expect([open, broken]).toMatchObject([false, lost(125, 'V')])
+      expect(broken[0]?.measured).toBe(rails['HT']?.V?.value ?? 0)
+    }
+  })
+
+  it('ends the run where nothing says what the plate should be', () => {
+    expect(gate('screen', HT(240, 0.05), { limits: {} })).toMatchObject({ open: false, broken: lost(0, 'V') })
+    const nowhere = gate('screen', HT(240, 0.05), { needs_plate: 'nowhere' })
+    expect(nowhere).toMatchObject({ open: false, broken: [{ measured: 0 }] })
+  })
+
+  it('keeps modulators off until the stage that they modulate draws its plate current', () => {
+    const asks_A = expect.closeTo(0.02) as number
+    expect(gate('HT', HT(240, 0.019))).toMatchObject({ open: false, broken: lost(asks_A, 'A') })
+    const modulated = [{ tube: 'V1', rail: 'HT', by: 'TOP', own_A: 0.05, least: 0.5 }]
+    expect(gate('HT', HT(240, 0.024), { modulated })).toMatchObject({ open: false, broken: lost(0.025, 'A') })
+    expect(gate('HT', HT(240, 0.026), { modulated })).toEqual({ open: true, broken: [] })
+    const { open, broken } = gate('HT', HT(240, 0, { A: null }))
+    expect([open, broken[0]?.measured, broken[0]?.unit]).toEqual([false, 0, 'A'])
+    expect(broken[0]?.text).toContain('HT is not read')
+  })
+})
+
+describe('HT that waits for heaters', () => {
+  const waiting = (waited_s: number, over: Partial<RailState> = {}) => {
+    const plan = smallPlan()
+    // A volt and a half below the chain's own, and drawing what is expected: nothing to ask about.
+    const rails = standing(plan, 'LT', 10.5, 3.8, over)
+    const d = momentOf(plan, 5, { part_us: now_us - waited_s * 1e6, rails })
+    return { open: gateOpen(d, plan.steps[5]!, plan.rails['HT']!), broken: d.broken, prompt: d.s.prompt }
+  }
+
+  it('waits for their warm-up and two minutes, and then says what they stand at', () => {
+    expect(waiting(149)).toEqual({ open: false, broken: [], prompt: null })
+    const { open, broken } = waiting(151)
+    expect(open).toBe(false)
+    expect(broken).toMatchObject([{ code: 'heater-lost', rail: 'LT', measured: 3.8, limit: 1.6, unit: 'A' }])
+    expect(broken[0]?.text).toContain('is not in its band (10.5 V, 3.8 A)')
+  })
+
+  it('waits without a word where they came into their band in time and are still warming', () => {
+    expect(waiting(600, { good_since_us: now_us - 10e6 })).toEqual({ open: false, broken: [], prompt: null })
+  })
+})
+
+describe('hands clear', () => {
+  const asks = (target_V: number, touch_V: number | null, more: Partial<Step> = {}): boolean => {
+    const plan = smallPlan((small) => ({
+      ...small,
+      rails: { ...small.rails, HT: { ...small.rails['HT']!, ...(touch_V !== null && { touch_V }) } },
+    }))
+    const d = momentOf(plan, 5)
+    const open = handsAreClear(d, { ...plan.steps[5]!, target_V, ...more })
+    expect(open).toBe(d.s.prompt === null)
+    return d.s.prompt?.purpose.kind === 'hands clear'
+  }
+
+  it('is asked before anything rises above the touch limit', () => {
+    expect([asks(60, null), asks(61, null)]).toEqual([false, true])
+    expect(asks(250, null, { hands_clear: false })).toBe(false)
+  })
+
+  it('is asked sooner of a rail behind which a transformer makes more of it', () => {
+    expect([asks(20, 20), asks(21, 20)]).toEqual([false, true])
+  })
+})
+
+describe('a bias that a person reads', () => {
+  const plan: Plan = smallPlan(typedBias)
+
+  it('is asked for once, and no other question is put aside for it', () => {
+    const d = momentOf(plan, 5)
+    expect(biasStands(d)).toBe(false)
+    expect(d.s.prompt).toMatchObject({ id: d.s.next_prompt - 1, purpose: { kind: 'bias', node: 'grid' } })
+    const { prompt } = d.s
+    expect(biasStands(d)).toBe(false)
+    expect(d.s.prompt).toBe(prompt)
+
+    const other = momentOf(plan, 5)
+    ask(other, { kind: 'weak', rail: 'LT' }, confirm('Go on, or stop?', 'below-ask LT'))
+    expect(biasStands(other)).toBe(false)
+    expect(other.s.prompt?.purpose.kind).toBe('weak')
+  })
+
+  it('stands once it was typed, as long as a typed figure is valid', () => {
+    const typed = (age_s: number) =>
+      biasStands(momentOf(plan, 5, { typed: { 'node:grid': { value: -38, t_us: now_us - age_s * 1e6 } } }))
+    expect([typed(900), typed(901)]).toEqual([true, false])
+  })
+})
