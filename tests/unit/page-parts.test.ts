@@ -3,7 +3,7 @@ import { keptWith, limitsIn, type Seen, seenAt, traceOf } from '../../src/consol
 import { momentsOf } from '../../src/console/review/moments.js'
 import { onOwnKnobs, rehearsedOff, stopWords } from '../../src/console/words/outputs.js'
 import { isWholeScreen } from '../../src/console/words/hands-work.js'
-import { extentOf } from '../../src/console/prepare/drawing-shape.js'
+import { extentOf, letter, wordsAt } from '../../src/console/prepare/drawing-shape.js'
 import { wordsOf } from '../../src/console/review/suspects-said.js'
 import { hanging } from '../../src/console/prepare/hanging.js'
 import { firstOffered } from '../../src/console/words/offered.js'
@@ -98,6 +98,48 @@ describe('suspects on the drawing', () => {
       expect(x + half).toBeLessThanOrEqual(left + width)
     }
     expect(height).toBeGreaterThan(60)
+  })
+})
+
+describe('words at marks that stand close', () => {
+  it('cover neither one another nor a box', () => {
+    const part = (id: string, x: number, y: number) => ({
+      ...{ id, x, y, width: 96, height: 40, kind: 'part' as const, lines: ['C5', '10 nF, 400 V'] },
+      grounded: false,
+    })
+    const node = (id: string, x: number, y: number) => ({
+      ...{ id, x, y, width: 8, height: 8, kind: 'node' as const, lines: [id], grounded: false },
+    })
+    const boxes = [
+      part('C5', 430, 140),
+      node('V4 grid', 506, 140),
+      node('V4 cathode', 506, 175),
+      node('V3 plate', 357, 85),
+    ]
+    const marks = new Map([
+      ['C5', 'C5: suspect 1'],
+      ['V4 grid', 'V4 grid: next reading, black lead'],
+      ['V3 plate', 'V3 plate: next reading, red lead'],
+    ])
+    const at = wordsAt({ width: 700, height: 260, wires: [], boxes }, marks)
+    const areas = [...at].map(([id, { x, y, anchor }]) => {
+      const wide = (marks.get(id)?.length ?? 0) * letter.mark
+      const left = anchor === 'middle' ? x - wide / 2 : anchor === 'start' ? x : x - wide
+      return { id, left, right: left + wide, top: y - 12, bottom: y + 4 }
+    })
+    expect(areas).toHaveLength(3)
+    const others = boxes.map(({ id, x, y, width, height }) => ({
+      ...{ id, left: x - width / 2, right: x + width / 2, top: y - height / 2, bottom: y + height / 2 },
+    }))
+    for (const one of areas)
+      for (const other of [...areas.filter((each) => each !== one), ...others])
+        expect(
+          one.left < other.right &&
+            other.left < one.right &&
+            one.top < other.bottom &&
+            other.top < one.bottom,
+          `${one.id} over ${other.id}`,
+        ).toBe(false)
   })
 })
 

@@ -1,5 +1,5 @@
 import { useEffect, useRef } from 'preact/hooks'
-import { type Drawing, extentOf } from './drawing-shape.js'
+import { chassis_height, type Drawing, extentOf, type WordsAt, wordsAt } from './drawing-shape.js'
 
 const none: ReadonlyMap<string, string> = new Map()
 
@@ -19,6 +19,7 @@ export function Sketch({
 }) {
   const { boxes, wires } = drawing
   const { left, top, width, height } = extentOf(drawing, marks)
+  const words = wordsAt(drawing, marks)
   const frame = useRef<HTMLDivElement>(null)
   // What it hangs on stands at the left, half way down: that is where one begins to look.
   useEffect(() => {
@@ -47,16 +48,24 @@ export function Sketch({
           <polyline key={id} class="wire" points={points.map(({ x, y }) => `${x},${y}`).join(' ')} />
         ))}
         {boxes.map((box) => (
-          <Box key={box.id} box={box} mark={marks.get(box.id) ?? null} />
+          <Box key={box.id} box={box} mark={marks.get(box.id) ?? null} at={words.get(box.id) ?? null} />
         ))}
       </svg>
     </div>
   )
 }
 
-function Box({ box, mark }: { readonly box: Drawing['boxes'][number]; readonly mark: string | null }) {
+function Box({
+  box,
+  mark,
+  at,
+}: {
+  readonly box: Drawing['boxes'][number]
+  readonly mark: string | null
+  readonly at: WordsAt | null
+}) {
   const { x, y, width, height, kind, lines, grounded } = box
-  const high = grounded ? height - 14 : height
+  const high = grounded ? height - chassis_height : height
   const top = y - height / 2
   const middle = top + high / 2
   return (
@@ -77,7 +86,7 @@ function Box({ box, mark }: { readonly box: Drawing['boxes'][number]; readonly m
           {line}
         </text>
       ))}
-      {mark !== null && (
+      {mark !== null && at !== null && (
         <>
           <rect
             class="mark"
@@ -87,7 +96,7 @@ function Box({ box, mark }: { readonly box: Drawing['boxes'][number]; readonly m
             height={high + 8}
             rx={6}
           />
-          <text class="mark-words" x={x} y={top + high + (grounded ? 27 : 18)} text-anchor="middle">
+          <text class="mark-words" x={at.x} y={at.y} text-anchor={at.anchor}>
             {mark}
           </text>
         </>
