@@ -1,6 +1,6 @@
-import type { RailLimits, RailPlan, Step } from '../plan/index.js'
+import type { HeaterWatch, RailLimits, RailPlan, Step } from '../plan/index.js'
 import { biasStands } from './bias-gate.js'
-import { broke } from './breach.js'
+import { type Breach, broke } from './breach.js'
 import { driveProved } from './judge-drive.js'
 import { leastOf, limitsNow } from './in-force.js'
 import { leastLoaded_A } from './judge-lost.js'
@@ -34,7 +34,7 @@ export function gateOpen(d: Draft, step: Step, rail: RailPlan): boolean {
       broke(d, {
         code: 'plate-lost',
         rail: rail.name,
-        measured: plate?.V?.value ?? 0,
+        ...(plate?.V && { measured: plate.V.value }),
         limit: 0.5 * (limits?.at_V ?? 0),
         unit: 'V',
         text: `${rail.name} may not come on: its plate rail ${step.needs_plate} does not stand.`,
@@ -55,7 +55,7 @@ function isLoaded(d: Draft, step: Step, rail: RailPlan, of: string, limits: Rail
   broke(d, {
     code: 'plate-lost',
     rail: rail.name,
-    measured: measured ?? 0,
+    ...(measured !== null && { measured }),
     limit: least_A,
     unit: 'A',
     text: `${rail.name} may not come on: the stage that its tubes modulate does not draw its plate current (${of} ${measured === null ? 'is not read' : `draws ${amps(measured)}`}, at least ${amps(least_A)} is due), and a modulation transformer that nothing loads flashes over.`,
@@ -74,14 +74,28 @@ function heatersOverdue(d: Draft, rail: RailPlan): void {
   )
   if (!late) return
   const state = d.s.rails[late.rail]
+  const V = state?.V?.value ?? 0
+  const A = state?.A?.value ?? null
+  const stand = A === null ? volts(V) : `${volts(V)}, ${amps(A)}`
   broke(d, {
     code: 'heater-lost',
     rail: late.rail,
-    measured: state?.A?.value ?? 0,
-    limit: limitsNow(d.s, late.rail)?.ask_A ?? 0,
-    unit: 'A',
-    text: `${rail.name} may not come on: heater chain ${late.chain} on ${late.rail} is not in its band (${volts(state?.V?.value ?? 0)}, ${amps(state?.A?.value ?? 0)}).`,
+    ...outOfBand(d, late, V, A),
+    text: `${rail.name} may not come on: heater chain ${late.chain} on ${late.rail} is not in its band (${stand}).`,
   })
+}
+
+/** The figure that keeps a chain out of its band, and where that ends: its volts, or, where those stand, its current. */
+function outOfBand(
+  d: Draft,
+  { rail, volts: full_V }: HeaterWatch,
+  V: number,
+  A: number | null,
+): Pick<Breach, 'measured' | 'limit' | 'unit'> {
+  const limits = limitsNow(d.s, rail)
+  if (A === null || limits === null || Math.abs(V - full_V) > 0.1 * full_V)
+    return { measured: V, limit: (V < full_V ? 0.9 : 1.1) * full_V, unit: 'V' }
+  return { measured: A, limit: A > limits.trip_A ? limits.trip_A : leastOf(d.s, rail, limits), unit: 'A' }
 }
 
 /** Heaters on somebody's knob: one reading in band, the warm-up time, then a second. */
