@@ -23,6 +23,12 @@ export class MidStep {
     return this.state.plan.steps[this.state.step]!
   }
 
+  /** Its part of the step began this moment. */
+  justBegun(): this {
+    this.state = { ...this.state, part_us: this.state.t_us }
+    return this
+  }
+
   /** Changes what is known of a rail. */
   rail(name: string, more: Partial<State['rails'][string]>): this {
     this.state = {

@@ -30,10 +30,8 @@ const forming = (expected_A = 0.05): Plan =>
 
 /** The volts came to stand this moment. */
 const held = (plan = forming()): MidStep => {
-  const run = new MidStep(plan, at250, 'settle')
-  const { t_us } = run.state
-  run.state = { ...run.state, part_us: t_us }
-  return run.rail('HT', { set_us: t_us })
+  const run = new MidStep(plan, at250, 'settle').justBegun()
+  return run.rail('HT', { set_us: run.state.t_us })
 }
 /** A minute's readings, one every ten seconds. */
 const minute = (run: MidStep, ampere: number, channel = 'ht.1'): MidStep =>
@@ -48,7 +46,7 @@ const minutes = (run: MidStep, ...ampere: readonly number[]): MidStep => {
 describe('what a rail draws while its electrolytics are formed', () => {
   it('ends the run when two minutes in a row draw more than the lowest by a tenth, not after one', () => {
     const run = minutes(charged(held(), 0.05), 0.05, 0.06)
-    expect(run.state.off).toBeNull()
+    expect(run.reason).toBeNull()
     minute(run, 0.06)
     expect(run.reason).toMatchObject({ code: 'rising', rail: 'HT', unit: 'A' })
     expect(run.reason?.limit).toBeCloseTo(0.055, 3)
@@ -56,7 +54,7 @@ describe('what a rail draws while its electrolytics are formed', () => {
 
   it('begins again where the minute between drew no more', () => {
     const run = minutes(charged(held(), 0.05), 0.05, 0.06, 0.05, 0.06)
-    expect(run.state.off).toBeNull()
+    expect(run.reason).toBeNull()
     expect(minute(run, 0.06).reason).toMatchObject({ code: 'rising' })
   })
 
@@ -64,18 +62,18 @@ describe('what a rail draws while its electrolytics are formed', () => {
     const run = minutes(charged(held(), 0.05), 0.05)
     // Five tens of seconds of more, and one of much less.
     for (let n = 0; n < 4; n++) run.again(5, 10, amps('ht.1', 0.058)).hear(10, amps('ht.1', 0.02))
-    expect(run.state.off).toBeNull()
+    expect(run.reason).toBeNull()
     expect(run.state.in_place?.means_A).toHaveLength(5)
   })
 
   it('may rise by its last digits where it draws next to nothing, and by a bleeder’s drift where it draws much', () => {
     // A tenth of 1 mA is one last digit.
     const little = minutes(charged(held(forming(0.001)), 0.001), 0.001, 0.00125, 0.00125, 0.00125)
-    expect(little.state.off).toBeNull()
+    expect(little.reason).toBeNull()
     expect(minutes(little, 0.0014, 0.0014).reason).toMatchObject({ code: 'rising' })
     // Three last digits of 300 mA are a thousandth.
     const much = minutes(charged(held(forming(0.3)), 0.3), 0.3, 0.32, 0.32, 0.32)
-    expect(much.state.off).toBeNull()
+    expect(much.reason).toBeNull()
     expect(minutes(much, 0.34, 0.34).reason).toMatchObject({ code: 'rising' })
   })
 
@@ -83,7 +81,7 @@ describe('what a rail draws while its electrolytics are formed', () => {
     const run = held()
     run.again(5, 10, amps('ht.1', 0.001))
     minutes(charged(run, 0.05), 0.05, 0.05, 0.05)
-    expect(run.state.off).toBeNull()
+    expect(run.reason).toBeNull()
     const pending = { 1: { channel: 'ht.1', request: { do: 'set', volts: 250 }, t_us: 0 } } as const
     const moves = new MidStep(forming(), at250, 'ramp', { pending }).rail('HT', { set_V: 249 })
     minutes(moves, 0.05, 0.05)
@@ -97,7 +95,7 @@ describe('what a rail draws while its electrolytics are formed', () => {
       minute(run, 0.05)
       minute(run, n < 2 ? 0.01 : 0.0125, 'bias.1')
     }
-    expect(run.state.off).toBeNull()
+    expect(run.reason).toBeNull()
   })
 })
 

@@ -40,9 +40,7 @@ const informs: Wanted = { at: 'HT+', uses: ['the charge left at HT+ after OFF'] 
 const planWith = (meters: Readonly<Record<string, Wanted>>): Plan => smallPlan(withMeters(meters))
 /** HT rises from 100 V to 250 V and waits at its gate. */
 const atGate = (meters: Readonly<Record<string, Wanted>>): MidStep => {
-  const run = new MidStep(planWith(meters), at250, 'gate')
-  run.state = { ...run.state, part_us: run.state.t_us }
-  return run
+  return new MidStep(planWith(meters), at250, 'gate').justBegun()
 }
 const standing = (meters: Readonly<Record<string, Wanted>>): MidStep =>
   new MidStep(planWith(meters), holds, 'hold')
@@ -58,6 +56,13 @@ describe('what a watched input holds up', () => {
     expect(waits(run.hear(0.1, shown('lid', 1)))).toBeNull()
     const hot = atGate({ case: warm }).hear(0, shown('case', 90))
     expect(waits(hot)).toBe('case (90 °C)')
+  })
+
+  it('is what was read within its own time, to the last moment of it', () => {
+    const run = atGate({ lid }).hear(0, shown('lid', 1))
+    const after = (s: number): string | null =>
+      inputWaited({ ...run.state, t_us: run.state.t_us + s * 1e6 }, run.step)
+    expect([after(1), after(1.001)]).toEqual([null, 'lid to be read'])
   })
 
   it('is a rise above the touch limit where it is a contact: at 60 V a lid may be open', () => {
@@ -82,8 +87,7 @@ describe('what a watched input holds up', () => {
   it('ends the run when nobody sees to it in time, with what it reads, where, and the figure it must not pass', () => {
     // Nothing is up yet that too much heat would trip.
     const run = new MidStep(planWith({ case: { ...warm, at: 'the transformer' } }), heaters, 'gate')
-    run.state = { ...run.state, part_us: run.state.t_us }
-    run.rail('LT', { energised: false, set_V: 0 })
+    run.justBegun().rail('LT', { energised: false, set_V: 0 })
     run.again(700, 1, shown('case', 90))
     expect(run.reason).toMatchObject({ code: 'prompt-timeout', limit: 600, unit: 's' })
     expect(run.reason?.measured).toBeCloseTo(601, 1)
@@ -130,6 +134,15 @@ describe('an input that the plan counts on and that goes quiet', () => {
     expect(quiet({ case: warm }).reason).toMatchObject({ code: 'stale', limit: 1, unit: 's' })
   })
 
+  it('is waited for while nothing is up', () => {
+    const run = new MidStep(planWith({ case: warm }), heaters, 'gate').rail('LT', {
+      energised: false,
+      set_V: 0,
+    })
+    run.hear(0, shown('case', 30)).again(100, 0.05, tick)
+    expect(run.reason).toBeNull()
+  })
+
   it('makes safe on a bench with a rail on a knob too, whose own meters have rules of their own', () => {
     const knob = (plan: Plan): Plan => {
       const LT: RailPlan = { ...plan.rails['LT']!, class: 'watched', channels: [], volts_meter: 'LT V' }
@@ -151,7 +164,7 @@ describe('an input that the plan counts on and that goes quiet', () => {
     const noise = {
       kind: 'line trouble',
       port: 'case',
-      fault: 'bad_value',
+      fault: 'line_noise',
       text: 'noise on its line',
     } as const
     const before = standing({ case: warm })
@@ -233,7 +246,7 @@ describe('an input that only informs', () => {
   it('is lost with its port where nothing else is on that, and the run goes on', () => {
     const run = standing({ M: informs, N: { ...informs, port: 'M' } })
     run.hear(0, { kind: 'line lost', port: 'M', text: 'port M: nobody answers' })
-    expect(run.state.off).toBeNull()
+    expect(run.reason).toBeNull()
     expect([lost(run), lost(run, 'N')]).toEqual([true, true])
   })
 
@@ -262,6 +275,6 @@ describe('an input that only informs', () => {
 describe('an input whose limit has nothing to guard', () => {
   it('trips nothing: a lid may be open while all that stands may be touched', () => {
     const run = new MidStep(planWith({ lid }), bias40, 'hold').hear(0, shown('lid', 0))
-    expect(run.state.off).toBeNull()
+    expect(run.reason).toBeNull()
   })
 })
