@@ -54,6 +54,22 @@ describe('a current that rises by itself', () => {
   })
 })
 
+describe('a current that rose', () => {
+  const after = (seconds: number, extra_A: number, for_s: number): Rig => {
+    const rig = standing(lasts('rising', for_s))
+    rig.extra_A['HT'] = extra_A
+    return ran(rig, seconds)
+  }
+
+  it('with its set-point did not rise by itself', () => {
+    expect(reason(after(6, 0.02, 5))).toBeUndefined()
+  })
+
+  it('and stays in its band is as it was expected', () => {
+    expect(reason(after(23, 0.01, 20))).toBeUndefined()
+  })
+})
+
 describe('the time that a rule of the plan gives', () => {
   it('is given to an output that is off and carries volts', () => {
     const rig = partOf(new Rig(smallPlan(lasts('read-back', 1))).start(), 3, 'hold')

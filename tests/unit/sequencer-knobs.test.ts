@@ -36,6 +36,13 @@ describe('HT counts as having been up', () => {
     const rig = new Rig(smallPlan(byHand('LT'))).start()
     quickly(rig, 'the heaters', () => rig.state.rails['LT']?.energised === true)
     expect(rig.state.ht_was_up).toBe(false)
+    const chain = steps((step) =>
+      step.rail === 'LT' && step.target_V === 12 ? { ...step, target_V: 60 } : step,
+    )
+    const long = new Rig(smallPlan((plan) => chain(byHand('LT')(plan)))).start()
+    long.types['knob LT'] = 61
+    quickly(long, 'its volts', () => long.state.rails['LT']?.V?.value === 61)
+    expect(long.state.ht_was_up).toBe(false)
   })
 })
 

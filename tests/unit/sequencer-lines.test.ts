@@ -46,6 +46,15 @@ describe('a protection of the supply’s own', () => {
   })
 })
 
+it('a supply that will not be remote again after a hand was at its panel would refuse what is set next: off', () => {
+  const rig = standing()
+  const request = { do: 'panel', to: 'computer' } as const
+  known(rig, { pending: { 900: { channel: 'ht.1', request, t_us: rig.t_us } } })
+  rig.feed({ kind: 'failed', id: 900, code: 'refused', text: 'no', outcome: 'not done' })
+  expect(reason(rig)).toMatchObject({ code: 'read-back', rail: 'HT' })
+  expect(reason(rig)?.text).toContain('its word to be remote was sent and not confirmed')
+})
+
 describe('the time that a run has taken', () => {
   it('goes on counting from its begin when it is stopped', () => {
     const rig = standing()
@@ -96,6 +105,16 @@ describe('a run that goes off', () => {
     rig.feed({ kind: 'stop', how: 'off now', by: 'a test' })
     rig.period_us = 400_000
     expect(rig.toTheEnd(20)).toMatchObject({ outputs_off: 'not confirmed', ever_energised: false })
+  })
+
+  it('is tried for more than a minute where something was on and does not go', () => {
+    const rig = standing()
+    rig.ignoresOff.add('ht.1')
+    rig.feed({ kind: 'stop', how: 'off now', by: 'a test' })
+    const from_us = rig.t_us
+    rig.period_us = 800_000
+    expect(rig.toTheEnd()).toMatchObject({ outputs_off: 'not confirmed' })
+    expect((rig.t_us - from_us) / 1e6).toBeGreaterThan(60)
   })
 
   it('does not take an output for off that reads as on again, and tells it OFF once more', () => {
@@ -158,6 +177,7 @@ describe('a supply at the end, its outputs confirmed off', () => {
     const rig = standing(channels(({ channel }) => (channel === 'ht.1' ? { dead_man: true } : {})))
     rig.refusesDisarm = true
     expect(ended(rig)).toContain('could not be put to rest (no answer within 3 s). Its outputs are off')
+    expect(rig.t_us - (rig.state.off?.rests?.since_us ?? 0)).toBeLessThan(4.5e6)
   })
 })
 

@@ -15,9 +15,12 @@ const watch = (tubes: string[], stated: string | null): MercuryWatch => ({
   text: 'invented for this test',
   source: 'invented',
 })
-const begun = (mercury: MercuryWatch, says: 'yes' | 'no'): Rig => {
+const begun = (mercury: MercuryWatch | undefined, says: 'yes' | 'no'): Rig => {
   const rig = new Rig(
-    smallPlan((plan) => ({ ...plan, heaters: plan.heaters.map((one) => ({ ...one, mercury })) })),
+    smallPlan((plan) => ({
+      ...plan,
+      heaters: plan.heaters.map((one) => (mercury === undefined ? one : { ...one, mercury })),
+    })),
   ).start()
   rig.unanswered = /^mercury$/
   ran(rig, 3)
@@ -49,5 +52,6 @@ describe('mercury-vapour rectifiers', () => {
     const rig = begun(watch(['V5'], 'V5 is stated as moved'), 'yes')
     expect(rig.asked()).not.toContain('mercury')
     expect(rig.state).toMatchObject({ mercury: 'not asked', outputs_proved: true })
+    expect(begun(undefined, 'yes').asked()).not.toContain('mercury')
   })
 })

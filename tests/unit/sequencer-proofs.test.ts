@@ -119,7 +119,7 @@ describe('while a protection is being provoked', () => {
 })
 
 describe('a protection that fires', () => {
-  const fires = (rig: Rig, channel: string, which: 'over-current' | 'dead-man'): Rig => {
+  const fires = (rig: Rig, channel: string, which: 'over-current' | 'over-temperature' | 'dead-man'): Rig => {
     rig.feed({ kind: 'protection', channel, which })
     return rig
   }
@@ -140,9 +140,9 @@ describe('a protection that fires', () => {
   })
 
   /** A run in its last hold; the step of this index has proved, or will prove, the dead-man. */
-  const provedIn = (index: number, latched: boolean): Rig => {
+  const provedIn = (index: number, latched: boolean, of: Proof['of'] = 'dead-man'): Rig => {
     const rig = standing(oneSupply)
-    const proof = proofOf('dead-man')
+    const proof = proofOf(of)
     const { plan } = rig.state
     const with_ = steps((step) => (step.index === index ? { ...step, proof } : step))(plan)
     const last = with_.steps.at(-1)
@@ -165,6 +165,12 @@ describe('a protection that fires', () => {
       expect(reason(fires(rig, 'ht.1', which))).toMatchObject({ code: 'protection', rail: 'HT' })
   })
 
+  it('by whatever name after an outside timer cut is told late, but not as too much current', () => {
+    const cutBefore = (): Rig => provedIn(4, true, 'outside timer')
+    expect(reason(fires(cutBefore(), 'ht.1', 'over-temperature'))).toBeUndefined()
+    expect(reason(fires(cutBefore(), 'ht.1', 'over-current'))).toMatchObject({ code: 'protection' })
+  })
+
   it('without the supply saying so is warned of; of a relay outside of it nothing is expected', () => {
     const unsaid = (proof: Proof): Rig => {
       const rig = ran(proving(proof), 0.2)
@@ -172,7 +178,11 @@ describe('a protection that fires', () => {
     }
     const words = 'fired without the supply saying so'
     expect(unsaid(overCurrent).state.warnings.join()).toContain(words)
-    expect(unsaid(proofOf('cut-off relay')).state.warnings.join()).not.toContain(words)
+    for (const of of ['cut-off relay', 'dead-man'] as const)
+      expect(unsaid(proofOf(of)).state.warnings.join()).not.toContain(words)
+    const said = fires(ran(proving(overCurrent), 0.2), 'ht.1', 'over-current')
+    cut(said).until('it is taken as fired', () => said.state.part === 'prove off', 2)
+    expect(said.state.warnings.join()).not.toContain(words)
   })
 })
 
@@ -188,6 +198,12 @@ describe('an outside timer that is waited for', () => {
     rig.until('it is taken as cut', () => rig.state.part === 'prove off', 2)
     expect(rig.state).toMatchObject({ phase: 'running', latched: true })
     expect(judgements(rig)).toMatch(/the outside timer cut .* and stayed away for 15 s/)
+  })
+
+  it('that bounces as it opens has not closed again: five seconds are given to that', () => {
+    const rig = ran(closed(ran(cut(waiting()), 1)), 1)
+    expect(reason(rig)).toBeUndefined()
+    expect(rig.state.part).toBe('prove watch')
   })
 
   it('that closes again by its own clock ends the run with the volts that came back', () => {

@@ -14,6 +14,13 @@ describe('the time of a run', () => {
     expect(reason(rig)?.measured).toBeCloseTo(3600, 0)
   })
 
+  it('is not counted while the set is being hooked up', () => {
+    const rig = standing()
+    rig.answers = false
+    known(rig, { begun_us: rig.t_us - 5000e6, wires_done: 0 })
+    expect(reason(ran(rig, 0.2))).toBeUndefined()
+  })
+
   it('is over for a question that nobody answers', () => {
     const rig = new Rig(smallPlan((plan) => ({ ...plan, prompt_timeout_s: 30 })))
     rig.answers = false
@@ -28,6 +35,19 @@ describe('the time of a run', () => {
     expect(reason(ran(rig, 9))).toBeUndefined()
     expect(reason(ran(rig, 1.5))).toMatchObject({ code: 'key-time', rail: 'HT', limit: 10 })
     expect(reason(rig)?.measured).toBeCloseTo(10, 0)
+  })
+
+  it('with the key down does not count for a charge behind an output that is off', () => {
+    const limit = { name: 'key', rail: 'HT', above_V: 60, s: 10, text: 'A test', source: 'a test' }
+    const rig = standing()
+    const { plan } = rig.state
+    known(rig, { plan: steps((step) => ({ ...step, time_limits: [limit] }))(plan) })
+    knownOf(rig, 'HT', { energised: false })
+    rig.feed({ kind: 'tick', late_us: 0, slept_us: 0 })
+    expect(rig.state.timed).toEqual({})
+    knownOf(rig, 'HT', { energised: true })
+    rig.feed({ kind: 'tick', late_us: 0, slept_us: 0 })
+    expect(rig.state.timed).toEqual({ key: rig.t_us })
   })
 })
 
@@ -46,6 +66,18 @@ describe('a reading that a person typed and that could not be asked for again', 
       unit: 's',
     })
     expect(reason(rig)?.text).toContain('The reading typed for LT is 25 min old')
+  })
+
+  it('of a knob that was typed as down needs none', () => {
+    const rig = standing(byHand('LT'))
+    knownOf(rig, 'LT', { energised: false, V: { value: 0, t_us: rig.t_us - 2 * aged_us } })
+    expect(reason(ran(rig, 0.2))).toBeUndefined()
+  })
+
+  it('of the bias ends nothing where a meter on a line reads it', () => {
+    const rig = standing()
+    known(rig, { typed: { 'node:grid': { value: -40, t_us: rig.t_us - 2 * aged_us } } })
+    expect(reason(ran(rig, 0.2))).toBeUndefined()
   })
 
   it('of the bias ends it while HT stands', () => {
@@ -85,6 +117,10 @@ describe('silence', () => {
     }
     expect(reason(ran(told(3), 2.5))).toBeUndefined()
     expect(reason(ran(told(1.2), 2.5))).toMatchObject({ code: 'stale', rail: 'HT', limit: 1.2 })
+    const another = partOf(new Rig(longer(3)).start(), 7, 'hold')
+    const pending = { 900: { channel: 'bias.1', request: { do: 'on' as const }, t_us: another.t_us } }
+    known(another, { pending }).silent.add('HT')
+    expect(reason(ran(another, 1.5))).toMatchObject({ code: 'stale', rail: 'HT', limit: 1 })
   })
 })
 
