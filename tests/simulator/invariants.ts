@@ -36,6 +36,8 @@ export class Invariants {
   private bias_was_on = false
   /** Until when HT's own line did not carry, or not at its time. */
   private disturbed_us = -Infinity
+  /** The same of any line: one that was pulled may be away for longer than anything else is done. */
+  private lines_back_us = 0
   private off_since_us: number | null = null
   private left_since_us: number | null = null
   /** Since when something was known that must end a run, and what. */
@@ -211,6 +213,7 @@ export class Invariants {
 
   /** Something became of what was said over this line, or of a clock that it is said by; until then. */
   disturbed(port: string, until_us: number): void {
+    this.lines_back_us = Math.max(this.lines_back_us, until_us)
     if (port === this.hot_port) this.disturbed_us = Math.max(this.disturbed_us, until_us)
   }
 
@@ -300,7 +303,7 @@ export class Invariants {
     if (said === false && this.alarms === 0)
       this.broke('outputs not confirmed off sound the alarm', t_us, how)
     // What ended while the faults went on, or as they ceased, has the alarm.
-    const calm = t_us >= this.nemesis.calm_us + calm_for_us
+    const calm = t_us >= Math.max(this.nemesis.calm_us, this.lines_back_us) + calm_for_us
     const left = this.left ?? (ending?.details['off'] as Left | undefined) ?? {}
     if (said === false && calm)
       for (const [rail, { confirmed, how: why }] of Object.entries(left))
