@@ -36,7 +36,7 @@ export class Invariants {
   private bias_was_on = false
   /** Until when HT's own line did not carry, or not at its time. */
   private disturbed_us = -Infinity
-  /** The same of any line: one that was pulled may be away for longer than anything else is done. */
+  /** Until when a line was pulled: it may be away for longer than anything else is done. */
   private lines_back_us = 0
   private off_since_us: number | null = null
   private left_since_us: number | null = null
@@ -211,9 +211,14 @@ export class Invariants {
     }
   }
 
+  /** A line was pulled; until then. */
+  pulled(port: string, until_us: number): void {
+    this.lines_back_us = Math.max(this.lines_back_us, until_us)
+    this.disturbed(port, until_us)
+  }
+
   /** Something became of what was said over this line, or of a clock that it is said by; until then. */
   disturbed(port: string, until_us: number): void {
-    this.lines_back_us = Math.max(this.lines_back_us, until_us)
     if (port === this.hot_port) this.disturbed_us = Math.max(this.disturbed_us, until_us)
   }
 

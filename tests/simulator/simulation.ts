@@ -207,7 +207,7 @@ class Simulation implements Struck, Outside, Charge, Hands {
     for (const name of Object.keys(this.world.truth().outputs)) this.world.clear(name)
     for (const wire of this.wires) {
       wire.down_until_us = this.t_us + dark_us
-      this.checks.disturbed(wire.port, wire.down_until_us)
+      this.checks.pulled(wire.port, wire.down_until_us)
       wire.fresh()
     }
   }
@@ -231,7 +231,7 @@ class Simulation implements Struck, Outside, Charge, Hands {
     const wire = this.wireOf.get(port)
     if (wire === undefined) return
     wire.down_until_us = this.t_us + for_us
-    this.checks.disturbed(port, wire.down_until_us)
+    this.checks.pulled(port, wire.down_until_us)
     wire.fresh()
     this.line(port, { kind: 'closed', t_us: this.t_us, text: 'the device is gone' })
   }
