@@ -90,7 +90,8 @@ describe('HT that falls is confirmed while it falls', () => {
       (t_s) => (t_s < 0.55 ? 250 : 249.8),
       offPlan({}, { channels: [slow, heater, bias] }),
     )
-    expect(bench.pass(1.5).confirmed[ht.rail]).toBeNull()
+    expect(bench.pass(0.7).confirmed[ht.rail]).toBeNull()
+    expect(bench.pass(0.8).confirmed[ht.rail]).toBeNull()
     bench.stays[HT] = (t_s) => 249.8 - t_s
     expect(bench.pass(2).confirmed[ht.rail]).toMatch(/falling as the stated/)
   })
