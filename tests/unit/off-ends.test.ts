@@ -136,19 +136,18 @@ describe('it tries for a bounded time', () => {
 
 describe('its end', () => {
   it('says of each rail whether it was told, and how it stands', () => {
-    const bench = new Bench(offPlan()).ignores(HT, 250).pass(105)
-    expect(bench.result).toMatchObject({
+    const { result } = new Bench(offPlan()).ignores(HT, 250).pass(105)
+    expect(result).toMatchObject({
       outputs_off: 'not confirmed',
       rails: {
-        HT: {
-          confirmed: false,
-          volts: 250,
-          how: expect.stringContaining('OFF was given and is not confirmed'),
-        },
-        heater: { confirmed: true, volts: 0, how: expect.stringContaining('read back as off') },
-        bias: { confirmed: false, volts: 100, how: expect.stringContaining('not told OFF: bias stays') },
+        HT: { confirmed: false, volts: 250 },
+        heater: { confirmed: true, volts: 0 },
+        bias: { confirmed: false, volts: 100 },
       },
     })
+    expect(result?.rails['HT']?.how).toContain('OFF was given and is not confirmed')
+    expect(result?.rails['heater']?.how).toContain('read back as off')
+    expect(result?.rails['bias']?.how).toContain('not told OFF: bias stays')
   })
 
   it('calls out each rail that is not confirmed, once', () => {
