@@ -70,6 +70,14 @@ describe('it tries for a bounded time', () => {
     }
   })
 
+  it('as long as a charge is seen to go slowly, and no longer once it is not read', () => {
+    const bench = new Bench(offPlan())
+    bench.stays[HT] = (t_s) => 250 - t_s / 2
+    expect(bench.pass(110).result).toBeNull()
+    bench.away.add(HT)
+    expect(bench.pass(3).result?.outputs_off).toBe('not confirmed')
+  })
+
   it('no longer for a computed time that nothing begins: HT on a knob of which nobody is asked', () => {
     const release = { only_wire_between: false, discharge_s: 600 }
     const bench = new Bench(offPlan(release, { channels: [bias], knobs: [knob('HT')] }))
