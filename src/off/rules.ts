@@ -161,13 +161,13 @@ export function lastDown_us(d: Draft, hot: readonly OffRail[]): number | null {
   return last_us
 }
 
-/** Since when every heater rail is confirmed off; null while one is not, and where no heater rail is known. */
+/** Since when every heater rail is confirmed off, and not by what was read before a sleep alone; null while one is not, and where none is known. */
 export function heatersOff_us(d: Draft): number | null {
   const heaters = d.rails.filter(isHeater)
   if (heaters.length === 0 || d.s.heaters_off_us === null) return null
   let last_us = d.s.heaters_off_us
   for (const rail of heaters) {
-    if (!isConfirmed(d.s, rail)) return null
+    if (!isConfirmed(d.s, rail) || !isSeenAwake(d, rail)) return null
     const at_us = rail.class === 'hand' ? d.s.said_us[rail.name] : of(d.s, rail).confirmed_us
     last_us = Math.max(last_us, at_us ?? last_us)
   }

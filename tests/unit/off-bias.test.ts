@@ -104,6 +104,17 @@ describe('the bias that is on', () => {
     expect(bench.pass(3).state.bias_released_by).toMatch(/^\(c\)/)
   })
 
+  it('goes by cold cathodes after a sleep only once the heaters are read again: they may have been switched on', () => {
+    const LT = { ...heater, channel: 'LT.1', port: 'LT' }
+    const bench = new Bench(offPlan(byCold, { channels: [ht, LT, bias] })).pass(1)
+    expect(bench.confirmed[LT.rail]).toMatch(/off/)
+    bench.away.add('LT.1')
+    bench.t_us += 3600 * 1e6
+    expect(bench.pass(10).off(bias.channel)).toBeUndefined()
+    bench.away.delete('LT.1')
+    expect(bench.pass(1).state.bias_released_by).toMatch(/^\(c\)/)
+  })
+
   it('stays by cold cathodes or time while HT stands at what is not low', () => {
     const bench = new Bench(offPlan({ ...byTime, cathodes_cold_s: 5 }))
     bench.stays[HT] = () => 80
