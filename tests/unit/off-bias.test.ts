@@ -95,6 +95,14 @@ describe('the bias that is on', () => {
     expect(bench.state.bias_released_by).toMatch(/^\(b\)/)
   })
 
+  it('goes by the computed time since HT was read back as off, though a current was read for longer', () => {
+    const bench = new Bench(offPlan(byTime))
+    bench.flows[HT] = 0.04
+    bench.pass(5).flows[HT] = 0
+    expect(bench.pass(14).off(bias.channel)).toBeUndefined()
+    expect(bench.pass(2).off(bias.channel)).toBeDefined()
+  })
+
   it('goes by cold cathodes since the last heater was confirmed off', () => {
     const other = { ...heater, channel: 'LT.1', port: 'LT', rail: 'heater 2' }
     const plan = offPlan(byCold, { channels: [ht, heater, other, bias] })
@@ -193,6 +201,32 @@ describe('a run-down', () => {
     expect(bench.off(HT)).toEqual({ t_s: 0, how: 'off' })
     const told = bench.acts.filter((act) => act.do === 'urgent off')
     expect(told).toEqual([])
+  })
+
+  const drive = { ...screen, channel: 'DRV.1', rail: 'drive', role: 'drive' as const }
+
+  it('tells HT as soon as the drive is off where the screen is on a knob', () => {
+    const plan = offPlan({}, { channels: [drive, ht, heater, bias], knobs: [hand('screen')] })
+    const bench = new Bench(plan, { how: 'run down' }).pass(0.5)
+    expect(bench.off(HT)).toEqual({ t_s: 0.1, how: 'off' })
+  })
+
+  it('waits for both drive and screen, and tells each of them once', () => {
+    const plan = offPlan({}, { channels: [drive, screen, ht, heater, bias] })
+    const bench = new Bench(plan, { how: 'run down' }).ignores('SCR.1', 100).pass(1)
+    expect(bench.off(HT)).toBeUndefined()
+    bench.on['SCR.1'] = false
+    expect(bench.pass(0.5).off(HT)?.how).toBe('off')
+    const told = bench.acts.flatMap((act) => (act.do === 'off' ? [act.channel] : []))
+    expect(told.slice(0, 3)).toEqual(['DRV.1', 'SCR.1', HT])
+    expect(told.filter((channel) => channel === 'SCR.1')).toHaveLength(1)
+  })
+
+  it('calls for a knob only where the question for it is not enough', () => {
+    for (const calls_hands of [true, false]) {
+      const bench = new Bench(byHand({}), { asks: true, calls_hands })
+      expect(bench.alarms()).toHaveLength(calls_hands ? 1 : 0)
+    }
   })
 
   it('becomes urgent for screen and HT together when asked to, and only once', () => {

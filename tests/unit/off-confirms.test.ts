@@ -227,6 +227,46 @@ describe('what was confirmed is taken back', () => {
     expect(bench.alarms().join()).toContain('HT does not fall')
   })
 
+  it.each([
+    ['volts', 'A'],
+    ['current', 'V'],
+  ] as const)('and not believed again by one reading of its %s', (_, often) => {
+    const bench = off()
+    const read = (quantity: 'V' | 'A'): void =>
+      bench.feed({ kind: 'reading', channel: HT, quantity, value: 0 })
+    bench.away.add(HT)
+    bench.feed({ kind: 'output', channel: HT, on: true })
+    bench.pass(0.1).feed({ kind: 'output', channel: HT, on: false })
+    bench.t_us += 1000
+    for (const quantity of ['V', 'A', often, often, often] as const) read(quantity)
+    expect(bench.pass(0.1).confirmed[ht.rail]).toBeNull()
+    for (const quantity of ['V', 'A', 'V', 'A'] as const) read(quantity)
+    expect(bench.pass(0.1).confirmed[ht.rail]).toMatch(/off/)
+  })
+
+  it('and has its ten seconds from then on before it is called out', () => {
+    const bench = off().pass(11)
+    bench.stays[HT] = () => 30
+    expect(bench.pass(9.9).alarms()).toEqual([])
+    expect(bench.confirmed[ht.rail]).toBeNull()
+    expect(bench.pass(0.5).alarms().join()).toContain('HT does not fall')
+  })
+
+  it('and falls as predicted only from where it then stood', () => {
+    const bench = bench_of((t_s) => (t_s < 9 ? decay(250, 2)(Math.min(t_s, 2)) : decay(92, 20)(t_s - 9)))
+    expect(bench.pass(9).confirmed[ht.rail]).toBeNull()
+    bench.pass(4)
+    expect(bench.records().filter((text) => text.startsWith('HT: output confirmed off'))).toHaveLength(1)
+  })
+
+  it('and may then stand higher than before, below 5 V', () => {
+    const bench = off().pass(2)
+    bench.stays[heater.channel] = () => 12
+    expect(bench.pass(1).confirmed[heater.rail]).toBeNull()
+    bench.stays[heater.channel] = () => 3
+    expect(bench.pass(1).confirmed[heater.rail]).toMatch(/off/)
+  })
+
   it('on a watched rail, whose knob is called for again', () => {
     const meters = { volts_meter: 'V', amps_meter: null, no_A: 0 }
     const knobs = [{ rail: 'HT', role: 'HT', class: 'watched', ...meters } as const]
