@@ -44,6 +44,8 @@ describe('heaters follow', () => {
     const bench = new Bench(offPlan({}, { channels: [screen, ht, heater, bias] }))
     bench.stays['SCR.1'] = () => 61
     expect(bench.pass(5).off(heater.channel)).toBeUndefined()
+    expect(bench.pass(30).off(heater.channel)).toBeDefined()
+    expect(bench.off(bias.channel)).toBeUndefined()
   })
 
   it('not by HT that was low and is no longer read', () => {
@@ -75,6 +77,19 @@ describe('the bias that is on', () => {
   it('goes with the heaters where plates and screens never stood above the touch limit', () => {
     const bench = new Bench(offPlan(byTime), { ht_was_up: false }).pass(0.5)
     expect(bench.state.bias_released_by).toContain('never above 60 V')
+  })
+
+  it('stays where they stand above it now, though they are said never to have', () => {
+    const bench = new Bench(offPlan(byTime), { ht_was_up: false })
+    bench.stays[HT] = () => 80
+    expect(bench.pass(32).off(heater.channel)).toBeDefined()
+    expect(bench.off(bias.channel)).toBeUndefined()
+  })
+
+  it('is not spoken of in a set that has none', () => {
+    const bench = new Bench(offPlan({}, { channels: [ht, heater] })).pass(2)
+    expect(bench.result).toMatchObject({ outputs_off: 'confirmed', bias_released_by: null })
+    expect(bench.records().join()).not.toContain('Bias off')
   })
 
   it('stays without a heater rail to be cold, and without a computed time: to the end, with an alarm', () => {
@@ -137,7 +152,8 @@ describe('a bias that is off already', () => {
     const bench = new Bench(plan, { outputs }).ignores(HT, 250)
     bench.on[bias.channel] = false
     bench.stays[bias.channel] = () => stays_V
-    return bench.pass(32)
+    expect(bench.pass(29).off(bias.channel)).toBeUndefined()
+    return bench.pass(3)
   }
 
   it('is told so with the heaters: it holds nothing back', () => {
@@ -154,6 +170,30 @@ describe('a bias that is off already', () => {
     const bench = new Bench(offPlan({}, { channels: [ht, heater], knobs: [hand('bias')] }), { asks: true })
     bench.ignores(HT, 250).pass(1).feed({ kind: 'said', rail: 'bias', volts: 0 })
     expect(bench.pass(31).state.bias_released_by).toBe('it was off already')
+  })
+})
+
+describe('heaters and bias on a knob', () => {
+  const called = (role: 'heater' | 'bias', asks: boolean, ht_V: number): string[] => {
+    const channels = role === 'bias' ? [ht, heater] : [ht, bias]
+    const bench = new Bench(offPlan({}, { channels, knobs: [hand(role)] }), { asks })
+    bench.stays[HT] = () => ht_V
+    return bench
+      .pass(31)
+      .alarms()
+      .filter((text) => text.startsWith(`Turn ${role} `))
+  }
+
+  it('are called for in their turn where nobody is asked', () => {
+    expect(called('bias', false, 0)).toEqual(['Turn bias down to zero by its knob now; HT is low.'])
+    expect(called('heater', false, 0)).toEqual(['Turn heater down to zero by its knob now.'])
+  })
+
+  it('are asked for without an alarm, except heaters while HT is not low', () => {
+    expect(called('bias', true, 0)).toEqual([])
+    expect(called('heater', true, 0)).toEqual([])
+    expect(called('bias', true, 250)).toEqual([])
+    expect(called('heater', true, 250)).toEqual(['Turn heater down to zero by its knob now.'])
   })
 })
 
