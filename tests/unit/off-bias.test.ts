@@ -118,14 +118,18 @@ describe('the bias that is on', () => {
     expect(bench.pass(2).off(bias.channel)).toBeDefined()
   })
 
-  it('goes by cold cathodes since the last heater was confirmed off', () => {
-    const other = { ...heater, channel: 'LT.1', port: 'LT', rail: 'heater 2' }
-    const plan = offPlan(byCold, { channels: [ht, heater, other, bias] })
-    const bench = new Bench(plan).ignores('LT.1', 6)
-    bench.pass(8).on['LT.1'] = false
-    expect(bench.pass(19).off(bias.channel)).toBeUndefined()
-    expect(bench.pass(3).state.bias_released_by).toMatch(/^\(c\)/)
-  })
+  it.each([['LV.1'], ['LT.1']])(
+    'goes by cold cathodes since the last heater was confirmed off: %s',
+    (late) => {
+      const other = { ...heater, channel: 'LT.1', port: 'LT', rail: 'heater 2' }
+      const plan = offPlan(byCold, { channels: [ht, heater, other, bias] })
+      const bench = new Bench(plan).ignores(late, 6)
+      expect(bench.pass(24).off(bias.channel)).toBeUndefined()
+      bench.on[late] = false
+      expect(bench.pass(19).off(bias.channel)).toBeUndefined()
+      expect(bench.pass(3).state.bias_released_by).toMatch(/^\(c\)/)
+    },
+  )
 
   it('goes by cold cathodes after a sleep only once the heaters are read again: they may have been switched on', () => {
     const LT = { ...heater, channel: 'LT.1', port: 'LT' }
@@ -170,6 +174,21 @@ describe('a bias that is off already', () => {
     const bench = new Bench(offPlan({}, { channels: [ht, heater], knobs: [hand('bias')] }), { asks: true })
     bench.ignores(HT, 250).pass(1).feed({ kind: 'said', rail: 'bias', volts: 0 })
     expect(bench.pass(31).state.bias_released_by).toBe('it was off already')
+  })
+})
+
+describe('what a person says', () => {
+  it('of a rail that is measured counts for nothing', () => {
+    const bench = new Bench(offPlan()).ignores(HT, 250).pass(1)
+    const before = bench.state
+    bench.feed({ kind: 'said', rail: ht.rail, volts: 0 })
+    expect(bench.state).toEqual({ ...before, t_us: bench.t_us })
+  })
+
+  it('of a bias on a knob counts only as a figure: no answer is not off', () => {
+    const bench = new Bench(offPlan({}, { channels: [ht, heater], knobs: [hand('bias')] }), { asks: true })
+    bench.ignores(HT, 250).pass(1).feed({ kind: 'said', rail: 'bias', volts: null })
+    expect(bench.pass(31).state.bias_released_by).toBeNull()
   })
 })
 

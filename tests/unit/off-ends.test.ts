@@ -116,6 +116,25 @@ describe('it tries for a bounded time', () => {
     })
   })
 
+  it('not at all for a knob that was never turned up', () => {
+    const plan = offPlan({}, { channels: [heater, bias], knobs: [knob('HT')] })
+    const bench = new Bench(plan, { asks: true, knobs: { 'HT by hand': 'down' } }).pass(2)
+    expect(bench.result).toMatchObject({ outputs_off: 'confirmed' })
+    expect(bench.result?.hand_rails).toEqual({})
+  })
+
+  it('and says of a bias on a knob that nobody came to ask about that it is not confirmed', () => {
+    const plan = offPlan({ cathodes_cold_s: 20 }, { channels: [heater], knobs: [knob('HT'), knob('bias')] })
+    const bench = new Bench(plan, { asks: true })
+    bench.feed({ kind: 'said', rail: 'HT by hand', volts: null })
+    const unsaid = 'not confirmed by you'
+    expect(bench.pass(105).result).toMatchObject({
+      outputs_off: 'confirmed',
+      hand_rails: { 'HT by hand': unsaid, 'bias by hand': unsaid },
+      bias_released_by: null,
+    })
+  })
+
   it('and for a question as long as it is open', () => {
     const bench = new Bench(offPlan({}, { channels: [heater], knobs: [knob('HT')] }), { asks: true })
     expect(bench.pass(130).result).toBeNull()
@@ -156,6 +175,19 @@ describe('its end', () => {
     expect(result?.rails['HT']?.how).toContain('OFF was given and is not confirmed')
     expect(result?.rails['heater']?.how).toContain('read back as off')
     expect(result?.rails['bias']?.how).toContain('not told OFF: bias stays')
+  })
+
+  it('calls nothing confirmed that was read only before a sleep', () => {
+    const bench = new Bench(offPlan({}, { channels: [ht, heater] })).ignores(heater.channel, 6).pass(2)
+    expect(bench.confirmed[ht.rail]).toMatch(/off/)
+    bench.t_us += 3600e6
+    bench.away.add(HT)
+    bench.on[heater.channel] = false
+    bench.pass(80)
+    expect(bench.result).toMatchObject({
+      outputs_off: 'not confirmed',
+      rails: { HT: { confirmed: false }, heater: { confirmed: true } },
+    })
   })
 
   it('calls out each rail that is not confirmed, once', () => {
