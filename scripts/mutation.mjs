@@ -1,12 +1,13 @@
-// npm run mutation [-- FILES AND FOLDERS] [--part K] [--minutes N] [--again]: small changes are put into the program one after another, and the tests
+// npm run mutation [-- FILES AND FOLDERS] [--part K] [--minutes N] [--again] [--lived]: small changes are put into the program one after another, and the tests
 // must notice each. What is not done yet is done, some files at a time; the result is written after each lot into tests/mutation/results.json,
 // which goes with the source: stopped, it goes on from there, on whatever machine. From that file RESULTS.md beside it is made (a row a file),
 // and SURVIVORS.md (what no test noticed). A file is due again when it has changed, behind those when the tests of its room have, and with
-// --again. With --part K one change in K is tried, drawn by a hash: all of them cost some twenty hours of a core. Without names the four rooms are done, the way of a trip first.
+// --again. With --lived only what no test noticed before is tried again: right where tests have only been added. With --part K one change in K is tried, drawn by a hash: all of them cost some twenty hours of a core. Without names the four rooms are done, the way of a trip first.
 import { execFileSync, spawnSync } from 'node:child_process'
 import { existsSync, mkdirSync, readdirSync, readFileSync, statSync, writeFileSync } from 'node:fs'
 import { join, resolve } from 'node:path'
 import { hashOf, isDrawn, testsOf } from '../tests/mutation/rooms.mjs'
+import { toldOf, unreached } from '../tests/mutation/told.mjs'
 import { because } from '../tests/mutation/words.mjs'
 
 const rooms = [
@@ -39,7 +40,8 @@ const lot_lines = 400 * part
 const at = args.indexOf('--minutes')
 const minutes = at < 0 ? Infinity : Number(args.splice(at, 2)[1])
 const again = args.includes('--again')
-const named = args.filter((arg) => arg !== '--again')
+const lived_only = args.includes('--lived')
+const named = args.filter((arg) => arg !== '--again' && arg !== '--lived')
 
 const git = (...words) => execFileSync('git', words, { encoding: 'utf8' }).trim()
 /** The commit that last changed the program or its tests. */
@@ -99,6 +101,10 @@ while (left.length > 0 && Date.now() - began < 60_000 * minutes) {
         SLOWGLOW_MUTATION_DONE: done_file,
         SLOWGLOW_MUTATION_SOURCES: sources,
         SLOWGLOW_MUTATION_PART: part,
+        ...(lived_only && {
+          SLOWGLOW_MUTATION_LIVED: JSON.stringify(livedIn(lot)),
+          SLOWGLOW_MUTATION_FROM: process.cwd(),
+        }),
       },
     },
   )
@@ -117,6 +123,15 @@ while (left.length > 0 && Date.now() - began < 60_000 * minutes) {
 }
 tell()
 if (left.length > 0) process.stderr.write(`not begun: ${left.join(', ')}\n`)
+
+/** What no test noticed before, of files that have been tried whole as they are. */
+function livedIn(lot) {
+  return Object.fromEntries(
+    lot
+      .filter((file) => isWhole(file))
+      .map((file) => [file, rows.get(file).lived.map(({ text }) => text.replace(unreached, ''))]),
+  )
+}
 
 /** Whose tests are tried (stryker.conf.mjs). */
 function roomOf(file) {
@@ -186,23 +201,12 @@ function rowOf(file, mutants, whole) {
   const words = mutants.filter(
     ({ status, statusReason }) => status === 'Ignored' && statusReason === because,
   ).length
-  const text = source.split('\n')
   const lived = mutants
     .filter(({ status }) => status === 'Survived' || status === 'NoCoverage')
-    .map(({ location, mutatorName, replacement, status }) => {
-      const { start, end } = location
-      const first = text[start.line - 1] ?? ''
-      const was =
-        start.line === end.line
-          ? first.slice(start.column - 1, end.column - 1)
-          : [first.slice(start.column - 1), ...text.slice(start.line, end.line)].join(' ')
-      const place = `\`${short(first)}\``
-      const change = `\`${short(was)}\` → \`${short(replacement ?? mutatorName)}\``
-      return {
-        line: start.line,
-        text: `${place}: ${change}${status === 'NoCoverage' ? ' (no test comes by)' : ''}`,
-      }
-    })
+    .map(({ location, mutatorName, replacement, status }) => ({
+      line: location.start.line,
+      text: `${toldOf(source, location, mutatorName, replacement)}${status === 'NoCoverage' ? unreached : ''}`,
+    }))
   return {
     killed: of('Killed', 'Timeout'),
     survived: of('Survived'),
@@ -217,11 +221,6 @@ function rowOf(file, mutants, whole) {
     tests: tests(file),
     lived,
   }
-}
-
-function short(code) {
-  const flat = code.replaceAll(/\s+/g, ' ').replaceAll('`', "'").replaceAll('—', '-').trim()
-  return flat.length > 90 ? `${flat.slice(0, 88)} …` : flat
 }
 
 function tried({ killed, survived, unreached }) {

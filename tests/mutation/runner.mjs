@@ -13,6 +13,7 @@ import { performance } from 'node:perf_hooks'
 import { createServer, createServerModuleRunner } from 'vite'
 import { Collected } from './collect.mjs'
 import { hashOf, isDrawn } from './rooms.mjs'
+import { toldOf } from './told.mjs'
 
 const files = (process.env.SLOWGLOW_MUTATION_TESTS ?? '').split(',').filter((file) => file !== '')
 const most_ms = 1000 * Number(process.env.SLOWGLOW_MUTANT_S ?? 8)
@@ -26,6 +27,17 @@ const kept = process.env.SLOWGLOW_MUTATION_KEPT ?? 'mutation-times.json'
 
 /** One change in so many is tried. */
 const part = Number(process.env.SLOWGLOW_MUTATION_PART ?? 1)
+
+/** Of files that were tried before as they are: what no test noticed, in words. Everything else in them was noticed. */
+const lived = new Map(Object.entries(JSON.parse(process.env.SLOWGLOW_MUTATION_LIVED ?? '{}')))
+const livedBefore = ({ activeMutant: { location, mutatorName, replacement } }, file) => {
+  const fromOne = ({ line, column }) => ({ line: line + 1, column: column + 1 })
+  const { start, end } = location
+  // Here every change is laid into the source: what it was stands where the runner was called.
+  const source = readFileSync(resolve(process.env.SLOWGLOW_MUTATION_FROM ?? '.', file), 'utf8')
+  const told = toldOf(source, { start: fromOne(start), end: fromOne(end) }, mutatorName, replacement)
+  return lived.get(file).includes(told)
+}
 
 /** What was tried already, a line each, and the sources it was tried with (`FILE=HASH,…`): a run that was stopped goes on from there. */
 const done_file = process.env.SLOWGLOW_MUTATION_DONE
@@ -132,6 +144,8 @@ class Together {
     const place = placeOf(options)
     // What is not drawn is not counted: the rows are made from what was written down as done.
     if (!isDrawn(place, part)) return { status: 'survived', nrOfTests: 0 }
+    if (lived.has(place.file) && !livedBefore(options, place.file))
+      return { status: 'killed', killedBy: ['before'], failureMessage: 'noticed before', nrOfTests: 1 }
     const before = this.done.get(JSON.stringify(place))
     if (before !== undefined) return before
     const result = await this.#tried(options)
