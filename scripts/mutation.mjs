@@ -116,6 +116,8 @@ while (left.length > 0 && Date.now() - began < 60_000 * minutes) {
   const report = ran ? JSON.parse(read('.stryker/report.json')) : { files: {} }
   for (const file of lot) {
     const all = report.files[file]?.mutants
+    // A lot that was stopped has not come by all that was noticed before.
+    if (all === undefined && lived_only && isWhole(file)) continue
     const mutants = all === undefined ? triedOf(file) : part === 1 ? all : drawnOf(file, all)
     if (mutants.length > 0) rows.set(file, rowOf(file, mutants, ran))
   }
@@ -295,7 +297,11 @@ function reasonsIn(text) {
   for (const section of text.split('\n## ').slice(1)) {
     const file = section.slice(0, section.indexOf('\n')).trim()
     for (const line of section.split('\n')) {
-      const [key, reason] = line.replace(/^- \d+: /, '').split(' — ')
+      // Whether a test comes by is no part of what a change is.
+      const [key, reason] = line
+        .replace(/^- \d+: /, '')
+        .replace(unreached, '')
+        .split(' — ')
       if (reason !== undefined) found.set(`${file} ${key}`, reason)
     }
   }
@@ -308,7 +314,7 @@ function survivorsText() {
     .flatMap(([file, { lived }]) => {
       if (lived.length === 0) return []
       const told = lived.map(({ line, text }) => {
-        const reason = why.get(`${file} ${text}`)
+        const reason = why.get(`${file} ${text.replace(unreached, '')}`)
         return `- ${line}: ${text}${reason === undefined ? '' : ` — ${reason}`}`
       })
       return [`## ${file}\n\n${told.join('\n')}`]
