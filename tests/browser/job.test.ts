@@ -88,7 +88,10 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
     await next.fill('450')
     await again.click()
     await page.getByText('Choose what 450 is in: nothing is taken without its unit.').waitFor()
-    const told = await page.getByRole('listitem').filter({ hasText: /Ω: C5 leaks/ }).textContent()
+    const told = await page
+      .getByRole('listitem')
+      .filter({ hasText: /Ω: C5 leaks/ })
+      .textContent()
     const [, reads = ''] = /^(.*Ω): C5 leaks/.exec(told ?? '') ?? []
     await next.fill(reads)
     await again.click()
