@@ -70,9 +70,10 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
     await page.getByRole('button', { name: 'Rank the causes of what was measured' }).click(long)
     const likeliest = page.locator('.ranked li').first()
     await likeliest.waitFor(long)
-    // A leak to a grid draws what a gassy tube, a shorted cathode capacitor and others draw too.
+    // A leak to a grid draws what a gassy tube, a shorted cathode capacitor and others draw too; which of them stands for all
+    // hangs on the moment at which the run tripped.
     const alone = await likeliest.textContent()
-    expect(alone).toMatch(/C5 leaks .*cannot be told from .* and \d+ more/)
+    expect(alone).toMatch(/C5.* cannot be told from .* and \d+ more|cannot be told from .*C5:.* and \d+ more/)
     await page.locator('.drawing .mark-words', { hasText: 'next reading' }).first().waitFor(long)
     await page.locator('.drawing .mark-words', { hasText: 'suspect 1' }).first().waitFor(long)
     await page.locator('.causes').screenshot({ path: 'docs/causes.png' })
@@ -90,9 +91,10 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
     await page.getByText('Choose what 450 is in: nothing is taken without its unit.').waitFor()
     const told = await page
       .getByRole('listitem')
-      .filter({ hasText: /Ω: C5 leaks/ })
+      .filter({ hasText: /Ω: .*C5 (leaks|shorted)/ })
+      .first()
       .textContent()
-    const [, reads = ''] = /^(.*Ω): C5 leaks/.exec(told ?? '') ?? []
+    const [, reads = ''] = /^(.*?Ω): /.exec(told ?? '') ?? []
     await next.fill(reads)
     await again.click()
     const taken = page
@@ -102,7 +104,7 @@ describe.skipIf(!hasBrowser)('the page with its service', () => {
     expect(await taken.textContent()).toContain(`=${reads}`)
     // Far fewer are left that cannot be told from it.
     const parted = await likeliest.textContent()
-    expect(parted).toMatch(/C5 leaks/)
+    expect(parted).toMatch(/C5 (leaks|shorted)/)
     expect(parted).not.toMatch(/and \d+ more/)
     await page.getByRole('button', { name: 'Leave it out' }).click()
     await taken.waitFor({ ...long, state: 'detached' })
