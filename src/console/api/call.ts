@@ -41,9 +41,27 @@ export function giveWay(): void {
 }
 const first: readonly RouteName[] = ['stop', 'runDown']
 
+/** A question that was turned away because too many wait is asked again by itself, so long apart. */
+const again_ms = 1000
+
 /** Asks the service; whatever it sends is held against its shape before anything believes it. */
 export async function call<T>(route: RouteName, shape: z.ZodType<T>, given: With = {}): Promise<Came<T>> {
   const timeout = AbortSignal.timeout(given.within_ms ?? 30_000)
+  for (;;) {
+    const came = await once(route, shape, given, timeout)
+    // What was sent to be done is never sent twice.
+    if (came.ok || came.why.code !== 'busy' || paths[route][0] !== 'GET') return came
+    await new Promise((resolve) => setTimeout(resolve, again_ms))
+    if (timeout.aborted || given.signal?.aborted === true) return came
+  }
+}
+
+async function once<T>(
+  route: RouteName,
+  shape: z.ZodType<T>,
+  given: With,
+  timeout: AbortSignal,
+): Promise<Came<T>> {
   const way = new AbortController()
   const goesFirst = first.includes(route)
   // What was sent to be done is not taken back.

@@ -54,7 +54,7 @@ export function Compared({ a, b }: { readonly a: string; readonly b: string }) {
   const found = useSignal<z.output<typeof comparisonShape> | null>(null)
   const why = useSignal<Why | null>(null)
   useEffect(() => {
-    void call('compare', comparisonShape, { query: { a, b } }).then((came) => {
+    void call('compare', comparisonShape, { query: { a, b }, within_ms: 120_000 }).then((came) => {
       if (came.ok) found.value = came.value
       why.value = came.ok ? null : came.why
     })

@@ -35,6 +35,7 @@ export function OneRun({ run, other }: { readonly run: string; readonly other: s
   const story = useSignal<ApiStory | null>(null)
   const plan = useSignal<Plan | null>(null)
   const why = useSignal<Why | null>(null)
+  const planless = useSignal<Why | null>(null)
   const seal = useSignal<z.output<typeof sealShape> | null>(null)
   // Asked for before anything else is known: the first plot waits for nothing but the slowest of three answers.
   const first = useMemo(() => tracesIn(run, {}), [run])
@@ -48,6 +49,7 @@ export function OneRun({ run, other }: { readonly run: string; readonly other: s
     tell()
     void call('runPlan', runPlanShape, { params: { run } }).then((came) => {
       if (came.ok) plan.value = came.value
+      else planless.value = came.why
     })
     void call('seal', sealShape, { params: { run }, within_ms: 120_000 }).then((came) => {
       if (came.ok) seal.value = came.value
@@ -94,6 +96,7 @@ export function OneRun({ run, other }: { readonly run: string; readonly other: s
         )}
       </section>
       {plan.value !== null && <Charts run={run} other={other} story={told} plan={plan.value} first={first} />}
+      <Refused why={planless.value} />
       <OtherRun run={run} equipment={told.equipment} other={other} />
       {other !== null && <Compared a={run} b={other} />}
       {told.unproved.length > 0 && (
