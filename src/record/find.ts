@@ -113,7 +113,7 @@ export function runsOfSet(
     })
 }
 
-/** A run by path, or by the beginning or end of its name among `folder`. */
+/** A run by path, or by its name among `folder`: whole, or what it begins or ends with, or else any piece of it (its time). */
 export function findRun(
   words: string,
   folder: string,
@@ -123,9 +123,12 @@ export function findRun(
   if (existsSync(asPath) && statSync(asPath).isFile()) return { path: asPath }
   const runs = filesOf(folder).map((file) => ({ file, name: runNameOf(file) }))
   const wanted = runNameOf(words)
-  const exact = runs.filter(({ name }) => name === wanted)
   const near =
-    exact.length > 0 ? exact : runs.filter(({ name }) => name.startsWith(wanted) || name.endsWith(wanted))
+    [
+      runs.filter(({ name }) => name === wanted),
+      runs.filter(({ name }) => name.startsWith(wanted) || name.endsWith(wanted)),
+      runs.filter(({ name }) => name.includes(wanted)),
+    ].find((found) => found.length > 0) ?? []
   const [only] = near
   if (only !== undefined && near.length === 1) return { path: join(folder, only.file) }
   if (near.length > 1)

@@ -227,10 +227,14 @@ describe('slowglow show', () => {
     )
   })
 
-  it('finds a run by the beginning or end of its name, and asks for more where several fit', () => {
+  it('finds a run by a piece of its name, and asks for more where several fit', () => {
     put('20261101-101500-tern-rock-00ff', smallRun())
-    put('20261102-101500-tern-rock-a1b2', smallRun())
+    put('20261102-111500-tern-rock-a1b2', smallRun())
     expect(slowglow('show', 'a1b2').code).toBe(0)
+    expect(slowglow('show', '1115').out).toContain('20261102-111500')
+    // What a name begins or ends with goes before what stands inside another.
+    put('1115', smallRun())
+    expect(slowglow('show', '1115').out).not.toContain('111500')
     expect(slowglow('show', '20261101').code).toBe(0)
     const both = slowglow('show', '2026')
     expect(both.code).toBe(2)

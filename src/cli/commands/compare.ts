@@ -11,7 +11,7 @@ export const registerCompare: Register = (program, io) => {
   program
     .command('compare')
     .description('two runs step by step: what draws more, what less, beyond the measuring error')
-    .argument('<first>', 'run file, or the beginning or end of its name among the runs')
+    .argument('<first>', 'run file, or a piece of its name among the runs')
     .argument('<second>', 'the other')
     .option('--json', 'one JSON document on standard output')
     .action((first: string, second: string, { json = false }: { json?: boolean }) => {

@@ -36,7 +36,7 @@ export const registerDiagnose: Register = (program, io) => {
   program
     .command('diagnose')
     .description('ranked causes of what a run measured, and the next reading that parts them best')
-    .argument('<run>', 'run file, or the beginning or end of its name among the runs')
+    .argument('<run>', 'run file, or a piece of its name among the runs')
     .option(
       '--reading <place=value>',
       'a reading taken since, volts or ohms against chassis or between two places: "v8 cathode=14.2 V at step 12", "v8 cathode=390 Ω", "B plus to v8 plate=4.1 V", "v8 cathode=14.2 V ± 0.3 V"; may be given again',

@@ -19,7 +19,7 @@ export const registerExport: Register = (program, io) => {
   program
     .command('export')
     .description('a run for other programs: measured values as CSV or Parquet, or every entry as JSON Lines')
-    .argument('<run>', 'run file, or the beginning or end of its name among the runs')
+    .argument('<run>', 'run file, or a piece of its name among the runs')
     .addOption(
       new Option('--format <format>', 'how it is written')
         .choices(['csv', 'jsonl', 'parquet'])

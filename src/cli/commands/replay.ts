@@ -31,7 +31,7 @@ export const registerReplay: Register = (program, io) => {
     .description(
       'a recorded run through today’s decisions, or other limits: where would it have gone differently',
     )
-    .argument('<run>', 'run file, or the beginning or end of its name among the runs')
+    .argument('<run>', 'run file, or a piece of its name among the runs')
     .option('--profile <file>', 'judge it by the plan that this profile makes now')
     .option('--bench <file>', 'with --profile: bench file in place of the one the profile names')
     .option('--json', 'one JSON document on standard output')

@@ -24,7 +24,7 @@ export const registerReport: Register = (program, io) => {
     .description(
       'a run as one self-contained HTML file to print: plots, plan, limits and reasons, events, verdicts',
     )
-    .argument('<run>', 'run file, or the beginning or end of its name among the runs')
+    .argument('<run>', 'run file, or a piece of its name among the runs')
     .option('--out <file>', 'where to; never written over. Unless given: the run’s name here')
     .addOption(limitsOption())
     .option('--json', 'one JSON document on standard output')

@@ -15,7 +15,7 @@ export const registerShow: Register = (program, io) => {
   program
     .command('show')
     .description('a run on a page: what was done, what was seen, why it ended')
-    .argument('<run>', 'run file, or the beginning or end of its name among the runs')
+    .argument('<run>', 'run file, or a piece of its name among the runs')
     .option('--events', 'all that happened, by time, after the page')
     .option('--plot <rails>', 'rails to draw: names with commas between, all, or none; unless given: one')
     .option('--from <moment>', 'draws from here on, such as 1:05:00 or 65 min of the run')
