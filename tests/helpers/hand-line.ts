@@ -59,7 +59,7 @@ export class HandLine {
   }
 
   give(input: Untimed): this {
-    const { state, outputs } = lineStep(this.state, { ...input, t_us: this.t_us } as LineInput)
+    const { state, outputs } = lineStep(this.state, { ...input, t_us: this.t_us })
     this.state = state
     for (const output of outputs) this.outputs.push({ t_us: this.t_us, output })
     return this

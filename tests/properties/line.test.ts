@@ -11,6 +11,7 @@ import {
   type LineOutput,
   type LineState,
 } from '../../src/line/index.js'
+import { rightAnswer } from '../helpers/hand-line.js'
 import { channelOf, firstLookHolds, fullDialect, LineWorld, supplyOf } from '../helpers/line-world.js'
 
 const supply = supplyOf(fullDialect, { plate: channelOf(1), bias: channelOf(2) })
@@ -48,35 +49,6 @@ const replies = fc.oneof(
 )
 type Timed = { after_us: number; what: (t_us: number, id: number, state: LineState) => LineInput }
 
-/** What a working supply would answer to the question in flight. */
-function rightAnswer(state: LineState): string {
-  const move = state.flight?.move
-  if (move?.kind !== 'ask') return '0'
-  switch (move.want.is) {
-    case 'identity':
-      return supply.identity ?? ''
-    case 'setting':
-      return move.want.sent.toFixed(4)
-    case 'output':
-      return move.want.on === true ? '1' : '0'
-    case 'guard':
-      return '1'
-    case 'errors':
-      return '0,"No error"'
-    case 'reading':
-    case 'meter':
-      return '0.25'
-    case 'armed':
-      return move.want.armed ? '1' : '0'
-    case 'dead-man time':
-      return String(move.want.sent_s)
-    case 'regulation':
-    case 'tripped':
-    case 'acknowledgement':
-    case 'anything':
-      return '0'
-  }
-}
 const input: fc.Arbitrary<Timed> = fc.record({
   after_us: fc.oneof(
     { weight: 5, arbitrary: fc.integer({ min: 0, max: 30_000 }) },
@@ -89,7 +61,7 @@ const input: fc.Arbitrary<Timed> = fc.record({
         (t_us: number, _: number, state: LineState): LineInput =>
           state.flight === null
             ? { kind: 'time', t_us: Math.max(t_us, state.quiet_until_us, state.hold_us) }
-            : { kind: 'text', t_us, text: rightAnswer(state) },
+            : { kind: 'text', t_us, text: rightAnswer(state) ?? '0' },
       ),
     },
     {

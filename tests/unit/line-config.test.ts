@@ -41,7 +41,7 @@ describe('the line of a supply', () => {
     // 8N1: ten bit times a byte (firmware-protocol, section 1), at 9600 per second.
     const of = (line: Line) => lineConfigOf('S', supplyOf(fullDialect, {}, { line }))
     expect(of(serial).byte_us).toBeCloseTo(10_000_000 / 9600, 6)
-    expect(of({ ...serial, baud: 1200 } as Line).byte_us).toBeCloseTo(10_000_000 / 1200, 6)
+    expect(of({ ...serial, baud: 1200 }).byte_us).toBeCloseTo(10_000_000 / 1200, 6)
     expect(of(network)).not.toHaveProperty('byte_us')
   })
 

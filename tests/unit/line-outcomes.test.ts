@@ -41,7 +41,9 @@ describe('a read-back that does not come', () => {
       kind: 'failed',
       code: 'no reply',
       outcome: 'unknown',
-      text: expect.stringMatching(/no reply to ":INST:NSEL 1;:VOLT\?" in time\. It says nothing:.* It may have happened/) as string,
+      text: expect.stringMatching(
+        /no reply to ":INST:NSEL 1;:VOLT\?" in time\. It says nothing:.* It may have happened/,
+      ) as string,
     })
     expect(count(line, 'NSEL 1;:VOLT?')).toBe(2)
     expect(count(line, '*IDN?')).toBe(1)
@@ -200,7 +202,9 @@ describe('the errors that a supply has queued', () => {
     const id = line.request(plate, { do: 'limits', limit_A: 0.05, over_voltage_V: 70 })
     line.until('an outcome', () => line.came(id) !== undefined)
     expect(line.came(id)).toMatchObject({ code: 'refused', outcome: 'unknown' })
-    expect(text(line, id)).toContain('setting the limits: the supply says -222 "Data out of range": beyond what')
+    expect(text(line, id)).toContain(
+      'setting the limits: the supply says -222 "Data out of range": beyond what',
+    )
     expect(text(line, id)).not.toContain('It does not hold what it is told')
     expect(line.faults).toEqual({ supply_error: 1 })
   })

@@ -63,7 +63,9 @@ describe('the silence before anything is asked again', () => {
         kind: 'line trouble',
         port: 'BENCH',
         fault: 'unasked_reply',
-        text: expect.stringContaining('bytes keep coming that nobody asked for. Something talks on') as string,
+        text: expect.stringContaining(
+          'bytes keep coming that nobody asked for. Something talks on',
+        ) as string,
       },
     ])
     expect(line.written('*IDN?')).toEqual([])
@@ -105,12 +107,16 @@ describe('a question that keeps failing', () => {
     line.afresh().until('a fresh connection', () => line.state.link === 'closed')
     expect(line.rungs().map(([rung]) => rung)).toEqual(['ask again', 'resynchronise', 'reopen'])
     expect(line.faults).toMatchObject({ unparsable: 6, asked_again: 2, resynchronised: 3 })
-    expect(line.outputs.filter(({ output }) => output.kind === 'reopen').map(({ output }) => output)).toEqual([
-      {
-        kind: 'reopen',
-        text: expect.stringMatching(/^port BENCH: its replies keep failing \(last: .*\); opening it afresh$/) as string,
-      },
-    ])
+    expect(line.outputs.filter(({ output }) => output.kind === 'reopen').map(({ output }) => output)).toEqual(
+      [
+        {
+          kind: 'reopen',
+          text: expect.stringMatching(
+            /^port BENCH: its replies keep failing \(last: .*\); opening it afresh$/,
+          ) as string,
+        },
+      ],
+    )
     expect(line.rungs().at(-1)?.[1]).toMatch(
       /^port BENCH: its replies keep failing \(last: a reply that cannot be read \("x"\) to .*\); opening it afresh$/,
     )

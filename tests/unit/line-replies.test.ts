@@ -120,7 +120,11 @@ describe('an answer in the words of the set command', () => {
   it('is believed on a line that sends nothing back', () => {
     const line = wordedLine()
     expect(line.ask(plate, { do: 'set', volts: 10 })?.kind).toBe('done')
-    line.give({ kind: 'urgent off', channels: [plate] }).asked('OUT?').afresh().says('OUT 0')
+    line
+      .give({ kind: 'urgent off', channels: [plate] })
+      .asked('OUT?')
+      .afresh()
+      .says('OUT 0')
     expect(outputs(line)).toEqual([[plate, false]])
     expect(line.faults).toEqual({})
   })
@@ -128,7 +132,11 @@ describe('an answer in the words of the set command', () => {
   it('is not believed where a question came back before: it may be our own OFF', () => {
     const line = wordedLine().asked('MEAS:VOLT?').says(':MEAS:VOLT?')
     expect(line.state.echoes).toBe(true)
-    line.give({ kind: 'urgent off', channels: [plate] }).asked('OUT?').afresh().says('OUT 0')
+    line
+      .give({ kind: 'urgent off', channels: [plate] })
+      .asked('OUT?')
+      .afresh()
+      .says('OUT 0')
     expect(outputs(line)).toEqual([])
     line.says('OUT 1')
     expect(outputs(line)).toEqual([[plate, true]])
@@ -182,14 +190,19 @@ describe('a line in which the supply says that something is wrong', () => {
     line.says('50.00')
     const came = line.came(id)
     expect(came).toMatchObject({ kind: 'failed', code: 'read-back differs' })
-    expect(came).toHaveProperty('text', expect.stringContaining('after sending 10 V; the supply says "ERR 7"'))
+    expect(came).toHaveProperty(
+      'text',
+      expect.stringContaining('after sending 10 V; the supply says "ERR 7"'),
+    )
     // Its own reason says more than what such a difference means in general.
     expect(came).toHaveProperty('text', expect.not.stringContaining('It does not hold what it is told'))
     expect(line.faults).toEqual({ supply_error: 1, read_back_differs: 1 })
   })
 
   it('is no reason of a request that comes later', () => {
-    const line = opened({ ...erring, error_query: null }).asked('MEAS:VOLT?').says('ERR 7', '0.25')
+    const line = opened({ ...erring, error_query: null })
+      .asked('MEAS:VOLT?')
+      .says('ERR 7', '0.25')
     const id = line.request(plate, { do: 'set', volts: 10 })
     line.asked('NSEL 1;:VOLT?').says('50.00')
     expect(line.came(id)).toHaveProperty('text', expect.not.stringContaining('ERR 7'))
@@ -233,7 +246,9 @@ describe('words that nobody asked for', () => {
         kind: 'line trouble',
         port: 'BENCH',
         fault: 'unasked_reply',
-        text: expect.stringMatching(/^Port BENCH: "7\.00" came, and nothing was asked\. Something talks/) as string,
+        text: expect.stringMatching(
+          /^Port BENCH: "7\.00" came, and nothing was asked\. Something talks/,
+        ) as string,
       },
     ])
   })
@@ -264,7 +279,9 @@ describe('an identity', () => {
   })
 
   it('asked for after an urgent OFF proves who answers, and only then is "off" believed', () => {
-    const line = opened().give({ kind: 'urgent off', channels: [plate] }).asked('*IDN?')
+    const line = opened()
+      .give({ kind: 'urgent off', channels: [plate] })
+      .asked('*IDN?')
     expect(line.state.unproved).toBe(true)
     expect(outputs(line.afresh())).toEqual([])
     line.says(identity)
@@ -301,13 +318,18 @@ describe('who is there', () => {
       '"12.5" where its identity was asked for: a reply to a question of before. Its replies come after their time',
     )
     expect(trouble('\xb1')).toMatchObject([{ fault: 'line_noise' }])
-    expect(trouble('\xb1')[0]?.text).toContain('line noise ("?") where its identity was asked for. No instrument')
+    expect(trouble('\xb1')[0]?.text).toContain(
+      'line noise ("?") where its identity was asked for. No instrument',
+    )
   })
 
   it('heard otherwise once may be garbled, and is asked again', () => {
     const line = asked().says('TEST BANCH,TWO CHANNELS,0,1.0')
     expect(line.state).toMatchObject({ link: 'quiet', quiet_then: 'identify', lost: false })
-    line.asked('*IDN?').says(identity).until('ready', () => line.state.link === 'ready')
+    line
+      .asked('*IDN?')
+      .says(identity)
+      .until('ready', () => line.state.link === 'ready')
     expect(line.state).toMatchObject({ lost: false, made_safe: false, candidate: null })
   })
 
@@ -328,7 +350,9 @@ describe('who is there', () => {
     const off = line.request(plate, { do: 'off' })
     line.pass(200_000).asked('*IDN?').says('OTHER,SUPPLY').asked('*IDN?').says('OTHER,SUPPLY')
     const why = `another supply answers: "OTHER,SUPPLY" where "${identity}" was expected. Look where the plug of this line sits`
-    expect(line.kinds('line lost')).toMatchObject([{ text: expect.stringContaining(`port BENCH: ${why}`) as string }])
+    expect(line.kinds('line lost')).toMatchObject([
+      { text: expect.stringContaining(`port BENCH: ${why}`) as string },
+    ])
     expect(line.came(id)).toMatchObject({ kind: 'failed', code: 'wrong supply', outcome: 'not done' })
     expect(line.came(off)).toMatchObject({ kind: 'failed', code: 'wrong supply', outcome: 'not done' })
     expect(line.came(id)).toHaveProperty('text', expect.stringContaining(why))

@@ -92,6 +92,14 @@ describe('an OFF that is owed', () => {
     }
   })
 
+  it('is asked after as soon as a supply that is slow to switch off had its time for every OFF it was sent', () => {
+    const line = resting({ dialect: { ...fullDialect, slow_s: { off: 0.3 } } })
+    const from_us = line.t_us
+    off(line.afresh(), 'BENCH.plate').until('who is there', () => line.written('*IDN?').length > 0)
+    // The burst is over after 0.15 s: firmware-protocol, section 7, as is the rest.
+    expect(line.t_us - from_us).toBe(150_000 + 300_000 * line.written('OUTP OFF').length)
+  })
+
   it('is said every quarter of a second while nobody answers and a lost line keeps silent, and on every connection', () => {
     const line = opened()
     off(line.afresh(), 'BENCH.plate')
