@@ -109,7 +109,7 @@ function play(
   const settle: Timed = { after_us: 250_000, what: (now) => ({ kind: 'time', t_us: now }) }
   const prompt: Timed = {
     after_us: 20_000,
-    what: (now, _, there) => ({ kind: 'text', t_us: now, text: rightAnswer(there) }),
+    what: (now, _, there) => ({ kind: 'text', t_us: now, text: rightAnswer(there) ?? '0' }),
   }
   const say = (what: LineRequestBody): Timed => ({
     after_us: 0,
