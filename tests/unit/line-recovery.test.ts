@@ -52,6 +52,16 @@ describe('the silence before anything is asked again', () => {
     expect(line.written()[0]).toEqual({ t_us: late_us + 200_000, text: '\n:SYST:REM\n*CLS\n' })
   })
 
+  it('while a connection is looked at for the first time leaves it not ready: all of it is looked at first', () => {
+    const line = new HandLine(config).give({ kind: 'opened' }).asked('NSEL 1;:OUTP?')
+    line.says('x').pass(100_000)
+    expect(line.state.link).toBe('opening')
+    line.says('0').asked('NSEL 2;:OUTP?')
+    expect(line.state).toMatchObject({ link: 'opening', been_ready: false })
+    line.says('0')
+    expect(line.state).toMatchObject({ link: 'ready', been_ready: true })
+  })
+
   it('is not waited for without end: two seconds of talk, and nobody has answered', () => {
     const line = new HandLine(config).give({ kind: 'opened' })
     for (let n = 0; n < 19; n++) line.pass(99_000).says('7.00')
@@ -228,6 +238,19 @@ describe('a connection that closes', () => {
     const refused_us = line.t_us
     line.pass(1_000_000)
     expect(reopens(line)).toEqual([[refused_us + 1_000_000, text]])
+  })
+
+  it('on a line that is lost is opened again after a second: there is no hurry any more', () => {
+    const line = opened()
+    line.answer = () => null
+    for (let n = 1; n <= 3; n++) {
+      line.until('a fresh connection', () => line.state.link === 'closed')
+      line.give({ kind: 'opened' })
+    }
+    line.afresh().give({ kind: 'closed', text: 'unplugged' })
+    const closed_us = line.t_us
+    line.pass(1_000_000)
+    expect(reopens(line)).toEqual([[closed_us + 1_000_000, 'port BENCH: opening it again']])
   })
 
   it('is told as a rung of the ladder', () => {
