@@ -1,0 +1,229 @@
+import { describe, expect, it } from 'vitest'
+import type { Dialect } from '../../src/bench/index.js'
+import { plainAsk, plainTell, type Move } from '../../src/line/moves.js'
+import { inputMoves } from '../../src/line/rounds.js'
+import type { Draft, Request, Work } from '../../src/line/state.js'
+import type { LineConfig, LineMeter } from '../../src/line/types.js'
+import { owe } from '../../src/line/urgent.js'
+import { goOn, identified } from '../../src/line/work.js'
+import { configWith, lineAt, writtenOf } from '../helpers/line-draft.js'
+
+/* What a line does next: in which order, how much at a time, and what it waits for. */
+
+const plain: Partial<Dialect> = { remote: null, select: '{n}', ask_cc: null }
+const request = (body: Partial<Request> = {}, id = 1): Request =>
+  ({ kind: 'request', t_us: 0, id, channel: 'BENCH.plate', do: 'set', volts: 60, ...body }) as Request
+const doing = (moves: readonly Move[]): Work => ({
+  ...{ why: 'reading', request: null, at: 0, said: false, missed: 0, again: 0 },
+  moves,
+})
+function wentOn(config: LineConfig, more: Partial<Draft> = {}): Draft {
+  const d = lineAt(config, more)
+  goOn(d)
+  return d
+}
+const events = ({ outputs }: Draft) =>
+  outputs.flatMap((output) => (output.kind === 'event' ? [output.event] : []))
+
+describe('set commands and questions', () => {
+  it('go out together up to the first that is answered, also where bytes take their time on the wire', () => {
+    const d = wentOn(configWith(plain, { byte_us: 1000 }), { waiting: [request({ do: 'off' })] })
+    expect(writtenOf(d)).toEqual(['1:OUTP OFF', '*IDN?'])
+    expect(d.flight?.move.text).toBe('*IDN?\n')
+    // The deadline counts from the end of the question on the wire: 11 and 6 bytes.
+    expect(d.flight?.deadline_us).toBe(100e6 + 17_000 + 200_000)
+  })
+
+  it('wait for the acknowledgement of each where the supply gives one', () => {
+    const d = wentOn(configWith({ ...plain, acknowledges: 'OK' }), { waiting: [request()] })
+    expect(writtenOf(d)).toEqual(['1:VOLT 60.00'])
+    expect([d.flight?.move.kind, d.work?.said, d.work?.at]).toEqual(['tell', true, 0])
+  })
+
+  it('wait as long as the supply is slow at them, and no longer for what it is not slow at', () => {
+    const slow_s = { off: 0.5, identify: 0.7 }
+    const at_once = { byte_us: 0 }
+    const config = configWith({ ...plain, slow_s }, at_once)
+    const told = wentOn(config, { waiting: [request({ do: 'off' })] })
+    expect([writtenOf(told), told.hold_us]).toEqual([['1:OUTP OFF'], 100.5e6])
+    const acknowledged = wentOn(configWith({ ...plain, slow_s, acknowledges: 'OK' }, at_once), {
+      waiting: [request({ do: 'off' })],
+    })
+    expect([acknowledged.hold_us, acknowledged.flight?.deadline_us]).toEqual([100.5e6, 100.5e6])
+    const asked = wentOn(config, { work: doing([plainAsk(config, 0, '*IDN?', { is: 'identity' })]) })
+    expect([asked.hold_us, asked.flight?.deadline_us]).toEqual([0, 100.7e6])
+    expect(wentOn(config, { work: doing([plainTell(config, 'X')]) }).hold_us).toBe(0)
+  })
+
+  it('nothing goes out while an answer is waited for, before its time, or on a line that is not ready', () => {
+    const config = configWith(plain)
+    const { flight } = wentOn(config)
+    for (const more of [{ flight }, { hold_us: 100e6 + 1 }, { link: 'quiet' }, { link: 'closed' }] as const)
+      expect(writtenOf(wentOn(config, { ...more, waiting: [request()] }))).toEqual([])
+    expect(writtenOf(wentOn(config, { hold_us: 100e6, waiting: [request()] }))).toHaveLength(2)
+    expect(writtenOf(wentOn(config, { link: 'opening', waiting: [request()] }))).toHaveLength(2)
+  })
+})
+
+describe('requests', () => {
+  const config = configWith(plain)
+
+  it('come before readings, one after another; one that cannot be fails, and the next has its turn', () => {
+    const waiting = [request({ volts: 999 } as Partial<Request>, 1), request({}, 2), request({ do: 'zero' }, 3)]
+    const d = wentOn(config, { waiting, complaint: 'of before' })
+    expect(events(d)).toMatchObject([{ kind: 'failed', id: 1, code: 'refused', outcome: 'not done' }])
+    expect([d.work?.request?.id, d.waiting.map(({ id }) => id), d.complaint]).toEqual([2, [3], null])
+    expect(writtenOf(d)[0]).toBe('1:VOLT 60.00')
+  })
+
+  it('come after who is there, where an urgent OFF was given and that was not asked since', () => {
+    expect(writtenOf(wentOn(config, { unproved: true, waiting: [request({ do: 'off' })] }))).toEqual(['*IDN?'])
+  })
+
+  it('that need no word are done at once', () => {
+    const silent = { ...plain, remote: null }
+    const d = wentOn(configWith(silent), { waiting: [request({ do: 'panel', to: 'computer' } as Partial<Request>)] })
+    expect(events(d)).toEqual([{ kind: 'done', id: 1 }])
+  })
+})
+
+describe('a dead-man that is to be seen to fire', () => {
+  const dead_man = {
+    ...{ arm: ['DM ON'], feed: 'FEED', after_s: 2, per: 'supply' as const },
+    ...{ disarm: ['DM OFF'], ask_armed: null, ask_expired: null },
+  }
+  const config = configWith({ ...plain, dead_man })
+  const starve = (more: object) => wentOn(config, { waiting: [request({ do: 'starve', for_s: 3, ...more } as Partial<Request>)] })
+
+  it('is starved for as long as is asked, and armed again after that only where the run goes on with it', () => {
+    expect(starve({})).toMatchObject({ starved_until_us: 103e6, arm_again: false })
+    expect(starve({ arm_again: true })).toMatchObject({ starved_until_us: 103e6, arm_again: true })
+    expect(events(starve({}))).toEqual([{ kind: 'done', id: 1 }])
+    expect(writtenOf(starve({})).join()).not.toContain('FEED')
+  })
+
+  it('is spoken to again with whatever else is asked of the supply', () => {
+    const d = wentOn(config, { starved_until_us: 150e6, arm_again: true, waiting: [request()] })
+    expect(d).toMatchObject({ starved_until_us: 0, arm_again: true, disarmed: false })
+  })
+
+  it('and one that is put to rest stays so', () => {
+    const d = wentOn(config, { waiting: [request({ do: 'disarm' })] })
+    expect(writtenOf(d)[0]).toBe('DM OFF')
+    expect(d.disarmed).toBe(true)
+  })
+})
+
+describe('readings', () => {
+  it('begin at once on a line that was just opened, however seldom they are taken later', () => {
+    const slow = configWith(plain, { poll_us: 500e6 })
+    expect(writtenOf(wentOn(slow, { poll_us: 500e6 }))).toEqual(['1:MEAS:VOLT?'])
+  })
+
+  it('come round after round, each no sooner than its pace says', () => {
+    const config = configWith(plain)
+    const { round } = wentOn(config)
+    const over = { round, round_at: round.length, round_us: 99.5e6 }
+    expect(writtenOf(wentOn(config, { ...over, poll_us: 0 }))).toEqual(['1:MEAS:VOLT?'])
+    expect(writtenOf(wentOn(config, { ...over, poll_us: 500_000 }))).toEqual(['1:MEAS:VOLT?'])
+    expect(writtenOf(wentOn(config, { ...over, poll_us: 600_000 }))).toEqual([])
+    expect(wentOn(config, over)).toMatchObject({ rounds: 1, rounds_us: 500_000, round_us: 100e6 })
+    expect(wentOn(config)).toMatchObject({ rounds: 0, rounds_us: 0 })
+  })
+
+  it('wait for no pace while an output is owed an OFF: whether it is off is asked first', () => {
+    const { round } = wentOn(configWith(plain))
+    const waits = { poll_us: 500e6, round_us: 99e6, round, round_at: round.length }
+    expect(writtenOf(wentOn(configWith(plain), waits))).toEqual([])
+    const d = lineAt(configWith(plain), waits)
+    owe(d, 1)
+    goOn(d)
+    expect(writtenOf(d)).toEqual(['2:OUTP?'])
+  })
+
+  it('are followed by one question of those that change seldom, in their turn', () => {
+    const config = configWith(plain)
+    const d = lineAt(config)
+    const asked: string[] = []
+    for (let i = 0; i < 15; i++) {
+      goOn(d)
+      asked.push(...writtenOf(d))
+      Object.assign(d, { outputs: [], flight: null, work: null, t_us: d.t_us + 10_000 })
+    }
+    const round = ['1:MEAS:VOLT?', '1:MEAS:CURR?', '2:MEAS:VOLT?', '2:MEAS:CURR?']
+    expect(asked).toEqual([...round, '1:OUTP?', ...round, '2:OUTP?', ...round, '1:VOLT:PROT:TRIP?'])
+  })
+})
+
+describe('the question that keeps a cut-off relay closed', () => {
+  const relay: LineMeter = {
+    ...{ name: 'relay', measures: 'contact', limit: 1, ask: 'FEED?', every_us: 1_000_000 },
+    feeds: true,
+  }
+  const config = configWith(plain, { inputs: [relay, { ...relay, name: 'lid', ask: 'LID?' }] })
+  const [feed, lid] = inputMoves(config)
+  if (feed === undefined || lid === undefined) throw new Error('it asks nothing')
+  const waited = (move: Move, more: Partial<Draft>): string =>
+    writtenOf(wentOn(config, { work: doing([move]), ...more }))[0] ?? ''
+
+  it('is dropped where it had to wait until the relay may have opened: it would close it over what is on', () => {
+    expect(waited(feed, { starves: false, relay_fed_us: 98e6 })).toBe('FEED?')
+    expect(waited(feed, { starves: false, relay_fed_us: 96e6 })).not.toBe('FEED?')
+    expect(waited(feed, { starves: true })).not.toBe('FEED?')
+  })
+
+  it('and no other is', () => {
+    const { feeds: _, ...plainly } = relay
+    const unfed: Move = { ...lid, want: { is: 'meter', meter: plainly } } as Move
+    expect(waited(unfed, { starves: true })).toBe('LID?')
+  })
+})
+
+describe('a connection on which the supply said who it is', () => {
+  const dead_man = {
+    ...{ arm: ['DM ON'], feed: 'FEED', after_s: 2, per: 'supply' as const },
+    ...{ ask_armed: 'DM?', ask_expired: 'TRIP?' },
+  }
+  const at_open = ['PRE 1']
+  const opening = (config: LineConfig, more: Partial<Draft> = {}): Draft => {
+    const d = lineAt(config, { fresh: true, been_ready: false, link: 'identify', ...more }, { set_V: 50 })
+    identified(d)
+    return d
+  }
+  const planned = (d: Draft): readonly string[] => (d.work?.moves ?? []).map(({ text }) => text.trim())
+
+  it('is looked at before anything is set: every output, then the words it opens with, then its dead-man armed', () => {
+    const d = opening(configWith({ ...plain, at_open, dead_man }))
+    expect(planned(d)).toEqual(['1:OUTP?', '2:OUTP?', 'PRE 1', 'DM ON', 'DM?'])
+    expect([d.link, d.fresh, d.unarmed]).toEqual(['opening', false, false])
+  })
+
+  it('of a later connection is asked whether its dead-man fired and what is still set, and is armed when readings come', () => {
+    const d = opening(configWith({ ...plain, at_open, dead_man }), { been_ready: true, unarmed: true })
+    expect(planned(d)).toEqual(['1:OUTP?', '2:OUTP?', 'TRIP?', '1:VOLT?', 'PRE 1'])
+    expect(d.unarmed).toBe(true)
+    const mute = opening(configWith({ ...plain, dead_man: { ...dead_man, feed: null } }), { been_ready: true })
+    expect(planned(mute).slice(-2)).toEqual(['DM ON', 'DM?'])
+  })
+
+  it('that was opened to switch off only is looked at and told nothing', () => {
+    expect(planned(opening(configWith({ ...plain, at_open, dead_man }, { only_off: true })))).toEqual([
+      ...['1:OUTP?', '2:OUTP?'],
+    ])
+  })
+
+  it('of a meter is ready at once, and one that was looked at before goes on', () => {
+    const meter = opening(configWith(plain, { channels: [] }))
+    expect([meter.link, meter.work, meter.been_ready]).toEqual(['ready', null, true])
+    const again = opening(configWith(plain), { fresh: false, been_ready: true, attempts: 1, identities_due: 2 })
+    expect(again).toMatchObject({ link: 'ready', work: null, attempts: 0, identities_due: 0, unproved: false })
+  })
+
+  it('is ready when all of that was answered', () => {
+    const config = configWith(plain)
+    const d = lineAt(config, { link: 'opening', been_ready: false, work: { ...doing([]), why: 'opening' } })
+    goOn(d)
+    expect([d.link, d.been_ready]).toEqual(['ready', true])
+    expect(events(d)).toEqual([])
+  })
+})
