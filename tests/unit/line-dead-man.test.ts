@@ -62,7 +62,10 @@ describe('arming', () => {
       ...[':DM:FAST', ':DM:TIME?', ':DM ON', ':DM?'],
     ])
     const mute_one = { ...one, ask_time: null, ask_armed: null }
-    expect(textsOf(armMoves({ config: withTimer(mute_one), made_safe: false }))).toEqual([':DM:TIME 2', ':DM ON'])
+    expect(textsOf(armMoves({ config: withTimer(mute_one), made_safe: false }))).toEqual([
+      ':DM:TIME 2',
+      ':DM ON',
+    ])
   })
 
   it('is left where the line only switches off: an output that does not obey would have its full time again', () => {
@@ -81,8 +84,10 @@ describe('putting to rest', () => {
   it('says only what the supply has words for', () => {
     expect(textsOf(disarmMoves(withTimer({ ...one, ask_armed: null })))).toEqual([':DM OFF'])
     expect(textsOf(disarmMoves(withTimer({ ...one, disarm: [] })))).toEqual([':DM?'])
-    const { disarm: _, ...without } = timer
-    expect(disarmMoves(configWith({ dead_man: { ...without, ask_armed: null } }))).toEqual([])
+    const { arm, feed, after_s, per, ask_expired } = timer
+    expect(
+      disarmMoves(configWith({ dead_man: { arm, feed, after_s, per, ask_expired, ask_armed: null } })),
+    ).toEqual([])
     expect(disarmMoves(configWith())).toEqual([])
   })
 })

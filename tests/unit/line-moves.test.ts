@@ -55,7 +55,9 @@ describe('limits', () => {
   })
 
   it('set no over-current level higher than a supply takes', () => {
-    expect(said(limits(0.5), { ...levels, error_query: null }, { over_A: 0.6 })).toContain(':CURR:PROT 0.5502')
+    expect(said(limits(0.5), { ...levels, error_query: null }, { over_A: 0.6 })).toContain(
+      ':CURR:PROT 0.5502',
+    )
     const near = configWith({ ...levels, select: null }, {}, { max_A: 0.5, resolution_A: 0.1 })
     const made = movesFor(near, 0, limits(0.5), { ...unknown, over_A: 0.6 })
     expect(made.ok && textsOf(made.moves)).toContain(':CURR:PROT 0.6000')
@@ -76,11 +78,11 @@ describe('limits', () => {
   })
 
   it('say nothing that the supply has no words for', () => {
-    const plain = { over_volts_on: null, error_query: null, ask_set_amps: null }
+    const plain = { over_volts_on: null, error_query: null, ask_over_volts: null }
     expect(said(limits(0.05, { over_voltage_V: 120 }), plain)).toEqual([
       ':CURR 0.0500',
+      ':CURR?',
       ':VOLT:PROT 120.00',
-      ':VOLT:PROT?',
     ])
     const unswitched = { ...levels, over_amps_on: null, ask_over_amps_on: null, error_query: null }
     expect(said(limits(0.05), unswitched, { over_A: 0.3 })).toEqual([
@@ -99,7 +101,9 @@ describe('limits', () => {
     expect(said(limits(0.5))[0]).toBe(':CURR 0.5000')
     expect(said(limits(-0.01))).toEqual(['-0.01 A is outside 0 … 0.5 A of this channel'])
     expect(said(limits(0.05, { over_voltage_V: 360 }))).toContain(':VOLT:PROT 360.00')
-    expect(said(limits(0.05, { over_voltage_V: 361 }))).toEqual(['361 V is outside 0 … 360 V of this channel'])
+    expect(said(limits(0.05, { over_voltage_V: 361 }))).toEqual([
+      '361 V is outside 0 … 360 V of this channel',
+    ])
     expect(said({ do: 'set', volts: 301 })).toEqual(['301 V is outside 0 … 300 V of this channel'])
     expect(said({ do: 'set', volts: 300 })).toEqual([':VOLT 300.00', ':VOLT?'])
   })
@@ -194,14 +198,24 @@ describe('a request that cannot be', () => {
     ...[limits(0.05), { do: 'set', volts: 1 } as const, { do: 'on' } as const, { do: 'off' } as const],
     ...[{ do: 'zero' } as const, { do: 'starve', for_s: 1 } as const],
   ]
-  it.each(bodies.map((body) => [body.do, body] as const))('%s says nothing to a channel that is not there', (_, body) => {
-    expect(built(body, levels, {}, 7)).toEqual({ ok: false, why: 'there is no such channel' })
-  })
+  it.each(bodies.map((body) => [body.do, body] as const))(
+    '%s says nothing to a channel that is not there',
+    (_, body) => {
+      expect(built(body, levels, {}, 7)).toEqual({ ok: false, why: 'there is no such channel' })
+    },
+  )
 
   it('a dead-man is starved only where the supply has one, and that takes no words', () => {
     const starve = { do: 'starve', for_s: 3 } as const
     expect(said(starve)).toEqual(['its dialect has no words for a dead-man'])
-    const dead_man = { arm: [], feed: null, after_s: 2, per: 'supply', ask_armed: null, ask_expired: null } as const
+    const dead_man = {
+      arm: [],
+      feed: null,
+      after_s: 2,
+      per: 'supply',
+      ask_armed: null,
+      ask_expired: null,
+    } as const
     expect(built(starve, { dead_man })).toEqual({ ok: true, moves: [] })
   })
 })
@@ -235,8 +249,13 @@ describe('what a supply is slow at', () => {
     expect(Object.fromEntries(slow)).toMatchObject({
       ...{ ':VOLT?': 0, ':CURR?': 0, ':OUTP ON': 500_000, ':OUTP?': 250_000, ':SYST:ERR?': 125_000 },
     })
-    const same = built({ do: 'off' }, { ask_output: ':SAME?', identify: ':SAME?', slow_s: { ask_output: 0.25, identify: 0.5 } })
-    expect(same.ok && same.moves.map(({ slow_us }) => slow_us)).toEqual([0, 500_000, 500_000])
+    const shared = {
+      ask_output: ':SAME?',
+      measure_volts: ':SAME?',
+      slow_s: { ask_output: 0.25, measure_volts: 0.5, measure_amps: 0.75 },
+    }
+    const same = built({ do: 'off' }, shared)
+    expect(same.ok && same.moves.map(({ slow_us }) => slow_us)).toEqual([0, 0, 500_000])
   })
 
   it('and what stands around an answer belongs to the question in those words', () => {

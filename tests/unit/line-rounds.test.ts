@@ -51,10 +51,9 @@ describe('what changes seldom', () => {
   it('is asked kind by kind, so that no channel waits for all the questions of another', () => {
     const asked = slowMoves(configWith({ ...words, select: '{n}' }))
     expect(textsOf(asked)).toEqual(
-      [':STAT:QUES:COND?', ':OUTP?', ':VOLT:PROT:TRIP?', ':CURR:PROT:TRIP?', ':STAT:QUES?'].flatMap((query) => [
-        `1${query}`,
-        `2${query}`,
-      ]),
+      [':STAT:QUES:COND?', ':OUTP?', ':VOLT:PROT:TRIP?', ':CURR:PROT:TRIP?', ':STAT:QUES?'].flatMap(
+        (query) => [`1${query}`, `2${query}`],
+      ),
     )
     expect(asked.filter((_, at) => at % 2 === 0).map((move) => move.kind === 'ask' && move.want)).toEqual([
       { is: 'regulation', mask: 1, cv_mask: 2 },
@@ -67,7 +66,10 @@ describe('what changes seldom', () => {
 
   it('is only what the supply can be asked', () => {
     const bare = { ...words, ask_cc: null, ask_over_volts_tripped: null, ask_over_amps_tripped: null }
-    expect(textsOf(slowMoves(configWith({ ...bare, ask_over_heat_tripped: null })))).toEqual([':OUTP?', ':OUTP?'])
+    expect(textsOf(slowMoves(configWith({ ...bare, ask_over_heat_tripped: null })))).toEqual([
+      ':OUTP?',
+      ':OUTP?',
+    ])
   })
 })
 
@@ -89,9 +91,17 @@ describe('a constant current that the amps do not bear out', () => {
 
   it('is not asked again sooner than a tenth of a second after, so that readings go on', () => {
     expect(limiting(0.08, {}, { doubted_us: 99.95e6 })).toBeNull()
-    const d = lineAt(configWith(), { doubted_us: 99.9e6 }, { regulation: 'current', limit_A: 0.1, amps: 0.01 })
+    const d = lineAt(
+      configWith(),
+      { doubted_us: 99.9e6 },
+      { regulation: 'current', limit_A: 0.1, amps: 0.01 },
+    )
     expect([doubtedQuestion(d) !== null, doubtedQuestion(d), d.doubted_us]).toEqual([true, null, 100e6])
-    const blind = lineAt(configWith({ ask_cc: null }), {}, { regulation: 'current', limit_A: 0.1, amps: 0.01 })
+    const blind = lineAt(
+      configWith({ ask_cc: null }),
+      {},
+      { regulation: 'current', limit_A: 0.1, amps: 0.01 },
+    )
     expect(doubtedQuestion(blind)).toBeNull()
   })
 })
@@ -162,7 +172,14 @@ describe('a question of the round that a request has overtaken', () => {
 describe('read-only channels', () => {
   const lid: LineMeter = { name: 'lid', measures: 'contact', limit: 1, ask: 'LID?', every_us: 1_000_000 }
   const warm: LineMeter = { name: 'case', measures: '°C', limit: 400, ask: 'TEMP?', every_us: 2_000_000 }
-  const relay: LineMeter = { name: 'relay', measures: 'contact', limit: 1, ask: 'FEED?', every_us: 1_000_000, feeds: true }
+  const relay: LineMeter = {
+    name: 'relay',
+    measures: 'contact',
+    limit: 1,
+    ask: 'FEED?',
+    every_us: 1_000_000,
+    feeds: true,
+  }
   const beside = (inputs: readonly LineMeter[], more: Partial<Draft> = {}): Draft =>
     lineAt(configWith(words, { inputs }), more)
   const input = (asked_us: number | null, missed = 0) => ({ asked_us, missed })
@@ -178,7 +195,10 @@ describe('read-only channels', () => {
   })
 
   it('that were never asked are due at once, and where there is none nothing is', () => {
-    expect(nextInput(beside([lid, warm], { inputs: [input(99.5e6), input(null)] }))).toEqual({ index: 1, at_us: 0 })
+    expect(nextInput(beside([lid, warm], { inputs: [input(99.5e6), input(null)] }))).toEqual({
+      index: 1,
+      at_us: 0,
+    })
     expect(nextInput(beside([]))).toBeNull()
     expect(nextInput(lineAt(config))).toBeNull()
     expect(dueInput(lineAt(config))).toBeNull()
@@ -220,8 +240,9 @@ describe('read-only channels', () => {
 
     it('is not asked once it may have opened, and the others are', () => {
       const last = (relay_fed_us: number | null, more: Partial<Draft> = {}): number | undefined =>
-        nextInput(beside([relay, lid], { ...keeping, inputs: [input(98e6), input(99e6)], relay_fed_us, ...more }))
-          ?.index
+        nextInput(
+          beside([relay, lid], { ...keeping, inputs: [input(98e6), input(99e6)], relay_fed_us, ...more }),
+        )?.index
       expect([last(97e6), last(null)]).toEqual([0, 0])
       expect([last(96.9e6), last(99e6, { starves: true })]).toEqual([1, 1])
       const only_off = { ...config, only_off: true }

@@ -53,7 +53,11 @@ describe('a request that is given up', () => {
   it('may have happened where its command had gone out, and has not where it waited', () => {
     const { d, failed } = outcomes(true, () => true)
     expect(failed.map(({ id, outcome }) => [id, outcome])).toEqual([
-      ...[[1, 'unknown'], [2, 'not done'], [3, 'not done']],
+      ...[
+        [1, 'unknown'],
+        [2, 'not done'],
+        [3, 'not done'],
+      ],
     ])
     expect(failed[0]?.text).toBe(
       'BENCH.plate on port BENCH, "set": the plug went. It may have happened: read back before deciding.',
@@ -157,7 +161,9 @@ describe('the current that a text tells before the line has made anything of it'
 
   it('is none where it may be something else: another question, none, a line that is not ready', () => {
     expect(first('0.045', asking({ is: 'reading', quantity: 'V' }))).toBeNull()
-    expect(first('0.045', asking({ is: 'setting', which: 'limit_A', sent: 0, within: 0, check: false }))).toBeNull()
+    expect(
+      first('0.045', asking({ is: 'setting', which: 'limit_A', sent: 0, within: 0, check: false })),
+    ).toBeNull()
     expect(first('0.045', asking(amps, { kind: 'tell' }))).toBeNull()
     expect(first('0.045', asking(amps, { around: 'A {x}' }))).toBeNull()
     expect(first('0.045', { flight: null })).toBeNull()
@@ -187,7 +193,8 @@ describe('what a meter says, read outside of a line', () => {
   })
 
   it('is 1 for a closed contact whichever way it answers, and a temperature may have its unit behind it', () => {
-    const contact = (closed_is: 0 | 1, text: string) => parseMeter(plainScpi, meter({ measures: 'contact', closed_is }), text)?.n
+    const contact = (closed_is: 0 | 1, text: string) =>
+      parseMeter(plainScpi, meter({ measures: 'contact', closed_is }), text)?.n
     expect([contact(1, '1'), contact(1, '0'), contact(0, '1'), contact(0, '0')]).toEqual([1, 0, 0, 1])
     expect(contact(1, '2')).toBeUndefined()
     const glued = { ...plainScpi, unit_in_reply: true }

@@ -78,15 +78,18 @@ describe('an urgent OFF', () => {
     expect(d).toMatchObject({ made_safe: true, unproved: true, starved_until_us: 0, round: [], round_at: 0 })
   })
 
-  it.each([['off'], ['zero']] as const)('lets an orderly %s that is under way begin anew behind it', (what) => {
-    const first = request({ do: what }, 1)
-    const work = working({ request: first, at: 2, said: true })
-    const d = lineAt(config, { work, waiting: [request({ do: 'zero' }, 2)] })
-    urgentOff(d, [plate])
-    expect(d.work).toBeNull()
-    expect(d.waiting.map(({ id }) => id)).toEqual([1, 2])
-    expect(failed(d)).toEqual([])
-  })
+  it.each([['off'], ['zero']] as const)(
+    'lets an orderly %s that is under way begin anew behind it',
+    (what) => {
+      const first = request({ do: what }, 1)
+      const work = working({ request: first, at: 2, said: true })
+      const d = lineAt(config, { work, waiting: [request({ do: 'zero' }, 2)] })
+      urgentOff(d, [plate])
+      expect(d.work).toBeNull()
+      expect(d.waiting.map(({ id }) => id)).toEqual([1, 2])
+      expect(failed(d)).toEqual([])
+    },
+  )
 
   it('gives up a question that was to be asked again, and goes on with the opening of a connection', () => {
     const reading = lineAt(config, { work: working({ why: 'reading', missed: 1 }) })
@@ -148,9 +151,12 @@ describe('an OFF that is owed', () => {
   })
 
   it('goes out in the very moment for which the line asks to be woken', () => {
-    let line = lineStep({ ...openLine(config), link: 'ready', hold_us: 5e6 }, {
-      ...{ kind: 'urgent off', t_us: 1e6, channels: [plate] },
-    }).state
+    let line = lineStep(
+      { ...openLine(config), link: 'ready', hold_us: 5e6 },
+      {
+        ...{ kind: 'urgent off', t_us: 1e6, channels: [plate] },
+      },
+    ).state
     const out: number[] = []
     for (let turn = 0; turn < 4; turn++) {
       const t_us = lineWakeAt(line) ?? 0

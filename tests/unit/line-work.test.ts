@@ -41,7 +41,7 @@ describe('set commands and questions', () => {
   })
 
   it('wait as long as the supply is slow at them, and no longer for what it is not slow at', () => {
-    const slow_s = { off: 0.5, identify: 0.7 }
+    const slow_s = { off: 0.5, error_query: 0.7 }
     const at_once = { byte_us: 0 }
     const config = configWith({ ...plain, slow_s }, at_once)
     const told = wentOn(config, { waiting: [request({ do: 'off' })] })
@@ -50,7 +50,7 @@ describe('set commands and questions', () => {
       waiting: [request({ do: 'off' })],
     })
     expect([acknowledged.hold_us, acknowledged.flight?.deadline_us]).toEqual([100.5e6, 100.5e6])
-    const asked = wentOn(config, { work: doing([plainAsk(config, 0, '*IDN?', { is: 'identity' })]) })
+    const asked = wentOn(config, { work: doing([plainAsk(config, 0, ':SYST:ERR?', { is: 'errors' })]) })
     expect([asked.hold_us, asked.flight?.deadline_us]).toEqual([0, 100.7e6])
     expect(wentOn(config, { work: doing([plainTell(config, 'X')]) }).hold_us).toBe(0)
   })
@@ -69,7 +69,7 @@ describe('requests', () => {
   const config = configWith(plain)
 
   it('come before readings, one after another; one that cannot be fails, and the next has its turn', () => {
-    const waiting = [request({ volts: 999 } as Partial<Request>, 1), request({}, 2), request({ do: 'zero' }, 3)]
+    const waiting = [request({ volts: 999 }, 1), request({}, 2), request({ do: 'zero' }, 3)]
     const d = wentOn(config, { waiting, complaint: 'of before' })
     expect(events(d)).toMatchObject([{ kind: 'failed', id: 1, code: 'refused', outcome: 'not done' }])
     expect([d.work?.request?.id, d.waiting.map(({ id }) => id), d.complaint]).toEqual([2, [3], null])
@@ -77,12 +77,16 @@ describe('requests', () => {
   })
 
   it('come after who is there, where an urgent OFF was given and that was not asked since', () => {
-    expect(writtenOf(wentOn(config, { unproved: true, waiting: [request({ do: 'off' })] }))).toEqual(['*IDN?'])
+    expect(writtenOf(wentOn(config, { unproved: true, waiting: [request({ do: 'off' })] }))).toEqual([
+      '*IDN?',
+    ])
   })
 
   it('that need no word are done at once', () => {
     const silent = { ...plain, remote: null }
-    const d = wentOn(configWith(silent), { waiting: [request({ do: 'panel', to: 'computer' } as Partial<Request>)] })
+    const d = wentOn(configWith(silent), {
+      waiting: [request({ do: 'panel', to: 'computer' })],
+    })
     expect(events(d)).toEqual([{ kind: 'done', id: 1 }])
   })
 })
@@ -93,7 +97,7 @@ describe('a dead-man that is to be seen to fire', () => {
     ...{ disarm: ['DM OFF'], ask_armed: null, ask_expired: null },
   }
   const config = configWith({ ...plain, dead_man })
-  const starve = (more: object) => wentOn(config, { waiting: [request({ do: 'starve', for_s: 3, ...more } as Partial<Request>)] })
+  const starve = (more: object) => wentOn(config, { waiting: [request({ do: 'starve', for_s: 3, ...more })] })
 
   it('is starved for as long as is asked, and armed again after that only where the run goes on with it', () => {
     expect(starve({})).toMatchObject({ starved_until_us: 103e6, arm_again: false })
@@ -156,11 +160,9 @@ describe('readings', () => {
 })
 
 describe('the question that keeps a cut-off relay closed', () => {
-  const relay: LineMeter = {
-    ...{ name: 'relay', measures: 'contact', limit: 1, ask: 'FEED?', every_us: 1_000_000 },
-    feeds: true,
-  }
-  const config = configWith(plain, { inputs: [relay, { ...relay, name: 'lid', ask: 'LID?' }] })
+  const watched: LineMeter = { name: 'lid', measures: 'contact', limit: 1, ask: 'LID?', every_us: 1_000_000 }
+  const relay: LineMeter = { ...watched, name: 'relay', ask: 'FEED?', feeds: true }
+  const config = configWith(plain, { inputs: [relay, watched] })
   const [feed, lid] = inputMoves(config)
   if (feed === undefined || lid === undefined) throw new Error('it asks nothing')
   const waited = (move: Move, more: Partial<Draft>): string =>
@@ -173,9 +175,7 @@ describe('the question that keeps a cut-off relay closed', () => {
   })
 
   it('and no other is', () => {
-    const { feeds: _, ...plainly } = relay
-    const unfed: Move = { ...lid, want: { is: 'meter', meter: plainly } } as Move
-    expect(waited(unfed, { starves: true })).toBe('LID?')
+    expect(waited(lid, { starves: true })).toBe('LID?')
   })
 })
 
@@ -202,7 +202,9 @@ describe('a connection on which the supply said who it is', () => {
     const d = opening(configWith({ ...plain, at_open, dead_man }), { been_ready: true, unarmed: true })
     expect(planned(d)).toEqual(['1:OUTP?', '2:OUTP?', 'TRIP?', '1:VOLT?', 'PRE 1'])
     expect(d.unarmed).toBe(true)
-    const mute = opening(configWith({ ...plain, dead_man: { ...dead_man, feed: null } }), { been_ready: true })
+    const mute = opening(configWith({ ...plain, dead_man: { ...dead_man, feed: null } }), {
+      been_ready: true,
+    })
     expect(planned(mute).slice(-2)).toEqual(['DM ON', 'DM?'])
   })
 
@@ -215,8 +217,19 @@ describe('a connection on which the supply said who it is', () => {
   it('of a meter is ready at once, and one that was looked at before goes on', () => {
     const meter = opening(configWith(plain, { channels: [] }))
     expect([meter.link, meter.work, meter.been_ready]).toEqual(['ready', null, true])
-    const again = opening(configWith(plain), { fresh: false, been_ready: true, attempts: 1, identities_due: 2 })
-    expect(again).toMatchObject({ link: 'ready', work: null, attempts: 0, identities_due: 0, unproved: false })
+    const again = opening(configWith(plain), {
+      fresh: false,
+      been_ready: true,
+      attempts: 1,
+      identities_due: 2,
+    })
+    expect(again).toMatchObject({
+      link: 'ready',
+      work: null,
+      attempts: 0,
+      identities_due: 0,
+      unproved: false,
+    })
   })
 
   it('is ready when all of that was answered', () => {
