@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { knownBy } from '../../src/controller/index.js'
+import { safeOffBegin } from '../../src/controller/safe-off.js'
 import { testLine } from '../helpers/fake-supply.js'
 import { bias, heater, ht, offPlan, play } from '../helpers/safe-off-play.js'
 
@@ -24,6 +25,35 @@ describe('safe-off', () => {
     expect(offs).toEqual(['HTS.1', 'LV.1', 'LV.2'])
     expect(result?.outputs_off).toBe('confirmed')
     expect(result?.bias_released_by).toMatch(/^\(a\)/)
+  })
+
+  it('opens the ports of its outputs and of the meters that its knobs are read by, to switch off only, and no other', () => {
+    const meter = (port: string) => ({
+      ...testLine(port, [], 400),
+      meter: { name: port, measures: 'V' as const, limit: 1000 },
+    })
+    const read = { class: 'watched', volts_meter: 'HT meter', amps_meter: 'HT amps', no_A: 0 } as const
+    const knobs = [{ rail: 'plates', role: 'HT' as const, ...read }]
+    const ports = ['HTS', 'LV', 'SPARE'].map((port) => testLine(port, ['1'], 400))
+    const meters = ['HT meter', 'HT amps', 'grid meter'].map(meter)
+    const { lines } = safeOffBegin(offPlan({}, { knobs }), [...ports, ...meters], 0).state
+    expect(Object.keys(lines)).toEqual(['HTS', 'LV', 'HT meter', 'HT amps'])
+    for (const { config } of Object.values(lines)) expect(config.only_off).toBe(true)
+    const bare = safeOffBegin(offPlan({}, { knobs: null }), [...ports, ...meters], 0)
+    expect(Object.keys(bare.state.lines)).toEqual(['HTS', 'LV'])
+  })
+
+  it('puts what its lines do to be answered into the record as theirs, once', () => {
+    const { told } = play({ silent: ['HTS'], at_most_s: 5 })
+    const records = told.flatMap(({ output }) =>
+      output.kind === 'record' && output.text.includes('HTS') ? [output] : [],
+    )
+    expect(records).toEqual([
+      {
+        ...{ kind: 'record', what: 'line', rail: null },
+        text: 'port HTS: nobody answers; opening it afresh',
+      },
+    ])
   })
 
   it('sends the first OFF with the opening of the port, before anything has answered', () => {
