@@ -51,7 +51,12 @@ describe('the gate of what needs a plate', () => {
 
   it('keeps modulators off until the stage that they modulate draws its plate current', () => {
     const asks_A = expect.closeTo(0.02) as number
-    expect(gate('HT', HT(240, 0.019))).toMatchObject({ open: false, broken: lost(asks_A, 'A') })
+    const little = gate('HT', HT(240, 0.019))
+    expect(little).toMatchObject({ open: false, broken: lost(asks_A, 'A') })
+    expect(little.broken[0]).toMatchObject({
+      measured: 0.019,
+      text: expect.stringContaining('HT draws 19 mA') as string,
+    })
     const modulated = [{ tube: 'V1', rail: 'HT', by: 'TOP', own_A: 0.05, least: 0.5 }]
     expect(gate('HT', HT(240, 0.024), { modulated })).toMatchObject({ open: false, broken: lost(0.025, 'A') })
     expect(gate('HT', HT(240, 0.026), { modulated })).toEqual({ open: true, broken: [] })

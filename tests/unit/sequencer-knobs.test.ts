@@ -116,6 +116,45 @@ describe('a knob that is watched by a meter', () => {
   })
 })
 
+describe('a knob of heaters whose ammeter a person reads', () => {
+  const read = (change: (plan: Plan) => Plan = (plan) => plan): Rig => {
+    const rig = new Rig(
+      smallPlan((plan) => {
+        const { LT } = byHand('LT')(plan).rails
+        return change({ ...byHand('LT')(plan), rails: { ...plan.rails, LT: { ...LT!, amps_meter: 'LT A' } } })
+      }),
+    ).start()
+    rig.unanswered = /^knob /
+    return quickly(rig, 'the question', () => rig.state.prompt?.purpose.kind === 'knob')
+  }
+
+  it('is asked for its volts and then for its current, up to the trip, before the step holds', () => {
+    const rig = read()
+    expect(said(rig, 12)).toContain('Read the current of LT on its ammeter')
+    expect(rig.state.prompt).toMatchObject({ purpose: { rail: 'LT', wants: 'A' }, low: 0, unit: 'A' })
+    expect(rig.state.prompt?.high).toBeCloseTo(6.4)
+    expect([rig.state.part, rig.state.rails['LT']?.A]).toEqual(['asking', null])
+    said(rig, 4)
+    expect(rig.state.part).toBe('hold')
+    expect(rig.state.rails['LT']).toMatchObject({ A: { value: 4 }, V: { value: 12 } })
+  })
+
+  it('is not where no current is expected', () => {
+    const none = steps((step) => ({
+      ...step,
+      limits: Object.fromEntries(
+        Object.entries(step.limits).map(([name, each]) => [
+          name,
+          name === 'LT' ? { ...each, expected_A: 0 } : each,
+        ]),
+      ),
+    }))
+    const rig = read(none)
+    expect(said(rig, 12)).not.toContain('ammeter')
+    expect(rig.state.part).toBe('hold')
+  })
+})
+
 describe('a knob that goes down last', () => {
   it('is not asked for where it was never up', () => {
     const rig = partOf(new Rig(smallPlan(byHand('HT'))).start(), 3, 'hold')

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import type { Plan, RailPlan } from '../../src/plan/index.js'
-import { amps, MidStep, shown, volts } from '../helpers/mid-step.js'
+import { amps, MidStep, shown, tick, volts } from '../helpers/mid-step.js'
 import { smallPlan } from '../helpers/small-plan.js'
 
 /* From what a line says to what a rail stands at and draws. */
@@ -90,6 +90,17 @@ describe('a rail on a knob', () => {
     const since_us = run.state.t_us
     run.hear(1, shown('HT V', 101))
     expect(HT(run).on_us).toBe(since_us)
+  })
+
+  it('that is turned up before its turn has no limits to judge its readings by, and ends the run at the next tick', () => {
+    const heaters = 3
+    const run = new MidStep(plan, heaters, 'hold').again(4, 0.1, shown('HT V', 100), shown('HT A', 0.5))
+    expect([run.reason, HT(run).energised]).toEqual([null, true])
+    run.hear(0.1, tick)
+    expect(run.reason).toMatchObject({ code: 'watched-input', rail: 'HT' })
+    expect(run.reason?.text).toContain(
+      'HT stands at 100 V in a step that has no limits for it: its knob was turned',
+    )
   })
 
   it('is not moved by a meter that this plan does not know, and nothing is kept of that', () => {
