@@ -333,6 +333,17 @@ describe('who is there', () => {
     expect(line.state).toMatchObject({ lost: false, made_safe: false, candidate: null })
   })
 
+  it('told late, in the silence before it is asked again, is one answer less to wait for behind the next', () => {
+    const line = asked().pass(200_000).says(identity)
+    expect(line.state).toMatchObject({ link: 'quiet', identities_due: 0 })
+    expect(line.faults).toEqual({ late_reply: 1 })
+    line.asked('*IDN?').says(identity)
+    expect(line.state.link).toBe('opening')
+    // Nobody knows of one that was told though not asked for: there are never fewer than none to come.
+    const more = asked().pass(200_000).says(identity, identity).asked('*IDN?')
+    expect(more.state.identities_due).toBe(1)
+  })
+
   it('heard twice where none is known is who is there from then on', () => {
     const line = new HandLine({ ...configOf(), identity: null }).give({ kind: 'opened' })
     line.asked('*IDN?').says('SOME,SUPPLY')
