@@ -336,7 +336,7 @@ describe('who is there', () => {
   it('told late, in the silence before it is asked again, is one answer less to wait for behind the next', () => {
     const line = asked().pass(200_000).says(identity)
     expect(line.state).toMatchObject({ link: 'quiet', identities_due: 0 })
-    expect(line.faults).toEqual({ late_reply: 1 })
+    expect(line.faults).toEqual({ no_reply: 1, late_reply: 1 })
     line.asked('*IDN?').says(identity)
     expect(line.state.link).toBe('opening')
     // Nobody knows of one that was told though not asked for: there are never fewer than none to come.
