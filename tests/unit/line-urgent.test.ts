@@ -66,6 +66,19 @@ describe('an urgent OFF', () => {
     expect(offs(off)).toEqual(['\n1:OUTP OFF\n'])
   })
 
+  it('is owed and not said where there is no connection', () => {
+    const d = lineAt(config, { link: 'closed' })
+    urgentOff(d, [plate])
+    expect([writtenOf(d), owed(d), d.made_safe]).toEqual([[], [0], true])
+  })
+
+  it('ends the silence in which a dead-man was to be seen to fire, and the round of readings under way', () => {
+    const move = asking({ is: 'reading', quantity: 'V' }).move
+    const d = lineAt(config, { starved_until_us: 150e6, round: [move, move], round_at: 1 })
+    urgentOff(d, [plate])
+    expect(d).toMatchObject({ starved_until_us: 0, round: [], round_at: 0 })
+  })
+
   it('lets nothing else out that waited, and tells what may have happened of it', () => {
     const work = working({ request: request({}, 1), said: true })
     const d = lineAt(config, { work, waiting: [request({}, 2), request({ do: 'off' }, 3)] })
@@ -75,7 +88,7 @@ describe('an urgent OFF', () => {
       [2, 'not done'],
     ])
     expect([d.work, d.waiting.map(({ id }) => id)]).toEqual([null, [3]])
-    expect(d).toMatchObject({ made_safe: true, unproved: true, starved_until_us: 0, round: [], round_at: 0 })
+    expect(d).toMatchObject({ made_safe: true, unproved: true })
   })
 
   it.each([['off'], ['zero']] as const)(
