@@ -68,6 +68,20 @@ describe('arming', () => {
     ])
   })
 
+  it('reads its time back after the last word that names it: what comes between may change it', () => {
+    const words = { ...one, arm: [':DM:TIME {s}', ':DM:AND {s}', ':DM ON'], ask_armed: null }
+    expect(textsOf(armMoves({ config: withTimer(words), made_safe: false }))).toEqual([
+      ...[':DM:TIME 2', ':DM:AND 2', ':DM:TIME?', ':DM ON'],
+    ])
+  })
+
+  it('is nothing for a meter, whatever its dialect has words for', () => {
+    const meter = { name: 'M', measures: 'V', limit: 1000 } as const
+    const config = withTimer(one, { channels: [], meter })
+    expect(armMoves({ config, made_safe: false })).toEqual([])
+    expect([disarmMoves(config), feedAt(lineAt(config))]).toEqual([[], Number.POSITIVE_INFINITY])
+  })
+
   it('is left where the line only switches off: an output that does not obey would have its full time again', () => {
     expect(armMoves({ config: withTimer(), made_safe: true })).toEqual([])
     expect(armMoves({ config: configWith(), made_safe: false })).toEqual([])
@@ -123,7 +137,9 @@ describe('feeding', () => {
     const armed = [`${plate}:DM:TIME 2`, `${plate}:DM:TIME?`, `${plate}:DM ON`, `${plate}:DM?`]
     expect(fed({}, { unarmed: true }, read)).toEqual(armed)
     expect(fed({}, { unarmed: true }, {})).toEqual([`${plate}:MEAS:CURR?`])
-    // What was armed before the line was lost is fed and not armed anew.
+    // What was armed before the line was lost, or before somebody else came to switch off, is fed and not armed anew.
+    const only_off = lineAt(withTimer({}, { only_off: true }), { unarmed: true }, read)
+    expect(textsOf(feedMoves(only_off))).toEqual([`${plate}:DM:FEED`])
     expect(fed({}, { unarmed: true, made_safe: true }, read)).toEqual([`${plate}:DM:FEED`])
   })
 
