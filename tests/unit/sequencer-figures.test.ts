@@ -5,8 +5,10 @@ import {
   accuracy,
   ampsCome,
   channelOf,
+  hookedUp,
   nothing_A,
   offBelow_V,
+  paced_s,
   resolution,
   touchOf,
   without,
@@ -29,7 +31,7 @@ const meter = (name: string, more: Partial<MeterPlan>): Plan['meters'] => ({
   [name]: { ...smallPlan().meters['grid meter']!, name, port: name, ...more },
 })
 const meters: Plan['meters'] = {
-  ...meter('HT V', { resolution: 1, accuracy: { of_reading: 0.01, plus: 2 } }),
+  ...meter('HT V', { resolution: 1, accuracy: { of_reading: 0.01, plus: 3 } }),
   ...meter('HT A', { measures: 'A', resolution: 0.002, accuracy: { of_reading: 0.03, plus: 0.004 } }),
 }
 const knob = (volts_meter: string | null, amps_meter: string | null): Plan =>
@@ -65,7 +67,7 @@ describe('a rail on a knob', () => {
   it('shows what its own meters do', () => {
     expect(of(knob('HT V', 'HT A'), resolution)).toEqual({ V: 1, A: 0.002 })
     const { V, A } = of(knob('HT V', 'HT A'), (s, HT) => accuracy(s, HT, -200, -0.1))
-    expect([V, A]).toEqual([expect.closeTo(4, 9), expect.closeTo(0.007, 9)])
+    expect([V, A]).toEqual([expect.closeTo(5, 9), expect.closeTo(0.007, 9)])
   })
 
   it('that a person reads is taken to a tenth of a volt, a milliampere and a fiftieth', () => {
@@ -151,6 +153,29 @@ describe('a channel', () => {
     expect(without({ 1: 'a', 11: 'b' }, '1')).toEqual({ 11: 'b' })
     expect(without({ 1: 'a' }, '2')).toEqual({ 1: 'a' })
   })
+})
+
+it('a set is hooked up once every point was read as dead and every connection confirmed, in this start', () => {
+  const plan = smallPlan()
+  const [dead, wires] = [plan.prove_dead.length, plan.wires.length]
+  const is = (proved_dead: number, wires_done: number) =>
+    hookedUp(momentOf(plan, 0, { proved_dead, wires_done }).s)
+  expect([is(dead, wires), is(dead - 1, wires), is(dead, wires - 1), is(0, 0)]).toEqual([
+    true,
+    ...[false, false, false],
+  ])
+})
+
+it('what line and computer may take is longer by as much as a run goes faster than real time', () => {
+  const paced = (pace?: number) =>
+    paced_s(
+      momentOf(
+        smallPlan((plan) => ({ ...plan, ...(pace !== undefined && { pace }) })),
+        7,
+      ).s,
+      10,
+    )
+  expect([paced(), paced(1), paced(30)]).toEqual([10, 10, 300])
 })
 
 it('heaters are ready once every chain was in its band for its own time', () => {

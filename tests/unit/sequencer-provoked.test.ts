@@ -1,14 +1,6 @@
 import { describe, expect, it } from 'vitest'
-import type { Protection } from '../../src/exchange/index.js'
 import type { Proof } from '../../src/plan/index.js'
-import {
-  advanceProof,
-  leftAlone,
-  proofFired,
-  proofOff,
-  proofRefused,
-  proofUnderWay,
-} from '../../src/sequencer/prove.js'
+import { advanceProof, leftAlone, proofUnderWay } from '../../src/sequencer/prove.js'
 import type { Draft, State } from '../../src/sequencer/state.js'
 import { now_us, recorded } from '../helpers/moment.js'
 import { type At, proofOf, sent, under } from '../helpers/proving.js'
@@ -122,7 +114,32 @@ describe('what a supply is told for its proof', () => {
       },
     })
     expect(told(level, { HT: { V: null, set_V: 240 } }).s.proof?.from_V).toBe(240)
+    const fresh = { said_during: 'unknown', off: false, refused: null, zeroed: false }
+    const old = { said_during: 'current', off: true, refused: 'x', zeroed: true, result: 'x' }
+    expect(told(level, { proof: old }).s.proof).toMatchObject({ ...fresh, result: null })
     expect(told(dead).s.proof?.others).toMatchObject({ 'bias.1': { from_V: 40, told_off: false } })
+  })
+
+  it('is told in the record as well, with what stood', () => {
+    const [first] = told({ ...limit, level: 0.06 }, { HT: stands }).out
+    expect(first).toMatchObject({
+      entry: {
+        ...{ what: 'command', rail: 'HT' },
+        data: { proof: 'current limit', told: true, limit_A: 0.03, level: 0.06, volts: 250 },
+      },
+    })
+    const unread = told(limit, { HT: { V: null } }).out[0]
+    expect(unread).toMatchObject({ entry: { data: { volts: null } } })
+    for (const [proof, words] of [
+      [proofOf('off'), 'told OFF, and its fall is measured'],
+      [limit, 'told to limit at 30 mA, less than its load draws'],
+      [proofOf('over-voltage', { level: 200 }), 'over-voltage level put to 200 V, below what stands'],
+      [level, 'over-current level put to 30 mA, below what flows'],
+      [dead, 'its dead-man is not fed for 10.0 s'],
+      [proofOf('cut-off relay'), 'the cut-off relay is not fed for up to 10.0 s'],
+      [proofOf('outside timer'), 'the outside timer has up to 10 s to cut'],
+    ] as const)
+      expect(recorded(told(proof))).toBe(`HT (ht.1): ${words}.`)
   })
 
   it('is nothing without limits, and ends the run', () => {
@@ -182,6 +199,49 @@ describe('OFF', () => {
   })
 })
 
+describe('an outside timer', () => {
+  const timer = proofOf('outside timer')
+  const ago = (told_s: number, seen_s: number | null): Told => ({
+    ...{ told_us: now_us - told_s * 1e6, seen_us: seen_s === null ? null : now_us - seen_s * 1e6 },
+  })
+
+  it('has cut when the volts went and stayed away for fifteen seconds, and the output is put off then', () => {
+    const seen = advanced(timer, { HT: fallen, proof: ago(9, null) })
+    expect(seen.s).toMatchObject({ part: 'prove watch', proof: { seen_us: now_us } })
+    expect(advanced(timer, { HT: fallen, proof: ago(20, 14.9) }).s.part).toBe('prove watch')
+    const d = advanced(timer, { HT: fallen, proof: ago(20, 15) })
+    expect(d.s).toMatchObject({ part: 'prove off', latched: true, proof: { result: 'fired' } })
+    expect(d.out[0]).toMatchObject({
+      entry: {
+        data: {
+          result: 'fired',
+          said: false,
+          after_s: 5,
+          within_s: 10,
+          from_V: 250,
+          left_V: 0.1,
+          away_s: 15,
+        },
+      },
+    })
+  })
+
+  it('that does not cut in its time has not fired', () => {
+    expect(advanced(timer, { HT: stands, proof: ago(10, null) }).out).toEqual([])
+    const d = advanced(timer, { HT: stands, proof: ago(10.1, null) })
+    expect([d.s.part, result(d)]).toEqual(['prove off', 'did not fire'])
+  })
+
+  it('that closes again more than five seconds after it cut ends the run with what came back', () => {
+    expect(advanced(timer, { HT: stands, proof: ago(9, 5) })).toMatchObject({
+      broken: [],
+      s: { part: 'prove watch' },
+    })
+    const d = advanced(timer, { HT: stands, proof: ago(9, 5.1) })
+    expect([result(d), d.broken[0]?.measured, d.broken[0]?.unit]).toEqual(['came back', 250, 'V'])
+  })
+})
+
 describe('what was provoked', () => {
   const seen = (ago_s: number, more: Told = {}): Told => ({
     told_us: now_us - 9e6,
@@ -194,6 +254,50 @@ describe('what was provoked', () => {
     expect(d.s).toMatchObject({ part: 'prove off', latched: true, proof: { result: 'fired' }, warnings: [] })
     expect(result(d)).toBe('fired')
     expect(recorded(d)).toContain('the terminals fell, and the supply says so.')
+    const said = { proof: 'over-current', result: 'fired', said: true, after_s: 3 }
+    expect(d.out[0]).toMatchObject({ entry: { data: said } })
+    const before = advanced(level, { HT: fallen, proof: seen(4, { fired: 'over-current' }) })
+    expect(before.out[0]).toMatchObject({ entry: { data: { ...said, after_s: 5 } } })
+    expect(before.out[0]).not.toHaveProperty('entry.data.outputs')
+    const itself = advanced(says, { HT: fallen, proof: { fired: 'dead-man' } })
+    expect([result(itself), itself.broken]).toEqual(['fired', []])
+  })
+
+  it('is waited for while it is not clear what became of the outputs beside it, up to half a minute', () => {
+    const others = { 'bias.1': { from_V: 40, read: null, did: null, told_off: false } }
+    const after = (HT: typeof fallen | typeof stands, ago_s: number) =>
+      advanced(dead, {
+        HT,
+        proof: { told_us: now_us - ago_s * 1e6, ...(HT === fallen && { fired: 'dead-man' }), others },
+      })
+    for (const HT of [fallen, stands]) {
+      const waits = after(HT, 29.9)
+      expect([waits.s.part, waits.out, waits.broken]).toEqual(['prove watch', [], []])
+      expect(after(HT, 30).s).toMatchObject({
+        part: 'prove off',
+        proof: { others: { 'bias.1': { did: 'not clear' } } },
+      })
+    }
+  })
+
+  it('is kept with what became of those, whether it fired or not', () => {
+    const outputs = [{ channel: 'bias.1', did: 'went off', stated: 'goes' }]
+    const others = { 'bias.1': { from_V: 40, read: null, did: 'went off' as const, told_off: false } }
+    const long = { told_us: now_us - 60e6, others }
+    for (const proof of [{ ...long, fired: 'dead-man' }, long])
+      expect(advanced(dead, { HT: proof === long ? stands : fallen, proof }).out[0]).toMatchObject({
+        entry: { data: { outputs } },
+      })
+    const denied = advanced(dead, {
+      HT: stands,
+      proof: { ...long, fired: 'dead-man', seen_us: now_us - 50e6 },
+    })
+    expect(denied.out[0]).toMatchObject({ entry: { data: { result: 'contradicts', said: true, outputs } } })
+  })
+
+  it('shows for the first time in this moment, or showed before', () => {
+    expect(advanced(level, { HT: fallen, proof: { fired: null } }).s.proof?.seen_us).toBe(now_us)
+    expect(advanced(level, { HT: fallen, proof: seen(4) }).s.proof?.seen_us).toBe(now_us - 4e6)
   })
 
   it('is waited for five seconds where only the volts went, and then the supply is said not to tell', () => {
@@ -258,88 +362,6 @@ describe('what was provoked', () => {
     expect([of('goes', 'went off'), of('stays', 'stayed on')]).toEqual([[], []])
     for (const warnings of [of('goes', 'stayed on'), of('stays', 'went off')])
       expect(warnings).toEqual([expect.stringContaining('When the dead-man of ht.1 was left unfed: bias.1')])
-  })
-})
-
-describe('a supply that takes something not', () => {
-  const refuses = (proof: Proof, channel = 'ht.1', part: State['part'] = 'prove watch') => {
-    const { d } = under(proof, { part })
-    const answers = proofRefused(d, channel, 'not taken')
-    expect(d.s.proof?.refused).toBe(answers ? 'not taken' : null)
-    return answers
-  }
-
-  it('has answered where that was a level to provoke it by, and in nothing else', () => {
-    expect([refuses(proofOf('over-voltage', { level: 200 })), refuses(level)]).toEqual([true, true])
-    for (const proof of [proofOf('off'), limit, dead]) expect(refuses(proof)).toBe(false)
-    expect(refuses(level, 'bias.1')).toBe(false)
-    expect(refuses(level, 'ht.1', 'prove back')).toBe(false)
-    expect(refuses(level, 'nowhere')).toBe(false)
-  })
-})
-
-describe('a protection that fires in a proof', () => {
-  /** Whether it was meant to, in the proof under way. */
-  const meant = (proof: Proof, which: Protection, channel = 'ht.1', more: Partial<State> = {}): boolean => {
-    const { d } = under(proof, { more })
-    const is = proofFired(d, channel, which)
-    const { fired, seen_us } = d.s.proof!
-    expect([fired, seen_us]).toEqual(is && !d.s.latched ? [which, now_us] : [null, null])
-    return is
-  }
-
-  it('of whatever name is a sign of what cuts from outside, on its own output; nothing that stands or flows too high is', () => {
-    for (const of of ['outside timer', 'cut-off relay'] as const) {
-      const outside = proofOf(of)
-      expect([meant(outside, 'over-temperature'), meant(outside, 'dead-man')]).toEqual([true, true])
-      expect([meant(outside, 'over-current'), meant(outside, 'over-voltage')]).toEqual([false, false])
-      expect(meant(outside, 'over-temperature', 'bias.1')).toBe(false)
-    }
-  })
-
-  it('is what is provoked by its name, on its own output; what is not fed is told by any output of that supply', () => {
-    expect([meant(level, 'over-current'), meant(level, 'over-current', 'bias.1')]).toEqual([true, false])
-    expect([meant(level, 'over-voltage'), meant(level, 'over-temperature')]).toEqual([false, false])
-    expect([meant(dead, 'dead-man'), meant(dead, 'dead-man', 'bias.1')]).toEqual([true, false])
-    expect(meant(dead, 'dead-man', 'ht.1', { part: 'hold' })).toBe(false)
-  })
-
-  /** Told in the hold that follows the proof of this. */
-  const late = (of: Proof['of'], which: Protection, channel = 'ht.1', latched = true): boolean =>
-    meant(proofOf(of), which, channel, { step: 8, part: 'hold', latched })
-
-  it('is told late by the timer that was proved, until it is cleared, and by no other thing', () => {
-    expect([late('dead-man', 'dead-man'), late('dead-man', 'dead-man', 'ht.1', false)]).toEqual([true, false])
-    expect(late('dead-man', 'dead-man', 'lt.1')).toBe(false)
-    for (const which of ['over-temperature', 'over-current', 'over-voltage'] as const)
-      expect(late('dead-man', which)).toBe(false)
-    expect(late('over-current', 'dead-man')).toBe(false)
-  })
-
-  it('is told late by whatever name where it was cut from outside, but never as too much', () => {
-    for (const of of ['outside timer', 'cut-off relay'] as const) {
-      expect([late(of, 'over-temperature'), late(of, 'dead-man')]).toEqual([true, true])
-      expect([late(of, 'over-current'), late(of, 'over-voltage')]).toEqual([false, false])
-      expect(late(of, 'over-temperature', 'ht.1', false)).toBe(false)
-    }
-  })
-})
-
-describe('an output that goes off by itself', () => {
-  const meant = (proof: Proof, channel = 'ht.1', part: State['part'] = 'prove watch'): boolean => {
-    const { d } = under(proof, { part })
-    const is = proofOff(d, channel)
-    expect(d.s.proof).toMatchObject(is ? { off: true, seen_us: now_us } : { off: false, seen_us: null })
-    return is
-  }
-
-  it('was meant to in its own proof, of whatever but a current limit', () => {
-    for (const of of ['off', 'over-voltage', 'over-current', 'dead-man', 'outside timer'] as const)
-      expect(meant(proofOf(of))).toBe(true)
-    expect(meant(limit)).toBe(false)
-    expect(meant(proofOf('off'), 'bias.1')).toBe(false)
-    expect(meant(proofOf('off'), 'other.1')).toBe(false)
-    expect(meant(proofOf('off'), 'ht.1', 'hold')).toBe(false)
   })
 })
 

@@ -42,6 +42,7 @@ describe('a question', () => {
       ask: { wants: { kind: 'reading', rail: 'LT', node: null } },
     })
     expect(asked(yes).s.prompt).toMatchObject({ low: null, high: null, unit: '' })
+    expect([yes.inside, readingOf('', '', 'A', 0, 1, {}).inside]).toEqual([false, false])
   })
 
   const closed = (purpose: Prompt['purpose']['kind'], hands_in = false) => {

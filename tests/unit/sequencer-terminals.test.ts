@@ -123,5 +123,9 @@ describe('the terminals of an output, before it is believed to be off', () => {
     const [fell, stood] = [now_us, now_us - 5e6]
     expect([lowest(null, 40), lowest(40, 39.6), lowest(-40, -39.6)]).toEqual([fell, fell, fell])
     expect([lowest(40, 39.8), lowest(40, 41), lowest(-40, -41)]).toEqual([stood, stood, stood])
+    const amps = momentOf(smallPlan(), 0, { outputs_proved: false })
+    amps.s.channels['ht.1']!.A = { value: 0, t_us: now_us }
+    noteNothing(amps, 'ht.1', 'A')
+    expect(amps.s.channels['ht.1']).toMatchObject({ lowest: null, nothing: { V: 0, A: 1 } })
   })
 })

@@ -178,6 +178,7 @@ describe('the usual limits, once a proof has no more need of its own', () => {
       expect.stringContaining('(ask_cc) is never seen'),
     ])
     expect(said('voltage', 'unknown', 'voltage')[0]).toBe('does not tell')
+    expect(said('voltage', 'current', 'unknown')[0]).toBe('does not tell')
   })
 
   it('show nothing of it where no current limit was proved', () => {
