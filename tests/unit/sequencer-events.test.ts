@@ -1,7 +1,8 @@
 import { describe, expect, it } from 'vitest'
+import type { Plan } from '../../src/plan/index.js'
 import { begin, type Command, type EventBody, step } from '../../src/sequencer/index.js'
 import type { State } from '../../src/sequencer/state.js'
-import { amps, MidStep, tick, volts } from '../helpers/mid-step.js'
+import { amps, MidStep, shown, tick, volts } from '../helpers/mid-step.js'
 import { byHand, smallPlan } from '../helpers/small-plan.js'
 
 /* What is made of each thing that is heard: the reason by its code, how urgent it is, and what is told first. */
@@ -28,6 +29,12 @@ describe('a run', () => {
 
   it('sleeps by more than the time that the plan states, and is told how long', () => {
     expect(run().hear(0.1, { kind: 'tick', late_us: 0, slept_us: 500_000 }).reason).toBeNull()
+    const plan = smallPlan((small) => ({
+      ...small,
+      rules: small.rules.map((rule) => (rule.code === 'slept' ? { ...rule, trip: 5 } : rule)),
+    }))
+    const short = new MidStep(plan, holds, 'hold').justBegun()
+    expect(short.hear(0.1, { kind: 'tick', late_us: 0, slept_us: 4.9e6 }).reason).toBeNull()
     const { reason } = run().hear(0.1, { kind: 'tick', late_us: 0, slept_us: 3e6 })
     expect(reason).toMatchObject({ code: 'slept', measured: 3, unit: 's' })
   })
@@ -61,6 +68,57 @@ describe('a run', () => {
   it('takes what a supply says of its regulation for the output that it is about', () => {
     const said = run().hear(0, { kind: 'regulation', channel: 'bias.1', mode: 'current' }).state.channels
     expect([said['bias.1']?.regulation, said['lt.1']?.regulation]).toEqual(['current', 'voltage'])
+  })
+})
+
+describe('a meter on a line', () => {
+  const near = smallPlan()
+  const watched = smallPlan((plan) => ({
+    ...plan,
+    rails: {
+      ...plan.rails,
+      HT: { ...plan.rails['HT']!, class: 'watched', channels: [], volts_meter: 'HT V', amps_meter: 'HT A' },
+    },
+    meters: {
+      ...plan.meters,
+      'HT V': { ...near.meters['grid meter']!, name: 'HT V', port: 'HT V' },
+      'HT A': { ...near.meters['grid meter']!, name: 'HT A', port: 'HT A', measures: 'A', resolution: 0.001 },
+    },
+  }))
+  const reads = (plan: Plan, meter: string, value: number): MidStep =>
+    new MidStep(plan, holds, 'hold').justBegun().again(4, 0.2, shown(meter, value))
+
+  it('at the grids tells bias that is too low, while the run runs', () => {
+    expect(reads(near, 'grid meter', -29).reason).toMatchObject({ code: 'bias-low', rail: 'BIAS', unit: 'V' })
+    expect(reads(near, 'grid meter', -31).reason).toBeNull()
+    const off = run().hear(0.1, { kind: 'stop', how: 'off now', by: 'a hand' })
+    for (let i = 0; i < 4; i++) off.hear(0.2, shown('grid meter', -5))
+    expect(off.state.warnings).toEqual([])
+  })
+
+  it('of a rail on a knob is judged as its volts or as its current, as it measures', () => {
+    expect(reads(watched, 'HT V', 290).reason).toMatchObject({ code: 'over-ceiling', rail: 'HT', unit: 'V' })
+    expect(reads(watched, 'HT A', 0.2).reason).toMatchObject({ code: 'over-ceiling', rail: 'HT', unit: 'A' })
+    expect([reads(watched, 'HT V', 251).reason, reads(watched, 'HT A', 0.051).reason]).toEqual([null, null])
+  })
+})
+
+it('HT that draws too much at the moment in which its bias reads low is told as bias that was lost', () => {
+  const going = run().hear(0.1, shown('grid meter', -20), amps('ht.1', 0.5))
+  expect(going.reason).toMatchObject({ code: 'bias-low', rail: 'BIAS' })
+  expect(going.reason?.text).toContain('HT drew 500 mA at the same moment')
+})
+
+it('what was wrong on a line is kept by its port, the last of it', () => {
+  const wrong = (fault: 'echo' | 'timeout', text: string): EventBody => ({
+    kind: 'line trouble',
+    port: 'ht',
+    fault,
+    text,
+  })
+  const going = run().hear(0.1, wrong('echo', 'first')).hear(0.1, wrong('timeout', 'second'))
+  expect(going.state.line_troubles).toEqual({
+    ht: { fault: 'timeout', text: 'second', t_us: going.state.t_us },
   })
 })
 
@@ -110,6 +168,44 @@ describe('OFF', () => {
       return going.commands.flatMap((each) => (each.kind === 'alarm' ? [each.turn_down ?? 'no knob'] : []))
     }
     expect([alarms(true), alarms(false)]).toEqual([['HT'], []])
+  })
+})
+
+describe('a second signal', () => {
+  const asked = (): MidStep =>
+    new MidStep(smallPlan(byHand('HT')), holds, 'hold')
+      .justBegun()
+      .hear(0.1, { kind: 'stop', how: 'off now', by: 'SIGTERM' })
+      .hear(0.1, tick)
+  const told = (how: 'off now' | 'run down', by: string) => {
+    const going = asked()
+    expect(going.state.prompt?.purpose.kind).toBe('hand off')
+    const from = going.commands.length
+    going.hear(0.1, { kind: 'stop', how, by })
+    const alarms = going.commands.slice(from).flatMap((each) => (each.kind === 'alarm' ? [each.text] : []))
+    return { open: going.state.prompt !== null, hand: going.state.off?.hand['HT'], alarms }
+  }
+
+  it('ends the question for a knob: that rail is taken as up, and said so', () => {
+    const { open, hand, alarms } = told('off now', 'SIGTERM')
+    expect([open, hand]).toEqual([false, 'not confirmed by you'])
+    expect(alarms).toEqual([
+      expect.stringMatching(/^HT not confirmed off by you, and no longer asked for \(SIGTERM\)/),
+    ])
+  })
+
+  it('is no other stop: the question stays', () => {
+    for (const [how, by] of [
+      ['off now', 'a page'],
+      ['run down', 'SIGTERM'],
+    ] as const)
+      expect(told(how, by)).toEqual({ open: true, hand: undefined, alarms: [] })
+  })
+
+  it('that finds no question gives nothing up', () => {
+    const going = run().hear(0.1, { kind: 'stop', how: 'off now', by: 'SIGTERM' })
+    going.hear(0.1, { kind: 'stop', how: 'off now', by: 'SIGTERM' })
+    expect(going.commands.filter(({ kind }) => kind === 'alarm')).toEqual([])
   })
 })
 

@@ -54,6 +54,82 @@ describe('OFF', () => {
   })
 })
 
+describe('when it begins', () => {
+  const watched = smallPlan((plan) => ({
+    ...byHand('LT')(plan),
+    rails: {
+      ...byHand('LT')(plan).rails,
+      HT: { ...plan.rails['HT']!, class: 'watched', channels: [], volts_meter: 'HT V' },
+    },
+  }))
+  const begun = (plan: Plan, change: (going: MidStep) => MidStep = (going) => going) =>
+    change(run(plan)).hear(0.1, stop('off now')).state.off!
+
+  it('it knows what was read last of every output and rail, and what each rail drew', () => {
+    const off = begun(smallPlan())
+    expect(off).toMatchObject({
+      ...{ how: 'urgent', live: 'yes', ht_was_up: true, calls_hands: true, asks: true },
+      outputs: { 'ht.1': 'on', 'bias.1': 'on', 'lt.1': 'on' },
+      amps: { HT: 0.05, BIAS: 0.01, LT: 4 },
+    })
+    expect([off.rails['HT']?.V?.value, off.rails['LT']?.V?.value]).toEqual([250, 12])
+    const unread = begun(smallPlan(), (going) => going.rail('HT', { V: null, A: null }))
+    expect([unread.rails['HT']?.V ?? null, 'HT' in unread.amps]).toEqual([null, false])
+  })
+
+  it('a knob that was up is up; one a person never turned is down, one that a meter watches is not known', () => {
+    const down = (going: MidStep) => going.rail('LT', { energised: false }).rail('HT', { energised: false })
+    expect(begun(watched).knobs).toEqual({ LT: 'up', HT: 'up' })
+    expect(begun(watched, down).knobs).toEqual({ LT: 'down', HT: 'unknown' })
+  })
+
+  it('the hands of a person are called for where something broke, not at the end of a run that did as planned', () => {
+    const complete = run(smallPlan(byHand('HT')))
+    complete.state = { ...complete.state, step: 8 }
+    complete.hear(0.1, tick)
+    expect(complete.state.off?.calls_hands).toBe(false)
+    expect(complete.commands.filter(({ kind }) => kind === 'alarm')).toEqual([])
+  })
+
+  it('outputs are told first and the words come after, in a run-down too', () => {
+    const { commands } = run().hear(0.1, stop('run down'))
+    expect(commands[0]).toMatchObject({ kind: 'line', channel: 'ht.1', do: 'off' })
+    const words = commands.findIndex(({ kind }) => kind === 'record')
+    expect(commands.slice(words).filter(({ kind }) => kind === 'line' || kind === 'urgent off')).toEqual([])
+  })
+
+  it('what a person may stop for comes down in order, also where nobody answered', () => {
+    const going = run()
+    const ask = {
+      text: 'Go on?',
+      wants: { kind: 'confirm' as const },
+      timeout_s: 0,
+      inside: false,
+      about: 'a test',
+    }
+    const { t_us } = going.state
+    going.state = {
+      ...going.state,
+      prompt: {
+        ...{ id: 9, purpose: { kind: 'step' }, ask, low: null, high: null, unit: '', text: ask.text },
+        ...{ opened_us: t_us - 600e6, until_us: t_us, tries: 0 },
+      },
+    }
+    going.hear(0, tick)
+    expect(going.state.off).toMatchObject({
+      how: 'run down',
+      outcome: 'stopped',
+      reason: { code: 'prompt-timeout' },
+    })
+  })
+
+  it('a second stop of the same kind changes nothing', () => {
+    const going = run().hear(0.1, stop('run down')).hear(0.1, stop('run down'))
+    expect(going.state.off?.how).toBe('run down')
+    expect(going.state.warnings).toEqual([])
+  })
+})
+
 describe('the first reason', () => {
   it('stays, and what breaks on the way is a warning', () => {
     const going = run().hear(0.1, stop('off now')).hear(0.1, fired)
@@ -73,6 +149,15 @@ describe('the first reason', () => {
       reason: { code: 'protection' },
     })
     expect(complete.state.warnings).toEqual([])
+    expect(complete.commands).toContainEqual(
+      expect.objectContaining({
+        entry: expect.objectContaining({
+          what: 'trip',
+          rail: 'HT',
+          data: expect.objectContaining({ how: 'urgent' }) as object,
+        }) as object,
+      }),
+    )
     complete.hear(0.1, { kind: 'output', channel: 'ht.1', on: false })
     expect(complete.reason?.code).toBe('protection')
   })
@@ -168,6 +253,30 @@ describe('the end', () => {
     expect(over.commands.length).toBe(commands.length)
   })
 
+  it('waits for the supplies whose dead-men are being put to rest', () => {
+    const going = run().hear(0.1, stop('off now'))
+    const { t_us } = going.state
+    going.state = {
+      ...going.state,
+      off: { ...going.state.off!, rests: { result: result('not confirmed'), since_us: t_us } },
+      pending: { 900: { channel: 'ht.1', request: { do: 'disarm' }, t_us } },
+    }
+    expect(going.hear(0.1, tick).state.phase).toBe('making off')
+    going.hear(0.1, { kind: 'done', id: 900 }, tick)
+    expect(going.state.phase).toBe('ended')
+  })
+
+  it('says which limits of its plan were stated by hand', () => {
+    const by_hand = [{ rail: 'HT', trip_A: 0.1, text: 'HT trips at 100 mA, by hand.' }]
+    const going = run(smallPlan((plan) => ({ ...plan, by_hand }))).hear(0.1, stop('off now'))
+    const rests = { result: result('not confirmed'), since_us: going.state.t_us - 60e6 }
+    going.state = { ...going.state, off: { ...going.state.off!, rests } }
+    expect(going.hear(0.1, tick).commands.at(-1)).toMatchObject({
+      ending: { by_hand: ['HT trips at 100 mA, by hand.'] },
+    })
+    expect(ended('confirmed').commands.at(-1)).not.toHaveProperty('ending.by_hand')
+  })
+
   it('is not come to where an output reads as on again meanwhile: nothing was confirmed then', () => {
     const going = run().hear(0.1, stop('off now'))
     const off: Off = {
@@ -177,6 +286,11 @@ describe('the end', () => {
     going.state = { ...going.state, off }
     going.hear(0.1, { kind: 'output', channel: 'ht.1', on: true })
     expect(going.state).toMatchObject({ phase: 'making off', off: { rests: null, result: null } })
+    const others = run().hear(0.1, stop('off now'))
+    const { channels } = others.state
+    const off_ = (name: string) => ({ [name]: { ...channels[name]!, output: 'off' as const } })
+    others.state = { ...others.state, off, channels: { ...channels, ...off_('lt.1'), ...off_('bias.1') } }
+    expect(others.hear(0.1, { kind: 'output', channel: 'ht.1', on: true }).state.off?.rests).toBeNull()
   })
 })
 

@@ -54,6 +54,20 @@ describe('an output that reads back as off', () => {
     expect(run.hear(0.1, output('ht.1', true)).reason).toMatchObject({ code: 'read-back', rail: 'HT' })
   })
 
+  it('as it was told is no news, on or off', () => {
+    const run = waiting(holds, []).hear(0.1, output('ht.1', true))
+    expect([run.reason, run.state.channels['ht.1']?.output]).toEqual([null, 'on'])
+    const unknown = waiting(biasRises, []).hear(0.1, output('ht.1', true))
+    expect([unknown.reason, unknown.state.channels['ht.1']?.output]).toEqual([null, 'on'])
+  })
+
+  it('is what was wanted while the run goes off', () => {
+    const run = waiting(holds, []).hear(0.1, { kind: 'stop', how: 'off now', by: 'a test' })
+    run.hear(0.1, output('ht.1', false), output('bias.1', false))
+    expect([run.reason?.code, run.state.warnings]).toEqual(['operator', []])
+    expect(run.state.off?.outputs).toMatchObject({ 'ht.1': 'off', 'bias.1': 'off', 'lt.1': 'on' })
+  })
+
   it('and is not in this plan is nobody’s business here', () => {
     const run = waiting(holds, []).hear(0.1, output('other.1', false), output('other.1', true))
     expect(run.reason).toBeNull()
