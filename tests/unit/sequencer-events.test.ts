@@ -110,15 +110,15 @@ it('HT that draws too much at the moment in which its bias reads low is told as 
 })
 
 it('what was wrong on a line is kept by its port, the last of it', () => {
-  const wrong = (fault: 'echo' | 'timeout', text: string): EventBody => ({
+  const wrong = (fault: 'echo' | 'line_noise', text: string): EventBody => ({
     kind: 'line trouble',
     port: 'ht',
     fault,
     text,
   })
-  const going = run().hear(0.1, wrong('echo', 'first')).hear(0.1, wrong('timeout', 'second'))
+  const going = run().hear(0.1, wrong('echo', 'first')).hear(0.1, wrong('line_noise', 'second'))
   expect(going.state.line_troubles).toEqual({
-    ht: { fault: 'timeout', text: 'second', t_us: going.state.t_us },
+    ht: { fault: 'line_noise', text: 'second', t_us: going.state.t_us },
   })
 })
 
