@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import type { Plan, RailPlan, Step } from '../../src/plan/index.js'
+import type { Plan, Step } from '../../src/plan/index.js'
 import { gateOpen } from '../../src/sequencer/gates.js'
 import { askToTurn, knobTurned, renewed, renewHandReadings } from '../../src/sequencer/knob.js'
 import type { Draft, RailState, State } from '../../src/sequencer/state.js'
@@ -111,13 +111,19 @@ describe('a reading that a person typed', () => {
   })
 })
 
+interface Turned {
+  readonly wants?: 'V' | 'A'
+  readonly over?: Partial<RailState>
+  readonly more?: Partial<State>
+}
+
 describe('a knob that was turned', () => {
   const turned = (
     plan: Plan,
     at: number,
     name: string,
     value: number | null,
-    { wants = 'V' as 'V' | 'A', over = {} as Partial<RailState>, more = {} as Partial<State> } = {},
+    { wants = 'V', over, more }: Turned = {},
   ): Draft => {
     const d = momentOf(plan, at, {
       part: 'asking',
@@ -196,7 +202,11 @@ describe('a knob that was turned', () => {
 describe('HT that waits for heaters on a knob', () => {
   const waits = (
     good_ago_s: number | null,
-    { again = false, V = 12 as number | null, others = 'on a knob' } = {},
+    {
+      again = false,
+      V = 12,
+      others = 'on a knob',
+    }: { again?: boolean; V?: number | null; others?: string } = {},
   ) => {
     const plan = smallPlan(others === 'on a knob' ? byHand('LT') : (small) => small)
     const rails = standing(plan, 'LT', V ?? 0, 4, {
@@ -209,7 +219,7 @@ describe('HT that waits for heaters on a knob', () => {
       meters: { 'grid meter': { value: -40, t_us: now_us } },
       ...(again && { typed: { 'again:LT': { value: 12, t_us: now_us } } }),
     })
-    return { open: gateOpen(d, plan.steps[ht100]!, plan.rails['HT'] as RailPlan), d }
+    return { open: gateOpen(d, plan.steps[ht100]!, plan.rails['HT']!), d }
   }
 
   it('goes up after one reading in band, the warm-up and a second reading', () => {

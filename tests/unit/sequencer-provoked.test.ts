@@ -283,14 +283,15 @@ describe('what was provoked', () => {
   it('is kept with what became of those, whether it fired or not', () => {
     const outputs = [{ channel: 'bias.1', did: 'went off', stated: 'goes' }]
     const others = { 'bias.1': { from_V: 40, read: null, did: 'went off' as const, told_off: false } }
-    const long = { told_us: now_us - 60e6, others }
-    for (const proof of [{ ...long, fired: 'dead-man' }, long])
+    const long: Told = { told_us: now_us - 60e6, others }
+    const fired: Told = { ...long, fired: 'dead-man' }
+    for (const proof of [fired, long])
       expect(advanced(dead, { HT: proof === long ? stands : fallen, proof }).out[0]).toMatchObject({
         entry: { data: { outputs } },
       })
     const denied = advanced(dead, {
       HT: stands,
-      proof: { ...long, fired: 'dead-man', seen_us: now_us - 50e6 },
+      proof: { ...fired, seen_us: now_us - 50e6 },
     })
     expect(denied.out[0]).toMatchObject({ entry: { data: { result: 'contradicts', said: true, outputs } } })
   })
