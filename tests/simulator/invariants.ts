@@ -100,7 +100,9 @@ export class Invariants {
     const { code = 'nothing', text = '' } = off?.reason ?? {}
     // A bias that is found lost behind that current is the reason then, and names the current.
     const behind = code === 'bias-low' && text.includes('at the same moment')
-    if (phase === 'running' || (code !== 'over-ceiling' && !behind))
+    // A clock that stepped back in between: nothing of that moment can be judged any more, and that is the reason.
+    const clockless = code === 'invariant' && text.startsWith('Time ran backwards')
+    if (phase === 'running' || (code !== 'over-ceiling' && !behind && !clockless))
       this.broke(
         "a first look's OFF ends that run in the same step, with over-ceiling",
         t_us,
