@@ -43,17 +43,6 @@ export function covariance(rows: readonly (readonly number[])[]): {
   return { mean, cov }
 }
 
-/**
- * Middle of a few drawn values (four or more), and the variance of the next one: what so few spread by is not known itself, so it is that of
- * Student's distribution with one degree of freedom fewer than they are many (predictive, standard textbook result; from memory).
- */
-export function foreseen(ys: readonly number[]): { readonly mean: number; readonly variance: number } {
-  const n = ys.length
-  const mean = ys.reduce((sum, y) => sum + y, 0) / n
-  const squares = ys.reduce((sum, y) => sum + (y - mean) * (y - mean), 0)
-  return { mean, variance: (squares * (1 + 1 / n)) / (n - 3) }
-}
-
 /** Lower triangle of a symmetric matrix, of which only that half is read; a diagonal that rounding made too small is lifted. */
 export function cholesky(matrix: Matrix): number[][] {
   const lower: number[][] = []

@@ -1,7 +1,7 @@
 import type { ModeName, NodeName } from '../equipment/index.js'
 import { type HandMeter, mostOff } from './hand-meter.js'
 import { type Lab, ohmScale, type Spot, type State, type Who } from './lab.js'
-import { foreseen, scaled, unscaledBy } from './likelihood.js'
+import { scaled, unscaledBy } from './likelihood.js'
 import { most_ohm } from './cold.js'
 import { voltsBetween } from './place.js'
 import type { Reading } from './seen.js'
@@ -103,9 +103,12 @@ export function voltsDrawn(
   const read = (state: State): number => scaled(voltsBetween(state, ends), scaleOf('V'))
   if (Math.abs(read(with_it) - read(without)) < little) return null
   const sets = spot.drawnWith(fault).map(({ faulty, whole }) => ({ y: read(faulty), whole: read(whole) }))
-  if (sets.length < 4) return null
-  const { mean, variance } = foreseen(sets.map(({ y }) => y))
-  return { moved: mean - sets.reduce((sum, { whole }) => sum + whole, 0) / sets.length, variance }
+  if (sets.length < 2) return null
+  const mean = sets.reduce((sum, { y }) => sum + y, 0) / sets.length
+  return {
+    moved: mean - sets.reduce((sum, { whole }) => sum + whole, 0) / sets.length,
+    variance: sets.reduce((sum, { y }) => sum + (y - mean) * (y - mean), 0) / (sets.length - 1),
+  }
 }
 
 /** Ohms as they are told: the middle of drawn sets, since an open path leaves what leaks. */
