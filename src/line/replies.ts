@@ -77,7 +77,14 @@ export function badReply(d: Draft, fault: LineFault, why: string): void {
     trouble(d)
     return
   }
-  if (inputMissed(d, work.moves[work.at])) {
+  const move = work.moves[work.at]
+  // A set command is never said again: what became of it is told by its read-back, next in the work.
+  if (move?.kind === 'tell') {
+    d.work = { ...work, at: work.at + 1 }
+    trouble(d)
+    return
+  }
+  if (inputMissed(d, move)) {
     d.work = null
     askAgain(d)
     return

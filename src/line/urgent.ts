@@ -90,7 +90,8 @@ function send(d: Draft): void {
   d.urgent = {
     ...urgent,
     burst_us: urgent.burst_us.filter((at) => at > d.t_us),
-    repeat_us: d.t_us + repeat_us + off.length * slow_us,
+    // Not before it can be asked: each OFF more would put off the read-back that ends them.
+    repeat_us: (slow_us > 0 ? d.hold_us : d.t_us) + repeat_us,
   }
 }
 

@@ -109,6 +109,20 @@ describe('a set command whose acknowledgement does not come', () => {
     expect(line.came(id)?.kind).toBe('done')
     expect(line.faults).toMatchObject({ line_noise: 1 })
   })
+
+  it.each([
+    [':VOLT 60', { do: 'set', volts: 60 }],
+    [':OUTP ON', { do: 'on' }],
+  ] as const)('or is thrown away on its way is settled too, and %s not said a second time', (words, body) => {
+    const line = opened({ acknowledges: 'OK' })
+    line.ask(plate, { do: 'limits', limit_A: 0.1, over_voltage_V: 120 })
+    line.ask(plate, { do: 'set', volts: 10 })
+    const id = line.request(plate, body)
+    line.asked(words).give({ kind: 'discarded', bytes: 400, why: 'a line without an end', overlong: true })
+    line.until('an outcome', () => line.came(id) !== undefined)
+    expect(line.came(id)?.kind).toBe('done')
+    expect(count(line, words)).toBe(1)
+  })
 })
 
 describe('a read-back that says otherwise', () => {

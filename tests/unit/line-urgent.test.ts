@@ -139,7 +139,7 @@ describe('an urgent OFF', () => {
     const d = lineAt(configWith({ ...config.dialect, slow_s: { off: 0.4 } }))
     urgentOff(d, [plate, bias])
     expect(d.hold_us).toBe(100.95e6)
-    expect(d.urgent?.repeat_us).toBe(101.05e6)
+    expect(d.urgent?.repeat_us).toBe(101.2e6)
   })
 })
 

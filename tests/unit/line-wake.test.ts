@@ -99,6 +99,14 @@ describe('an OFF that is owed', () => {
     off(line.afresh(), 'BENCH.plate').until('who is there', () => line.written('*IDN?').length > 0)
     // The burst is over after 0.15 s: firmware-protocol, section 7, as is the rest.
     expect(line.t_us - from_us).toBe(150_000 + 300_000 * line.written('OUTP OFF').length)
+    // However slow it is: an OFF more before that would put the question off for ever.
+    const slower = resting({ dialect: { ...fullDialect, slow_s: { off: 1 } } })
+    const since_us = slower.t_us
+    off(slower.afresh(), 'BENCH.plate', 'BENCH.bias').until(
+      'who is there',
+      () => slower.written('*IDN?').length > 0,
+    )
+    expect(slower.t_us - since_us).toBe(150_000 + 3 * 2 * 1_000_000)
   })
 
   it('is said every quarter of a second while nobody answers and a lost line keeps silent, and on every connection', () => {
