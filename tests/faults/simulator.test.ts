@@ -30,6 +30,7 @@ describe('runs with everything simulated and faults drawn on every layer', () =>
     [1_014_866, 'the plug of HT in another instrument, then a power cut: the next start knows who answered'],
     [1_013_867, 'a line that is still pulled as all else is over: asked of too soon'],
     [1_031_173, 'a clock that steps back between what was seen at first look and its judging'],
+    [1_043_396, 'a clock that steps back, HT that does not obey OFF, and a cut-off relay that is fed again'],
     [1_002_812, 'an identity garbled twice the same way while whoever took over makes safe'],
   ])('seed %i holds, which once did not: %s', (seed) => {
     expect(simulate(parts, seed).broken).toEqual([])
