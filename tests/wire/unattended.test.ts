@@ -1,6 +1,7 @@
 import { mkdtempSync, rmSync, writeFileSync } from 'node:fs'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
+import { setTimeout as sleep } from 'node:timers/promises'
 import { afterEach, describe, expect, it } from 'vitest'
 import { Broker, freePort, password, skipWithoutBroker, user } from '../helpers/broker.js'
 import { LiveRun } from '../helpers/live-run.js'
@@ -23,6 +24,8 @@ async function letsGo({ folder }: LiveRun): Promise<void> {
   const [holder = 0] = processesWith(hold)
   writeFileSync(`${hold}.let-go`, '')
   await gone(holder)
+  // The program hears of it a moment later: on a busy machine not before the next key is typed.
+  await sleep(500)
 }
 const refuses = 'echo "no login service here" >&2; exit 1'
 
