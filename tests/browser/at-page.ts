@@ -90,7 +90,12 @@ export async function start(
   await page.getByLabel('Faults put in, virtual bench').fill(fault)
   await page.getByRole('button', { name: 'To the cautions' }).click()
   const word = await page.locator('.word strong').textContent(long)
-  if (warned !== undefined) await page.getByText(warned).first().waitFor()
+  if (warned !== undefined) {
+    // In its place among the others, what it names under it.
+    const items = page.locator('.this-run > ul > li')
+    expect(await items.first().textContent()).toMatch(/^Highest voltage: /)
+    expect(await items.filter({ hasText: warned }).locator('li').count()).toBeGreaterThan(0)
+  }
   await tabTo(page, /type the word/)
   await page.keyboard.type(word ?? '')
   await page.keyboard.press('Enter')

@@ -82,20 +82,29 @@ export function CautionText({ text }: { readonly text: string }) {
     <div class="cautions">
       {blocks.map((block, i) => {
         const lines = block.split('\n')
-        const items = lines.filter((line) => line.startsWith('- '))
+        const items = itemsOf(lines)
         if (items.length > 0)
           return (
             <div key={i} class="this-run">
               {lines
-                .filter((line) => !line.startsWith('- '))
+                .filter((line) => !/^ *- /.test(line))
                 .map((line) => (
                   <p key={line}>
                     <strong>{line}</strong>
                   </p>
                 ))}
               <ul>
-                {items.map((line) => (
-                  <li key={line}>{line.slice(2)}</li>
+                {items.map(({ text, under }) => (
+                  <li key={text}>
+                    {text}
+                    {under.length > 0 && (
+                      <ul>
+                        {under.map((line) => (
+                          <li key={line}>{line}</li>
+                        ))}
+                      </ul>
+                    )}
+                  </li>
                 ))}
               </ul>
             </div>
@@ -110,4 +119,13 @@ export function CautionText({ text }: { readonly text: string }) {
       })}
     </div>
   )
+}
+
+/** Items of a list, each with those that stand under it. */
+function itemsOf(lines: readonly string[]): { readonly text: string; readonly under: string[] }[] {
+  const items: { readonly text: string; readonly under: string[] }[] = []
+  for (const line of lines)
+    if (line.startsWith('- ')) items.push({ text: line.slice(2), under: [] })
+    else if (line.startsWith('  - ')) items.at(-1)?.under.push(line.slice(4))
+  return items
 }
