@@ -75,7 +75,7 @@ export async function tabTo(page: Page, words: RegExp): Promise<void> {
   throw new Error(`No control ${words.source} is reached with Tab.`)
 }
 
-/** Asks for a run at Energise, reads its word off the screen and types it, with keys alone. `warned`: what its cautions must say. */
+/** Asks for a run at Energise, reads its word off the screen and types it, with keys alone. `warned`: what its cautions must say; `under`: what they name under it. */
 export async function start(
   page: Page,
   profile: string,
@@ -83,18 +83,25 @@ export async function start(
     fault = '',
     speed = '10',
     warned,
-  }: { readonly fault?: string; readonly speed?: string; readonly warned?: RegExp } = {},
+    under,
+  }: {
+    readonly fault?: string
+    readonly speed?: string
+    readonly warned?: RegExp
+    readonly under?: RegExp
+  } = {},
 ): Promise<void> {
   await page.getByLabel('Profile').selectOption(profile)
   await page.getByLabel('Speed, virtual bench').selectOption(speed)
   await page.getByLabel('Faults put in, virtual bench').fill(fault)
   await page.getByRole('button', { name: 'To the cautions' }).click()
   const word = await page.locator('.word strong').textContent(long)
-  if (warned !== undefined) {
-    // In its place among the others, what it names under it.
+  if (warned !== undefined) await page.getByText(warned).first().waitFor()
+  if (under !== undefined) {
     const items = page.locator('.this-run > ul > li')
     expect(await items.first().textContent()).toMatch(/^Highest voltage: /)
-    expect(await items.filter({ hasText: warned }).locator('li').count()).toBeGreaterThan(0)
+    const named = items.filter({ hasText: warned ?? '' }).locator('li', { hasText: under })
+    expect(await named.count()).toBeGreaterThan(0)
   }
   await tabTo(page, /type the word/)
   await page.keyboard.type(word ?? '')
