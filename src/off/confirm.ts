@@ -9,6 +9,9 @@ const back_V = 10
 /** Volts that stand so much higher than they have since OFF come from something: an output that is off raises none. Our choice. */
 const risen_V = 0.5
 
+/** Less than this may be an offset of the read-back, which does not fall. Our choice. */
+const stands_V = 1
+
 /**
  * Off read back, no current, and terminals below 5 V or falling as their discharge path predicts. A watched rail has no
  * output to read back: three samples of its meter below 5 V.
@@ -41,9 +44,17 @@ export function confirm(d: Draft, rail: OffRail, plan: OffPlan): void {
 
 function below(rail: OffRail, known: RailOff, V: Sample): string | null {
   if (rail.class === 'programmed' && Math.abs(V.value) > (known.lowest_V ?? off_V) + risen_V) return null
-  return rail.class === 'programmed'
-    ? `read back as off, no current, measured ${volts(V.value)} at the supply's terminals`
-    : `measured ${volts(V.value)} by its meter, three times`
+  if (rail.class !== 'programmed') return `measured ${volts(V.value)} by its meter, three times`
+  const still = stands(known, V) ? ', no lower than at OFF: a charge, or an output that is on after all' : ''
+  return `read back as off, no current, measured ${volts(V.value)} at the supply's terminals${still}`
+}
+
+/**
+ * Below what can harm, and as high as when its output was read back as off. A pass element that burnt through reads as off, and without
+ * current where its lead is off: so does an output capacitor that only a read-back divider takes down. Nothing tells them apart, so both are named.
+ */
+function stands({ from }: RailOff, { value }: Sample): boolean {
+  return Math.abs(value) >= stands_V && Math.abs(value) > 0.9 * Math.abs(from?.value ?? Infinity)
 }
 
 /**

@@ -31,6 +31,10 @@ describe('runs with everything simulated and faults drawn on every layer', () =>
     [1_013_867, 'a line that is still pulled as all else is over: asked of too soon'],
     [1_031_173, 'a clock that steps back between what was seen at first look and its judging'],
     [1_043_396, 'a clock that steps back, HT that does not obey OFF, and a cut-off relay that is fed again'],
+    [
+      1_059_706,
+      'heaters that do not obey OFF, at 2 V and with nothing that draws current: called off without a word',
+    ],
     [1_002_812, 'an identity garbled twice the same way while whoever took over makes safe'],
   ])('seed %i holds, which once did not: %s', (seed) => {
     expect(simulate(parts, seed).broken).toEqual([])

@@ -301,17 +301,25 @@ export class Invariants {
     const live = Object.entries(outputs).filter(([name, on]) => on && !unseen(name))
     const said =
       this.taken_over ?? (ending?.outputs_off === 'confirmed' ? true : ending === null ? null : false)
-    if (said === true && live.length > 0)
+    const left = this.left ?? (ending?.details['off'] as Left | undefined) ?? {}
+    // Below 5 V without current nothing tells an output that is on from a charge, and the record says so.
+    const doubted = (name: string): boolean =>
+      Object.values(this.plan.rails).some(
+        ({ name: rail, channels }) =>
+          channels.some(({ channel }) => channel === name) &&
+          left[rail]?.how.endsWith('on after all') === true,
+      )
+    const on = live.filter(([name]) => !doubted(name))
+    if (said === true && on.length > 0)
       this.broke(
         'confirmed off is off',
         t_us,
-        `${live.map(([name]) => name).join(', ')} on; HT ${(rails['HT']?.volts ?? 0).toFixed(1)} V`,
+        `${on.map(([name]) => name).join(', ')} on; HT ${(rails['HT']?.volts ?? 0).toFixed(1)} V`,
       )
     if (said === false && this.alarms === 0)
       this.broke('outputs not confirmed off sound the alarm', t_us, how)
     // What ended while the faults went on, or as they ceased, has the alarm.
     const calm = t_us >= Math.max(this.nemesis.calm_us, this.lines_back_us) + calm_for_us
-    const left = this.left ?? (ending?.details['off'] as Left | undefined) ?? {}
     if (said === false && calm)
       for (const [rail, { confirmed, how: why }] of Object.entries(left))
         if (!confirmed && excuse(this.plan, left, rail, lasting) === null)
