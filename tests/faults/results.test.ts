@@ -1,21 +1,37 @@
 import { existsSync, readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
 import { ruleCodes } from '../../src/plan/index.js'
-import type { Result } from '../matrix/cell.js'
+import { isWhole, type Result } from '../matrix/cell.js'
 import { rightExit } from '../matrix/exit.js'
-import { kinds } from '../matrix/kinds.js'
+import type { Killed } from '../matrix/kills.js'
+import { kinds, moments } from '../matrix/kinds.js'
 import { resultsTable } from '../matrix/table.js'
 
 const table = readFileSync(new URL('./RESULTS.md', import.meta.url), 'utf8')
-const kept = JSON.parse(readFileSync(new URL('./results.json', import.meta.url), 'utf8')) as Result[]
+const file = <T>(name: string): T[] =>
+  JSON.parse(readFileSync(new URL(name, import.meta.url), 'utf8')) as T[]
+const kept = file<Result>('./results.json')
+const kills = file<Killed>('./results.json.kills')
 
 /** The matrix and the kills are `npm run faults`: too dear for every run of the tests. */
 describe('the matrix of faults done to real runs', () => {
-  it('has at least thirty kinds, and its table is made of the cells that were kept, none of them not as it must be', () => {
+  it('has at least thirty kinds, and its table is made of the cells and kills that were kept, none of them not as it must be', () => {
     expect(kinds.length).toBeGreaterThanOrEqual(30)
-    expect(table).toBe(resultsTable(kept, [], table))
+    expect(table).toBe(resultsTable(kept, kills))
     expect(table).not.toContain('NOT AS IT MUST BE')
     expect(readFileSync('SAFETY.md', 'utf8')).toContain(`does each of ${kinds.length} things`)
+  })
+
+  it('keeps every kind at every moment, each whole, and two hundred kills: a smaller file put over them would be noticed', () => {
+    const missing = kinds.flatMap(({ name }) =>
+      moments
+        .filter((moment) => !kept.some((one) => one.kind === name && one.moment === moment && isWhole(one)))
+        .map((moment) => `${name}, ${moment}`),
+    )
+    expect(missing).toEqual([])
+    expect(kills.length).toBeGreaterThanOrEqual(200)
+    expect(new Set(kills.map(({ n }) => n)).size).toBe(kills.length)
+    expect(kills.filter(({ wrong }) => wrong.length > 0)).toEqual([])
   })
 
   it('names for each kind a test that holds it in detail, where there is one', () => {

@@ -27,28 +27,41 @@ const filesOf = (name: string): string[] =>
 describe.each(sections.map((section) => [section.slice(0, section.indexOf('\n')), section] as const))(
   '%s',
   (_, section) => {
-    it('names files that exist', () => {
+    it('names files that exist, each so that it can be no other', () => {
       const files = named(section).filter(isFile)
       expect(files.length).toBeGreaterThan(4)
-      for (const file of files) expect(filesOf(file).length, file).toBeGreaterThan(0)
+      for (const file of files) expect(filesOf(file), file).toHaveLength(1)
     })
 
-    it('names functions that stand in a file it names', () => {
-      const texts = named(section)
-        .filter(isFile)
-        .flatMap(filesOf)
-        .map((path) => readFileSync(`src/${path}`, 'utf8'))
+    it('names functions that are made in a file it names, and in the very file that stands in brackets behind them', () => {
+      const files = named(section).filter(isFile).flatMap(filesOf)
       const functions = named(section).filter(
         (name) => /^[a-z][A-Za-z]+$/.test(name) && !existsSync(`src/${name}`),
       )
       expect(functions.length).toBeGreaterThan(4)
       for (const name of functions)
         expect(
-          texts.some((text) =>
-            new RegExp(`\\b(function|const) ${name}\\b|\\b${name}\\(|kind: '${name}'`).test(text),
-          ),
+          files.filter((path) => makes(path, name)),
           name,
-        ).toBe(true)
+        ).not.toEqual([])
+      const placed = [...section.matchAll(/`([a-z][A-Za-z]+)`\s\(`([^`]+\.ts)`/g)]
+      expect(placed.length).toBeGreaterThan(4)
+      for (const [, name = '', file = ''] of placed)
+        expect(
+          filesOf(file).filter((path) => makes(path, name)),
+          `${name} in ${file}`,
+        ).toHaveLength(1)
     })
   },
 )
+
+/** Whether the name is made there, and not only called: a function, a method, a parameter, a kind of what is told. */
+function makes(path: string, name: string): boolean {
+  const made = [
+    `^(export )?(async )?(function|const) ${name}\\b`,
+    `^ +(private |static |async )*${name}\\([^()]*\\)(: [^{]+)? \\{$`,
+    `^ +${name}: [A-Z]\\w*( = \\w+)?,$`,
+    `readonly kind: '${name}'`,
+  ]
+  return new RegExp(made.join('|'), 'm').test(readFileSync(`src/${path}`, 'utf8'))
+}
