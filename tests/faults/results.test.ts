@@ -8,8 +8,7 @@ import { kinds, moments } from '../matrix/kinds.js'
 import { resultsTable } from '../matrix/table.js'
 
 const table = readFileSync(new URL('./RESULTS.md', import.meta.url), 'utf8')
-const file = <T>(name: string): T[] =>
-  JSON.parse(readFileSync(new URL(name, import.meta.url), 'utf8')) as T[]
+const file = <T>(name: string): T[] => JSON.parse(readFileSync(new URL(name, import.meta.url), 'utf8')) as T[]
 const kept = file<Result>('./results.json')
 const kills = file<Killed>('./results.json.kills')
 
