@@ -10,7 +10,19 @@ import { version } from '../helpers/version.js'
 import { Bench, speed } from './bench-run.js'
 import { rightExit } from './exit.js'
 import type { Truth } from './inside.js'
-import { type Kind, lateCodes, type Moment } from './kinds.js'
+import type { Kind, Moment } from './kinds.js'
+
+/**
+ * What ends a run whose processes the machine kept from their cores: a right and safe end, though not for the reason that was tried.
+ */
+const lateCodes: readonly string[] = [
+  'late-tick',
+  'stale',
+  'line-lost',
+  'parent-lost',
+  'controller-lost',
+  'recorder-lost',
+]
 
 export type Way = 'pty' | 'tcp'
 
@@ -45,6 +57,9 @@ export const isWhole = ({ wrong, exit }: Result): boolean => wrong.length === 0 
 const low_V = 60
 const ht = 'high.out'
 const bias = 'low.bias'
+const heaters = 'low.heaters'
+/** Heaters go off when HT is low, or 30 s of the bench after going off began; of those so much is sure in what was seen, ms. */
+const heaters_ms = 25_000 / speed
 
 /** One kind at one moment, from a start of its own to the end of every process. */
 export async function tryCell(kind: Kind, moment: Moment, as: Way): Promise<Result> {
@@ -128,7 +143,7 @@ interface Told {
 
 function judged(kind: Kind, moment: Moment, as: Way, run: Bench, { at, exit, wrong }: Told): Result {
   const truth = run.truth
-  if (kind.takes_bias !== true) wrong.push(...outOfOrder(truth))
+  if (kind.takes_bias !== true) wrong.push(...outOfOrder(truth, kind.moves_time === true ? null : at))
   const before = truth.findLast((each) => each.at <= at)
   const off = truth.find((each) => each.at >= at && each.outputs[ht] === false)
   const left = Object.entries(truth.at(-1)?.outputs ?? {}).flatMap(([name, on]) => (on ? [name] : []))
@@ -183,13 +198,22 @@ function keptElsewhere(run: Bench): string | null {
   return /"code":"([\w-]+)"/.exec(text)?.[1] ?? 'not told'
 }
 
-/** Bias before HT is low, in what really stood there. */
-export function outOfOrder(truth: readonly Truth[]): string[] {
+/**
+ * Bias or heaters before HT is low, in what really stood there. Heaters are judged where it is known since when they may go by time
+ * alone: from HT's own OFF, or where HT does not obey no sooner than what was done, `at`; null: that time cannot be told.
+ */
+export function outOfOrder(truth: readonly Truth[], at: number | null): string[] {
+  let since = at
   for (const [i, now] of truth.entries()) {
     const before = truth[i - 1]
     const ht_V = Math.abs(now.volts['HT'] ?? 0)
-    if (before?.outputs[bias] === true && now.outputs[bias] === false && ht_V > low_V)
-      return [`bias off with HT at ${ht_V.toFixed(0)} V`]
+    const went = (output: string): boolean =>
+      before?.outputs[output] === true && now.outputs[output] === false
+    if (at !== null) since = went(ht) ? now.at : now.outputs[ht] === true ? at : since
+    if (ht_V <= low_V) continue
+    if (went(bias)) return [`bias off with HT at ${ht_V.toFixed(0)} V`]
+    if (went(heaters) && since !== null && now.at - since < heaters_ms)
+      return [`heaters off with HT at ${ht_V.toFixed(0)} V`]
   }
   return []
 }

@@ -13,7 +13,7 @@ import { z } from 'zod'
 
 /**
  * What the matrix has inside the processes of a run, given as NODE_OPTIONS: the program itself holds nothing for it. The controller's views,
- * what was acknowledged to it and the bench's truth are copied out; on SIGUSR2 the controller's clocks jump, its memory fills or it breaks, the recorder's disk
+ * what it sent to the recorder and what of that was acknowledged, and the bench's truth, are copied out; on SIGUSR2 the controller's clocks jump, its heap is filled and let go or it breaks, the recorder's disk
  * fills or stands, and the bench lets the fault begin that waits for step 99.
  */
 const code = (folder: string): string => `
@@ -48,7 +48,18 @@ if (program.includes('controller.process')) {
   JSON.parse = (text, ...rest) => {
     const said = parse(text, ...rest)
     if (said?.kind === 'recorded') appendFileSync(folder + '/acknowledged', said.intent + '\\n')
+    if (said?.kind === 'confirmed') appendFileSync(folder + '/confirmed', said.seq + '\\n')
     return said
+  }
+  // And what stood in each batch that it sent: which events, and how many readings.
+  const { stringify } = JSON
+  JSON.stringify = (said, ...rest) => {
+    if (said?.kind === 'entries' && Array.isArray(said.entries)) {
+      const events = said.entries.flatMap(({ entry, event }) => (entry === 'event' ? [event.t_us + ' ' + event.what] : []))
+      const readings = said.entries.filter(({ entry }) => entry === 'reading').length
+      appendFileSync(folder + '/sent', stringify({ seq: said.seq, events, readings }) + '\\n')
+    }
+    return stringify(said, ...rest)
   }
   process.on('SIGUSR2', () => {
     const [what, by] = wish().split(' ')
@@ -66,7 +77,7 @@ if (program.includes('controller.process')) {
       const now = process.hrtime.bigint
       process.hrtime.bigint = () => now() + BigInt(by) * 1000000000n
     }
-    if (what === 'memory') {
+    if (what === 'garbage') {
       const held = []
       const filling = setInterval(() => {
         for (let i = 0; i < 40; i++) held.push(Array.from({ length: 2000 }, (_, j) => ({ i, j })))
@@ -173,10 +184,21 @@ export function newestView(folder: string): SeenView | null {
 }
 
 /** Numbers of the intents that the recorder had acknowledged to the controller. */
-export const acknowledged = (folder: string): number[] =>
-  read(join(folder, 'acknowledged'))
-    .split('\n')
-    .flatMap((line) => (line === '' ? [] : [Number(line)]))
+export const acknowledged = (folder: string): number[] => lines(folder, 'acknowledged').map(Number)
+
+const batchShape = z.object({ seq: z.number(), events: z.array(z.string()), readings: z.number() })
+/** What the recorder had confirmed to the controller as kept: each event by its time and kind, and how many readings. */
+export function confirmed(folder: string): { readonly events: readonly string[]; readonly readings: number } {
+  const last = Math.max(0, ...lines(folder, 'confirmed').map(Number))
+  const kept = lines(folder, 'sent')
+    .filter((line) => line.endsWith('}'))
+    .map((line) => batchShape.parse(JSON.parse(line)))
+    .filter(({ seq }) => seq <= last)
+  return {
+    events: kept.flatMap(({ events }) => events),
+    readings: kept.reduce((sum, { readings }) => sum + readings, 0),
+  }
+}
 
 /** Whether the controller has begun to make off, and whether it has come to its end. */
 export const goesOff = (folder: string): boolean => existsSync(join(folder, 'off'))
@@ -215,6 +237,11 @@ export function newestTruth(folder: string): Truth | null {
     return null
   }
 }
+
+const lines = (folder: string, name: string): string[] =>
+  read(join(folder, name))
+    .split('\n')
+    .filter((line) => line !== '')
 
 function read(path: string): string {
   try {

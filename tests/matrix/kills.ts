@@ -7,7 +7,8 @@ import { gone, plain } from '../helpers/terminal.js'
 import { version } from '../helpers/version.js'
 import { Bench, type Who } from './bench-run.js'
 import { outOfOrder } from './cell.js'
-import { acknowledged } from './inside.js'
+import { acknowledged, confirmed } from './inside.js'
+import { unsaidBy } from './shown.js'
 
 export interface Killed {
   readonly n: number
@@ -56,6 +57,7 @@ export async function killAnywhere(seed: number, n: number): Promise<Killed> {
     const { view } = run
     if (view !== null) when = `${view.phase}, step ${view.step}, ${view.waiting_for}`
     const recorder = run.pid('recorder')
+    const killed_at = Date.now()
     try {
       run.kill('SIGKILL', ...whom)
     } catch {
@@ -83,7 +85,7 @@ export async function killAnywhere(seed: number, n: number): Promise<Killed> {
     if (run.isOn) wrong.push(`left on: ${JSON.stringify(run.truth.at(-1)?.outputs ?? {})}`)
     // A recorder with nobody left ends by itself after some seconds.
     if (orphaned && !whom.includes('recorder')) await gone(recorder, 120_000)
-    wrong.push(...outOfOrder(run.truth))
+    wrong.push(...outOfOrder(run.truth, killed_at))
     const told = await tells(run, wrong)
     return {
       n,
@@ -113,7 +115,10 @@ export async function killAnywhere(seed: number, n: number): Promise<Killed> {
   }
 }
 
-/** The file opens, every intent that was acknowledged stands in it, `show` tells it and finds neither damage nor a broken seal. */
+/**
+ * The file opens, every intent, event and reading that was acknowledged to the controller stands in it, `show` tells what happened and how
+ * far it came, and finds neither damage nor a broken seal.
+ */
 async function tells(run: Bench, wrong: string[]): Promise<{ events: number; readings: number }> {
   const opened = openRunFile(run.file ?? '')
   if ('trouble' in opened) {
@@ -126,16 +131,27 @@ async function tells(run: Bench, wrong: string[]): Promise<{ events: number; rea
   for (const stream of reader.streams()) readings += reader.readings(stream.id).n.length
   // It raises only after the intent of the segment was confirmed as recorded; what was confirmed was put down beside the record.
   const intents = new Set(events.flatMap(({ what, intent }) => (what === 'intent' ? [intent] : [])))
-  const confirmed = acknowledged(run.tap)
-  for (const intent of confirmed)
+  const recorded = acknowledged(run.tap)
+  for (const intent of recorded)
     if (!intents.has(intent)) wrong.push(`intent ${intent} was acknowledged and is not in the record`)
-  if (confirmed.length === 0 && events.some(({ what }) => what === 'recorded'))
+  if (recorded.length === 0 && events.some(({ what }) => what === 'recorded'))
     wrong.push('what was acknowledged was not seen')
+  const kept = confirmed(run.tap)
+  const standing = new Set(events.map(({ t_us, what }) => `${t_us} ${what}`))
+  const lost = kept.events.filter((one) => !standing.has(one))
+  if (lost.length > 0)
+    wrong.push(
+      `${lost.length} events were confirmed and are not in the record: ${lost.slice(0, 3).join(', ')}`,
+    )
+  if (kept.readings > readings)
+    wrong.push(`${kept.readings} readings were confirmed and ${readings} are in the record`)
+  const ending = reader.ending()?.ending ?? null
+  const step = events.findLast(({ what, step }) => what === 'step' && step !== null)?.step ?? null
   reader.close()
   const integrity = integrityOf(run.file ?? '')
   if (integrity !== 'ok') wrong.push(`SQLite finds the record unsound: ${String(integrity).slice(0, 200)}`)
   const { code, out } = await plain(['show', run.file ?? ''], { XDG_STATE_HOME: run.folder })
   if (code !== 0) wrong.push(`show ends with ${code}: ${out.slice(0, 300)}`)
-  if (out.trim() === '') wrong.push('show says nothing')
+  wrong.push(...unsaidBy(out, ending, step))
   return { events: events.length, readings }
 }

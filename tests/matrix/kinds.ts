@@ -20,22 +20,12 @@ export interface Kind {
   readonly end: End
   /** What it does to the bias or its supply itself, so that the order cannot be told from outside. */
   readonly takes_bias?: true
+  /** It has the program believe that time has passed: when heaters may go off by time alone cannot be told from outside. */
+  readonly moves_time?: true
   readonly only?: 'pty' | 'tcp'
   /** It takes the cores from every other run: nothing else is tried meanwhile. */
   readonly alone?: true
 }
-
-/**
- * What ends a run whose processes the machine kept from their cores: a right and safe end, though not for the reason that was tried.
- */
-export const lateCodes: readonly string[] = [
-  'late-tick',
-  'stale',
-  'line-lost',
-  'parent-lost',
-  'controller-lost',
-  'recorder-lost',
-]
 
 const short = ['over-ceiling', 'over-trip', 'current-limit', 'off-set-point', 'slow-rise', 'error-integral']
 const gone = ['stale', 'line-lost', 'bad-reply', 'read-back']
@@ -51,7 +41,7 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'filter capacitor leaks',
-    in_detail: ['tests/simulator/own-faults.ts', "'C2:leaky=5k'"],
+    in_detail: null,
     fault: 'C2:leaky=3k',
     codes: short,
     end: 'confirmed',
@@ -387,6 +377,7 @@ export const kinds: readonly Kind[] = [
   {
     name: 'computer sleeps 60 s',
     in_detail: ['tests/unit/rule-marks.test.ts', 'slept:'],
+    moves_time: true,
     act: (run) => {
       run.wish('controller', 'sleep 60')
     },
@@ -405,7 +396,8 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'clock jumps 5 s ahead',
-    in_detail: ['tests/simulator/nemesis.ts', "'clock jumps'"],
+    in_detail: ['tests/unit/rule-marks.test.ts', "'late-tick'"],
+    moves_time: true,
     act: (run) => {
       run.wish('controller', 'clock 5')
     },
@@ -423,7 +415,10 @@ export const kinds: readonly Kind[] = [
   },
   {
     name: 'every core busy 3 s',
-    in_detail: ['tests/simulator/nemesis.ts', "'controller stalls'"],
+    in_detail: [
+      'tests/unit/supervise.test.ts',
+      'does not take its own being held up for silence of the controller',
+    ],
     act: (run) => {
       run.burn(3000)
     },
@@ -433,10 +428,11 @@ export const kinds: readonly Kind[] = [
     end: 'either',
   },
   {
-    name: 'memory short',
-    in_detail: null,
+    // Its heap is filled and let go again, so that its loop waits for the collector: the computer's own memory stays as it is.
+    name: 'controller collects garbage',
+    in_detail: ['tests/unit/rule-marks.test.ts', "'late-tick'"],
     act: (run) => {
-      run.wish('controller', 'memory')
+      run.wish('controller', 'garbage')
     },
     harmless: true,
     codes: ['late-tick', 'stale', 'line-lost', 'parent-lost', ...lost],

@@ -1,13 +1,14 @@
 import { existsSync, readFileSync, renameSync, writeFileSync } from 'node:fs'
-import { isTried, isWhole, type Result, tryCell, type Way } from './cell.js'
+import { isTried, isWhole, type Result, tryCell } from './cell.js'
 import { type Killed, killAnywhere } from './kills.js'
-import { type Kind, kinds, type Moment, moments } from './kinds.js'
+import { kinds } from './kinds.js'
+import { type Cell, everyCell, selection } from './selection.js'
 import { resultsTable } from './table.js'
 
 /*
- * npm run faults [-- --pairwise] [--only WORDS] [--jobs N] [--keep FILE] [--out FILE]: each kind of fault at each moment of a real run,
- * over a pseudo-terminal and over TCP in turn; `--pairwise` takes each kind once and each moment equally often.
- * npm run faults -- --kills N [--seed S] [--jobs N] [--keep FILE]: processes killed at random moments of real runs; with `--pairwise`
+ * npm run faults [-- --selection] [--only WORDS] [--jobs N] [--keep FILE] [--out FILE]: each kind of fault at each moment of a real run,
+ * over a pseudo-terminal and over TCP in turn; `--selection` takes those of `selection.ts`: each kind with HT up, and each moment over each line.
+ * npm run faults -- --kills N [--seed S] [--jobs N] [--keep FILE]: processes killed at random moments of real runs; with `--selection`
  * or `--only` as well, after those.
  * What was tried is kept in FILE (kills in FILE.kills), from where it goes on, with `--most N` for so many more and `--minutes N` to begin
  * nothing after that time: what was wanted and not begun then counts as failed. The table for people, `--out FILE`, is made from both.
@@ -22,19 +23,13 @@ const kept = value('keep')
 const number = (name: string, otherwise: number): number => Number(value(name) ?? otherwise)
 const jobs = Math.max(1, number('jobs', 2))
 
-interface Cell {
-  readonly kind: Kind
-  readonly moment: Moment
-  readonly as: Way
-}
-
 const began = Date.now()
 const isTime = (): boolean => Date.now() - began < 60_000 * number('minutes', Infinity)
 /** Of what was begun, so many parts may find no moment on a machine that is busy, and so many end because it was late. */
 const untried_part = 0.1
 
 const kills = value('kills')
-const wantsCells = kills === null || process.argv.includes('--pairwise') || value('only') !== null
+const wantsCells = kills === null || process.argv.includes('--selection') || value('only') !== null
 const exits = [
   wantsCells ? await matrix() : 0,
   kills === null ? 0 : await killing(Number(kills), number('seed', 1)),
@@ -42,17 +37,10 @@ const exits = [
 // Waits with a limit, that came to their end before it, leave their timers behind.
 process.exit(Math.max(...exits))
 
-/** Both kinds of line in turn, so that each kind and each moment meets both. */
 function cells(): Cell[] {
   const only = value('only')
-  const pairwise = process.argv.includes('--pairwise')
-  return kinds.flatMap((kind, i) =>
-    moments.flatMap((moment, j): Cell[] => {
-      if (only !== null && !`${kind.name} ${moment}`.includes(only)) return []
-      if (pairwise && (i + 2 * Math.floor(i / moments.length)) % moments.length !== j) return []
-      return [{ kind, moment, as: kind.only ?? ((i + j) % 2 === 0 ? 'pty' : 'tcp') }]
-    }),
-  )
+  const some = process.argv.includes('--selection') ? selection(kinds) : everyCell(kinds)
+  return some.filter(({ kind, moment }) => only === null || `${kind.name} ${moment}`.includes(only))
 }
 
 async function matrix(): Promise<number> {
