@@ -69,15 +69,22 @@ interface Play {
   readonly identity?: string
   /** Dead-man of the supply of heaters and bias. */
   readonly dead_man?: Dialect['dead_man']
-  /** What the world does beside, every 20 ms. */
+  /** Time between two looks at the supplies, s; in longer ones all that is asked is answered at once, for a play of minutes. */
+  readonly step_s?: number
+  /** What the world does beside, once a step. */
   readonly meanwhile?: (t_s: number, supplies: { HTS: FakeSupply; LV: FakeSupply }) => void
 }
 
-/** Plays safe-off against two fake supplies, 20 ms at a time, until it ends. */
+const short_s = 0.02
+
+/** Plays safe-off against two fake supplies, 20 ms at a time where not said otherwise, until it ends. */
 export function play(given: Play = {}) {
-  const LV = testLine('LV', ['1', '2'], 60)
+  const step_s = given.step_s ?? short_s
+  const poll_us = step_s > short_s ? step_s * 1e6 : 0
+  const pace = poll_us > 0 ? { poll_us, reply_us: 2 * poll_us } : {}
+  const LV = { ...testLine('LV', ['1', '2'], 60), ...pace }
   const configs = [
-    { ...testLine('HTS', ['1'], 400), identity: given.identity ?? null },
+    { ...testLine('HTS', ['1'], 400), ...pace, identity: given.identity ?? null },
     { ...LV, dialect: { ...LV.dialect, dead_man: given.dead_man ?? null } },
   ]
   const on = { on: true, ignoresOff: false, keeps: 0 }
@@ -123,23 +130,27 @@ export function play(given: Play = {}) {
     open.add(port)
     feed({ kind: 'port', port, line: { kind: 'opened', t_us } })
   }
+  const answer = (): void => {
+    const replies = waiting
+    waiting = []
+    for (const { port, text } of replies) feed({ kind: 'port', port, line: { kind: 'text', t_us, text } })
+  }
   take(first.outputs)
   const opens_s = given.opens_s === undefined ? 0 : given.opens_s
   if (opens_s === 0) opens('HTS')
   opens('LV')
   while (found.length === 0 && t_us < (given.at_most_s ?? 1500) * 1e6) {
-    t_us += 20_000
-    for (const supply of Object.values(supplies)) supply.pass(0.02)
+    t_us += step_s * 1e6
+    for (const supply of Object.values(supplies)) supply.pass(step_s)
     given.meanwhile?.(t_us / 1e6, supplies)
     if (!open.has('HTS')) {
       if (opens_s !== null && t_us >= opens_s * 1e6) opens('HTS')
       else if (t_us % 1_000_000 === 0)
         feed({ kind: 'port', port: 'HTS', line: { kind: 'closed', t_us, text: 'no such port' } })
     }
-    const replies = waiting
-    waiting = []
-    for (const { port, text } of replies) feed({ kind: 'port', port, line: { kind: 'text', t_us, text } })
+    answer()
     feed({ kind: 'tick', t_us })
+    for (let more = poll_us > 0 ? 12 : 0; more > 0 && waiting.length > 0; more--) answer()
     if (ht_at_bias_off_V === null && supplies.LV.outputs[1]?.on === false)
       ht_at_bias_off_V = supplies.HTS.outputs[0]?.volts ?? null
   }

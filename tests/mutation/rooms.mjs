@@ -6,10 +6,10 @@ import { existsSync, readdirSync, readFileSync } from 'node:fs'
 const run = 'decisions before-a-rise open-heaters sequencer* rule-marks first-look off-first going-off stored-charge hands prompts in-place reach-in watched-inputs dead-man mercury properties/sequencer*'
 const rooms = {
   sequencer: `${run} driven qualify unattended dead-man-takes cut-off outside-timer own-mains reform-alone reform-typed`,
-  off: `off off-* safe-off ${run} supervise cut-off`,
+  off: `off off-* safe-off* ${run} supervise cut-off`,
   line: 'line* dialects poll-time dead-man watched-inputs virtual-supply properties/line cut-off',
   loop: 'loop* first-look off-first cut-off watched-inputs line-health unattended outside-timer going-off replay faults/bad-input faults/words',
-  controller: 'supervise safe-off off left loop',
+  controller: 'supervise safe-off* off-at-once off left loop',
   limits: 'limits* limit-by-hand plan* shorted-capacitors let-through ceilings charts filaments gas-tubes heaters-and-strikes tube-kinds tube-types tube-without-curves driven* model-band promises learned contributors in-place mercury properties/limits properties/heaters outside/limits',
 }
 

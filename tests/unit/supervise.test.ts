@@ -161,3 +161,163 @@ describe('the supervisor', () => {
     expect(acts.at(-1)?.act).toMatchObject({ do: 'finish', result: { kind: 'taken over', confirmed: false } })
   })
 })
+
+/** One input after another at their times, in ms, with nothing between them: for what happens just before a bound and on it. */
+function exactly(inputs: readonly At[]) {
+  let state = superviseBegin(0)
+  let acts: readonly SuperviseAct[] = []
+  for (const [ms, input] of inputs) {
+    const turn = superviseStep(state, { ...input, t_us: ms * 1000 })
+    state = turn.state
+    acts = turn.acts.filter((act) => act.do !== 'beat')
+  }
+  return { state, acts, what: acts.map((act) => act.do) }
+}
+const tick = (ms: number): At => [ms, { kind: 'tick' }]
+/** Ticks so close that the supervisor itself was never held up. */
+const ticking = (from_ms: number, to_ms: number): At[] => {
+  const ticks: At[] = []
+  for (let ms = from_ms; ms < to_ms; ms += 50) ticks.push(tick(ms))
+  return ticks
+}
+const gone = (how = 'SIGKILL'): At[1] => ({ kind: 'exited', how })
+const end: At[1] = { kind: 'ended', ending }
+
+describe('the bounds of the supervisor', () => {
+  it.each([
+    ['it warns', begun, 250, ['notice']],
+    ['it takes over', begun, 500, ['off on spare', 'kill', 'record', 'alarm']],
+    ['it gives up a controller that opens no ports', [], 15_000, ['kill', 'finish']],
+    [
+      'it goes on without one that is not gone',
+      [...begun, ...ticking(0, 500), tick(500)],
+      2500,
+      ['make safe'],
+    ],
+    ['it tells that the record is waited for', [...begun, [0, end] as At], 2000, ['notice']],
+    ['it leaves one that stays for its record', [...begun, [0, end] as At], 14_000, ['kill', 'finish']],
+  ] as const)('%s in that moment and not before', (_, before, at_ms, acts) => {
+    const from_ms = before.at(-1)?.[0] ?? 0
+    const up_to = [...before, ...ticking(from_ms, at_ms)]
+    expect(exactly([...up_to, tick(at_ms - 1)]).what).toEqual([])
+    expect(exactly([...up_to, tick(at_ms)]).what).toEqual(acts)
+    // And once: what was said in that moment is not said again in the next.
+    expect(exactly([...up_to, tick(at_ms), tick(at_ms + 1)]).what).toEqual([])
+  })
+
+  it('says how old the heartbeat is, and what is confirmed of a run whose record is waited for', () => {
+    const waits = exactly([...begun, [0, end], ...ticking(0, 2000), tick(2000)])
+    expect(waits.acts).toEqual([
+      {
+        do: 'notice',
+        text: 'The run has ended, outputs off confirmed. What it told last is not in the record yet: its disk is waited for.',
+      },
+    ])
+    // Held up over both bounds it leaves, and says nothing of waiting.
+    expect(exactly([...begun, [0, end], tick(14_000)]).what).toEqual(['kill', 'finish'])
+    const late = exactly([[20, { kind: 'ready' }], ...ticking(20, 15_000), tick(15_001)])
+    expect(late.what).not.toContain('kill')
+  })
+})
+
+describe('what comes too late for the supervisor', () => {
+  it('changes nothing once it has finished', () => {
+    const finished = exactly([
+      ...begun,
+      [10, gone()],
+      [900, { kind: 'made safe', confirmed: true, text: 'off' }],
+    ])
+    expect(finished.state.phase).toBe('finished')
+    for (const input of [
+      { kind: 'made safe', confirmed: false, text: 'again' },
+      { kind: 'stop', by: 'Ctrl-C', now: true },
+      { kind: 'begun' },
+      { kind: 'beat' },
+      { kind: 'not reachable', text: 'no reply', on: [] },
+      { kind: 'tick' },
+    ] as const) {
+      const after = superviseStep(finished.state, { ...input, t_us: 2_000_000 })
+      expect(after.acts).toEqual([])
+      expect(after.state).toEqual({ ...finished.state, now_us: 2_000_000 })
+    }
+  })
+
+  it('leaves what it does when a controller given up speaks once more', () => {
+    const lost: readonly At[] = [...begun, ...ticking(0, 500), tick(500)]
+    const taking = exactly(lost).state
+    expect(taking.phase).toBe('taking over')
+    for (const input of [
+      { kind: 'ready' },
+      { kind: 'found on' },
+      { kind: 'ended', ending },
+      { kind: 'not reachable', text: 'no reply', on: [] },
+      { kind: 'not reachable', text: 'no reply', on: ['high.out'] },
+    ] as const) {
+      const after = superviseStep(taking, { ...input, t_us: 600_000 })
+      expect(after.acts).toEqual([])
+      expect(after.state).toEqual({ ...taking, now_us: 600_000 })
+    }
+    // It is gone, and the outputs are made safe; a second word of it begins nothing again.
+    const making = exactly([...lost, [600, gone()], [610, { kind: 'found on' }]])
+    expect(making.state).toMatchObject({ phase: 'making safe', phase_us: 600_000 })
+    expect(exactly([...lost, [600, gone()], [610, gone()], tick(5000)]).what).toEqual([])
+  })
+
+  it('does not begin a run anew: a second "ready", or an output found on in a run, puts no clock back', () => {
+    const running = exactly([
+      [10, { kind: 'ready' }],
+      [20, { kind: 'begun' }],
+    ]).state
+    for (const kind of ['ready', 'found on'] as const)
+      expect(superviseStep(running, { kind, t_us: 300_000 }).state).toMatchObject({
+        ...{ phase: 'running', phase_us: 10_000, live: true },
+      })
+    const ended = exactly([...begun, [10, end]]).state
+    expect(superviseStep(ended, { kind: 'ready', t_us: 300_000 }).state.phase).toBe('ended by controller')
+    expect(superviseStep(ended, { kind: 'found on', t_us: 300_000 }).state.phase).toBe('ended by controller')
+  })
+
+  it('is a stop while the outputs are being put off already: it is told so, and nobody is sent one', () => {
+    const stop: At = [700, { kind: 'stop', by: 'Ctrl-C', now: false }]
+    const words = [{ do: 'notice', text: 'Stop seen: the outputs are already being put off.' }]
+    expect(exactly([...begun, ...ticking(0, 500), tick(500), stop]).acts).toEqual(words)
+    expect(exactly([...begun, [600, gone()], stop]).acts).toEqual(words)
+    expect(exactly([...begun, [600, end], stop]).acts).toEqual(words)
+  })
+})
+
+describe('a controller that is given up', () => {
+  it('is killed where it may still live, and not where it is gone', () => {
+    const lost = { kind: 'not reachable', text: 'no reply' } as const
+    expect(exactly([[10, { ...lost, on: [] }]]).what).toEqual(['kill', 'finish'])
+    const silent: readonly At[] = [[0, { kind: 'ready' }], ...ticking(0, 500), tick(500)]
+    expect(exactly(silent).what).toEqual(['kill', 'finish'])
+    expect(
+      exactly([
+        [0, { kind: 'ready' }],
+        [10, gone()],
+      ]).what,
+    ).toEqual(['finish'])
+  })
+
+  it('is named in the record with how it was lost', () => {
+    const text =
+      'The supervisor takes over: the controller ended (SIGSEGV). OFF sent to drive, screen and HT on the spare connections.'
+    expect(exactly([...begun, [10, gone('SIGSEGV')]]).acts).toEqual([
+      { do: 'off on spare' },
+      { do: 'record', what: 'take-over', text },
+      { do: 'alarm', text },
+      { do: 'make safe' },
+    ])
+    const lost = exactly([
+      [0, { kind: 'ready' }],
+      [10, gone('SIGSEGV')],
+    ]).acts
+    expect(lost).toEqual([
+      { do: 'finish', result: { kind: 'never began', text: 'the controller ended (SIGSEGV)' } },
+    ])
+    // An ending that was announced and then never came with it.
+    const early = exactly([...begun, ...until(200), [210, end], [220, gone('exit 0')]]).acts
+    expect(early).toEqual([{ do: 'finish', result: { kind: 'ended', ending } }])
+  })
+})
