@@ -73,6 +73,13 @@ describe('arming', () => {
     expect(textsOf(armMoves({ config: withTimer(words), made_safe: false }))).toEqual([
       ...[':DM:TIME 2', ':DM:AND 2', ':DM:TIME?', ':DM ON'],
     ])
+    const asked = (...arm: string[]) =>
+      textsOf(armMoves({ config: withTimer({ ...one, arm, ask_armed: null }), made_safe: false }))
+    expect(asked(':DM:TIME {s}', ':DM:FAST', ':DM ON')).toEqual([
+      ...[':DM:TIME 2', ':DM:TIME?', ':DM:FAST', ':DM ON'],
+    ])
+    // Where one word both names it and arms there is nothing to ask before.
+    expect(asked(':DM ON,{s}')).toEqual([':DM ON,2', ':DM:TIME?'])
   })
 
   it('is nothing for a meter, whatever its dialect has words for', () => {
@@ -109,6 +116,7 @@ describe('putting to rest', () => {
 describe('feeding', () => {
   it('follows a current that was read since the feeding before; where none was, that is asked first', () => {
     expect(fed({}, {}, read)).toEqual([`${plate}:DM:FEED`])
+    expect(fed({}, {}, { read_us: 99.5e6 })).toEqual([`${plate}:DM:FEED`])
     expect(fed({}, {}, { read_us: 99.4e6 })).toEqual([`${plate}:MEAS:CURR?`, `${plate}:DM:FEED`])
     // A timer that stands for all is fed for all: each of their currents counts.
     expect(fed(one, {}, read, {})).toEqual([':INST:NSEL 2;:MEAS:CURR?', ':DM:FEED'])
@@ -118,6 +126,7 @@ describe('feeding', () => {
     expect(fed({}, { fed_us: 99.6e6 }, read)).toEqual([])
     expect(fed({}, { fed_us: 99.5e6 }, read)).toEqual([`${plate}:DM:FEED`])
     expect(fed({}, { starved_until_us: 100.1e6 }, read)).toEqual([])
+    expect(fed({}, { starved_until_us: 100e6 }, read)).toEqual([`${plate}:DM:FEED`])
     const d = lineAt(withTimer(), {}, read)
     feedMoves(d)
     expect([d.fed_us, feedAt(d)]).toEqual([100e6, 100.5e6])
@@ -226,6 +235,8 @@ describe('whether it has fired', () => {
     const asked = (config: LineConfig) => textsOf([expiredQuestion(config, 0), expiredQuestion(config, 1)])
     expect(asked(withTimer())).toEqual([`${plate}:DM:TRIP?`])
     expect(asked(withTimer(one))).toEqual([':DM:TRIP?'])
+    // One timer for all is asked with the first output, so also where there is no second.
+    expect(expiredQuestion(withTimer(one), 0)).toMatchObject({ text: ':DM:TRIP?\n', channel: 0 })
     expect(asked(withTimer({ ask_expired: null }))).toEqual([])
     expect(asked(configWith())).toEqual([])
     expect(expiredQuestion(withTimer(), 0)).toMatchObject({ want: { is: 'tripped', which: 'dead-man' } })

@@ -74,7 +74,18 @@ describe('a reading', () => {
   it('is believed up to a fifth and ten digits above what its channel can give, either sign, and no further', () => {
     const of = (said: string, quantity: 'V' | 'A') => asked({ is: 'reading', quantity }, said).verdict.is
     expect([of('360.09', 'V'), of('-360.09', 'V'), of('360.11', 'V')]).toEqual(['good', 'good', 'bad'])
+    expect([of('360.1', 'V'), of('-360.1', 'V')]).toEqual(['good', 'good'])
     expect([of('0.6009', 'A'), of('-0.6009', 'A'), of('0.6011', 'A')]).toEqual(['good', 'good', 'bad'])
+  })
+
+  it('of volts is none of the current: what was read of that, and when, stays', () => {
+    const read = (quantity: 'V' | 'A') =>
+      asked({ is: 'reading', quantity }, '0.25', (d) => {
+        setChannel(d, 0, { amps: 0.04, read_us: 7 })
+        d.t_us = 9
+      }).channel
+    expect(read('V')).toMatchObject({ amps: 0.04, read_us: 7 })
+    expect(read('A')).toMatchObject({ amps: 0.25, read_us: 9 })
   })
 })
 
@@ -247,6 +258,12 @@ describe('what a supply answers to a command', () => {
     const { verdict } = asked(questions.errors, '-222,"Data out of range"')
     expect(verdict).toHaveProperty('why', expect.stringMatching(/^the supply says -222 "Data out of range"/))
     expect(verdict.is).toBe('refused')
+  })
+
+  it('is told with its number alone where nothing more is known of that', () => {
+    expect(asked({ is: 'errors' }, '-350,"Queue overflow"').verdict).toEqual({
+      ...{ is: 'refused', why: 'the supply says -350 "Queue overflow"' },
+    })
   })
 
   it('is the word it acknowledges by, or a refusal in its own words', () => {

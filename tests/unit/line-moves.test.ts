@@ -117,6 +117,9 @@ describe('limits', () => {
     const [volts] = wants({ do: 'set', volts: 12.345 })
     expect(volts).toMatchObject({ which: 'set_V', sent: 12.34, check: false })
     expect(volts?.within).toBeCloseTo(0.01, 6)
+    // Just as far off is still within, whatever the binary form of the difference loses or gains.
+    for (const sent of [12.34, 100.07, 299.99])
+      expect(Number((sent + 0.01).toFixed(2)) - sent, String(sent)).toBeLessThanOrEqual(volts?.within ?? 0)
     const [amps] = wants(limits(0.05))
     expect(amps?.within).toBeCloseTo(0.0001, 8)
     const [coarse] = wants({ do: 'set', volts: 12 }, { resolution_V: 0.5, set_digits_V: 0 })

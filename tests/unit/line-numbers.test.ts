@@ -15,7 +15,17 @@ describe('a number in a reply', () => {
     ['12.5', 125, 1],
     [' 12.5', 125, 1],
     ['\t12.5 \r', 125, 1],
+    // What stands round it goes at either end, by itself and however much it is.
+    ['  12.5', 125, 1],
+    ['\t12.5', 125, 1],
+    ['12.5 ', 125, 1],
+    ['12.5\t', 125, 1],
+    ['12.5\r', 125, 1],
+    ['.5', 5, 1],
     ['-.5', -5, 1],
+    ['.5E1', 5, 0],
+    // Nothing is nothing, however many times ten it is taken.
+    ['0E20', 0, 0],
     ['+5.', 5, 0],
     ['007', 7, 0],
     ['-0', 0, 0],
@@ -134,6 +144,8 @@ describe('an answer with words round it', () => {
   it('is what stands between them, all of them there and none of them shared', () => {
     expect(answerIn(' 12.5 ', null)).toBe(' 12.5 ')
     expect(answerIn(' VSET 12.5 ', 'VSET {x}')).toBe('12.5')
+    // A blank in the words of the dialect is none that must come.
+    expect(answerIn('VSET12.5', 'VSET {x}')).toBe('12.5')
     expect(answerIn('12.5 Volt', '{x} Volt')).toBe('12.5')
     expect(answerIn('<1>', '<{x}>')).toBe('1')
     for (const text of ['12.5', 'ISET 12.5', 'VSE', '']) expect(answerIn(text, 'VSET {x}'), text).toBeNull()

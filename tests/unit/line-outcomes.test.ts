@@ -101,6 +101,15 @@ describe('a set command whose acknowledgement does not come', () => {
     expect(count(line, ':VOLT 60')).toBe(1)
   })
 
+  it('is not taken for done: the read-back that says otherwise counts', () => {
+    const line = set({ acknowledges: 'OK' })
+    const id = line.request(plate, { do: 'set', volts: 60 })
+    line.asked(':VOLT 60').pass(200_000)
+    expect(line.came(id)).toBeUndefined()
+    answering(line, 'NSEL 1;:VOLT?', '50.00').until('an outcome', () => line.came(id) !== undefined)
+    expect(line.came(id)).toMatchObject({ code: 'read-back differs', outcome: 'not done' })
+  })
+
   it('or is spoilt on its way is settled all the same', () => {
     const line = opened({ acknowledges: 'OK' })
     const id = line.request(plate, { do: 'off' })
@@ -251,6 +260,18 @@ describe('OFF', () => {
     expect(line.kinds('output').at(-1)).toMatchObject({ channel: plate, on: false })
   })
 
+  it.each([
+    [null, 'no reply'],
+    ['x', 'bad reply'],
+  ] as const)(
+    'whose read-back stays away or cannot be read (%s) fails once it was said four times',
+    (said, code) => {
+      const line = answering(set(), 'NSEL 1;:OUTP?', said)
+      expect(line.ask(plate, { do: 'off' })).toMatchObject({ kind: 'failed', code, outcome: 'unknown' })
+      expect(count(line, 'NSEL 1;:OUTP OFF')).toBe(4)
+    },
+  )
+
   it('that is not read back is said again with every two questions missed', () => {
     const line = answering(set(), 'NSEL 1;:OUTP?', null)
     // A line that never answers this is opened afresh in between.
@@ -300,7 +321,8 @@ describe('a supply that does not obey where nobody asked for anything', () => {
     expect(lost(line)).toEqual(['port BENCH: its current limit reads back as 0.4 A, was set to 0.05 A'])
     expect(count(line, 'NSEL 1;:CURR?')).toBe(1)
     expect(count(line, 'NSEL 1;:VOLT:PROT?')).toBe(1)
-    expect(line.state.made_safe).toBe(true)
+    // Its output was seen to be off: there is nothing to switch off.
+    expect(line.state).toMatchObject({ made_safe: true, urgent: null })
   })
 
   const dead_man = {
@@ -332,6 +354,15 @@ describe('a supply that does not obey where nobody asked for anything', () => {
     expect(line.ask(plate, { do: 'set', volts: 1 })).toMatchObject({ kind: 'failed', code: 'refused' })
   })
 
+  it('in something that has nothing to do with its dead-man leaves that armed, and does not arm it anew', () => {
+    const line = opened({ dead_man, error_query: null })
+    answering(line, 'NSEL 1;:VOLT?', '50.00').afresh()
+    expect(line.ask(plate, { do: 'set', volts: 60 })).toMatchObject({ code: 'read-back differs' })
+    expect(line.state.unarmed).toBe(false)
+    line.until('it is fed', () => count(line, 'DM FEED') > 0)
+    expect(count(line, 'DM ON')).toBe(0)
+  })
+
   it('where a question of arming it gets no answer has it armed again', () => {
     const line = opened({ dead_man })
     line.until('readings', () => line.kinds('reading').length > 8)
@@ -340,6 +371,43 @@ describe('a supply that does not obey where nobody asked for anything', () => {
     line.answer = () => undefined
     line.until('armed', () => count(line, 'DM ON') === 2 && !line.state.unarmed)
     expect(lost(line)).toEqual([])
+  })
+})
+
+describe('a limit that stands otherwise than it was set, found in its turn', () => {
+  /** Its plate on, and its current limit answered with these in their order, then rightly. */
+  function on(...limits: string[]): HandLine {
+    const line = set()
+    expect(line.ask(plate, { do: 'on' })?.kind).toBe('done')
+    line.answer = (_, asked) =>
+      asked.includes('NSEL 1;:OUTP?') ? '1' : asked.includes('NSEL 1;:CURR?') ? limits.shift() : undefined
+    line.afresh().give({ kind: 'pace', poll_us: 200_000 })
+    return line.until('both were said', () => limits.length === 0)
+  }
+  const lost = (line: HandLine) => line.kinds('line lost').length
+
+  it('is asked again at once, and twice so has the line switch off and nothing else', () => {
+    const line = on('0.4000', '0.4000')
+    expect([count(line, 'NSEL 1;:CURR?'), lost(line), line.state.made_safe]).toEqual([2, 1, true])
+    const [first, second] = line.written('NSEL 1;:CURR?').map(({ t_us }) => t_us)
+    expect((second ?? 0) - (first ?? 0)).toBe(10_000)
+    expect(line.ask(plate, { do: 'set', volts: 1 })).toMatchObject({ kind: 'failed', code: 'refused' })
+  })
+
+  it('once only was a garbled digit', () => {
+    const line = on('0.4000', '0.0500')
+    expect([count(line, 'NSEL 1;:CURR?'), lost(line), line.state.made_safe]).toEqual([2, 0, false])
+  })
+})
+
+describe('a meter on a line of its own', () => {
+  it('whose answer cannot be read twice has the line prove itself, like any other question', () => {
+    const meter = { name: 'M', measures: 'V', limit: 1000 } as const
+    const line = new HandLine({ ...configOf(), channels: [], meter, inputs: [] }).open()
+    answering(line, 'MEAS:VOLT?', 'x').asked('MEAS:VOLT?')
+    line.says('x').asked('MEAS:VOLT?').says('x')
+    expect(line.state).toMatchObject({ link: 'quiet', quiet_then: 'identify' })
+    expect(line.faults).toMatchObject({ asked_again: 1, resynchronised: 1 })
   })
 })
 

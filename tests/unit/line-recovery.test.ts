@@ -81,6 +81,24 @@ describe('the silence before anything is asked again', () => {
     expect(line.written('*IDN?')).toEqual([])
   })
 
+  it('that was kept to its end is enough, though it ends with those two seconds or was looked at only later', () => {
+    const line = new HandLine(config).give({ kind: 'opened' })
+    for (let n = 0; n < 9; n++) line.pass(199_000).says('7.00')
+    expect([line.t_us, line.written('*IDN?')]).toEqual([1_800_000, []])
+    line.pass(200_000)
+    expect([line.written('*IDN?').length, line.kinds('line trouble')]).toEqual([1, []])
+    const late = new HandLine(config).give({ kind: 'opened' })
+    late.t_us = 10_000_000
+    late.give({ kind: 'time' })
+    expect([late.written('*IDN?').length, late.kinds('line trouble')]).toEqual([1, []])
+  })
+
+  it('that is not kept once it could be opened is told as that, and not as what kept it from being opened', () => {
+    const line = new HandLine(config).give({ kind: 'closed', text: 'no such port' }).give({ kind: 'opened' })
+    for (let n = 0; n < 20; n++) line.pass(99_000).says('7.00')
+    expect(line.kinds('line trouble')).toMatchObject([{ fault: 'unasked_reply' }])
+  })
+
   it('that is never kept on a connection made anew is told with what became of the one before', () => {
     const line = opened().give({ kind: 'closed', text: 'unplugged' }).give({ kind: 'opened' })
     line.afresh()
@@ -251,6 +269,13 @@ describe('a connection that closes', () => {
     const closed_us = line.t_us
     line.pass(1_000_000)
     expect(reopens(line)).toEqual([[closed_us + 1_000_000, 'port BENCH: opening it again']])
+  })
+
+  it('that could be made only when asked for again is counted as opened again', () => {
+    const line = new HandLine(config).give({ kind: 'closed', text: 'no such port' })
+    line.pass(1_000_000).give({ kind: 'opened' })
+    expect(line.faults).toEqual({ reopened: 1 })
+    expect(new HandLine(config).give({ kind: 'opened' }).faults).toEqual({})
   })
 
   it('is told as a rung of the ladder', () => {

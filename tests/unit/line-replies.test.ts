@@ -75,9 +75,25 @@ describe('our own words that come back', () => {
     expect(line.faults).toEqual({})
   })
 
+  it('are known by any line of what was said, also by that of a command before the question', () => {
+    const line = opened()
+    line.request(plate, { do: 'set', volts: 10 })
+    line.asked('NSEL 1;:VOLT?').afresh().says(':INST:NSEL 1;:VOLT 10.00')
+    expect(line.faults).toEqual({ echo: 1, asked_again: 1 })
+    // It was not the question that came back: that this line sends everything back is not said by it.
+    expect(line.state).toMatchObject({ link: 'quiet', quiet_then: 'go on', echoes: false })
+    // A blank that its dialect has at the end of the words is not what they are known by.
+    const spaced = opened({ set_volts: ':VOLT {v} ' })
+    spaced.request(plate, { do: 'set', volts: 10 })
+    spaced.asked('NSEL 1;:VOLT?').says(':INST:NSEL 1;:VOLT 10.00 ')
+    expect(spaced.faults).toEqual({ echo: 1, asked_again: 1 })
+  })
+
   it('where who is there is asked are passed over: the identity behind them counts', () => {
     const line = new HandLine(configOf()).give({ kind: 'opened' }).asked('*IDN?')
-    line.says('*CLS', '*IDN?')
+    line.says('*CLS')
+    expect(line.state).toMatchObject({ link: 'identify', echoes: false })
+    line.says('*IDN?')
     expect(line.state).toMatchObject({ link: 'identify', echoes: true })
     line.says(identity)
     expect(line.state.link).toBe('opening')
@@ -148,6 +164,14 @@ describe('an answer in the words of the set command', () => {
     line.asked('VSET?').says('VSET?')
     expect(line.faults).toMatchObject({ echo: 1 })
     expect(line.state.echoes).toBe(true)
+  })
+
+  it('is none of another question: what is in the words of another command was said by us', () => {
+    const line = wordedLine()
+    line.ask(plate, { do: 'set', volts: 10 })
+    line.afresh().asked('OUT?').says('VSET 10.00')
+    expect(line.faults).toEqual({ echo: 1, asked_again: 1 })
+    expect(outputs(line)).toEqual([])
   })
 
   it('is no identity', () => {
@@ -232,6 +256,11 @@ describe('an acknowledgement', () => {
       until_us,
       { unasked_reply: 1, resynchronised: 1 },
     ])
+    const spaced = opened({ acknowledges: 'OK' })
+    const id = spaced.request(plate, { do: 'set', volts: 10 })
+    spaced.asked(':VOLT 10').says(' OK \r')
+    spaced.until('an outcome', () => spaced.came(id) !== undefined)
+    expect([spaced.came(id)?.kind, spaced.faults]).toEqual(['done', {}])
     const who = new HandLine(configOf({ acknowledges: 'OK' })).give({ kind: 'opened' }).asked('*IDN?')
     expect(who.says('OK', 'OK').state).toMatchObject({ link: 'identify', candidate: null })
   })
@@ -305,10 +334,14 @@ describe('who is there', () => {
     },
   )
 
-  it('is not told by noise', () => {
-    const line = asked().says('AB\xb1\xae', 'AB\xb1\xae')
+  it.each(['AB\xb1\xae', '\xb1AB', 'A\xb1B'])('is not told by noise, wherever it stands: "%s"', (text) => {
+    const line = asked().says(text, text)
     expect(line.state).toMatchObject({ link: 'identify', candidate: null })
     expect(line.faults).toEqual({ line_noise: 2 })
+  })
+
+  it('is told with blanks round it as without', () => {
+    expect(asked().says(` ${identity} \r`).state).toMatchObject({ link: 'opening', lost: false })
   })
 
   it('and stays unanswered is told by what came in its place', () => {
@@ -339,6 +372,8 @@ describe('who is there', () => {
     expect(line.faults).toEqual({ no_reply: 1, late_reply: 1 })
     line.asked('*IDN?').says(identity)
     expect(line.state.link).toBe('opening')
+    // Anything else that comes late is none of those that are still to come.
+    expect(asked().pass(200_000).says('12.5').state.identities_due).toBe(1)
     // Nobody knows of one that was told though not asked for: there are never fewer than none to come.
     const more = asked().pass(200_000).says(identity, identity).asked('*IDN?')
     expect(more.state.identities_due).toBe(1)
@@ -356,7 +391,9 @@ describe('who is there', () => {
   })
 
   it('heard twice and another one loses the line, with where to look, and is asked again every two seconds', () => {
-    const line = opened().asked('MEAS:VOLT?')
+    // Long after it was opened.
+    const line = opened()
+    line.until('five seconds', () => line.t_us > 5_000_000).asked('MEAS:VOLT?')
     const id = line.request(plate, { do: 'set', volts: 10 })
     const off = line.request(plate, { do: 'off' })
     line.pass(200_000).asked('*IDN?').says('OTHER,SUPPLY').asked('*IDN?').says('OTHER,SUPPLY')

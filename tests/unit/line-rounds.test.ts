@@ -124,6 +124,19 @@ describe('limits and levels asked again', () => {
     expect(stillQuestion(at({}, null))).toBeNull()
   })
 
+  it('begin with the output that goes on next, where nothing was on when their turn came', () => {
+    const d = at({}, false)
+    d.channels = d.channels.map((channel) => ({ ...channel, output: false }))
+    expect(stillQuestion(d)).toBeNull()
+    d.channels = d.channels.map((channel) => ({ ...channel, output: true }))
+    expect(stillQuestion(d)?.text.trim()).toBe(':CURR?')
+  })
+
+  it('come in the second turn as in any other, on a supply with one status question', () => {
+    const only = slowMoves(config).slice(0, 1)
+    expect(stillQuestion(at({ slow: only, slow_at: 1 }))).not.toBeNull()
+  })
+
   it('wait until every status question had its turn, and come once then', () => {
     expect(stillQuestion(at({ slow_at: turns + 1 }))).toBeNull()
     const d = at()
@@ -199,6 +212,8 @@ describe('read-only channels', () => {
       index: 1,
       at_us: 0,
     })
+    // In the order of the bench file where several are due as long.
+    expect(nextInput(beside([lid, warm], { inputs: [input(null), input(null)] }))?.index).toBe(0)
     expect(nextInput(beside([]))).toBeNull()
     expect(nextInput(lineAt(config))).toBeNull()
     expect(dueInput(lineAt(config))).toBeNull()

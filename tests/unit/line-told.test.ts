@@ -2,6 +2,7 @@ import { describe, expect, it } from 'vitest'
 import { plainScpi } from '../../src/bench/index.js'
 import { ampsIn, healthOf, parseMeter } from '../../src/line/index.js'
 import { climb, count, replied, shown, tellHealth, wellAgain } from '../../src/line/health.js'
+import { meterValue } from '../../src/line/meter-value.js'
 import type { Move } from '../../src/line/moves.js'
 import { type Draft, failRequests, type Request, setChannel, write } from '../../src/line/state.js'
 import { configWith, lineAt } from '../helpers/line-draft.js'
@@ -33,6 +34,8 @@ describe('the memory of what was said, by which an echo is known', () => {
     const d = lineAt(config)
     write(d, `${'X'.repeat(500)}\n`)
     expect(d.said.trim()).toBe('')
+    write(d, 'X'.repeat(500))
+    expect(d.said).toBe('')
   })
 })
 
@@ -135,6 +138,20 @@ describe('the health of a line', () => {
     wellAgain(d)
     const rungs = told(d).map((output) => output.kind === 'rung' && output.rung)
     expect(rungs).toEqual(['ask again', 'resynchronise', 'ask again', 'answers again'])
+    expect(told(d).at(-1)).toHaveProperty('text', 'port BENCH: it answers again')
+  })
+
+  it('tells a rung anew when ten seconds are over, and that it is well again once for each time it was not', () => {
+    const d = lineAt(config)
+    climb(d, 'reopen', 'why')
+    d.t_us += 10_000_000
+    climb(d, 'reopen', 'why')
+    expect(told(d)).toHaveLength(2)
+    wellAgain(d)
+    // Each good answer of the hours after it would tell it again.
+    d.t_us += 60_000_000
+    wellAgain(d)
+    expect(told(d)).toHaveLength(3)
   })
 
   it('shows what came short and printable', () => {
@@ -197,6 +214,9 @@ describe('what a meter says, read outside of a line', () => {
       parseMeter(plainScpi, meter({ measures: 'contact', closed_is }), text)?.n
     expect([contact(1, '1'), contact(1, '0'), contact(0, '1'), contact(0, '0')]).toEqual([1, 0, 0, 1])
     expect(contact(1, '2')).toBeUndefined()
+    // Where nobody said which way, 1 is closed.
+    expect(meterValue({ measures: 'contact' }, '1', false)).toEqual({ n: 1, k: 0 })
+    expect(meterValue({ measures: 'contact' }, '0', false)).toEqual({ n: 0, k: 0 })
     const glued = { ...plainScpi, unit_in_reply: true }
     expect(parseMeter(glued, meter({ measures: '°C', ask: 'T?' }), '41.5C')).toEqual({ n: 415, k: 1 })
     expect(parseMeter(glued, meter({}), '41.5V')).toEqual({ n: 415, k: 1 })

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest'
 import { lineStep, lineWakeAt, openLine } from '../../src/line/index.js'
-import type { Draft, Flight, Request, Work } from '../../src/line/state.js'
+import { setChannel, type Draft, type Flight, type Request, type Work } from '../../src/line/state.js'
 import {
   owe,
   owed,
@@ -64,6 +64,12 @@ describe('an urgent OFF', () => {
     // Read back before it was given, it is no answer to it.
     expect([off.channels[0]?.output, owed(off)]).toEqual([null, [0]])
     expect(offs(off)).toEqual(['\n1:OUTP OFF\n'])
+  })
+
+  it('says nothing where none of its channels is on this port, and the line only switches off from then on', () => {
+    const d = lineAt(config)
+    urgentOff(d, ['OTHER.1'])
+    expect([writtenOf(d), offs(d), owed(d), d.made_safe]).toEqual([[], [], [], true])
   })
 
   it('is owed and not said where there is no connection', () => {
@@ -161,6 +167,15 @@ describe('an OFF that is owed', () => {
     expect([said(d), d.urgent?.burst_us]).toEqual([1, [100.1e6]])
     expect(said(owing({ urgent: { ...burst, burst_us: [100.05e6] } }))).toBe(0)
     expect(said(lineAt(config))).toBe(0)
+  })
+
+  it('that was confirmed goes out again in the moment in which that output is found on', () => {
+    const d = owing({}, false)
+    repeatUrgent(d)
+    expect(offs(d)).toEqual([])
+    setChannel(d, 0, { output: true })
+    repeatUrgent(d)
+    expect(offs(d)).toEqual(['\n1:OUTP OFF\n'])
   })
 
   it('goes out in the very moment for which the line asks to be woken', () => {

@@ -1,5 +1,5 @@
 import { describe, expect, it } from 'vitest'
-import { lineConfigOf, lineHear, lineWakeAt, type LineConfig } from '../../src/line/index.js'
+import { lineConfigOf, lineHear, lineStep, lineWakeAt, type LineConfig } from '../../src/line/index.js'
 import { HandLine } from '../helpers/hand-line.js'
 import { channelOf, fullDialect, supplyOf } from '../helpers/line-world.js'
 
@@ -51,6 +51,14 @@ describe('a line at rest', () => {
     })
     expect(heard.outputs).toEqual([])
     expect(lineWakeAt(heard.state)).toBe(line.t_us)
+    // Whoever holds the state of before still has it.
+    expect(line.state.waiting).toEqual([])
+  })
+
+  it('takes a time that lies before the latest seen as that one', () => {
+    const line = resting()
+    const before = lineStep(line.state, { kind: 'time', t_us: line.t_us - 50_000 })
+    expect([before.state.t_us, before.outputs]).toEqual([line.t_us, []])
   })
 })
 
@@ -107,6 +115,15 @@ describe('an OFF that is owed', () => {
       () => slower.written('*IDN?').length > 0,
     )
     expect(slower.t_us - since_us).toBe(150_000 + 3 * 2 * 1_000_000)
+  })
+
+  it('leaves a supply that is slow to switch off its time also while a connection is looked at, and that goes on then', () => {
+    const dialect = { ...fullDialect, slow_s: { off: 1 } }
+    const line = new HandLine({ ...config, dialect }).give({ kind: 'opened' }).asked('NSEL 1;:OUTP?')
+    off(line.afresh(), 'BENCH.plate').says('0')
+    const from_us = line.t_us - 1000
+    line.until('the next question', () => line.written('NSEL 2;:OUTP?').length > 0)
+    expect(line.t_us - from_us).toBe(150_000 + 1_000_000 * line.written('OUTP OFF').length)
   })
 
   it('is said every quarter of a second while nobody answers and a lost line keeps silent, and on every connection', () => {

@@ -1,6 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import type { Dialect } from '../../src/bench/index.js'
-import { plainAsk, plainTell, type Move } from '../../src/line/moves.js'
+import { healthOf } from '../../src/line/health.js'
+import { plainAsk, plainTell, settingsStill, type Move } from '../../src/line/moves.js'
 import { inputMoves } from '../../src/line/rounds.js'
 import type { Draft, Request, Work } from '../../src/line/state.js'
 import type { LineConfig, LineMeter } from '../../src/line/types.js'
@@ -146,8 +147,8 @@ describe('readings', () => {
   })
 
   /** What is asked of a line that answers at once, a question every so often. */
-  const asked = (every_us: number, times: number): readonly string[] => {
-    const d = lineAt(configWith(plain))
+  const asked = (every_us: number, times: number, config = configWith(plain)): readonly string[] => {
+    const d = lineAt(config)
     const texts: string[] = []
     for (let i = 0; i < times; i++) {
       goOn(d)
@@ -167,6 +168,56 @@ describe('readings', () => {
       ...round,
       '1:VOLT:PROT:TRIP?',
     ])
+  })
+
+  const lid: LineMeter = { name: 'lid', measures: 'contact', limit: 1, ask: 'LID?', every_us: 1000 }
+
+  it('are followed by an input that is always due, and by those that change seldom in turn with it', () => {
+    expect(asked(10_000, 20, configWith(plain, { inputs: [lid] }))).toEqual([
+      ...[...round, 'LID?'],
+      ...[...round, '1:OUTP?'],
+      ...[...round, 'LID?'],
+      ...[...round, '2:OUTP?'],
+    ])
+  })
+
+  it('are none of a line with nothing but inputs: it has no rounds, and tells no rate of them', () => {
+    const config = configWith(plain, { channels: [], inputs: [{ ...lid, every_us: 100_000 }] })
+    const d = lineAt(config)
+    for (let n = 0; n < 5; n++) {
+      goOn(d)
+      Object.assign(d, { flight: null, work: null, t_us: d.t_us + 100_000 })
+    }
+    expect(writtenOf(d)).toEqual(['LID?', 'LID?', 'LID?', 'LID?', 'LID?'])
+    expect(healthOf(d).polled_Hz).toBeNull()
+  })
+
+  /** The round that begins at 100 s, on a line with these changes whose plate is on. */
+  const begun = (more: Partial<Draft>, limit_A: number | null = null): readonly string[] => {
+    const d = lineAt(configWith(plain), more, { output: true, limit_A })
+    goOn(d)
+    return d.round.map(({ text }) => text.trim())
+  }
+
+  it('have such a question after them a fiftieth of a second after the last, and not before', () => {
+    expect(begun({ slow_us: 100e6 - 20_000 })).toEqual([...round, '1:OUTP?'])
+    expect(begun({ slow_us: 100e6 - 19_000 })).toEqual(round)
+  })
+
+  it('are followed by what must still be set, where its turn has come', () => {
+    expect(begun({}, 0.05)).toEqual([...round, '1:CURR?'])
+  })
+
+  it('go on without a question of what was set otherwise since the round began', () => {
+    const still = settingsStill(configWith(plain), 0, {
+      ...{ set_V: null, limit_A: 0.05, over_V: null, over_A: null },
+    })
+    const said = (limit_A: number): readonly string[] => {
+      const d = lineAt(configWith(plain), { round: still, round_us: 100e6 }, { output: true, limit_A })
+      goOn(d)
+      return writtenOf(d)
+    }
+    expect([said(0.05), said(0.06)]).toEqual([['1:CURR?'], ['1:MEAS:VOLT?']])
   })
 
   it('that come quickly are not held up by those: some rounds go without', () => {
