@@ -88,7 +88,7 @@ export function feedMoves(d: Draft): readonly Move[] {
     return armMoves(d)
   }
   const { feed } = dead_man
-  if (feed === null) return d.t_us - d.heard_us <= every_us ? [] : [look(0)]
+  if (feed === null) return [look(0)]
   const unread = (index: number): boolean => d.t_us - (d.channels[index]?.read_us ?? 0) > every_us
   // Once the line only switches off nothing is armed anew, but what was armed before the line was lost is fed: bias stands on it.
   if (d.unarmed && !d.made_safe && config.only_off !== true) {

@@ -137,10 +137,11 @@ export function closed(d: Draft, text: string, stuck: boolean): void {
   const open = d.link !== 'closed'
   if (stuck) count(d, 'write_failed')
   if (open) count(d, 'connection_lost')
-  leave(d)
   const why = open ? `the connection closed (${text})` : `it cannot be opened (${text})`
   // Closed by us, it tells nothing new.
   if (open) blame(d, 'connection_lost', why)
+  // A request half done is told by what is blamed.
+  leave(d)
   failRequests(d, 'closed', why, (request) => !lowers(request))
   if (d.reopens >= reopens_before_lost) lose(d, 'closed', open ? 'connection_lost' : null, why)
   d.reopen_us = d.t_us + (!open || d.lost ? reopen_slowly_us : reopen_after_us)

@@ -139,6 +139,8 @@ describe('feeding', () => {
 
   it('is a measurement where any message feeds it', () => {
     expect(fed({ feed: null }, { heard_us: 99e6 })).toEqual([`${plate}:MEAS:CURR?`])
+    // Woken in the very moment that it is due.
+    expect(fed({ feed: null }, { heard_us: 99.5e6 })).toEqual([`${plate}:MEAS:CURR?`])
     expect(fed({ feed: null }, { heard_us: 99.6e6 })).toEqual([])
   })
 
