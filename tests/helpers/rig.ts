@@ -1,4 +1,4 @@
-import { type Decimal, decimalValue } from '../../src/exchange/index.js'
+import { type Decimal, decimalValue, type LineFailure } from '../../src/exchange/index.js'
 import type { Plan } from '../../src/plan/index.js'
 import type { Command, Ending, Event, EventBody, State } from '../../src/sequencer/index.js'
 import { begin, endsTheRun, step } from '../../src/sequencer/index.js'
@@ -41,6 +41,8 @@ export class Rig {
   meters: Record<string, number | null> = {}
   /** Ticks until a channel's ON is confirmed; its rail says nothing meanwhile, as on a slow line. */
   on_ticks: Record<string, number> = {}
+  /** What the next request but an OFF comes to in place of "done"; `unknown` was obeyed all the same. Null: nothing fails. */
+  failsNext: { readonly code: LineFailure; readonly outcome: 'not done' | 'unknown' } | null = null
   private going_on: { channel: string; id: number; left: number }[] = []
   answers = true
   /** Questions nobody answers, by what they are about. */
@@ -112,6 +114,12 @@ export class Rig {
           return
         }
         if (command.do === 'disarm' && this.refusesDisarm) return
+        const fails = command.do === 'off' ? null : this.failsNext
+        if (fails !== null) {
+          this.failsNext = null
+          this.queue.push({ kind: 'failed', id, ...fails, text: 'it failed, as the test has it' })
+          if (fails.outcome === 'not done') return
+        }
         if (command.do === 'set') this.set[channel] = command.volts
         if (command.do === 'on') this.on[channel] = true
         if (command.do === 'zero') this.set[channel] = 0
@@ -125,6 +133,7 @@ export class Rig {
           this.queue.push({ kind: 'output', channel, on: false })
         }
         const slow = command.do === 'on' ? (this.on_ticks[channel] ?? 0) : 0
+        if (fails !== null) return
         if (slow > 0) this.going_on.push({ channel, id, left: slow })
         else this.queue.push({ kind: 'done', id })
         return
