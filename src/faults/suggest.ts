@@ -46,7 +46,7 @@ const nodeLeast_V = 1
  */
 export function suggest(of: ToSuggest): Suggestion[] {
   const { equipment, points, whole, tried } = of
-  const made: Suggestion[] = [...earlierHold(of)]
+  const made: Suggestion[] = [...earlierHolds(of)]
   const last = points.length - 1
   const top = points[last]
   const healthy = whole[last]
@@ -95,24 +95,39 @@ function listed(names: readonly string[]): string {
 /** Of what a rating allows: less than this over it is the arithmetic's rounding. */
 const harms = 1.0005
 
-/** A hold half way to the step at which most faults are noticed too late: its limits are computed as the plan's are. */
-function earlierHold({ equipment, bench, points, faults, tried, stressAt }: ToSuggest): Suggestion[] {
-  const late = tried.flatMap(({ covered }, at) =>
-    covered.caught && !covered.early && covered.step !== null
-      ? [{ step: covered.step, fault: faults[at] }]
-      : [],
-  )
-  const counts = new Map<number, number>()
-  for (const { step } of late) counts.set(step, (counts.get(step) ?? 0) + 1)
-  const [worst] = [...counts].sort(([, a], [, b]) => b - a)
-  const at = points.findIndex(({ step }) => step.index === worst?.[0])
-  const here = points[at]
-  const rail = here?.step.rail ?? null
-  if (here === undefined || rail === null) return []
-  const before = points[at - 1]
+interface Late {
+  readonly step: number
+  readonly fault: Fault
+}
+
+/**
+ * Holds half way to each step at which faults are noticed too late, with limits computed as the plan's are; that first which
+ * notices most of them in time. A step of heaters is none of these: no circuit is solved there.
+ */
+function earlierHolds({ points, faults, tried, ...of }: ToSuggest): Suggestion[] {
+  const late = tried.flatMap(({ covered: { caught, early, step } }, at): Late[] => {
+    const fault = faults[at]
+    return !caught || early || step === null || fault === undefined ? [] : [{ step, fault }]
+  })
+  return points
+    .flatMap((here, at) => {
+      const own = late.filter(({ step }) => step === here.step.index)
+      return own.length === 0 ? [] : holdBefore(of, here, points[at - 1], own)
+    })
+    .sort((a, b) => b.saved - a.saved)
+}
+
+function holdBefore(
+  { equipment, bench, stressAt }: Pick<ToSuggest, 'equipment' | 'bench' | 'stressAt'>,
+  here: PlanPoint,
+  before: PlanPoint | undefined,
+  late: readonly Late[],
+): Suggestion[] {
+  const { rail, target_V, index } = here.step
+  if (rail === null) return []
   const from_V = before?.point.mode === here.point.mode ? (before.point.volts[rail] ?? 0) : 0
-  const V = Math.round((from_V + here.step.target_V) / 2 / 5) * 5
-  if (V <= from_V || V >= here.step.target_V) return []
+  const V = Math.round((from_V + target_V) / 2 / 5) * 5
+  if (V <= from_V || V >= target_V) return []
   const volts = { ...here.point.volts, [rail]: V }
   const { limits } = createLimits(equipment, bench).at(
     here.point.mode,
@@ -121,20 +136,19 @@ function earlierHold({ equipment, bench, points, faults, tried, stressAt }: ToSu
     {},
     here.point.hot ? 'hot' : 'cold',
   )
-  const saved = late.filter(({ step, fault }) => {
-    if (step !== here.step.index || fault === undefined) return false
+  const saved = late.filter(({ fault }) => {
     const { amps, of_allowed } = stressAt(fault, { ...here.point, volts })
     const noticed = Object.entries(limits).some(
       ([name, { trip_A, ask_A }]) => amps[name] !== undefined && (amps[name] > trip_A || amps[name] < ask_A),
     )
     return noticed && of_allowed <= harms
-  }).length
-  if (saved === 0) return []
+  })
+  if (saved.length === 0) return []
   return [
     {
-      text: `A hold of ${rail} at ${show(V, 'V')}, before step ${here.step.index}, would notice ${saved} of what is now noticed too late in time.`,
-      more_caught: saved,
-      saved,
+      text: `A hold of ${rail} at ${show(V, 'V')}, before step ${index}, would notice ${saved.length} in time of what is now noticed too late: ${listed(saved.map(({ fault }) => fault.fault))}.`,
+      more_caught: saved.length,
+      saved: saved.length,
     },
   ]
 }

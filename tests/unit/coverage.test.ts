@@ -158,9 +158,22 @@ describe('coverage of a small set with a circuit', () => {
   })
 })
 
-describe('faults of heaters', () => {
-  it('give the other of a pair in series twice its volts, which no rail current shows', () => {
-    const { coverage } = covered('profiles/tern-rock/receive.yaml')
+describe('coverage of the demo receiver', () => {
+  const { coverage, plan } = covered('profiles/tern-rock/receive.yaml')
+  it('tells of an earlier hold where one helps, though more faults come too late with the heaters, where none does', () => {
+    const late = coverage.faults.filter(({ caught, early }) => caught && !early)
+    const at = (index: number | null) => late.filter(({ step }) => step === index).length
+    const heating = plan.steps.filter(({ rail }) => rail === 'heaters').map(({ index }) => index)
+    expect(Math.max(...heating.map(at))).toBeGreaterThan(at(10))
+    expect(coverage.suggestions.filter(({ text }) => text.startsWith('A hold of'))).toEqual([
+      {
+        text: 'A hold of HT at 125 V, before step 10, would notice 3 in time of what is now noticed too late: R4:short, R8:short, R16:short.',
+        more_caught: 3,
+        saved: 3,
+      },
+    ])
+  })
+  it('gives the other of a pair of heaters in series twice its volts, which no rail current shows', () => {
     const found = coverage.faults.find(({ fault }) => fault === 'V1:heater-short')
     expect(found).toMatchObject({ caught: false, early: false })
     // V1 and V2, 6.3 V each, in series on 12.6 V.
@@ -170,7 +183,10 @@ describe('faults of heaters', () => {
       /its heater with an ohmmeter/,
     )
   })
-  it('of heaters side by side take their rail above its trip', () => {
+})
+
+describe('faults of heaters', () => {
+  it('side by side take their rail above its trip', () => {
     const { coverage } = covered('tests/sets/hailer/receive.yaml')
     const found = coverage.faults.find(({ fault }) => fault === 'V1:heater-short')
     expect(found).toMatchObject({ caught: true, how: 'off at once', by: 'heaters', early: true })
