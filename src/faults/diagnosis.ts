@@ -22,6 +22,7 @@ import { createProbe, modeOf, type Probe, standingFor } from './probe.js'
 import type { Diagnosis, Hypothesis, Predicted, Reading, Seen, Wanted } from './seen.js'
 import { severitiesOf } from './severity.js'
 import { createModel, type Model } from './signals.js'
+import { aboutText, percent } from './told.js'
 import type { Fault } from './types.js'
 import { weightSource } from './weights.js'
 
@@ -66,7 +67,12 @@ export function createDiagnoser({
   earlier,
   learned = [],
 }: DiagnoserOf): Diagnoser {
-  const single = faultsOf(equipment).map((fault) => ({ ...fault, weight: weight?.(fault) ?? fault.weight }))
+  const single = faultsOf(equipment).map((fault) => ({
+    ...fault,
+    // Each stands for milder and worse ones.
+    text: aboutText(fault),
+    weight: weight?.(fault) ?? fault.weight,
+  }))
   if (single.length === 0)
     return () =>
       without(
@@ -280,7 +286,8 @@ function hypothesisOf(
   return {
     fault: first?.fault.fault ?? '',
     part: first?.fault.part ?? '',
-    text: first?.fault.text ?? '',
+    // By the severity that explains best what was read.
+    text: first?.best.text ?? '',
     probability: group.reduce((sum, { probability }) => sum + probability, 0),
     // Single faults first: a pair that holds one of them says nothing more.
     tied_with: [...tied]
@@ -324,12 +331,6 @@ function verdictOf(hypotheses: readonly Hypothesis[], none: number, nothing: num
     return `Nothing that was read shows a fault (${percent(nothing)}): a whole set, or one of ${hidden} faults that these readings neither show nor rule out.`
   const tied = first?.rivals.length ?? 0
   return `Likeliest: ${first?.text ?? ''} (${percent(best)}${tied === 0 ? '' : `, together with ${tied} that cannot be told from it by what is known`}).`
-}
-
-/** Nothing that is reckoned is sure, either way. */
-export function percent(part: number): string {
-  if (part > 0.99) return 'over 99 %'
-  return part > 0 && part < 0.01 ? 'under 1 %' : `${(100 * part).toFixed(0)} %`
 }
 
 function without(verdict: string): Diagnosis {

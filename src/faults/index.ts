@@ -10,8 +10,8 @@ export {
   type DiagnoserOf,
   diagnosisOf,
   type DiagnosisOf,
-  percent,
 } from './diagnosis.js'
+export { percent } from './told.js'
 export type {
   Diagnosis,
   Hypothesis,

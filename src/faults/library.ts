@@ -1,6 +1,7 @@
 import { type Equipment, type PartName, recordOf, sectionName, type Tube } from '../equipment/index.js'
 import { afloat_ohm, broken_ohm, shorted_ohm, joint, link, wiper } from './bed.js'
 import { mistaken } from './sockets.js'
+import { pairText, sized } from './told.js'
 import type { Change, Fault, FaultKind } from './types.js'
 import { weights } from './weights.js'
 
@@ -57,7 +58,7 @@ export function faultsOf(equipment: Equipment): Fault[] {
           name,
           of,
           'drift',
-          `${name} drifted to ${drifted} times its value`,
+          sized.drifted(name, drifted),
           [{ element: name, is: 'ohm times', by: drifted }],
           `=${drifted}`,
         )
@@ -87,7 +88,7 @@ export function faultsOf(equipment: Equipment): Fault[] {
           name,
           part.dielectric,
           'leaky',
-          `${name} leaks (${ohm / 1000}k)`,
+          sized.leaks(name, ohm),
           [{ element: name, is: 'leaks', ohm }],
           `=${ohm / 1000}k`,
         )
@@ -116,7 +117,7 @@ export function faultsOf(equipment: Equipment): Fault[] {
         shorts('diode')
         // What selenium and copper oxide come to in decades: it conducts both ways.
         add(
-          ...([name, 'diode', 'leaky', `${name} leaks backwards (${leakyDiode_ohm / 1000}k)`] as const),
+          ...([name, 'diode', 'leaky', sized.leaksBackwards(name, leakyDiode_ohm)] as const),
           [{ element: link(name, 'backwards'), is: 'leaks', ohm: leakyDiode_ohm }],
           `=${leakyDiode_ohm / 1000}k`,
         )
@@ -179,7 +180,7 @@ function addTube(equipment: Equipment, name: PartName, tube: Tube, heated: boole
     name,
     of,
     'weak',
-    `${name} is weak (${weak * 100} % emission)`,
+    sized.weak(name, weak),
     all((element) => ({ element, is: 'emission times', by: weak })),
     `=${weak}`,
   )
@@ -187,7 +188,7 @@ function addTube(equipment: Equipment, name: PartName, tube: Tube, heated: boole
     name,
     of,
     'strong',
-    `${name} draws ${strong} times its current (another type in its socket?)`,
+    sized.strong(name, strong),
     all((element) => ({ element, is: 'emission times', by: strong })),
     `=${strong}`,
   )
@@ -293,7 +294,7 @@ export function doubleFaults(single: readonly Fault[], most: number): Fault[] {
       pairs.push({
         ...a,
         fault: `${a.fault} + ${b.fault}`,
-        text: `${a.text}, and ${b.text}`,
+        text: pairText(a, b),
         weight: (a.weight * b.weight) / total,
         changes: [...a.changes, ...b.changes],
         heater: a.heater ?? b.heater,

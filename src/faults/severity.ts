@@ -1,3 +1,4 @@
+import { aboutText, pairText } from './told.js'
 import type { Change, Fault, FaultKind } from './types.js'
 
 /*
@@ -42,10 +43,11 @@ export interface Severity {
 export function severitiesOf(fault: Fault): Severity[] {
   const own = fault.with === undefined ? sizes[fault.kind] : undefined
   if (own === undefined) return [{ fault, part: 1 }]
-  return own.map(([by, part]) => ({
-    fault: by === 1 ? fault : { ...fault, changes: fault.changes.map((change) => scaledChange(change, by)) },
-    part,
-  }))
+  return own.map(([by, part]) => {
+    if (by === 1) return { fault, part }
+    const other = { ...fault, changes: fault.changes.map((change) => scaledChange(change, by)) }
+    return { fault: { ...other, text: aboutText(other) }, part }
+  })
 }
 
 const pairs = new WeakMap<Fault, WeakMap<Fault, WeakMap<Fault, Fault>>>()
@@ -56,7 +58,7 @@ export function pairOf(pair: Fault, a: Fault, b: Fault): Fault {
   pairs.set(pair, ofPair)
   const ofFirst = ofPair.get(a) ?? new WeakMap<Fault, Fault>()
   ofPair.set(a, ofFirst)
-  const made = ofFirst.get(b) ?? { ...pair, changes: [...a.changes, ...b.changes] }
+  const made = ofFirst.get(b) ?? { ...pair, text: pairText(a, b), changes: [...a.changes, ...b.changes] }
   ofFirst.set(b, made)
   return made
 }
