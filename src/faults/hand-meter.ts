@@ -19,6 +19,9 @@ const usual: HandMeter = {
   resolution: 0,
 }
 
+/** A bench file names no meter that measures ohms; what such a one lies across is no matter, it brings its own volts. */
+export const ohmmeter = { name: 'an ohmmeter', ohm: null } as const
+
 /** The meter that a person holds: the bench file's, else the usual one. */
 export function handMeter(bench: Bench): HandMeter {
   const [found] = Object.entries(bench.meters).filter(

@@ -1,13 +1,13 @@
 import type { Bench } from '../bench/index.js'
-import type { Equipment, ModeName, NodeName } from '../equipment/index.js'
-import { show } from '../limits/index.js'
+import type { ModeName } from '../equipment/index.js'
 import { choices } from './choices.js'
-import { handMeter } from './hand-meter.js'
-import { acrossPart, type Ends, feeding, nodesOfPart, placeOf, voltsBetween } from './place.js'
+import { handMeter, ohmmeter } from './hand-meter.js'
+import { coldWords, endWords, hotWords, inWords } from './next-words.js'
+import { acrossPart, feeding, nodesOfPart, placeOf, voltsBetween } from './place.js'
 import type { Posterior } from './posterior.js'
 import type { NextMeasurement, Reading, WouldRead } from './seen.js'
 import type { Model } from './signals.js'
-import { leftBy } from './tells.js'
+import { leftBy, toldBy } from './tells.js'
 import { coldTrials, hotTrials, type Trial } from './trials.js'
 import type { Fault, Point } from './types.js'
 
@@ -118,7 +118,14 @@ export function nextMeasurement({
   const hot = best(volts)
   const chosen = cold !== undefined && cold.gain >= choices.coldEnough * (hot?.gain ?? 0) ? cold : hot
   if (chosen === undefined || chosen.gain < choices.worthwhile)
-    return { ends: endWords(shown, unshown, stood === null ? null : burning) }
+    return {
+      ends: endWords({
+        left: tiedTo(shown, [...ohms, ...volts]),
+        others: 1 - unshown - sumOf(shown),
+        unshown,
+        burning: stood === null ? null : burning,
+      }),
+    }
   const { place, unit } = chosen
   const ends = lab.ends(mode, place) ?? { a: place, b: equipment.chassis_node }
   const { left: weigh, of } = leftBy(chosen.expected, stand)
@@ -138,9 +145,12 @@ export function nextMeasurement({
     where,
     leads: [ends.a, ends.b],
     step: unit === 'Ω' ? null : (stood?.step.index ?? null),
-    how: unit === 'Ω' ? coldWords(mode, from, to) : hotWords(equipment, ends, from, to, named.name, at),
+    how:
+      unit === 'Ω' || stood === null
+        ? coldWords(mode, from, to, ohmmeter.name)
+        : hotWords(equipment, ends, from, to, named.name, heldAs(model, stood)),
     why: `${unshown > choices.settled ? 'Nothing that was read shows a fault; if something is wrong all the same, it' : 'It'} parts the causes best: from ${of.toFixed(1)} that weigh now to ${weigh.toFixed(1)} on average.`,
-    meter: unit === 'Ω' ? null : { name: named.name, ohm: named.ohm },
+    meter: unit === 'Ω' ? ohmmeter : { name: named.name, ohm: named.ohm },
     predicts: predicted(
       likely.map(({ fault }) => fault.text),
       values,
@@ -150,6 +160,15 @@ export function nextMeasurement({
     of,
   }
   return { next }
+}
+
+/** That of the steps at the same volts in which a person has longest to read: a way back up holds nowhere. */
+function heldAs({ stood }: Model, own: Model['stood'][number]): Model['stood'][number] {
+  if (own.step.hold_s > 0) return own
+  const same = ({ mode, volts }: Point): string => `${mode} ${JSON.stringify(volts)}`
+  return stood
+    .filter(({ point }) => same(point) === same(own.point))
+    .reduce((most, each) => (each.step.hold_s > most.step.hold_s ? each : most), own)
 }
 
 /** Figures nearer than this to one another are told as one: no meter of a workshop parts them. Our choice. */
@@ -177,62 +196,19 @@ function predicted(
 }
 
 /**
- * Why the search ends: one cause is left, or those that are left read alike wherever a meter can still be put.
- *
- * @param burning - causes that keep volts from being read where the rails stood; null where they stood nowhere
+ * Causes beside the likeliest, each with whether an open reading could part it from that: none could where none would be worth it
+ * were these two alone, and as likely as each other.
  */
-function endWords(likely: readonly Cause[], nothing: number, burning: readonly Fault[] | null): string {
-  const [first] = likely
-  const sum = sumOf(likely)
-  const alone = likely.length === 1 || (first?.probability ?? 0) > 0.9 * sum
-  const isNothing = nothing > sum
-  const left = isNothing
-    ? 'what is left is mostly that nothing shows, or that no known fault explains it'
-    : alone
-      ? `one cause is left: ${first?.fault.text ?? ''}`
-      : `${likely.length} causes are left that no reading still open parts well enough to be worth it`
-  const cold =
-    burning === null
-      ? '; no volts can be read, since no rail stood where that may be repeated'
-      : burning.length > 0
-        ? `; volts are not read, since ${burning[0]?.text ?? ''}${burning.length > 1 ? ` and ${burning.length - 1} more` : ''} would put a part above its rating there`
-        : ''
-  const then = isNothing
-    ? ''
-    : ' Confirm it at the part itself, set off and its charge measured away, before anything is replaced.'
-  return `No next reading: ${left}${cold}.${then}`
-}
-
-function inWords({ test_points }: Equipment, node: NodeName): string {
-  const told = test_points[node]
-  return told === undefined ? node : `${node} (${told})`
-}
-
-function coldWords(mode: ModeName, from: string, to: string): string {
-  return `Set off, all leads of the supplies off, every capacitor's charge measured away first; tubes cold and in their sockets; controls as in mode ${mode}. Ohmmeter from ${from} to ${to}, until the reading stands still.`
-}
-
-/** The safe sequence: nobody holds anything while it is energised. */
-function hotWords(
-  { chassis_node: chassis }: Equipment,
-  { b }: Ends,
-  from: string,
-  to: string,
-  meter: string,
-  point: Point | null,
-): string {
-  const at = Object.entries(point?.volts ?? {})
-    .map(([rail, V]) => `${rail} ${show(V, 'V')}`)
-    .join(', ')
-  const [dead, floats, clips] =
-    b === chassis
-      ? [from, '', 'the clip comes']
-      : [
-          `${from} and at ${to}`,
-          ' The whole meter then stands at the volts of the set against chassis, both its leads too: leads and meter must be rated for them, on battery, joined to nothing else.',
-          'the clips come',
-        ]
-  return `HT off and watched down; measure that it is dead at ${dead}; clip ${meter} between ${from} and ${to}, red lead at ${from}; hands clear; slowglow run of the same profile, with its cautions and limits, brings it to ${at} in mode ${point?.mode ?? ''} and is held there; read without touching; HT off and watched down again before ${clips} off.${floats}`
+function tiedTo(causes: readonly Cause[], open: readonly Trial[]): (Cause & { readonly tied: boolean })[] {
+  return causes.map((cause, i) => ({
+    ...cause,
+    tied:
+      i === 0 ||
+      open.every(({ expected: [first, ...others] }) => {
+        const own = others[i - 1]
+        return first === undefined || own === undefined || toldBy([first, own], [1, 1]) < choices.worthwhile
+      }),
+  }))
 }
 
 /** Nodes at the parts of the likely causes and across each of these parts, and the set's test points. */

@@ -119,7 +119,8 @@ export interface NextMeasurement {
   readonly step: number | null
   readonly how: string
   readonly why: string
-  readonly meter: { readonly name: string; readonly ohm: number } | null
+  /** `ohm`: its own resistance; null of an ohmmeter, which brings its own volts. */
+  readonly meter: { readonly name: string; readonly ohm: number | null }
   /** What each cause would make of it: those that stand apart from a whole set first, likeliest before less likely. */
   readonly predicts: readonly WouldRead[]
   /** Causes expected to be left, of those that stand now. */

@@ -71,7 +71,7 @@ describe('suspects on the drawing', () => {
       where: '',
       how: '',
       why: '',
-      meter: null,
+      meter: { name: 'the DMM', ohm: 1e7 },
     },
     ...{ leads: ['v8 screen', 'v8 plate'] as const, step: 9, predicts: [], leaves: 1, of: 2 },
   }
