@@ -43,6 +43,16 @@ export interface Stated {
   readonly half?: boolean
 }
 
+/** How much of the library came up: cases go through each set's faults in an order that is drawn, none twice before each has come once. */
+export function distinct(
+  single: readonly Pick<Case, 'set' | 'fault'>[],
+  sets: readonly { readonly path: string; readonly single: readonly unknown[] }[],
+): string {
+  const came = new Set(single.map(({ set, fault }) => `${set} ${fault}`)).size
+  const all = sets.reduce((sum, { single: faults }) => sum + faults.length, 0)
+  return `${came} distinct faults of the ${all} in the libraries of ${sets.length} profiles`
+}
+
 export interface Group {
   readonly probability: number
   readonly faults: readonly string[]

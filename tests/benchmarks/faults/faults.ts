@@ -1,7 +1,7 @@
 import { appendFileSync, existsSync, readFileSync } from 'node:fs'
 import { coverageOf, diagnosisOf } from '../../../src/faults/index.js'
 import { arithmetic_ms, againstLoop, type Figure, median, quantile, times_ms } from '../figures.js'
-import type { Case, Stated } from './answers.js'
+import { type Case, distinct, type Stated } from './answers.js'
 import { faultCases, usualSeed } from './cases.js'
 import { coverageFigures } from './coverage.js'
 
@@ -44,7 +44,7 @@ export function faultsFigures({ cases, healthy, keep, minutes, seed = usualSeed 
   }
   const drawn = Math.min(40, Math.ceil(cases / 12))
   return [
-    ...ranking(made),
+    ...ranking(made, make.sets()),
     ...healthyFigures(well),
     ...calibration(made, well),
     ...(performance.now() > until ? [] : coverageFigures(make.sets(), drawn, seed)),
@@ -97,7 +97,7 @@ const saidAlone = ({ stated }: Case): Stated | undefined => stated.find(({ after
 const saidAfter = ({ stated, after }: Case): Stated | undefined =>
   stated.find((each) => each.after === after.length)
 
-function ranking(made: readonly Case[]): Figure[] {
+function ranking(made: readonly Case[], sets: Parameters<typeof distinct>[1]): Figure[] {
   const single = made.filter(({ kind }) => kind === 'single')
   const shown = single.filter(({ shows }) => shows)
   const forced = shown.filter(({ brute }) => brute !== null)
@@ -113,12 +113,15 @@ function ranking(made: readonly Case[]): Figure[] {
     figure(`${what}, 90th percentile`, quantile(all.map(by), 0.9), 'causes', of(all), 'shown', null),
   ]
   return [
-    percentOf(
-      'true cause ranked first from the run alone (with its ties, "nothing shows" counted)',
-      single,
-      ({ rank }) => rank === 0,
-      held(70),
-    ),
+    {
+      ...percentOf(
+        'true cause ranked first from the run alone (with its ties, "nothing shows" counted)',
+        single,
+        ({ rank }) => rank === 0,
+        held(70),
+      ),
+      yardstick: `${of(single)}: ${distinct(single, sets)}`,
+    },
     percentOf('the same, of faults that show in what the run read', shown, ({ rank }) => rank === 0, null),
     percentOf(
       `of those also asked of brute force (${setsOf(forced)}; of the demo one case in eight, of the likeliest twelve that the ranking tells): first`,
