@@ -20,7 +20,10 @@ export interface Noticed {
   readonly at_V: number
 }
 
-/** The part that a fault brings furthest beyond what its rating allows until it is noticed. */
+/**
+ * The part that stands furthest in what its rating allows until a fault is noticed: that which the fault brings beyond it, where it
+ * brings one so far; else the worst of all, which may stand as high without it.
+ */
 export interface WorstStress {
   readonly part: string
   readonly what: string
@@ -29,6 +32,8 @@ export interface WorstStress {
   readonly of_allowed: number
   readonly rating: string
   readonly step: number
+  /** It stands as high there in a whole set: none of the fault's doing. */
+  readonly as_whole: boolean
 }
 
 export interface CoveredFault {
@@ -46,6 +51,8 @@ export interface CoveredFault {
   /** Also in a set that otherwise reads at the far edge of its band. */
   readonly surely: boolean
   readonly stress: WorstStress | null
+  /** Why none is told; null where one is. */
+  readonly no_stress: string | null
   /** No part stands beyond what its rating allows until then. */
   readonly early: boolean
 }

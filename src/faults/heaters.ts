@@ -56,7 +56,10 @@ export function heaterNoticed(
   return null
 }
 
-/** What is left of its chain when one heater is shorted, or the one beside it open, may get more than it stands. */
+/**
+ * The worst of what is left of its chain when one heater is shorted, or the one beside it open: it may get more than it stands. Null
+ * where its rail does not come to full volts, or the fault is none of a heater.
+ */
 export function heaterStress(
   equipment: Equipment,
   rails: Readonly<Record<RailName, RailBench>>,
@@ -68,15 +71,20 @@ export function heaterStress(
   let worst: WorstStress | null = null
   const look = (rail: RailName, step: Step, volts: number): void => {
     const lead_ohm = rails[rail]?.lead_ohm ?? 0
-    const { chains } = heaterPoint(equipment, rail, volts, lead_ohm, heatersWith(fault))
-    for (const { part, volts: V, rated_V } of chains.flatMap(({ elements }) => elements)) {
+    const elementsOf = (of: Fault | null) =>
+      heaterPoint(equipment, rail, volts, lead_ohm, heatersWith(of)).chains.flatMap(
+        ({ elements }) => elements,
+      )
+    const whole = elementsOf(null)
+    for (const { part, volts: V, rated_V } of elementsOf(fault)) {
       if (rated_V === null || part === fault.heater) continue
       const of_rating = V / rated_V
       const of_allowed = of_rating / heaterWindow.high
-      if (of_allowed <= 1 || of_allowed <= (worst?.of_allowed ?? 0)) continue
+      if (of_allowed <= (worst?.of_allowed ?? 0)) continue
       worst = {
         ...{ part, what: `${part} heater volts`, of_rating, of_allowed, step: step.index },
         rating: `${show(rated_V, 'V')} (${heaterWindow.source})`,
+        as_whole: whole.some((each) => each.part === part && V <= 1.0005 * each.volts),
       }
     }
   }

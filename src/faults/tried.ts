@@ -14,6 +14,9 @@ import type { Fault, Point } from './types.js'
 /** Of what a rating allows: less than this over it is the arithmetic's rounding. */
 const harms = 1.0005
 
+/** From here on a stress is held against the one of the whole set: below, no part comes to harm by a fault. */
+const strained = 0.9
+
 /** A set that is not as its file has it. */
 export interface Drawn {
   /** Its own values, of the elements of a bed. */
@@ -32,7 +35,7 @@ interface Whole {
   readonly solution: Solution
   readonly lit: ReadonlySet<string>
   readonly amps: Readonly<Record<RailName, number>>
-  readonly over: readonly Stress[]
+  readonly stressed: readonly Stress[]
 }
 
 /** Faults tried against a plan one by one, in the set as its file has it or in one that was drawn. */
@@ -66,8 +69,8 @@ export function createTrial(
     const { solution, lit } = bed.solve(point, [], before ?? new Set())
     // What a drawn set stands at by its own parts is no fault's doing.
     const own = drawn === null ? null : bed.solve(point, [...ownOf(bed).values()], lit, solution.volts)
-    const over = overOf(equipment, bed, own?.solution ?? solution, null, own?.now)
-    whole.push({ solution, lit, over, amps: railAmps(rails, point, solution) })
+    const stressed = overOf(equipment, bed, own?.solution ?? solution, null, own?.now, -Infinity)
+    whole.push({ solution, lit, stressed, amps: railAmps(rails, point, solution) })
   }
   const spoilt = (bed: Bed, fault: Fault): { readonly all: Element[]; readonly changed: Element[] } => {
     if (drawn === null) {
@@ -92,7 +95,9 @@ export function createTrial(
       const unsolved: number[] = []
       let noticed: Noticed | null = null
       let surely = false
+      // What the fault brings; and the worst on any part, which may stand as high without it.
       let worst: WorstStress | null = null
+      let any: WorstStress | null = null
       const heaters = heaterNoticed(equipment, rails, plan, fault)
       for (const test of hookups) {
         if (noticed !== null) break
@@ -112,10 +117,11 @@ export function createTrial(
         surely = heaters.surely
       }
       if (noticed?.how !== 'hook-up check')
-        worst = heaterStress(
+        any = heaterStress(
           ...([equipment, rails, plan, fault] as const),
           noticed?.how === 'off at once' ? noticed.step : null,
         )
+      if (any !== null && any.of_allowed > 1) worst = any
       let lit: ReadonlySet<string> = new Set()
       let before: {
         readonly volts: Volts
@@ -170,11 +176,14 @@ export function createTrial(
               solved.solution.volts,
             )
         }
-        const here = worstOf(
-          overOf(equipment, bed, stressed.solution, fault, stressed.now),
-          whole[at]?.over ?? [],
-          step.index,
-        )
+        // Words are made for nothing that has stood higher before: they take the time.
+        const above = Math.min(strained, any?.of_allowed ?? -Infinity)
+        const over = overOf(equipment, bed, stressed.solution, fault, stressed.now, above)
+        const plain = whole[at]?.stressed ?? []
+        const top = worstOf(over, plain, step.index, true)
+        if (top !== null && top.of_allowed > (any?.of_allowed ?? -Infinity)) any = top
+        const high = over.filter(({ ratio }) => ratio > strained)
+        const here = worstOf(high, plain, step.index)
         if (here !== null && here.of_allowed > (worst?.of_allowed ?? 0)) worst = here
         if (seen !== null) {
           noticed = { step: step.index, how: seen.how, by: seen.by, text: seen.text, at_V }
@@ -183,7 +192,11 @@ export function createTrial(
         }
         before = { volts: solved.solution.volts, amps, point }
       }
-      return { covered: coveredBy(fault, noticed, surely, worst), nodes, unsolved }
+      const early = worst === null || worst.of_allowed <= harms
+      const stress = early ? any : worst
+      const none = stress === null ? unstressed(noticed, nodes.length > unsolved.length, unsolved) : null
+      const covered = { ...coveredBy(fault, noticed, surely), stress, no_stress: none, early }
+      return { covered, nodes, unsolved }
     },
     suggestions: (faults, tried) =>
       suggest({
@@ -205,8 +218,7 @@ function coveredBy(
   fault: Fault,
   noticed: Noticed | null,
   surely: boolean,
-  worst: WorstStress | null,
-): CoveredFault {
+): Omit<CoveredFault, 'stress' | 'no_stress' | 'early'> {
   return {
     fault: fault.fault,
     part: fault.part,
@@ -218,9 +230,19 @@ function coveredBy(
     how: noticed?.how ?? null,
     noticed: noticed?.text ?? null,
     surely: noticed !== null && surely,
-    stress: worst,
-    early: worst === null || worst.of_allowed <= harms,
   }
+}
+
+/** Why no part's stress is told. */
+function unstressed(noticed: Noticed | null, isSolved: boolean, unsolved: readonly number[]): string {
+  if (noticed?.how === 'hook-up check')
+    return 'noticed in the check of the wiring below 5 V, before any part carries a load'
+  if (isSolved) return 'no part that carries anything until then has a known rating'
+  if (unsolved.length > 0)
+    return `the circuit could not be solved with it in (step ${unsolved.join(', ')}): look for it by hand`
+  return noticed === null
+    ? 'no rail but heaters stands in this plan'
+    : 'noticed with the heaters, before any other rail stands'
 }
 
 /** Part of the way from one current to another at which it passes a limit. */
@@ -271,11 +293,12 @@ function overOf(
   solution: Solution,
   fault: Fault | null,
   now: (name: string) => Element | undefined = () => undefined,
+  above = strained,
 ): Stress[] {
   const elements = bed.network.elements.map((element) => now(element.name) ?? element)
   // What has failed has nothing more to lose, a tube excepted.
   const lost = partsOf(fault).filter((part) => equipment.tubes[part] === undefined)
-  return stresses(equipment, elements, solution, 0.9).filter(({ part }) => !lost.includes(part))
+  return stresses(equipment, elements, solution, above).filter(({ part }) => !lost.includes(part))
 }
 
 function partsOf(fault: Fault | null): string[] {
@@ -283,15 +306,23 @@ function partsOf(fault: Fault | null): string[] {
   return [fault.part, ...(fault.with === undefined ? [] : [fault.with.slice(0, fault.with.indexOf(':'))])]
 }
 
-/** The worst stress that a fault brings; what stands as high without it is none of its doing. */
-function worstOf(over: readonly Stress[], whole: readonly Stress[], step: number): WorstStress | null {
+/**
+ * The worst stress that a fault brings; what stands as high without it is none of its doing.
+ *
+ * @param all - the worst of any then, whosever doing it is
+ */
+function worstOf(
+  over: readonly Stress[],
+  whole: readonly Stress[],
+  step: number,
+  all = false,
+): WorstStress | null {
+  const asWhole = ({ what, ratio }: Stress): boolean =>
+    ratio <= harms * (whole.find((each) => each.what === what)?.ratio ?? 0)
   let worst: Stress | null = null
-  for (const stress of over) {
-    const plain = whole.find(({ what }) => what === stress.what)?.ratio ?? 0
-    if (stress.ratio <= Math.max(harms * plain, worst?.ratio ?? 0)) continue
-    worst = stress
-  }
+  for (const stress of over)
+    if (stress.ratio > (worst?.ratio ?? 0) && (all || !asWhole(stress))) worst = stress
   if (worst === null) return null
   const { part, what, of_rating, ratio, rating } = worst
-  return { part, what, of_rating, of_allowed: ratio, rating, step }
+  return { part, what, of_rating, of_allowed: ratio, rating, step, as_whole: asWhole(worst) }
 }

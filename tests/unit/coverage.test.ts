@@ -5,8 +5,17 @@ import { coverageText } from '../../src/cli/coverage-text.js'
 import { plansDesk } from '../../src/cli/desk/plans.js'
 import { setsDesk } from '../../src/cli/desk/sets.js'
 import { burnsUnseen } from '../../src/cli/unseen-cautions.js'
-import { coverageOf, createBed, createLab, doubleFaults, faulted, faultsOf } from '../../src/faults/index.js'
+import {
+  coverageOf,
+  createBed,
+  createLab,
+  doubleFaults,
+  faulted,
+  faultsOf,
+  pointsOf,
+} from '../../src/faults/index.js'
 import { loadAll } from '../../src/files/index.js'
+import { benchRails, stresses } from '../../src/limits/index.js'
 import { findTube } from '../../src/tubes/index.js'
 import { makePlan } from '../../src/plan/index.js'
 import { itemsFor, makeWorksheet, withUnseen } from '../../src/worksheet/index.js'
@@ -20,7 +29,7 @@ function covered(path: string) {
 }
 
 describe('coverage of a small set with a circuit', () => {
-  const { equipment, plan, coverage } = covered('profiles/small-receiver/receive-network.yaml')
+  const { equipment, bench, plan, coverage } = covered('profiles/small-receiver/receive-network.yaml')
   const of = (fault: string) => {
     const found = coverage.faults.find((each) => each.fault === fault)
     if (found === undefined) throw new Error(`${fault} is not in the library`)
@@ -145,6 +154,30 @@ describe('coverage of a small set with a circuit', () => {
       expect(text.includes(`  ${pair.text}\n`), pair.fault).toBe(hides)
     }
   })
+  it('tells of every fault the worst stress on any part until then, or why there is none', () => {
+    for (const { fault, stress, no_stress, early } of coverage.faults) {
+      expect((stress === null) !== (no_stress === null), fault).toBe(true)
+      expect(stress === null || stress.of_allowed <= 1.0005, fault).toBe(early)
+    }
+    expect(of('C1:short').no_stress).toMatch(/check of the wiring below 5 V/)
+    // Neither changes anything at rest: the set stands as a whole one does.
+    const { stress } = of('C2:low')
+    expect(stress).toEqual(of('C2:open').stress)
+    const bed = createBed(equipment, 'receive', benchRails(equipment, bench), [])
+    const own = pointsOf(equipment, plan).map(({ point }) => {
+      const { solution, now } = bed.solve(point, [], new Set())
+      const elements = bed.network.elements.map((element) => now(element.name) ?? element)
+      return Math.max(
+        ...stresses(equipment, elements, solution).flatMap(({ part, ratio }) =>
+          part === 'C2' ? [] : [ratio],
+        ),
+      )
+    })
+    expect(stress?.of_allowed).toBeCloseTo(Math.max(...own), 3)
+    expect(stress?.as_whole).toBe(true)
+    for (const { fault, stress, early } of coverage.faults)
+      if (!early) expect(stress?.as_whole, fault).toBe(false)
+  })
   it('says nothing that could be taken for leave to touch', () => {
     expect(JSON.stringify(coverage)).not.toMatch(/safe to/i)
   })
@@ -172,6 +205,14 @@ describe('coverage of the demo receiver', () => {
         saved: 3,
       },
     ])
+  })
+  it('tells a stress of all but those that are noticed before any rail but heaters stands', () => {
+    const none = coverage.faults.filter(({ stress }) => stress === null)
+    expect(none.length).toBeGreaterThan(0)
+    for (const { fault, no_stress, how, step } of none) {
+      expect(no_stress, fault).toMatch(/below 5 V|noticed with the heaters/)
+      expect(how === 'hook-up check' || (how === 'off at once' && step === 5), fault).toBe(true)
+    }
   })
   it('gives the other of a pair of heaters in series twice its volts, which no rail current shows', () => {
     const found = coverage.faults.find(({ fault }) => fault === 'V1:heater-short')
