@@ -286,8 +286,8 @@ function hypothesisOf(
   return {
     fault: first?.fault.fault ?? '',
     part: first?.fault.part ?? '',
-    // By the severity that explains best what was read.
-    text: first?.best.text ?? '',
+    // By the severity that explains best what was read, and by those that do so nearly as well.
+    text: first === undefined ? '' : aboutText(first.best, first.sizes),
     probability: group.reduce((sum, { probability }) => sum + probability, 0),
     // Single faults first: a pair that holds one of them says nothing more.
     tied_with: [...tied]

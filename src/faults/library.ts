@@ -1,7 +1,7 @@
 import { type Equipment, type PartName, recordOf, sectionName, type Tube } from '../equipment/index.js'
 import { afloat_ohm, broken_ohm, shorted_ohm, joint, link, wiper } from './bed.js'
 import { mistaken } from './sockets.js'
-import { pairText, sized } from './told.js'
+import { kilo, pairText, sized } from './told.js'
 import type { Change, Fault, FaultKind } from './types.js'
 import { weights } from './weights.js'
 
@@ -58,7 +58,7 @@ export function faultsOf(equipment: Equipment): Fault[] {
           name,
           of,
           'drift',
-          sized.drifted(name, drifted),
+          sized.drift(name, String(drifted)),
           [{ element: name, is: 'ohm times', by: drifted }],
           `=${drifted}`,
         )
@@ -88,7 +88,7 @@ export function faultsOf(equipment: Equipment): Fault[] {
           name,
           part.dielectric,
           'leaky',
-          sized.leaks(name, ohm),
+          sized.leaks(name, kilo(ohm)),
           [{ element: name, is: 'leaks', ohm }],
           `=${ohm / 1000}k`,
         )
@@ -117,7 +117,7 @@ export function faultsOf(equipment: Equipment): Fault[] {
         shorts('diode')
         // What selenium and copper oxide come to in decades: it conducts both ways.
         add(
-          ...([name, 'diode', 'leaky', sized.leaksBackwards(name, leakyDiode_ohm)] as const),
+          ...([name, 'diode', 'leaky', sized.leaksBackwards(name, kilo(leakyDiode_ohm))] as const),
           [{ element: link(name, 'backwards'), is: 'leaks', ohm: leakyDiode_ohm }],
           `=${leakyDiode_ohm / 1000}k`,
         )
@@ -180,7 +180,7 @@ function addTube(equipment: Equipment, name: PartName, tube: Tube, heated: boole
     name,
     of,
     'weak',
-    sized.weak(name, weak),
+    sized.weak(name, String(100 * weak)),
     all((element) => ({ element, is: 'emission times', by: weak })),
     `=${weak}`,
   )
@@ -188,7 +188,7 @@ function addTube(equipment: Equipment, name: PartName, tube: Tube, heated: boole
     name,
     of,
     'strong',
-    sized.strong(name, strong),
+    sized.strong(name, String(strong)),
     all((element) => ({ element, is: 'emission times', by: strong })),
     `=${strong}`,
   )

@@ -19,6 +19,8 @@ export interface Weighed {
   readonly fault: Fault
   /** The severity that explains best what was read. */
   readonly best: Fault
+  /** Those that explain it nearly as well, that one among them: a tenth as likely, or more. For words alone. */
+  readonly sizes: readonly Fault[]
   /** Place of the point at which it came; null where it explains more as having been there all along. */
   readonly from: number | null
   readonly log: number
@@ -58,6 +60,8 @@ const given_up = 14
 /** What one severity may explain worse than the one before it, as a logarithm, if those beyond it are still to be looked at; and what is no difference. */
 const falling = 1
 const flat = 0.2
+/** A severity this much less likely than the best, as a logarithm, is told beside it. */
+const nearly = Math.log(10)
 
 /** Variances that one reading may be off before a fault that came at some step is no longer reckoned with: ten standard deviations. */
 const refuted = 100
@@ -201,7 +205,8 @@ function posteriorOf(
     if (own === null) return []
     const severities = fault.with === undefined ? listed : sizesOfPair(fault, alike)
     let sum = -Infinity
-    let best: Omit<Weighed, 'fault' | 'row' | 'evidence'> = {
+    const looked: { readonly of: Fault; readonly log: number }[] = []
+    let best: Omit<Weighed, 'fault' | 'row' | 'evidence' | 'sizes'> = {
       best: fault,
       from: null,
       bestRow: own,
@@ -211,6 +216,7 @@ function posteriorOf(
     const take = (of: Fault, part: number, one: ReturnType<typeof weighed>): void => {
       const log = Math.log(part) + one.log
       sum = logSum(sum, log)
+      looked.push({ of, log })
       if (log > best.log) best = { ...one, best: of, log }
     }
     const at = severities.findIndex((each) => each.fault === fault)
@@ -244,7 +250,8 @@ function posteriorOf(
       }
     }
     const log = Math.log(share * (1 - wholePrior - choices.none)) + sum
-    const made = { ...best, fault, log, evidence: sum - base.log, row: own }
+    const sizes = looked.flatMap((each) => (each.log > best.log - nearly ? [each.of] : []))
+    const made = { ...best, sizes, fault, log, evidence: sum - base.log, row: own }
     if (fault.with === undefined) alike.set(fault.fault, made)
     return [made]
   })

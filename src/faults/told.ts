@@ -6,43 +6,62 @@ export function percent(part: number): string {
   return part > 0 && part < 0.01 ? 'under 1 %' : `${(100 * part).toFixed(0)} %`
 }
 
-/** How the library says faults that have a size; `about` where milder and worse ones are weighed with it. */
+/** How faults that have a size are said. */
 export const sized = {
-  leaks: (part: string, ohm: number, about = ''): string => `${part} leaks (${about}${kilo(ohm)})`,
-  leaksBackwards: (part: string, ohm: number, about = ''): string =>
-    `${part} leaks backwards (${about}${kilo(ohm)})`,
-  drifted: (part: string, by: number, about = ''): string =>
-    `${part} drifted to ${about}${figure(by)} times its value`,
-  weak: (part: string, by: number, about = ''): string =>
-    `${part} is weak (${about}${figure(100 * by)} % emission)`,
-  strong: (part: string, by: number, about = ''): string =>
-    `${part} draws ${about}${figure(by)} times its current (another type in its socket?)`,
+  leaks: (part: string, size: string): string => `${part} leaks (${size})`,
+  leaksBackwards: (part: string, size: string): string => `${part} leaks backwards (${size})`,
+  drift: (part: string, size: string): string => `${part} drifted to ${size} times its value`,
+  weak: (part: string, size: string): string => `${part} is weak (${size} % emission)`,
+  strong: (part: string, size: string): string =>
+    `${part} draws ${size} times its current (another type in its socket?)`,
 }
 
 const figure = (value: number): string => String(Number(value.toPrecision(2)))
-const kilo = (ohm: number): string => `${ohm / 1000}k`
+export const kilo = (ohm: number): string => `${ohm / 1000}k`
 
-/** A single fault by the size that it has, which is about right: it stands for what lies between it and its neighbours too. */
-export function aboutText({ part, kind, text, changes, with: other }: Fault): string {
+interface Size {
+  readonly value: number
+  readonly say: (value: number) => string
+  readonly words: (part: string, size: string) => string
+}
+
+function sizeOf({ part, kind, changes, with: other }: Fault): Size | null {
   const [change] = changes
-  if (change === undefined || other !== undefined) return text
-  const about = 'about '
+  if (change === undefined || other !== undefined) return null
   switch (change.is) {
-    case 'leaks': {
-      const ohm = Number(change.ohm.toPrecision(2))
-      return change.element === part ? sized.leaks(part, ohm, about) : sized.leaksBackwards(part, ohm, about)
-    }
+    case 'leaks':
+      return {
+        value: change.ohm,
+        say: (ohm) => kilo(Number(ohm.toPrecision(2))),
+        words: change.element === part ? sized.leaks : sized.leaksBackwards,
+      }
     case 'ohm times':
-      return sized.drifted(part, change.by, about)
+      return { value: change.by, say: figure, words: sized.drift }
     case 'emission times':
-      return kind === 'weak' || kind === 'strong' ? sized[kind](part, change.by, about) : text
+      if (kind === 'weak') return { value: 100 * change.by, say: figure, words: sized.weak }
+      return kind === 'strong' ? { value: change.by, say: figure, words: sized.strong } : null
     case 'resistance':
     case 'gas':
     case 'dark':
     case 'model':
     case 'contact':
-      return text
+      return null
   }
+}
+
+/**
+ * A single fault by the size that it has, which is about right: it stands for what lies between it and its neighbours too.
+ *
+ * @param sizes - the same fault in other sizes that explain what was read nearly as well
+ */
+export function aboutText(fault: Fault, sizes: readonly Fault[] = []): string {
+  const own = sizeOf(fault)
+  if (own === null) return fault.text
+  const { value, say, words } = own
+  const all = [value, ...sizes.flatMap((each) => sizeOf(each)?.value ?? [])]
+  const [low, high] = [Math.min(...all), Math.max(...all)]
+  const range = low < high ? `, ${say(low)} to ${say(high)} fitting nearly as well` : ''
+  return `${words(fault.part, `about ${say(value)}`)}${range}`
 }
 
 export const pairText = (a: Pick<Fault, 'text'>, b: Pick<Fault, 'text'>): string => `${a.text}, and ${b.text}`

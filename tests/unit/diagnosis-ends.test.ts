@@ -63,6 +63,13 @@ describe('a fault that is weighed with milder and worse ones', () => {
     expect(texts('V4:weak=0.3')[0]).toBe('V4 is weak (about 39 % emission)')
     expect(texts('V4:strong=2')[2]).toMatch(/^V4 draws about 1\.5 times its current/)
   })
+  it('is told with the sizes that explain what was read nearly as well', () => {
+    const all = severitiesOf(named('R13:drift=2')).map(({ fault }) => fault)
+    expect(aboutText(named('R13:drift=2'), all)).toBe(
+      'R13 drifted to about 2 times its value, 1.6 to 3.6 fitting nearly as well',
+    )
+    expect(aboutText(named('R13:drift=2'), all.slice(1, 2))).toBe('R13 drifted to about 2 times its value')
+  })
   it('of a pair in each half', () => {
     const [a, b] = [named('C5:leaky=1000k'), named('L1:open')]
     const [mild] = severitiesOf(a)

@@ -118,6 +118,10 @@ describe('diagnosis of a run', () => {
       for (const other of predicts.slice(0, i))
         expect(Math.abs(other.value - value)).toBeGreaterThan(0.02 * Math.abs(other.value))
     expect(told.search_ends).toBeNull()
+    // A run alone says little of the size.
+    expect(told.hypotheses.map(({ text }) => text).join()).toMatch(
+      /C5 leaks \(about \d+k\), \d+k to \d+k fitting nearly as well/,
+    )
   })
   it('is sharper after the reading that it asks for', () => {
     const faulty = draw(named('C5:leaky=1000k'), 4)
