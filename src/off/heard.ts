@@ -64,8 +64,14 @@ function heardRail(d: Draft, plan: OffPlan, rail: OffRail, now: Sample, counts: 
     gone: !after || size >= off_V ? 0 : known.gone + (counts ? 1 : 0),
     fall,
     lowest_V: lowest_V(known, fall),
-    // Until the output is read back as off, and whenever the volts have risen since, the fall has not begun.
-    from: known.down_us === null || known.from === null || rose(rail, known.from, now) ? now : known.from,
+    // Until the output is read back as off, and whenever the volts have risen before it is believed, the fall has not begun. Afterwards
+    // what rises has come back, however steadily.
+    from:
+      known.down_us === null ||
+      known.from === null ||
+      (known.confirmed_us === null && rose(rail, known.from, now))
+        ? now
+        : known.from,
   })
 }
 

@@ -276,4 +276,14 @@ describe('what was confirmed is taken back', () => {
     expect(bench.pass(0.1).confirmed['HT']).toBeNull()
     expect(bench.alarms()).toContain('HT reads 120 V again: turn it down to zero by its knob now, one hand.')
   })
+
+  it('by volts that keep climbing: it is not let pass for as long as they climb, and the bias stays', () => {
+    const bench = new Bench(offPlan({ only_wire_between: false, discharge_s: 3 })).pass(1)
+    expect(bench.confirmed[ht.rail]).toMatch(/off/)
+    bench.stays[ht.channel] = (t_s) => 40 * (t_s - 1)
+    bench.pass(0.4)
+    expect(bench.confirmed[ht.rail]).toBeNull()
+    expect(bench.pass(5).off(bias.channel)).toBeUndefined()
+    expect(bench.result).toBeNull()
+  })
 })
