@@ -4,7 +4,8 @@ import { momentsOf } from '../../src/console/review/moments.js'
 import { onOwnKnobs, rehearsedOff, stopWords } from '../../src/console/words/outputs.js'
 import { isWholeScreen } from '../../src/console/words/hands-work.js'
 import { extentOf, letter, wordsAt } from '../../src/console/prepare/drawing-shape.js'
-import { wordsOf } from '../../src/console/review/suspects-said.js'
+import { wordsOf, worthDrawing } from '../../src/console/review/suspects-said.js'
+import { suspectsDrawn } from '../../src/console/review/suspects-drawn.js'
 import { hanging } from '../../src/console/prepare/hanging.js'
 import { firstOffered } from '../../src/console/words/offered.js'
 import { loadAll } from '../../src/files/index.js'
@@ -84,6 +85,25 @@ describe('suspects on the drawing', () => {
       ['node v8 screen', 'v8 screen: next reading, red lead'],
       ['node v8 plate', 'v8 plate: next reading, black lead'],
     ])
+  })
+  it('are those tied with the likeliest too, but not the other half of a pair that holds it and says nothing more', () => {
+    const tied = {
+      ...cause('C1b'),
+      ...{ parts: ['C1b', 'R2', 'R3', 'C4'], rivals: ['R2:open', 'R3:drift=2 + C9:leaky'] },
+    }
+    expect([...wordsOf({ equipment, hypotheses: [tied], next: null })]).toEqual([
+      ['part C1b', 'C1b: suspect 1'],
+      ['part R2', 'R2: tied with suspect 1'],
+      ['part R3', 'R3: tied with suspect 1'],
+    ])
+  })
+  it('are drawn also where no cause is told and a reading is asked for all the same', () => {
+    expect(worthDrawing({ hypotheses: [], next })).toBe(true)
+    expect(worthDrawing({ hypotheses: [cause('C1b')], next: null })).toBe(true)
+    expect(worthDrawing({ hypotheses: [], next: null })).toBe(false)
+    expect(suspectsDrawn({ equipment, hypotheses: [], next }).flatMap(({ marks }) => [...marks.keys()])).toEqual(
+      expect.arrayContaining(['node v8 screen', 'node v8 plate']),
+    )
   })
   it('have room for all their words, which are wider than the boxes at the edges', () => {
     const box = (id: string, x: number) => ({

@@ -8,6 +8,7 @@ import { Refused } from '../shell/refused.js'
 import { quantityTyped } from '../words/figures.js'
 import { chosenFirst, scalesOf } from '../words/units.js'
 import { written } from './si.js'
+import { worthDrawing } from './suspects-said.js'
 
 const shownFirst = 8
 /** The drawing carries its own layout: it comes when there is something to draw. */
@@ -67,7 +68,7 @@ export function Causes({ run }: { readonly run: string }) {
           <>
             <p class="verdict">{now.verdict}</p>
             <Ranked found={now} />
-            {Drawing !== null && now.hypotheses.length > 0 && <Drawing found={now} />}
+            {Drawing !== null && worthDrawing(now) && <Drawing found={now} />}
             <Taken
               readings={readings.value}
               without={(text) => {
