@@ -1,6 +1,7 @@
 import { healthInWords } from '../exchange/index.js'
 import { formatQuantity, formatShort } from '../quantities/index.js'
 import type { RailStory, Story } from '../record/index.js'
+import { causesLine } from './causes-line.js'
 import { columns } from './columns.js'
 import { formedLines } from './formed-text.js'
 import { elapsed } from './replay-text.js'
@@ -18,8 +19,13 @@ import {
 } from '../session/index.js'
 import { inputValue } from '../sequencer/index.js'
 
-/** A run as a page of text for a terminal: what was done, what was seen, why it ended. `under_way`: its supervisor lives. */
-export function storyText(story: Story, under_way: number | null = null): string {
+/**
+ * A run as a page of text for a terminal: what was done, what was seen, why it ended.
+ *
+ * @param under_way - its supervisor, where that lives
+ * @param run - as a person gives it to a command
+ */
+export function storyText(story: Story, under_way: number | null = null, run = story.run): string {
   const alarm = sealAlarm(story, under_way !== null)
   const parts = [
     alarm === null ? [] : [alarm],
@@ -30,7 +36,7 @@ export function storyText(story: Story, under_way: number | null = null): string
     steps(story),
     inputs(story),
     lines(story),
-    rest(story, alarm === null),
+    rest(story, run, alarm === null),
   ]
   return parts
     .map((part) => part.join('\n'))
@@ -209,7 +215,7 @@ function lines(story: Story): string[] {
   ]
 }
 
-function rest(story: Story, told: boolean): string[] {
+function rest(story: Story, run: string, told: boolean): string[] {
   return [
     ...story.supplies.map((text) => `Supply: ${text}`),
     ...story.by_hand.map((text) => `Limit by hand: ${text}`),
@@ -220,7 +226,13 @@ function rest(story: Story, told: boolean): string[] {
       : []),
     ...noteLines(story),
     ...(told ? [sealLine(story)] : []),
-    `All that happened, by time: slowglow show ${story.run} --events`,
+    ...(story.known === null
+      ? []
+      : causesLine({
+          ...{ outcome: story.outcome, warnings: story.warnings, command: story.known.command },
+          ...{ level: story.level, lifted: story.electrolytics.length > 0, run },
+        })),
+    `All that happened, by time: slowglow show ${run} --events`,
     ...(story.plan_hash === null ? [] : [`Plan ${story.plan_hash.slice(0, 16)}; file ${story.file}`]),
   ]
 }

@@ -7,7 +7,14 @@ import { registerCompare } from '../../src/cli/commands/compare.js'
 import { registerRuns } from '../../src/cli/commands/runs.js'
 import { registerShow } from '../../src/cli/commands/show.js'
 import { type BenchState, benchStatePath, processStart, writeBenchState } from '../../src/controller/index.js'
-import { createRunFile, type RunEntry, type RunLine, type Story, whereIsRun } from '../../src/record/index.js'
+import {
+  createRunFile,
+  type RunEnding,
+  type RunEntry,
+  type RunLine,
+  type Story,
+  whereIsRun,
+} from '../../src/record/index.js'
 import { event, folder, known, smallRun } from '../helpers/runs.js'
 
 let cwd = ''
@@ -56,6 +63,7 @@ describe('slowglow show', () => {
     expect(out).toMatch(/1 +HT, receive +HT +60 V +10.1 mA +10 mA \(8 mA to 12 mA\) +in band/)
     expect(out).toMatch(/2 +HT, receive +HT +80 V +41 mA +20 mA \(16 mA to 24 mA\) +above trip/)
     expect(out).not.toContain('What happened, by time')
+    expect(out).toMatch(/^Causes: slowglow diagnose a$/m)
     const noted = slowglow('show', 'a', '--note', 'C3 was hot.', '--by', 'Ada').out
     expect(noted).toMatch(/Note, .* UTC, Ada \(a terminal of the bench machine\): C3 was hot\./)
     expect(slowglow('show', 'a', '--events').out).toMatch(
@@ -225,6 +233,19 @@ describe('slowglow show', () => {
     expect(slowglow('show', 'a').out).toMatch(
       /\n\nmains \(your own knob\): NOT confirmed off by you: .*\nCompleted, with warnings\.\n/,
     )
+  })
+  it('names the command that finds the cause after a trip and after a run with a finding, after no other', () => {
+    const ended = (change: Partial<RunEnding>) =>
+      smallRun().map(
+        (entry): RunEntry =>
+          entry.entry === 'ending' ? { ...entry, ending: { ...entry.ending, ...change } } : entry,
+      )
+    const completed = { outcome: 'completed', reason: null } as const
+    put('odd', ended({ ...completed, warnings: ['HT stood near the edge of its band.'] }))
+    put('good', ended({ ...completed, warnings: [] }))
+    put('left', ended({ outcome: 'stopped' }))
+    expect(slowglow('show', 'odd').out).toMatch(/^Causes: slowglow diagnose odd$/m)
+    for (const name of ['good', 'left']) expect(slowglow('show', name).out).not.toContain('Causes:')
   })
 
   it('finds a run by a piece of its name, and asks for more where several fit', () => {

@@ -117,6 +117,18 @@ describe('slowglow rehearse', () => {
     expect((await run(profilePath, '--fault', `line.${supply}:silent`)).exit).toBe(5)
   })
 
+  it('names the command that finds the cause after a trip, where the set has a circuit, so that it can be typed', async () => {
+    const supply = Object.keys(bench.supplies)[0] ?? ''
+    const known = await run(
+      'profiles/small-receiver/receive-network.yaml',
+      ...['--fault', `${supply}:trips@HT>60V`],
+    )
+    expect(known.exit).toBe(3)
+    const [file = ''] = readdirSync(folder)
+    expect(known.out).toMatch(new RegExp(`Causes: slowglow diagnose .*${file}$`))
+    expect((await run(profilePath, '--fault', `${supply}:trips@HT>60V`)).out).not.toContain('Causes:')
+  })
+
   it('refuses a fault that fits nothing with exit 2, naming what there is, and writes no file', async () => {
     const { err, exit } = await run(profilePath, '--fault', 'C99:short')
     expect(exit).toBe(2)

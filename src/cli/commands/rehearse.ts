@@ -6,6 +6,7 @@ import { createRunFile, RecordTrouble, runFileName, runNameOf, type RunWriter } 
 import { type Rehearsal, rehearse } from '../../rehearse/index.js'
 import { closingText } from '../../session/index.js'
 import { type RunEntry, streamsOf } from '../../story/index.js'
+import { causesLine, runGiven } from '../causes-line.js'
 import { type Exit, exits } from '../exits.js'
 import { faultHelp } from '../fault-help.js'
 import { type Io, printJson } from '../io.js'
@@ -92,7 +93,12 @@ function command(profilePath: string, flags: Flags, io: Io): Exit {
     const outcome = perform(prepared, { run, started, seed, alerts }, writer, io)
     writer.close()
     const never = neverCame(prepared.faults, outcome.faults)
-    tell(outcome, { run, file: shown(file, io.cwd), started, never, alerts }, json, io)
+    const { outcome: how, warnings } = outcome.ending
+    const causes = causesLine({
+      ...{ outcome: how, warnings, command: 'rehearse', level: plan.level },
+      ...{ lifted: prepared.lifted !== null, run: runGiven(file, io) },
+    })
+    tell(outcome, { run, file: shown(file, io.cwd), started, never, alerts, causes }, json, io)
     return outcome.reachable ? exitOf(outcome.ending) : exits.notReachable
   } catch (error) {
     if (!(error instanceof RecordTrouble)) throw error
@@ -215,12 +221,14 @@ function tell(
     started,
     never,
     alerts,
+    causes,
   }: {
     readonly run: string
     readonly file: string
     readonly started: Date
     readonly never: readonly string[]
     readonly alerts: AlertsTold
+    readonly causes: readonly string[]
   },
   json: boolean,
   io: Io,
@@ -229,6 +237,7 @@ function tell(
     if (faults.length > 0) io.out(`Faults put in: ${faults.join(', ')}`)
     if (never.length > 0) io.out(`Never came: ${never.join(', ')}`)
     io.out(toTerminal(closingText(ending, file, lines), io.columns))
+    for (const line of causes) io.out(line)
     const would = alerts.text()
     if (would !== null) io.out(toTerminal(would, io.columns))
     return

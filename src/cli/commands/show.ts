@@ -1,6 +1,7 @@
 import { realPath, runsUnderWay } from '../../controller/index.js'
 import { parseQuantity } from '../../quantities/index.js'
 import { addNote, type RunReader, type Story, storyOf } from '../../record/index.js'
+import { runGiven } from '../causes-line.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson, userName } from '../io.js'
 import { limitsDrawn, type LimitsOf, limitsOption } from '../limits-drawn.js'
@@ -88,7 +89,14 @@ function show(run: string, options: Options, io: Io): Exit {
         under_way: story.outcome === 'interrupted' && under_way !== null,
         plots: figures,
       })
-    else io.out([storyText(story, under_way), ...plots, ...(events ? [eventsText(story)] : [])].join('\n\n'))
+    else
+      io.out(
+        [
+          storyText(story, under_way, runGiven(reader.path, io)),
+          ...plots,
+          ...(events ? [eventsText(story)] : []),
+        ].join('\n\n'),
+      )
     return story.damage.length === 0 && sealAlarm(story, under_way !== null) === null
       ? exits.done
       : exits.finding

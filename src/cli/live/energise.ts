@@ -22,6 +22,7 @@ import {
   VirtualHands,
 } from '../../session/index.js'
 import type { Known, RunEnding } from '../../story/index.js'
+import { causesLine, runGiven } from '../causes-line.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson, userName } from '../io.js'
 import { hashed } from '../plan-files.js'
@@ -256,6 +257,11 @@ function closed(of: Energised, { ending, file, run, started }: Ran, { lines }: C
     })
   } else {
     io.out(toTerminal(closingText(ending, file, lines, of.command), io.columns))
+    const causes = causesLine({
+      ...{ outcome: ending.outcome, warnings: ending.warnings, command: of.command },
+      ...{ level: of.prepared.plan.level, lifted: of.lifted !== undefined, run: runGiven(file, io) },
+    })
+    for (const line of causes) io.out(line)
     if (after !== undefined) io.out(after.text)
   }
   const exit = exitOf(ending)
