@@ -2,7 +2,7 @@ import { dirname, resolve } from 'node:path'
 import { runNameOf } from '../record/index.js'
 import type { Known, RunEnding } from '../story/index.js'
 import type { Io } from './io.js'
-import { shown } from './problems.js'
+import { quoted, shown } from './problems.js'
 import { runsFolders } from './runs-folder.js'
 
 interface Ended {
@@ -30,6 +30,5 @@ export function causesLine({ outcome, warnings, command, level, lifted, run }: E
 export function runGiven(file: string, io: Pick<Io, 'cwd' | 'env'>): string {
   const path = resolve(io.cwd, file)
   if (runsFolders(undefined, io).includes(dirname(path))) return runNameOf(path)
-  const name = shown(path, io.cwd)
-  return /\s/.test(name) ? `"${name}"` : name
+  return quoted(shown(path, io.cwd))
 }

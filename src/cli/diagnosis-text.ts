@@ -1,12 +1,17 @@
 import { type Diagnosis, percent } from '../faults/index.js'
 import { show } from '../limits/index.js'
 import { columns } from './columns.js'
+import { quoted } from './problems.js'
 
 /** Causes told before the rest is only counted. */
 const causesShown = 6
 
-/** What is wrong, why, and where the meter goes next, on a page. */
-export function diagnosisText(run: string, diagnosis: Diagnosis, fails: boolean): string {
+/**
+ * What is wrong, why, and where the meter goes next, on a page.
+ *
+ * @param set - the set's file, as a person gives it
+ */
+export function diagnosisText(run: string, diagnosis: Diagnosis, fails: boolean, set: string): string {
   const { hypotheses, none, nothing, verdict, from, next, search_ends, learned, notes } = diagnosis
   const lines = [run, verdict]
   if (from.length > 0) lines.push('', 'Reckoned from:', ...from.map((line) => `  ${line}`))
@@ -48,6 +53,10 @@ export function diagnosisText(run: string, diagnosis: Diagnosis, fails: boolean)
   if (search_ends !== null) lines.push('', search_ends)
   if (next === null && hypotheses.length === 0 && !fails)
     lines.push(`  Then: slowglow diagnose ${run} --fails`)
+  if (search_ends !== null)
+    lines.push(
+      `Found it? slowglow book ${quoted(set)} --finding "what it was" --part ${hypotheses[0]?.part ?? 'C17'} (the part that it was: later runs of this set are diagnosed with it)`,
+    )
   if (learned.length > 0)
     lines.push('', 'What was learned of this set:', ...learned.map((line) => `  ${line}`))
   if (notes.length > 0) lines.push('', ...notes)

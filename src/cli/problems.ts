@@ -15,6 +15,9 @@ export function shown(path: string, cwd: string): string {
   return near === '' || near.startsWith('..') ? path : near
 }
 
+/** A path inside a command that is to be typed. */
+export const quoted = (path: string): string => (/\s/.test(path) ? `"${path}"` : path)
+
 /** Problems of files, their paths as a person at `cwd` would type them. */
 export function placed(problems: readonly Problem[], cwd: string): PlanProblem[] {
   return problems.map(({ severity, what, remedy, file, line, column, path }) => ({

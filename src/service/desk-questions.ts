@@ -72,7 +72,12 @@ export interface DeskQuestions {
     page: 'book' | 'worksheet' | 'record sheet'
   }): Answer<{ readonly html: string }>
   coverage(ask: { profile: string; bench?: string | undefined; texts?: Texts }): Answer<ApiCoverage>
-  diagnosis(ask: { run: string; readings: readonly string[]; fails: boolean }): Answer<ApiDiagnosis>
+  diagnosis(ask: {
+    run: string
+    readings: readonly string[]
+    fails: boolean
+    priors: readonly string[]
+  }): Answer<ApiDiagnosis>
   runs(ask: {
     set?: string | undefined
     outcome?: string | undefined

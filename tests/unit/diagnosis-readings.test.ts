@@ -209,7 +209,11 @@ describe('what is told', () => {
     expect(told.search_ends).toMatch(
       /one cause is left: L1 open \((over )?\d+ %\).*set off and its charge measured away/,
     )
-    expect(diagnosisText('run', told, false)).toContain(told.search_ends)
+    const text = diagnosisText('run', told, false, 'the set.yaml')
+    expect(text).toContain(told.search_ends)
+    expect(text).toContain(
+      `Found it? slowglow book "the set.yaml" --finding "what it was" --part ${told.hypotheses[0]?.part ?? 'C17'}`,
+    )
     expect(told.hypotheses[0]?.misses).toBeNull()
   })
   it('says of a cause by how much it misses what was read', () => {

@@ -218,7 +218,7 @@ describe('what is learned from the book', () => {
     )
     if (!('value' in told) || 'exit' in told.value) throw new Error('no diagnosis')
     expect(told.value.diagnosis.learned.join(' ')).toMatch(/2 earlier runs in order/)
-    expect(diagnosisText('three', told.value.diagnosis, false)).toMatch(
+    expect(diagnosisText('three', told.value.diagnosis, false, told.value.set)).toMatch(
       /What was learned of this set:\n {2}.*2 earlier runs in order/,
     )
     book(dir, [{ kind: 'replaced', part: 'C5', was: 'paper', now: 'film', text: '' }], 2)

@@ -5,7 +5,6 @@ import { onOwnKnobs, rehearsedOff, stopWords } from '../../src/console/words/out
 import { isWholeScreen } from '../../src/console/words/hands-work.js'
 import { extentOf, letter, wordsAt } from '../../src/console/prepare/drawing-shape.js'
 import { wordsOf, worthDrawing } from '../../src/console/review/suspects-said.js'
-import { suspectsDrawn } from '../../src/console/review/suspects-drawn.js'
 import { hanging } from '../../src/console/prepare/hanging.js'
 import { firstOffered } from '../../src/console/words/offered.js'
 import { loadAll } from '../../src/files/index.js'
@@ -101,9 +100,6 @@ describe('suspects on the drawing', () => {
     expect(worthDrawing({ hypotheses: [], next })).toBe(true)
     expect(worthDrawing({ hypotheses: [cause('C1b')], next: null })).toBe(true)
     expect(worthDrawing({ hypotheses: [], next: null })).toBe(false)
-    expect(suspectsDrawn({ equipment, hypotheses: [], next }).flatMap(({ marks }) => [...marks.keys()])).toEqual(
-      expect.arrayContaining(['node v8 screen', 'node v8 plate']),
-    )
   })
   it('have room for all their words, which are wider than the boxes at the edges', () => {
     const box = (id: string, x: number) => ({

@@ -2,7 +2,6 @@ import { resolve } from 'node:path'
 import type { Bench } from '../../bench/index.js'
 import type { Equipment } from '../../equipment/index.js'
 import {
-  adjusted,
   createDiagnoser,
   type Diagnoser,
   type DiagnoserOf,
@@ -18,6 +17,7 @@ import type { RunReader } from '../../record/index.js'
 import { diagnosisText } from '../diagnosis-text.js'
 import { type Exit, exits } from '../exits.js'
 import { type Io, printJson } from '../io.js'
+import { priorOption, priorsOf } from '../priors.js'
 import { type Refusal, refuse } from '../refuse.js'
 import { learnedFor } from '../learned.js'
 import { seenIn } from '../seen-in.js'
@@ -43,12 +43,7 @@ export const registerDiagnose: Register = (program, io) => {
       (text: string, all: readonly string[]) => [...all, text],
       [],
     )
-    .option(
-      '--prior <what=factor>',
-      'how often a part, a kind of fault or one fault comes, against what is usual: "C17=3", "leaky=2", "C17:leaky=5"; may be given again',
-      (text: string, all: readonly string[]) => [...all, text],
-      [],
-    )
+    .addOption(priorOption())
     .option('--fails', 'the set fails all the same: look for a next reading though nothing shows', false)
     .option('--json', 'one JSON document on standard output')
     .action((run: string, options: Options) => {
@@ -67,7 +62,7 @@ function diagnose(
   const found = diagnosisIn(reader, run, reading, { priors: prior, cwd: io.cwd, fails })
   if ('exit' in found) return refuse(io, json, found)
   if (json) printJson(io, { run: found.run, ...found.diagnosis })
-  else io.out(diagnosisText(found.run, found.diagnosis, fails))
+  else io.out(diagnosisText(found.run, found.diagnosis, fails, found.set))
   return exits.done
 }
 
@@ -86,7 +81,15 @@ export function diagnosisIn(
   run: string,
   written: readonly string[],
   { priors = [], cwd, fails = false }: More = {},
-): { readonly run: string; readonly equipment: Equipment; readonly diagnosis: Diagnosis } | Refusal {
+):
+  | {
+      readonly run: string
+      /** The set's file, as the run named it. */
+      readonly set: string
+      readonly equipment: Equipment
+      readonly diagnosis: Diagnosis
+    }
+  | Refusal {
   const known = reader.known()
   const files = known === null ? null : filesIn(known.files, known.plan)
   if (known === null || files === null)
@@ -101,23 +104,20 @@ export function diagnosisIn(
     if ('what' in made) return { exit: exits.usage, where: run, ...made }
     readings.push(made)
   }
-  const asked = priorsOf(priors, run)
+  const asked = priorsOf(priors, files.equipment, run)
   if ('exit' in asked) return asked
   const { equipment, bench, equipment_path } = files
   const book =
     cwd === undefined ? null : learnedFor(known.plan, equipment, resolve(cwd, equipment_path), known.started)
-  const adjust = adjusted(asked.factors)
   const diagnose = diagnoserFor(`${known.run} ${reader.path} ${JSON.stringify(known.files)}`, {
     ...{ equipment, bench, plan: known.plan },
-    weight: (fault: Fault) => adjust({ ...fault, weight: book?.weight(fault) ?? fault.weight }),
+    weight: (fault: Fault) => asked.weight({ ...fault, weight: book?.weight(fault) ?? fault.weight }),
     ...(book?.earlier !== undefined && { earlier: book.earlier }),
-    learned: [
-      ...(book?.told ?? []),
-      ...(priors.length === 0 ? [] : [`Counted otherwise than usual, as asked for: ${priors.join(', ')}.`]),
-    ],
+    learned: [...(book?.told ?? []), ...asked.told],
   })
   return {
     run: known.run,
+    set: equipment_path,
     equipment,
     diagnosis: diagnose(seenIn(reader), readings, { fails }),
   }
@@ -155,28 +155,6 @@ function filesIn(
     }
   }
   return equipment === null || bench === null ? null : { equipment, equipment_path, bench }
-}
-
-/** Factors on the weights of faults. */
-function priorsOf(
-  priors: readonly string[],
-  where: string,
-): { readonly factors: Readonly<Record<string, number>> } | Refusal {
-  const factors: Record<string, number> = {}
-  for (const text of priors) {
-    const cut = text.lastIndexOf('=')
-    const what = text.slice(0, Math.max(0, cut)).trim()
-    const factor = Number(text.slice(cut + 1))
-    if (what === '' || !(factor >= 0 && factor <= 1000))
-      return {
-        exit: exits.usage,
-        where,
-        what: `"${text}" says of no fault how often it comes.`,
-        remedy: 'Write WHAT=FACTOR, a factor from 0 to 1000: "C17=3", "leaky=2", "C17:leaky=5".',
-      }
-    factors[what] = factor
-  }
-  return { factors }
 }
 
 /** A reading as a person writes it. */

@@ -177,9 +177,9 @@ export function runsDesk(where: Where): RunsDesk {
         return { ...found.document, text: found.text }
       })
     },
-    diagnosis: ({ run, readings, fails }) =>
+    diagnosis: ({ run, readings, fails, priors }) =>
       withRun(run, (reader) => {
-        const found = diagnosisIn(reader, run, readings, { cwd: where.folder, fails })
+        const found = diagnosisIn(reader, run, readings, { cwd: where.folder, fails, priors })
         if ('exit' in found) throw refusedAs(found)
         return { run: found.run, equipment: found.equipment, ...found.diagnosis }
       }),

@@ -3,12 +3,14 @@ import type { ComponentType } from 'preact'
 import { useEffect } from 'preact/hooks'
 import { diagnosisShape, type ApiDiagnosis } from '../../service/api/index.js'
 import { call, type Why } from '../api/call.js'
+import { addressOf } from '../shell/places.js'
 import { QuantityField } from '../shell/quantity.js'
 import { Refused } from '../shell/refused.js'
 import { quantityTyped } from '../words/figures.js'
 import { chosenFirst, scalesOf } from '../words/units.js'
 import { written } from './si.js'
 import { worthDrawing } from './suspects-said.js'
+import { Usual } from './usual.js'
 
 const shownFirst = 8
 /** The drawing carries its own layout: it comes when there is something to draw. */
@@ -21,17 +23,19 @@ export function Causes({ run }: { readonly run: string }) {
   const why = useSignal<Why | null>(null)
   const busy = useSignal(false)
   const fails = useSignal(false)
-  const ask = (all: readonly string[]): void => {
+  const priors = useSignal<readonly string[]>([])
+  const ask = (all: readonly string[], counted = priors.value): void => {
     busy.value = true
     void call('diagnosis', diagnosisShape, {
       params: { run },
-      body: { readings: all, fails: fails.value },
+      body: { readings: all, fails: fails.value, priors: counted },
       within_ms: 120_000,
     }).then((came) => {
       busy.value = false
       why.value = came.ok ? null : came.why
       if (!came.ok) return
       readings.value = all
+      priors.value = counted
       found.value = came.value
     })
   }
@@ -85,7 +89,16 @@ export function Causes({ run }: { readonly run: string }) {
                 }}
               />
             )}
-            {now.search_ends !== null && <p class="remark">{now.search_ends}</p>}
+            {now.search_ends !== null && (
+              <>
+                <p class="remark">{now.search_ends}</p>
+                <p>
+                  Found it? Write it in the set’s book as a finding, with the part that it was (
+                  <a href={addressOf('prepare', 'book')}>Prepare, Book</a>): later runs of this set are
+                  diagnosed with it.
+                </p>
+              </>
+            )}
             {now.next === null && now.hypotheses.length === 0 && !fails.value && (
               <p class="no-print">
                 <button
@@ -112,6 +125,12 @@ export function Causes({ run }: { readonly run: string }) {
                 </ul>
               </>
             )}
+            <Usual
+              busy={busy.value}
+              count={(counted) => {
+                ask(readings.value, counted)
+              }}
+            />
             <details>
               <summary>What this is reckoned from</summary>
               <ul>

@@ -227,6 +227,11 @@ export const diagnosisBody = z.strictObject({
     .boolean()
     .default(false)
     .describe('the set is known to fail: a next reading is looked for though nothing shows'),
+  priors: z
+    .array(z.string().trim().min(3).max(200))
+    .max(50)
+    .default([])
+    .describe('how often a part, a kind of fault or one fault comes against what is usual, "WHAT=FACTOR"'),
 })
 export type ApiDiagnosis = Diagnosis & {
   readonly run: string
