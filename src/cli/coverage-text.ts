@@ -1,9 +1,10 @@
 import type { Coverage, CoveredFault } from '../faults/index.js'
 import { columns } from './columns.js'
 
-/** With the items of the worksheet that each check by hand is on. */
+/** With the items of the worksheet that each check by hand is on, and the pairs that hide one another. */
 export type CoverageTold = Omit<Coverage, 'hand_checks'> & {
   readonly hand_checks: readonly (Coverage['hand_checks'][number] & { readonly items: readonly string[] })[]
+  readonly hiding: readonly string[]
 }
 
 /** Lines of a list before the rest is only counted. */
@@ -11,7 +12,7 @@ const shownFirst = 24
 
 /** What a plan notices of every single fault, on a page. */
 export function coverageText(coverage: CoverageTold, all: boolean): string {
-  const { faults, caught, total, late, burns_unseen, harmless_unseen, share, likely_share } = coverage
+  const { faults, pairs, caught, total, late, burns_unseen, harmless_unseen, share, likely_share } = coverage
   const most = all ? Infinity : shownFirst
   if (total === 0) return [`${coverage.equipment}, ${coverage.profile}`, ...coverage.notes].join('\n')
   const burning = faults.filter((each) => !each.caught && !each.early)
@@ -49,6 +50,7 @@ export function coverageText(coverage: CoverageTold, all: boolean): string {
           each.how ?? '',
           each.noticed ?? '',
           each.surely ? '' : 'not in every set',
+          stressWords(each),
         ]),
       ),
       most,
@@ -62,7 +64,7 @@ export function coverageText(coverage: CoverageTold, all: boolean): string {
       : []),
     ...section(
       'Pairs that hide one another: not noticed in time, though one of them alone is',
-      hiding(coverage).map(({ text }) => text),
+      pairs.filter(({ fault }) => coverage.hiding.includes(fault)).map(({ text }) => text),
       most,
     ),
     ...section(
@@ -96,11 +98,14 @@ function pairWords({ pairs }: CoverageTold): string[] {
       ]
 }
 
-function hiding({ faults, pairs }: CoverageTold): CoveredFault[] {
+/** Pairs that are not noticed in time though one of them alone is, by their names. */
+export function hidingIn({ faults, pairs }: Pick<Coverage, 'faults' | 'pairs'>): string[] {
   const inTime = new Set(faults.filter(({ caught, early }) => caught && early).map(({ fault }) => fault))
-  return pairs.filter(
-    ({ fault, caught, early }) => !(caught && early) && fault.split(' + ').some((half) => inTime.has(half)),
-  )
+  return pairs
+    .filter(
+      ({ fault, caught, early }) => !(caught && early) && fault.split(' + ').some((half) => inTime.has(half)),
+    )
+    .map(({ fault }) => fault)
 }
 
 function section(title: string, lines: readonly string[], most: number): string[] {
@@ -114,10 +119,11 @@ function section(title: string, lines: readonly string[], most: number): string[
   ]
 }
 
-function stressWords({ stress }: CoveredFault): string {
+/** The worst that a part stood at, or why that is not told. */
+function stressWords({ stress, no_stress }: CoveredFault): string {
   return stress === null
-    ? ''
-    : `${stress.what} at ${percent(stress.of_rating)} of ${stress.rating} in step ${stress.step}`
+    ? (no_stress ?? '')
+    : `${stress.what} at ${percent(stress.of_rating)} of ${stress.rating} in step ${stress.step}${stress.as_whole ? ', as in a whole set' : ''}`
 }
 
 function percent(part: number): string {

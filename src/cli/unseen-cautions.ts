@@ -1,3 +1,4 @@
+import { cautionsFor } from '../cautions/index.js'
 import type { CoverageOf, CoveredFault } from '../faults/index.js'
 import { findersOf, makeWorksheet } from '../worksheet/index.js'
 import { covered } from './book/unseen.js'
@@ -13,9 +14,34 @@ interface Started extends CoverageOf {
 }
 
 /**
- * For the cautions of a run's start: the faults that would burn a part before its plan shows them, with what finds them by hand.
- * Takes seconds of a large set, so it is asked for before anything is opened.
+ * The cautions of a run's start: with the faults that would burn a part before its plan shows them, and how many it cannot show at
+ * all. Takes seconds of a large set, so it is asked for before anything is opened.
  */
+export function startCautions(started: Started): string {
+  const { figures } = started.plan
+  // Beside this set's own hazards: like them it is a matter of this very run.
+  const hazards = [...figures.hazards, ...cannotShow(started)]
+  return cautionsFor({ ...figures, hazards }, started.plan, burnsUnseen(started))
+}
+
+/** How many faults nothing in the plan would ever show, in a line; none where none was tried. */
+function cannotShow({ files, lifted, ...of }: Started): string[] {
+  if (lifted) return []
+  const { faults, total } = covered(files, of)
+  const never = faults.filter(({ caught }) => !caught)
+  if (never.length === 0) return []
+  const sheet = makeWorksheet(of.equipment)
+  const found = never.filter(({ part }) => findersOf(sheet, part).length > 0).length
+  const checks =
+    found === never.length
+      ? 'the worksheet has a check for each'
+      : `the worksheet has a check for ${found} of them, and for the others there is one in slowglow coverage`
+  return [
+    `${never.length} faults this plan cannot show, of ${total} that were tried; ${checks} (slowglow coverage names them).`,
+  ]
+}
+
+/** The faults that would burn a part before the plan shows them, with what finds them by hand. */
 export function burnsUnseen({ files, lifted, ...of }: Started): string[] {
   if (lifted) return []
   const sheet = makeWorksheet(of.equipment)

@@ -1,10 +1,12 @@
 import { resolve } from 'node:path'
 import { describe, expect, it } from 'vitest'
 import { standingText } from '../../src/cautions/index.js'
-import { coverageText } from '../../src/cli/coverage-text.js'
+import { coverageText, hidingIn } from '../../src/cli/coverage-text.js'
 import { plansDesk } from '../../src/cli/desk/plans.js'
 import { setsDesk } from '../../src/cli/desk/sets.js'
+import { priorsOf } from '../../src/cli/priors.js'
 import { burnsUnseen } from '../../src/cli/unseen-cautions.js'
+import { pairWords } from '../../src/console/prepare/pair-words.js'
 import {
   coverageOf,
   createBed,
@@ -146,7 +148,8 @@ describe('coverage of a small set with a circuit', () => {
     expect(faults).toHaveLength(total)
     for (const { fault } of pairs)
       for (const half of fault.split(' + ')) expect(faults.some((each) => each.fault === half)).toBe(true)
-    const text = coverageText({ ...coverage, hand_checks: [] }, true)
+    const text = coverageText({ ...coverage, hand_checks: [], hiding: hidingIn(coverage) }, true)
+    expect(text).toContain(pairWords(pairs).replace(' of faults', ' of them'))
     expect(text).toMatch(/Of the 24 likeliest pairs of them \d+ are noticed in time, \d+ too late, \d+ never/)
     const inTime = (name: string) => faults.some((each) => each.fault === name && each.caught && each.early)
     for (const pair of pairs) {
@@ -177,6 +180,42 @@ describe('coverage of a small set with a circuit', () => {
     expect(stress?.as_whole).toBe(true)
     for (const { fault, stress, early } of coverage.faults)
       if (!early) expect(stress?.as_whole, fault).toBe(false)
+  })
+  it('says beside what is noticed in time how hard a part stood by then, or why that is not told', () => {
+    const text = coverageText({ ...coverage, hand_checks: [], hiding: [] }, true)
+    const table = text.slice(text.indexOf('Noticed in time:'), text.indexOf('Never noticed, no known'))
+    const inTime = coverage.faults.filter(({ caught, early }) => caught && early)
+    expect(inTime.some(({ stress }) => stress !== null)).toBe(true)
+    for (const { text: fault, stress, no_stress } of inTime) {
+      const line = table.split('\n').find((each) => each.startsWith(`  ${fault} `)) ?? ''
+      if (stress === null) expect(line.endsWith(no_stress ?? '?'), line).toBe(true)
+      else expect(line).toContain(` of ${stress.rating} in step ${stress.step}`)
+      expect(line.endsWith(', as in a whole set')).toBe(stress?.as_whole === true)
+    }
+  })
+  it('counts a fault as often as a person says, and refuses one that the set has not', () => {
+    const often = priorsOf(['V4=100', 'leaky=0.5'], equipment, 'receive')
+    if ('exit' in often) throw new Error(often.what)
+    const one = (kind: string) => faultsOf(equipment).find((each) => each.fault === kind)
+    const [weak, leaky] = [one('V4:no-emission'), one('C2:leaky')]
+    if (weak !== undefined) expect(often.weight(weak)).toBeCloseTo(100 * weak.weight)
+    if (leaky !== undefined) expect(often.weight(leaky)).toBeCloseTo(0.5 * leaky.weight)
+    expect(often.told.join()).toContain('V4=100, leaky=0.5')
+    const unknown = (text: string) => priorsOf([text], equipment, 'receive')
+    expect(unknown('C99=2')).toMatchObject({
+      exit: 2,
+      what: expect.stringContaining('"C99" is no part, kind of fault or fault of') as string,
+      remedy: expect.stringMatching(/Kinds are .*leaky.*; parts: /) as string,
+    })
+    expect(unknown('V4:leeky=2')).toMatchObject({
+      exit: 2,
+      remedy: expect.stringContaining('Faults of V4: V4:') as string,
+    })
+    expect(unknown('V4=')).toMatchObject({
+      exit: 2,
+      what: expect.stringContaining('says of no fault') as string,
+    })
+    expect(priorsOf(['V4:weak=3'], equipment, 'receive')).not.toHaveProperty('exit')
   })
   it('says nothing that could be taken for leave to touch', () => {
     expect(JSON.stringify(coverage)).not.toMatch(/safe to/i)
@@ -293,6 +332,10 @@ describe('the sheet of cold checks on the page', () => {
       expect(line).toMatch(step === null ? /% of .*, never shown/ : /% of .*, shown in step \d/)
     }
     expect(cautions).toMatch(/V4: nothing reaches its plate pin: .*never shown \(worksheet: V4 tube\)/)
+    const never = coverage.faults.filter(({ caught }) => !caught).length
+    expect(lines).toContain(
+      `- ${never} faults this plan cannot show, of ${coverage.total} that were tried; the worksheet has a check for each (slowglow coverage names them).`,
+    )
     expect(cautions.indexOf('NOT SHOWN IN TIME')).toBeLessThan(cautions.indexOf(standingText))
   })
   it('says nothing of faults where parts lie lifted out of the set', () => {

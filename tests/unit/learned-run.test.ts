@@ -6,6 +6,7 @@ import { appendToBook, type BookBody, bookPath } from '../../src/book/index.js'
 import { chance } from '../../src/chance/index.js'
 import { coveredBy } from '../../src/cli/commands/coverage.js'
 import { diagnosisIn } from '../../src/cli/commands/diagnose.js'
+import { priorsOf } from '../../src/cli/priors.js'
 import { coverageText } from '../../src/cli/coverage-text.js'
 import { planFiles } from '../../src/cli/plan-files.js'
 import { planPage } from '../../src/cli/plan-text.js'
@@ -156,6 +157,11 @@ describe('a set whose book holds good runs', () => {
     expect(coverageText(told, false)).toMatch(/What was learned of this set:\n {2}Mended before.*C5/)
     expect(told.share).toBe(coveredBy(of_plan).share)
     expect(told.likely_share).not.toBe(coveredBy(of_plan).likely_share)
+    const priors = priorsOf(['C5=4'], equipment, 'receive')
+    if ('exit' in priors) throw new Error(priors.what)
+    const asOften = coveredBy(of_plan, parts.set_path, priors)
+    expect(asOften.likely_share).not.toBe(told.likely_share)
+    expect(asOften.learned.join(' ')).toMatch(/Mended before.*C5.* as asked for: C5=4/)
   })
   it('is followed over its runs with what its book says was replaced between them', () => {
     const { life, no_book } = setTrend(dir, equipment.name, true, { equipmentPath: null, cwd: dir })

@@ -13,7 +13,7 @@ import { prepared } from '../live/prepare.js'
 import { hashed, notPlanned, planFiles } from '../plan-files.js'
 import { coursesOf } from '../plan-plot/points.js'
 import { placed, type PlanProblem } from '../problems.js'
-import { burnsUnseen } from '../unseen-cautions.js'
+import { startCautions } from '../unseen-cautions.js'
 import { versionOf } from '../version.js'
 import { pathIn, problemOf, refusedAs, textsOf, type Where } from './place.js'
 
@@ -124,11 +124,7 @@ export function plansDesk(where: Where): PlansDesk {
           ...(made.set_path !== undefined && { set_path: made.set_path }),
         },
         plan,
-        cautions: cautionsFor(
-          plan.figures,
-          plan,
-          burnsUnseen({ plan, files, equipment, bench: on, lifted: lifted !== null }),
-        ),
+        cautions: startCautions({ plan, files, equipment, bench: on, lifted: lifted !== null }),
         document: documentOf(plan, problems),
         state_path: benchStatePath(bench_path, env),
         folder: where.runs,

@@ -28,7 +28,7 @@ import { type Io, printJson, userName } from '../io.js'
 import { hashed } from '../plan-files.js'
 import { refuse } from '../refuse.js'
 import { otherRunsFolders, runsFolder } from '../runs-folder.js'
-import { burnsUnseen } from '../unseen-cautions.js'
+import { startCautions } from '../unseen-cautions.js'
 import { versionOf } from '../version.js'
 import { toTerminal } from '../wrap.js'
 import { Conversation } from './conversation.js'
@@ -131,9 +131,10 @@ export async function energise(of: Energised, io: Io): Promise<Exit> {
   let open: OpenBench | NotBegun | null = null
   try {
     // Seconds of reckoning: before a port is opened, so that nothing waits for it.
-    const unseen =
-      of.command === 'run' ? burnsUnseen({ ...prepared, plan, lifted: of.lifted !== undefined }) : []
-    const cautions = cautionsFor(plan.figures, plan, unseen)
+    const cautions =
+      of.command === 'run'
+        ? startCautions({ ...prepared, plan, lifted: of.lifted !== undefined })
+        : cautionsFor(plan.figures, plan)
     open = await openBench(start, conversation.stops, (text) => {
       terminal.line(text)
     })

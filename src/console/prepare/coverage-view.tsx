@@ -1,8 +1,10 @@
 import { useSignal } from '@preact/signals'
+import type { ComponentChildren } from 'preact'
 import { useEffect } from 'preact/hooks'
 import { type ApiCoverage, coverageShape } from '../../service/api/index.js'
 import { call, type Why } from '../api/call.js'
 import { Refused } from '../shell/refused.js'
+import { pairWords } from './pair-words.js'
 import { drafts, profile } from './state.js'
 
 type CoveredFault = ApiCoverage['faults'][number]
@@ -80,6 +82,8 @@ function Covered({ file }: { readonly file: string }) {
       />
       <Faults title="Noticed too late" faults={faults.filter((each) => each.caught && !each.early)} />
       <Faults title="Noticed in time" faults={faults.filter((each) => each.caught && each.early)} />
+      <Pairs found={now} />
+      <Harmless faults={faults.filter((each) => !each.caught && each.early)} />
       {now.suggestions.length > 0 && (
         <section class="panel">
           <h2>What would see more</h2>
@@ -130,7 +134,46 @@ function Covered({ file }: { readonly file: string }) {
   )
 }
 
-function Faults({ title, faults }: { readonly title: string; readonly faults: readonly CoveredFault[] }) {
+/** The likeliest pairs: how they do, and those of which one hides the other. */
+function Pairs({ found: { pairs, hiding } }: { readonly found: ApiCoverage }) {
+  if (pairs.length === 0) return null
+  const hidden = pairs.filter(({ fault }) => hiding.includes(fault))
+  return (
+    <>
+      <section class="panel">
+        <h2>Two faults at once</h2>
+        <p>{pairWords(pairs)}</p>
+      </section>
+      <Faults title="Pairs that hide one another" faults={hidden}>
+        <p class="quiet">Not noticed in time, though one of them alone is.</p>
+      </Faults>
+    </>
+  )
+}
+
+/** Long, and nothing burns: folded away. */
+function Harmless({ faults }: { readonly faults: readonly CoveredFault[] }) {
+  if (faults.length === 0) return null
+  return (
+    <details class="panel">
+      <summary>Never noticed; no known rating is passed ({faults.length})</summary>
+      <ul>
+        {faults.map(({ fault, text }) => (
+          <li key={fault}>{text}</li>
+        ))}
+      </ul>
+    </details>
+  )
+}
+
+interface Listed {
+  readonly title: string
+  readonly faults: readonly CoveredFault[]
+  /** Under the table. */
+  readonly children?: ComponentChildren
+}
+
+function Faults({ title, faults, children }: Listed) {
   const whole = useSignal(false)
   if (faults.length === 0) return null
   const id = title.replace(/\W+/g, '-')
@@ -179,11 +222,12 @@ function Faults({ title, faults }: { readonly title: string; readonly faults: re
           {faults.length - shown.length} more
         </button>
       )}
+      {children}
     </section>
   )
 }
 
-const stressWords = ({ stress }: CoveredFault): string =>
+const stressWords = ({ stress, no_stress }: CoveredFault): string =>
   stress === null
-    ? ''
-    : `${stress.what} at ${Math.round(stress.of_rating * 100)} % of ${stress.rating} in step ${stress.step}`
+    ? (no_stress ?? '')
+    : `${stress.what} at ${Math.round(stress.of_rating * 100)} % of ${stress.rating} in step ${stress.step}${stress.as_whole ? ', as in a whole set' : ''}`

@@ -188,28 +188,26 @@ export const coverageBody = z.strictObject({
   texts: z.record(z.string(), z.string().max(500_000)).optional(),
 })
 const count = z.number()
-/** Each check by hand with the items of the cold-check sheet that look for it. */
+/** Each check by hand with the items of the cold-check sheet that look for it; pairs that hide one another, by name. */
 export type ApiCoverage = Omit<Coverage, 'hand_checks'> & {
   readonly hand_checks: readonly (Coverage['hand_checks'][number] & { readonly items: readonly string[] })[]
+  readonly hiding: readonly string[]
 }
+const coveredFault = z.looseObject({
+  ...{ fault: z.string(), part: z.string(), text: z.string(), caught: z.boolean(), early: z.boolean() },
+  step: z.number().nullable(),
+  stress: z.looseObject({ of_rating: z.number() }).nullable(),
+})
 export const coverageShape = documented<ApiCoverage>(
   z
     .looseObject({
       ...{ equipment: z.string(), profile: z.string(), share: z.number(), likely_share: z.number() },
       ...{ caught: count, total: count, late: count, burns_unseen: count, harmless_unseen: count },
-      faults: z.array(
-        z.looseObject({
-          ...{
-            fault: z.string(),
-            part: z.string(),
-            text: z.string(),
-            caught: z.boolean(),
-            early: z.boolean(),
-          },
-          step: z.number().nullable(),
-          stress: z.looseObject({ of_rating: z.number() }).nullable(),
-        }),
-      ),
+      faults: z.array(coveredFault),
+      pairs: z.array(coveredFault).describe('the likeliest pairs of them, in none of the figures'),
+      hiding: z
+        .array(z.string())
+        .describe('pairs that are not noticed in time though one of them alone is, by their `fault`'),
       hand_checks: z.array(z.looseObject({ part: z.string(), text: z.string(), items: z.array(z.string()) })),
       suggestions: z.array(z.looseObject({ text: z.string() })),
       learned: z.array(z.string()).describe("what the set's book and earlier runs say"),
