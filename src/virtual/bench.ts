@@ -222,6 +222,7 @@ export function createVirtualBench(
     if (kind === 'ignores-off') for (const output of mine) output.ignoresOff = true
     if (kind === 'no-protection') for (const { face } of mine) face.inert = true
     if (kind === 'overheats') for (const { face } of mine) face.tripped = 'over-temperature'
+    if (kind === 'drifts') for (const output of mine) output.drifts_per_s = ((value ?? 1) - 1) / 60
     if (kind === 'mis-sets') for (const { face } of mine) face.mis_sets = value ?? 1
     if (kind === 'reads-volts' || kind === 'reads-amps')
       for (const { face } of mine)

@@ -62,6 +62,7 @@ export const faultKinds: Readonly<Record<Target, Readonly<Record<string, Kind>>>
     trips: plain,
   },
   // `overheats`: its over-temperature protection fires; `local`: somebody has the panel, and it refuses to be set or switched off; `mis-sets`: what it is set to, times this;
+  // `drifts`: what it gives moves away from what is set, to so many times that in a minute, and its own measurement shows it;
   // `reads-…`: its own measurement shows what is not so.
   supply: {
     'drop-out': plain,
@@ -71,6 +72,7 @@ export const faultKinds: Readonly<Record<Target, Readonly<Record<string, Kind>>>
     'no-protection': plain,
     local: plain,
     'mis-sets': { value: 'ratio', needed: true },
+    drifts: { value: 'ratio', needed: true },
     'reads-volts': { value: 'V', needed: true },
     'reads-amps': { value: 'A', needed: true },
   },

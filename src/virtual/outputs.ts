@@ -27,6 +27,9 @@ export interface Output {
   regulator_V: number
   ignoresOff: boolean
   dropped: boolean
+  /** What it gives moves away from what is set: by this share a second, and by this share as yet. */
+  drifts_per_s: number
+  drifted: number
   /** An open relay outside of the supply keeps its HT from it; what it says of itself goes on. */
   cut: boolean
   /** Its current as its converter averages it, as of the world's last step, A. */
@@ -99,6 +102,8 @@ export function makeOutput(name: string, spec: Channel, chance: Chance): Output 
     regulator_V: 0,
     ignoresOff: false,
     dropped: false,
+    drifts_per_s: 0,
+    drifted: 0,
     cut: false,
     averaged_A: 0,
     held: null,
@@ -117,7 +122,7 @@ export function drive(output: Output): { readonly V: number; readonly limit_A: n
   const { V, limit_A, live } = output.applied
   if (output.dropped || output.cut) return { V: 0, limit_A: 0 }
   const asked = {
-    V: Math.max(0, V / output.gain_V - output.zero_V),
+    V: Math.max(0, (V / output.gain_V - output.zero_V) * (1 + output.drifted)),
     limit_A: Math.max(0, limit_A / output.gain_A),
   }
   if (output.ignoresOff) {
@@ -129,6 +134,7 @@ export function drive(output: Output): { readonly V: number; readonly limit_A: n
 
 /** Moves the regulator towards what is asked during `dt_s`; true while it is still on its way. */
 export function slew(output: Output, dt_s: number): boolean {
+  output.drifted += output.drifts_per_s * dt_s
   const { V } = drive(output)
   const step = (output.spec.max_V / rise_s) * dt_s
   output.regulator_V = V <= output.regulator_V ? V : Math.min(V, output.regulator_V + step)
