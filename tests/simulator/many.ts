@@ -26,10 +26,12 @@ export function someRuns(parts: Parts, seed: number, from: number, count: number
     of[run.of] = (of[run.of] ?? 0) + 1
     for (const [kind, n] of run.faults) faults[kind] = (faults[kind] ?? 0) + n
     ends[run.how] = (ends[run.how] ?? 0) + 1
-    for (const { invariant, t_s, text } of run.broken) {
+    for (const { invariant } of run.broken) {
       const short = shortest(parts, run, invariant)
-      const story = [...short.story, `${t_s.toFixed(2).padStart(8)} s  BROKEN: ${invariant}: ${text}`]
-      totals.broken.push({ seed: run.seed, invariant, story })
+      const told = short.broken
+        .filter((each) => each.invariant === invariant)
+        .map(({ t_s, text }) => `${t_s.toFixed(2).padStart(8)} s  BROKEN: ${invariant}: ${text}`)
+      totals.broken.push({ seed: run.seed, invariant, story: [...short.story, ...told] })
     }
   }
   return { ...totals, runs: count, next: from + count }
