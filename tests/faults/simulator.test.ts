@@ -1,7 +1,8 @@
 import { readFileSync } from 'node:fs'
 import { describe, expect, it } from 'vitest'
 import { chance } from '../../src/chance/index.js'
-import { drawKind, type KindOfRun, kindsOfRun, loadParts } from '../simulator/parts.js'
+import { someRuns } from '../simulator/many.js'
+import { drawKind, type KindOfRun, kindsOfRun, loadParts, type Part, type Parts } from '../simulator/parts.js'
 import { planted, timesFound } from '../simulator/planted.js'
 import { simulate } from '../simulator/simulation.js'
 
@@ -45,6 +46,16 @@ describe('runs with everything simulated and faults drawn on every layer', () =>
     expect({ first_looks, reason, broken }).toEqual({ first_looks: 1, reason: 'over-ceiling', broken: [] })
   })
 
+  it.each([
+    [2289, 'supply resets', 'protection'],
+    [2664, 'high:drifts=1.1', 'off-set-point'],
+  ])('seed %i meets one supply alone that fails by itself (%s), and ends by %s', (seed, fault, code) => {
+    const { faults, reason, how, broken } = simulate(parts, seed)
+    expect({ faults: [...faults.keys()], reason, how, broken }).toEqual({
+      ...{ faults: [fault], reason: code, how: 'ended: tripped', broken: [] },
+    })
+  })
+
   it('are of every kind', () => {
     for (const kind of kindsOfRun) expect(all.filter(({ of }) => of === kind).length, kind).toBeGreaterThan(3)
   })
@@ -56,6 +67,9 @@ describe('runs with everything simulated and faults drawn on every layer', () =>
       again.how,
       [...again.faults],
     ])
+    // Every reading, event, request and word of it: the whole record as it was told.
+    expect(again.entries.length).toBeGreaterThan(100)
+    expect(again.entries).toEqual(once.entries)
   })
 
   it('leave the other faults as they were when one is left out', () => {
@@ -63,6 +77,35 @@ describe('runs with everything simulated and faults drawn on every layer', () =>
     const [first = ''] = found?.faults.keys() ?? []
     const without = simulate(parts, found?.seed ?? 0, new Set([first]))
     expect([...without.faults.keys()]).not.toContain(first)
+  })
+})
+
+describe('a run that breaks an invariant', () => {
+  // The mistake is in the plan here: no sleep of the computer is ever long enough to end a run.
+  const mistaken = (part: Part): Part => {
+    const rules = part.plan.rules.map((rule) => (rule.code === 'slept' ? { ...rule, trip: 1e9 } : rule))
+    return { ...part, plan: { ...part.plan, rules } }
+  }
+  const wrong: Parts = { ...mistaken(parts), kind: (of) => mistaken(parts.kind(of)) }
+  const run = simulate(wrong, 1_000_010)
+  const { broken, faults } = someRuns(wrong, 1, 7, 1)
+  const invariant = 'what must end a run ends it at once'
+  const told = broken.find((each) => each.invariant === invariant)
+
+  it('is told by its seed as a short story that ends in what broke', () => {
+    expect(run.broken.map((each) => each.invariant)).toContain(invariant)
+    expect(told?.seed).toBe(1_000_010)
+    expect(told?.story.at(-1)).toMatch(
+      /^ +\d+\.\d\d s {2}BROKEN: what must end a run ends it at once: the computer slept$/,
+    )
+  })
+
+  it('loses every fault on the way that is not needed to break it', () => {
+    expect(Object.keys(faults)).toEqual(['HT:ignores-off', 'machine sleeps', 'unplugged line'])
+    const kinds = told?.story
+      .filter((line) => line.includes('** '))
+      .map((line) => line.replace(/.*\*\* /, ''))
+    expect(kinds).toEqual(['machine sleeps'])
   })
 })
 

@@ -7,9 +7,10 @@ import type { VirtualBench } from '../../src/virtual/index.js'
 import { DeadManWatched } from './dead-man.js'
 import { excuse, type Left } from './excuses.js'
 import type { Mischief } from './nemesis.js'
+import type { Observer } from './observer.js'
 
 /** What takes the bias away by itself: a supply or lead that fails, a word that became another on its way. */
-const bias_goes = ['bias', 'low', 'garble to supply', 'mains dip']
+const bias_goes = ['bias', 'low', 'garble to supply', 'mains dip', 'supply resets']
 /** OFF has so long to be obeyed before the relay is left to open, and a moment more to be seen, s. */
 const relay_obeys_s = 5.5
 /** More than a proof of a few volts puts on HT. */
@@ -61,6 +62,7 @@ export class Invariants {
     bench: Bench,
     private readonly world: VirtualBench,
     private readonly nemesis: Mischief,
+    private readonly observer: Observer,
   ) {
     const channelOf = (role: string): string =>
       Object.values(plan.rails).find((rail) => rail.role === role)?.channels[0]?.channel ?? ''
@@ -124,7 +126,10 @@ export class Invariants {
     if (command.kind === 'alarm') this.alarms++
     if (command.kind === 'urgent off') this.off_us ??= t_us
     if (command.kind === 'record') {
-      if (command.entry.what === 'intent') this.intent = command.entry.intent
+      if (command.entry.what === 'intent') {
+        this.intent = command.entry.intent
+        this.observer.intends(command.entry.step, t_us)
+      }
       if (command.entry.what === 'trip' || command.entry.what === 'off') this.off_us ??= t_us
     }
     if (command.kind !== 'line') return
@@ -328,6 +333,10 @@ export class Invariants {
             t_us,
             `${rail}: ${why}; ${how}`,
           )
+    // The program's own guards never have anything to do; that time ran back is told by the same code, and is none of its doing.
+    const { code, text: why = '' } = ending?.reason ?? {}
+    if (code === 'invariant' && !why.startsWith('Time ran backwards'))
+      this.broke('the program’s own guards find nothing', t_us, why)
     if (ending !== null && ending.outcome !== 'completed' && ending.reason === null)
       this.broke('a run that did not complete says why', t_us, ending.outcome)
     // What was on before, and was never heard to be, is as somebody left it.

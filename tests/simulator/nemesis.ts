@@ -36,8 +36,8 @@ export const nemesisKinds = [
   'stop twice',
   'record port closes',
 ] as const
-/** The last with odds of its own: what is drawn for the others stays as it was for every seed. */
-export type NemesisKind = (typeof nemesisKinds)[number] | 'reading too high'
+/** The last two with odds of their own: what is drawn for the others stays as it was for every seed. */
+export type NemesisKind = (typeof nemesisKinds)[number] | 'reading too high' | 'supply resets'
 
 /** Whoever does things to a run: what the simulation asks of it. `what` says what a call is, for one who picks by that. */
 export type Mischief = Pick<

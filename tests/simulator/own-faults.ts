@@ -62,6 +62,11 @@ const own = [
   'input.grid return meter:stuck',
 ] as const
 
+/** A supply whose output moves away from what is set, slowly or less so, in some of the runs. */
+const drifting = ['high:drifts=1.1', 'high:drifts=0.9', 'high:drifts=2'] as const
+const drifting_low = ['low:drifts=0.9', 'low:drifts=1.1', 'low:drifts=0.5'] as const
+const drifts_part = 0.05
+
 /**
  * Worlds in which the order of going off can be seen: HT that does not obey OFF, or falls slowly, and something that puts
  * everything off while it stands high.
@@ -137,6 +142,12 @@ export function drawFaults(nemesis: Mischief, part: Part): FaultSpec[] {
   // What is counted on when nobody is there does not work: its proof must not let the run go on, with nothing else to end it.
   if (plan.unattended !== undefined && nemesis.dice('no dead-man') < 0.2)
     drawn.splice(0, drawn.length, { text: 'high:no-protection', at: '', t_us: 0 })
+  if (nemesis.dice('supply drifts') < drifts_part) {
+    const which = reform ? drifting : [...drifting, ...drifting_low]
+    const t_s = nemesis.dice('supply drifts') * (nemesis.calm_us / 1e6)
+    const text = nemesis.pick('supply drifts', which) ?? drifting[0]
+    drawn.push({ text, at: `@t>${t_s.toFixed(3)}s`, t_us: t_s * 1e6 })
+  }
   return drawn
     .filter(({ text }) => !nemesis.without.has(text))
     .map(({ text, at, t_us }): FaultSpec => {

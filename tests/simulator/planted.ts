@@ -161,6 +161,78 @@ export const planted: readonly Planted[] = [
     find: '  d.s.tick_us = d.s.t_us\n',
     put: "  d.s.tick_us = d.s.t_us\n  if (d.s.phase === 'waiting' && d.s.t_us > 2e5) handle(d, { kind: 'begin', word: '', channel: 'rehearsal', hooked_up_as_in: null, t_us: d.s.t_us })\n",
   },
+  {
+    name: 'a hook-up is taken as proved without its test',
+    file: 'sequencer/hookup.ts',
+    find: "    default:\n      enter('hook-up least')",
+    put: '    default:\n      d.s.hookup_done = [...d.s.hookup_done, test.channel]\n      done()',
+  },
+  {
+    name: 'heaters need no time to warm',
+    file: 'sequencer/interlocks.ts',
+    find: 'return since !== null && s.t_us - since >= us(warmUp_s(s, watch))',
+    put: 'return since !== null && s.t_us - since >= us(0.1 * warmUp_s(s, watch))',
+  },
+  {
+    name: 'the bias comes up half way, and nothing asks for the rest',
+    file: 'sequencer/state.ts',
+    find: 'return s.plan.steps[s.step] ?? null\n}',
+    put: "const step = s.plan.steps[s.step] ?? null\n  if (step === null) return null\n  const part = step.rail === 'bias' && step.hookup === null ? 0.6 : 1\n  return { ...step, needs_bias: false, target_V: part * step.target_V }\n}",
+  },
+  {
+    name: 'a rise is half as fast again as its slew',
+    file: 'sequencer/slew.ts',
+    find: '(step.slew_V_per_s * Math.min(since_us, most_us)) / 1e6',
+    put: '(1.5 * step.slew_V_per_s * Math.min(since_us, most_us)) / 1e6',
+  },
+  {
+    name: 'a step goes a tenth beyond its own top',
+    file: 'sequencer/state.ts',
+    find: 'return s.plan.steps[s.step] ?? null\n}',
+    put: "const step = s.plan.steps[s.step] ?? null\n  return step?.do === 'raise' ? { ...step, target_V: 1.1 * step.target_V } : step\n}",
+  },
+  {
+    name: 'a ramp asks for more than its step, and only the door stops it',
+    file: 'sequencer/slew.ts',
+    find: 'return Math.min(step.target_V, state.set_V + (',
+    put: 'return Math.min(1000, state.set_V + (',
+  },
+  {
+    name: 'hands are taken as clear as soon as it is said',
+    file: 'sequencer/gates.ts',
+    find: 'if (d.s.t_us < d.s.hands_clear_until_us) return false\n',
+    put: '',
+  },
+  {
+    name: 'an over-voltage level is set and not read back',
+    file: 'line/moves.ts',
+    find: 'if (query !== null && sent !== null) {',
+    put: "if (query !== null && sent !== null && which !== 'over_V') {",
+  },
+  {
+    name: 'the limits of one segment do for the next',
+    file: 'sequencer/hold.ts',
+    find: '  passOver(d)\n  d.s.step_us',
+    put: '  passOver(d)\n  for (const channel of Object.values(d.s.channels))\n    if (channel.limits_step !== null) channel.limits_step = currentStep(d.s)?.index ?? null\n  d.s.step_us',
+  },
+  {
+    name: 'an over-voltage level as wide as the supply can',
+    file: 'sequencer/standing.ts',
+    find: '? Math.min(part.max_V, limits.over_voltage_V * part.share)',
+    put: '? part.max_V',
+  },
+  {
+    name: 'a request is said from its beginning again when a reply was lost',
+    file: 'line/work.ts',
+    find: "  d.link = 'ready'\n  if (d.fresh) d.work = openingWork(d)",
+    put: "  d.link = 'ready'\n  if (!d.fresh && d.work?.request) d.work = { ...d.work, at: 0 }\n  if (d.fresh) d.work = openingWork(d)",
+  },
+  {
+    name: 'heaters go off a second after HT was told to',
+    file: 'off/rules.ts',
+    find: 'if (!low && waited_s < plan.heaters_off_after_s) return',
+    put: 'if (!low && waited_s < 1) return',
+  },
 ]
 
 /** How often this text stands in its file: once, or the plant is out of date. */

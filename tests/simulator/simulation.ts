@@ -8,19 +8,19 @@ import { createVirtualBench } from '../../src/virtual/index.js'
 import { Controller, type Outside, tick_us } from './controller.js'
 import { Invariants } from './invariants.js'
 import { leaveOn } from './left-on.js'
+import { Lines } from './lines.js'
 import { type Hands, MakingSafe } from './making-safe.js'
 import { type Mischief, Nemesis, type NemesisKind } from './nemesis.js'
+import { Observer } from './observer.js'
 import { drawFaults } from './own-faults.js'
-import { drawKind, type KindOfRun, type Part, type Parts, relay_feed } from './parts.js'
+import { drawKind, type KindOfRun, type Part, type Parts } from './parts.js'
 import { type Charge, Overseer } from './overseer.js'
 import { answerTo } from './person.js'
 import { Recording, Teller } from './recording.js'
 import { storyOf } from './story.js'
 import { appoint, type Struck } from './strikes.js'
-import { Wire } from './wire.js'
 
 const poll_us = 200_000
-const reopen_us = 200_000
 /** What somebody left on stands by then. */
 const settles_us = 1_000_000
 /** More things than this in one tick, and something is due again and again. */
@@ -63,12 +63,11 @@ export function simulateWith(parts: Part, seed: number, nemesis: Mischief, goesO
 class Simulation implements Struck, Outside, Charge, Hands {
   private t_us = 0
   private readonly world
-  private readonly wires: readonly Wire[]
-  private readonly wireOf: ReadonlyMap<string, Wire>
+  private readonly lines: Lines
   private readonly configs
   private readonly entries: RunEntry[] = []
+  private readonly observer
   private readonly checks
-  readonly ports: readonly string[]
   private due: { readonly at_us: number; readonly act: () => void }[] = []
 
   private readonly controller: Controller
@@ -95,20 +94,11 @@ class Simulation implements Struck, Outside, Charge, Hands {
       faults: drawFaults(this.nemesis, parts),
       mode: plan.steps[0]?.mode ?? '',
     })
-    this.checks = new Invariants(plan, bench, this.world, this.nemesis)
-    const hot = plan.rails['HT']?.channels.map(({ port }) => port) ?? []
-    this.wires = this.configs.map(
-      ({ port, dialect }) =>
-        new Wire(
-          port,
-          this.world,
-          this.nemesis,
-          this.checks,
-          hot.includes(port) ? dialect.measure_amps : null,
-        ),
-    )
-    this.wireOf = new Map(this.wires.map((wire) => [wire.port, wire]))
-    this.ports = this.wires.map(({ port }) => port)
+    this.observer = new Observer(plan, bench, this.world, this.nemesis, (invariant, t_us, text) => {
+      this.checks.broke(invariant, t_us, text)
+    })
+    this.checks = new Invariants(plan, bench, this.world, this.nemesis, this.observer)
+    this.lines = new Lines(parts, this.configs, this.world, this.nemesis, this.checks, this.observer, this)
     this.supervisor = new Overseer(plan.off, this)
     this.safe = new MakingSafe(plan.off, this.configs, this)
     this.pace = this.nemesis.dice('pace') < 0.9 ? 0.05 : 1
@@ -180,6 +170,17 @@ class Simulation implements Struck, Outside, Charge, Hands {
 
   // What befalls it once.
 
+  get ports(): readonly string[] {
+    return this.lines.ports
+  }
+  get supplies(): readonly string[] {
+    return this.lines.supplies
+  }
+  /** Whoever makes safe opens what it can, however often it must. */
+  get insists(): boolean {
+    return this.safe.atWork
+  }
+
   get now_us(): number {
     return this.t_us
   }
@@ -204,12 +205,10 @@ class Simulation implements Struck, Outside, Charge, Hands {
     this.stopsMakingSafe()
   }
   mainsDip(dark_us: number): void {
-    for (const name of Object.keys(this.world.truth().outputs)) this.world.clear(name)
-    for (const wire of this.wires) {
-      wire.down_until_us = this.t_us + dark_us
-      this.checks.pulled(wire.port, wire.down_until_us)
-      wire.fresh()
-    }
+    this.lines.mainsDip(dark_us)
+  }
+  supplyResets(port: string, dark_us: number): void {
+    this.lines.supplyResets(port, dark_us)
   }
   clockJumps(by_us: number): void {
     this.controller.clockJumps(by_us)
@@ -228,12 +227,7 @@ class Simulation implements Struck, Outside, Charge, Hands {
     for (const port of this.ports) this.checks.disturbed(port, this.t_us)
   }
   unplugged(port: string, for_us: number): void {
-    const wire = this.wireOf.get(port)
-    if (wire === undefined) return
-    wire.down_until_us = this.t_us + for_us
-    this.checks.pulled(port, wire.down_until_us)
-    wire.fresh()
-    this.line(port, { kind: 'closed', t_us: this.t_us, text: 'the device is gone' })
+    this.lines.unplugged(port, for_us)
   }
 
   parentDies(): void {
@@ -251,12 +245,12 @@ class Simulation implements Struck, Outside, Charge, Hands {
   private stopsMakingSafe(): void {
     if (!this.safe.atWork) return
     this.safe.dies()
-    for (const wire of this.wires) wire.fresh()
+    this.lines.fresh()
     this.nextStart()
   }
 
   flashes(): void {
-    for (const wire of this.wires) wire.flashes()
+    this.lines.flashes()
   }
   stop(): void {
     this.supervisor.take({ kind: 'stop', by: 'Ctrl-C', now: false })
@@ -281,6 +275,7 @@ class Simulation implements Struck, Outside, Charge, Hands {
     const { sequencer, awake } = this.controller
     const ht_V = Math.abs(this.world.truth().rails['HT']?.volts ?? 0)
     this.checks.atTick(this.t_us, sequencer, { awake, watched: this.supervisor.lives, ht_V })
+    this.observer.atTick(this.t_us, ht_V)
     if (this.high.length > 0 && ht_V > this.parts.high_V) {
       for (const { after_us, act } of this.high) this.later(after_us, act)
       this.high = []
@@ -291,8 +286,7 @@ class Simulation implements Struck, Outside, Charge, Hands {
   }
 
   private soonest(): number {
-    let first = this.world.next_us() ?? Infinity
-    for (const wire of this.wires) first = Math.min(first, wire.next_us())
+    let first = Math.min(this.world.next_us() ?? Infinity, this.lines.next_us())
     if (this.holdsPorts()) first = Math.min(first, this.controller.next_us())
     first = Math.min(first, this.recording.next_us())
     for (const { at_us } of this.due) first = Math.min(first, at_us)
@@ -305,12 +299,7 @@ class Simulation implements Struck, Outside, Charge, Hands {
   }
 
   private happen(): void {
-    const talks = this.world.due(this.t_us)
-    for (const wire of this.wires) {
-      if (wire.next_us() > this.t_us && !talks.includes(wire.port)) continue
-      wire.carry(this.t_us)
-      for (const text of wire.lines(this.t_us)) this.line(wire.port, { kind: 'text', t_us: this.t_us, text })
-    }
+    this.lines.carry()
     if (this.holdsPorts()) this.controller.wake()
     this.recording.run(this.t_us)
     if (!this.due.some(({ at_us }) => at_us <= this.t_us)) return
@@ -320,22 +309,13 @@ class Simulation implements Struck, Outside, Charge, Hands {
   }
 
   /** To whoever holds the ports. */
-  private line(port: string, line: LineInput): void {
+  line(port: string, line: LineInput): void {
     if (this.safe.atWork) this.safe.hear({ kind: 'port', port, line })
     else this.controller.hear({ kind: 'port', port, line })
   }
 
-  /** A write that the port refuses is the end of the connection, as with a real one. */
   write(port: string, text: string): void {
-    if (text.includes(relay_feed)) this.checks.feedsRelay(this.t_us)
-    if (!this.nemesis.hits('port refuses', this.t_us, text)) {
-      this.wireOf.get(port)?.write(text, this.t_us)
-      return
-    }
-    this.checks.disturbed(port, this.t_us)
-    this.later(0, () => {
-      this.line(port, { kind: 'closed', t_us: this.t_us, text: 'the port refused what was written' })
-    })
+    this.lines.write(port, text)
   }
 
   turnDown(rail: string): void {
@@ -343,6 +323,7 @@ class Simulation implements Struck, Outside, Charge, Hands {
   }
 
   asks(prompt: number, ask: Ask): void {
+    this.observer.asks(ask.about)
     // Whoever leaves it alone has said that hands are clear, and answers nothing from there on.
     if (this.parts.plan.unattended !== undefined && this.checks.risen) return
     const { plan, equipment, bench } = this.parts
@@ -353,32 +334,17 @@ class Simulation implements Struck, Outside, Charge, Hands {
     for (const after_us of given.after_us)
       this.later(after_us, () => {
         this.world.advance(this.t_us)
-        this.controller.event({ kind: 'answer', prompt, value: given.said(), by: 'terminal' })
+        const value = given.said()
+        this.observer.answers(value, this.t_us)
+        this.controller.event({ kind: 'answer', prompt, value, by: 'terminal' })
       })
   }
 
   reopen(port: string): void {
-    this.wireOf.get(port)?.fresh()
-    this.later(0, () => {
-      this.line(port, { kind: 'closed', t_us: this.t_us, text: 'closed to make a fresh connection' })
-    })
-    this.open(port, reopen_us)
+    this.lines.reopen(port)
   }
   open(port: string, after_us: number): void {
-    this.later(after_us, () => {
-      this.opened(port)
-    })
-  }
-
-  private opened(port: string): void {
-    const wire = this.wireOf.get(port)
-    if (wire === undefined) return
-    const down = this.t_us < wire.down_until_us || this.nemesis.hits('port refuses', this.t_us, 'open')
-    if (down) this.checks.disturbed(port, this.t_us)
-    if (down) this.line(port, { kind: 'closed', t_us: this.t_us, text: 'No such file or directory' })
-    else this.line(port, { kind: 'opened', t_us: this.t_us })
-    // Whoever makes safe opens what it can, however often it must (make-safe.ts).
-    if (down && this.safe.atWork) this.open(port, 100_000)
+    this.lines.open(port, after_us)
   }
 
   // What the controller's process says, and who watches it.
@@ -452,7 +418,7 @@ class Simulation implements Struck, Outside, Charge, Hands {
     this.beginSafe(false)
   }
   private beginSafe(look_first: boolean): void {
-    for (const wire of this.wires) wire.fresh()
+    this.lines.fresh()
     this.safe.begin(this.t_us, look_first)
   }
   alarmed(): void {

@@ -7,6 +7,8 @@ export interface Struck {
   readonly nemesis: Mischief
   readonly recording: Recording
   readonly ports: readonly string[]
+  /** Of the ports those with outputs. */
+  readonly supplies: readonly string[]
   readonly now_us: number
   /** Does this after so long; `later` for what is to happen once HT stands high. */
   later(after_us: number, act: () => void): void
@@ -19,6 +21,8 @@ export interface Struck {
   parentDies(): void
   powerCut(): void
   mainsDip(dark_us: number): void
+  /** One supply alone loses its mains for a moment, and with it all that it was set to. */
+  supplyResets(port: string, dark_us: number): void
   clockJumps(by_us: number): void
   sleeps(for_us: number): void
   unplugged(port: string, for_us: number): void
@@ -29,6 +33,7 @@ export interface Struck {
 
 /** In so many runs. */
 const flashes_part = 0.08
+const resets_part = 0.06
 
 /** Things that happen once, at their moment. */
 export function appoint(run: Struck): void {
@@ -97,6 +102,15 @@ export function appoint(run: Struck): void {
     const after_us = nemesis.between('flash', 10_000, 10_000_000)
     if (nemesis.dice('flash') < 0.7) run.onceHigh(after_us, flash)
     else run.later(nemesis.dice('flash') * nemesis.calm_us, flash)
+  }
+  const reset = (): void => {
+    const port = nemesis.pick('blink', run.supplies)
+    if (port !== undefined && run.strikes('supply resets'))
+      run.supplyResets(port, nemesis.between('blink', 50_000, 5_000_000))
+  }
+  if (!nemesis.without.has('supply resets') && nemesis.dice('blink') < resets_part) {
+    if (nemesis.dice('blink') < 0.4) run.onceHigh(nemesis.between('blink', 10_000, 10_000_000), reset)
+    else run.later(nemesis.dice('blink') * nemesis.calm_us, reset)
   }
   // A cut-off relay that lost its line has opened: over what does not obey it may not be closed again.
   const disobeys = [...nemesis.injected.keys()].some((kind) => kind.endsWith(':ignores-off'))
