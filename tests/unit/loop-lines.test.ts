@@ -11,7 +11,7 @@ import type { Move } from '../../src/line/moves.js'
 import { createLoop, firstLook, type Loop, type LoopOutput, loopStep } from '../../src/loop/index.js'
 import { feeds, mayFeed } from '../../src/loop/cut-off.js'
 import type { Plan, Step } from '../../src/plan/index.js'
-import type { State } from '../../src/sequencer/index.js'
+import { obeysWithin_s, type State } from '../../src/sequencer/index.js'
 import { channelOf, fullDialect, supplyOf } from '../helpers/line-world.js'
 import { configWith, lineAt } from '../helpers/line-draft.js'
 import { MidStep, tick } from '../helpers/mid-step.js'
@@ -157,6 +157,49 @@ describe('an OFF to several ports', () => {
   })
 })
 
+describe('a step that several lines have part in', () => {
+  const bias = [['bias', 'BIAS OFF'] as const]
+
+  it('tells which of them are in another state than before, each once, and what was wanted of them', () => {
+    const before = looped()
+    const { moved, outputs, loop } = loopStep(before, read_A(200))
+    expect([...moved].sort()).toEqual(['hs', 'ht'])
+    expect(Object.keys(loop.lines).filter((port) => loop.lines[port] !== before.lines[port])).toEqual([
+      'ht',
+      'hs',
+    ])
+    const commands = outputs.flatMap((output) => (output.kind === 'command' ? [output.command] : []))
+    expect(commands).toContainEqual({ kind: 'urgent off', channels: ['ht.1', 'hs.1'] })
+    expect(before.lines['ht']?.urgent).toBeNull()
+  })
+
+  it('lets each of them go on to its next question', () => {
+    // A run-down tells both halves of the rail in one step, without haste.
+    const stop = {
+      kind: 'event',
+      event: { kind: 'stop', how: 'run down', by: 'you', t_us: t_us + 1000 },
+    } as const
+    const { given, give } = listened()
+    loopStep(looped({ ht: open('ht') }), stop, give)
+    const [words, next] = [':INST:NSEL 1;:OUTP OFF\n', '*IDN?\n']
+    expect(given).toEqual(['ht', 'hs'].flatMap((port) => [words, next].map((text) => [port, text, false])))
+  })
+
+  it('says again to a rail alone what was said to it alone: what was laid ready is the first OFF, and no other', () => {
+    const { given, give } = listened()
+    const loop = looped()
+    let off = loopStep({ ...loop, laidReady: [...loop.laidReady, ...bias] }, read_A(200), give).loop
+    for (let s = 0.02; s < 7; s += 0.02)
+      off = loopStep(off, { kind: 'event', event: { ...tick, t_us: t_us + Math.round(s * 1e6) } }, give).loop
+    expect(given.filter(([port]) => port === 'bias')).toEqual([['bias', 'BIAS OFF', true]])
+    expect(given.filter(([port, text]) => port === 'ht' && text === OFF).length).toBeGreaterThan(1)
+  })
+
+  it('begins with no relay fed and nothing slow', () => {
+    expect(createLoop(stacked(), [supply('ht')])).toMatchObject({ fed: false, slow: false, reform: null })
+  })
+})
+
 describe('what lines say', () => {
   const lt = (want: Extract<Move, { kind: 'ask' }>['want'], text: string, more: Partial<State> = {}) => {
     const loop = looped({ lt: open('lt', { flight: asking(want) }) })
@@ -174,6 +217,11 @@ describe('what lines say', () => {
     expect([lt(output, '1'), lt(output, '0')]).toEqual([[], ['output']])
     expect([lt(regulation, '2'), lt(regulation, '1')]).toEqual([[], ['regulation']])
     expect(lt(amps, '0.4')).toEqual(['reading'])
+    const { channels } = looped().sequencer
+    const known = channels['lt.1']
+    if (known === undefined) throw new Error('the small plan has no LT')
+    const off = { channels: { ...channels, 'lt.1': { ...known, output: 'off' as const } } }
+    expect([lt(output, '0', off), lt(output, '1', off)]).toEqual([[], ['output']])
   })
 
   it('is heard all the same of an output beside one whose dead-man is being proved', () => {
@@ -263,6 +311,22 @@ describe('the cut-off relay', () => {
     expect(parts.map((part) => may('cut-off relay', part))).toEqual([true, false, true, false, true])
     expect(parts.map((part) => may('dead-man', part))).toEqual([true, true, true, true, true])
     const { state } = new MidStep(plan, 7, 'hold')
+    // While a run goes off: as long as a supply is given to obey, by a clock that is believed.
+    const going = (s: number, code: string | null = null, pace?: number): boolean => {
+      const { off } = loopStep(loopOf(true), read_A(200)).loop.sequencer
+      if (off === null) throw new Error('nothing goes off')
+      const reason = code === null || off.reason === null ? null : { ...off.reason, code }
+      return mayFeed({
+        ...{ ...state, phase: 'making off', outputs_proved: true, t_us: off.since_us + Math.round(s * 1e6) },
+        ...{ plan: pace === undefined ? plan : { ...plan, pace }, off: { ...off, reason } },
+      })
+    }
+    expect([going(obeysWithin_s - 0.001), going(obeysWithin_s)]).toEqual([true, false])
+    expect([going(0), going(0, 'over-ceiling'), going(0, 'invariant')]).toEqual([true, true, false])
+    expect([4 * obeysWithin_s - 0.001, 4 * obeysWithin_s].map((s) => going(s, null, 4))).toEqual([
+      true,
+      false,
+    ])
     expect([feeds(state, false), feeds(state, false, true)]).toEqual([true, true])
   })
 })

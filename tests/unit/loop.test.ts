@@ -145,6 +145,11 @@ describe('line and sequencer joined', () => {
     expect(after.sequencer.off?.reason?.code).toBe('over-ceiling')
     const fed = outputs.flatMap((output) => (output.kind === 'fed' ? [output.event.kind] : []))
     expect(fed.slice(0, 2)).toEqual(['reading', 'regulation'])
+    // Without a first look they come as the line told them.
+    const plain = loopStep(silent, input).outputs
+    expect(plain.flatMap((output) => (output.kind === 'fed' ? [output.event.kind] : []))).toEqual([
+      ...['regulation', 'reading', 'failed'],
+    ])
   })
 
   it('ends a run whose OFF was given, also where nothing is found broken behind it', () => {
