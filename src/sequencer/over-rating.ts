@@ -2,7 +2,7 @@ import type { RailLimits, RatingWatch, Step } from '../plan/index.js'
 import { reformPasses } from './reform.js'
 import { record, warn } from './send.js'
 import type { Draft, State } from './state.js'
-import { currentStep } from './state.js'
+import { currentStep, touchOf } from './state.js'
 import { amps, volts } from './words.js'
 
 /**
@@ -54,10 +54,14 @@ export function isPassedOver(s: State, step: Step): boolean {
   return reformPasses(s, step)
 }
 
-/** Steps that nothing in this run called for. */
+/** Steps that nothing in this run called for. What is passed over on the way up does not take "hands clear?" with it. */
 export function passOver(d: Draft): void {
-  for (let step = currentStep(d.s); step !== null && isPassedOver(d.s, step); step = currentStep(d.s))
+  for (let step = currentStep(d.s); step !== null && isPassedOver(d.s, step); step = currentStep(d.s)) {
+    const rail = step.rail ?? ''
+    if (step.hands_clear && (d.s.rails[rail]?.set_V ?? 0) <= touchOf(d.s.plan.rails[rail]))
+      d.s.hands_in = true
     d.s.step += 1
+  }
 }
 
 /** The cathode reading itself tells more than the rail: it is the tube's own current. */

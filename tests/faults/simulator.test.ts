@@ -36,6 +36,7 @@ describe('runs with everything simulated and faults drawn on every layer', () =>
       1_059_706,
       'heaters that do not obey OFF, at 2 V and with nothing that draws current: called off without a word',
     ],
+    [77_001_821, 'a reform that climbs two rungs at once past the step that asks for hands clear'],
     [1_002_812, 'an identity garbled twice the same way while whoever took over makes safe'],
   ])('seed %i holds, which once did not: %s', (seed) => {
     expect(simulate(parts, seed).broken).toEqual([])
