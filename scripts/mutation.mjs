@@ -8,6 +8,7 @@ import { existsSync, mkdirSync, readdirSync, readFileSync, statSync, writeFileSy
 import { join, resolve } from 'node:path'
 import { hashOf, isDrawn, testsOf } from '../tests/mutation/rooms.mjs'
 import { toldOf, unreached } from '../tests/mutation/told.mjs'
+import { refused } from '../tests/mutation/types.mjs'
 import { because } from '../tests/mutation/words.mjs'
 
 const rooms = [
@@ -36,7 +37,7 @@ const args = process.argv.slice(2)
 const part_at = args.indexOf('--part')
 const part = part_at < 0 ? 1 : Number(args.splice(part_at, 2)[1])
 /** Lines of source in one lot: some minutes, and as long again until it begins. */
-const lot_lines = 400 * part
+const lot_lines = Number(process.env.SLOWGLOW_LOT_LINES ?? 400 * part)
 const at = args.indexOf('--minutes')
 const minutes = at < 0 ? Infinity : Number(args.splice(at, 2)[1])
 const again = args.includes('--again')
@@ -197,8 +198,13 @@ function forget(lot) {
 }
 
 /** What came of one file, and what survived in it. */
-function rowOf(file, mutants, whole) {
+function rowOf(file, all, whole) {
   const source = read(file)
+  const none = refused(
+    file,
+    all.filter(({ status }) => status !== 'Ignored'),
+  )
+  const mutants = all.filter((mutant) => !none.has(mutant))
   const of = (...states) => mutants.filter(({ status }) => states.includes(status)).length
   const words = mutants.filter(
     ({ status, statusReason }) => status === 'Ignored' && statusReason === because,
@@ -213,6 +219,7 @@ function rowOf(file, mutants, whole) {
     killed: of('Killed', 'Timeout'),
     survived: of('Survived'),
     unreached: of('NoCoverage'),
+    refused: none.size,
     at_load: of('Ignored') - words,
     words,
     program,
@@ -234,17 +241,18 @@ function score(row) {
 function resultsText() {
   const all = [...rows].toSorted(([a], [b]) => a.localeCompare(b))
   const line = (name, row, when) =>
-    `| ${name} | ${tried(row)} | ${row.killed} | ${row.survived} | ${row.unreached} | ${row.at_load} | ${row.words} | ${score(row)} | ${when} |`
+    `| ${name} | ${tried(row)} | ${row.killed} | ${row.survived} | ${row.unreached} | ${row.refused ?? 0} | ${row.at_load} | ${row.words} | ${score(row)} | ${when} |`
   const sum = (list) =>
     list.reduce(
       (total, [, row]) => ({
         killed: total.killed + row.killed,
         survived: total.survived + row.survived,
         unreached: total.unreached + row.unreached,
+        refused: total.refused + (row.refused ?? 0),
         at_load: total.at_load + row.at_load,
         words: total.words + row.words,
       }),
-      { killed: 0, survived: 0, unreached: 0, at_load: 0, words: 0 },
+      { killed: 0, survived: 0, unreached: 0, refused: 0, at_load: 0, words: 0 },
     )
   const folders = [...new Set(all.map(([file]) => file.split('/').slice(0, 2).join('/')))]
   const undone = [...new Set(rooms.flatMap(filesIn))].filter((file) => hasCode(file) && !rows.has(file))
@@ -257,21 +265,22 @@ function resultsText() {
     '# Would the tests notice?',
     '',
     'Written by `npm run mutation`, from what was really run: small changes (Stryker) put into a file one after another, and whether a test that runs in one process',
-    'fails for it. A change that fails no test within eight seconds of the processor counts as surviving, the quickest tests and those that noticed something near by going',
-    'first; a test that takes longer than three seconds is not asked. So a score is what was shown, and no less. What was noticed was confirmed: the same test passes again',
+    'fails for it. A change that fails no test within so many seconds of the processor (`SLOWGLOW_MUTANT_S`, 8; whole rooms were done with 0.4 to 1.5) counts as surviving, the',
+    'quickest tests and those that noticed something near by going first; a test that takes longer than 3 s (`SLOWGLOW_TEST_S`; 0.3 to 1) is not asked. So a score is what was shown, and no less. What was noticed was confirmed: the same test passes again',
     'without the change. Changes in what is computed once, at load (tables, constants), are not tried and not in the score: "at load"; nor are',
-    'texts of four words and more, with what is put into them ("words": `tests/mutation/words.mjs`): they are for a person. The goal is 90 %.',
+    'texts of four words and more, with what is put into them ("words": `tests/mutation/words.mjs`): they are for a person. Nor are changes that the compiler refuses',
+    '("refused": `tests/mutation/types.mjs`), whether noticed or not: with them there is no program. The goal is 90 %.',
     'What survived stands in [SURVIVORS.md](SURVIVORS.md). All changes cost some twenty hours of a core; where "one in" is not 1, so many are drawn by a hash of',
     'what they are, and a score stands for all within some twice the root of (score × (1 - score) / tried).',
     '',
-    '| file | tried | noticed | survived | no test comes by | at load | words | score | one in | program, day, source, tests |',
-    '| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |',
+    '| file | tried | noticed | survived | no test comes by | refused | at load | words | score | one in | program, day, source, tests |',
+    '| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |',
     ...all.map(([file, row]) =>
       line(`\`${file}\``, row, `${row.part ?? 1} | ${row.program}, ${row.day}, ${row.source}, ${row.tests}`),
     ),
     '',
-    '| room | tried | noticed | survived | no test comes by | at load | words | score | files |',
-    '| --- | --- | --- | --- | --- | --- | --- | --- | --- |',
+    '| room | tried | noticed | survived | no test comes by | refused | at load | words | score | files |',
+    '| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |',
     ...folders.map((folder) => {
       const of = all.filter(([file]) => file.startsWith(`${folder}/`))
       const more = undone.filter((file) => file.startsWith(`${folder}/`)).length
