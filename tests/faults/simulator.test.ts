@@ -37,6 +37,8 @@ describe('runs with everything simulated and faults drawn on every layer', () =>
       'heaters that do not obey OFF, at 2 V and with nothing that draws current: called off without a word',
     ],
     [77_001_821, 'a reform that climbs two rungs at once past the step that asks for hands clear'],
+    [1_084_285, 'heaters at 2 V that do not obey OFF, with their lead off: called off without a word'],
+    [1_094_718, 'heaters left on, and HT too, whose line was in another instrument before anything began'],
     [1_002_812, 'an identity garbled twice the same way while whoever took over makes safe'],
   ])('seed %i holds, which once did not: %s', (seed) => {
     expect(simulate(parts, seed).broken).toEqual([])

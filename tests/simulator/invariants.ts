@@ -46,6 +46,7 @@ export class Invariants {
   private unjudged_since_us: number | null = null
   /** Since when an output is heard to be on that this run has not switched. */
   private found_us: number | null = null
+  private readonly found = new Set<string>()
   /** HT has stood above what may be touched. */
   risen = false
   /** How long a cut-off relay stays closed without being fed; null where there is none. */
@@ -89,7 +90,10 @@ export class Invariants {
     if (event.kind === 'begin') this.begun = true
     if (event.kind === 'recorded') this.recorded.add(event.intent)
     if (event.kind === 'reading') this.heard_us.set(`${event.channel}.${event.quantity}`, t_us)
-    if (event.kind === 'output' && event.on && !this.begun) this.found_us ??= t_us
+    if (event.kind === 'output' && event.on && !this.begun) {
+      this.found_us ??= t_us
+      this.found.add(event.channel)
+    }
     if (event.kind === 'recorder lost' || event.kind === 'parent lost') this.mustEnd(event.kind, t_us)
   }
 
@@ -298,9 +302,10 @@ export class Invariants {
   atEnd(t_us: number, ending: RunEnding | null, how: string, entries: readonly RunEntry[]): void {
     const { outputs, rails } = this.world.truth()
     const lasting = this.lasting()
-    // At the end of a line that was plugged elsewhere before anything began nobody can know of it.
+    // At the end of a line that was plugged elsewhere before anything began nobody can know of it; where another output was found on,
+    // nothing was switched on either.
     const unseen = (name: string): boolean =>
-      this.found_us === null &&
+      !this.found.has(name) &&
       this.touched('left on') &&
       lasting.some((fault) => fault.startsWith(`line.${name.split('.')[0] ?? ''}:another`))
     const live = Object.entries(outputs).filter(([name, on]) => on && !unseen(name))
