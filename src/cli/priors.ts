@@ -19,7 +19,7 @@ export const priorOption = (): Option =>
     .argParser((text: string, all: readonly string[]) => [...all, text])
     .default([])
 
-/** Most of a word is enough to see what was meant. */
+/** Names told in a refusal; of more only how many. */
 const namesShown = 12
 
 /**
