@@ -21,14 +21,23 @@ const hazards: Readonly<Record<string, string>> = {
   'X-rays': 'X-RAYS are made above some 15 kV: shields in place, nobody near.',
 }
 
+/** What a plan would not show, tried beforehand. */
+interface Unseen {
+  /** Faults that would burn a part before anything of the plan showed them, a sentence each. */
+  readonly burning: readonly string[]
+  /** How many faults it cannot show at all, in a sentence; null where there are none, or none was tried. */
+  readonly never: string | null
+}
+const none: Unseen = { burning: [], never: null }
+
 /**
  * The cautions of one run: its own figures and hazards first, then the standing text.
  *
  * @param figures - highest volts, stored energy and hazards as the plan computed them
  * @param plan - given where a plan exists: names the set, who can switch what, and what stays unproved
- * @param unseen - faults that would burn a part before anything of this plan showed them, a sentence each
+ * @param unseen - what was found by trying the set's faults against the plan
  */
-export function cautionsFor(figures: Figures, plan?: Plan, unseen: readonly string[] = []): string {
+export function cautionsFor(figures: Figures, plan?: Plan, unseen: Unseen = none): string {
   const lines = plan === undefined ? ['THIS RUN'] : [`THIS RUN: ${plan.profile} on ${plan.equipment}`]
   lines.push(`- Highest voltage: ${formatQuantity(figures.highest_V, 'V')}.`)
   lines.push(
@@ -40,8 +49,9 @@ export function cautionsFor(figures: Figures, plan?: Plan, unseen: readonly stri
       : `- Time for that charge to fall to 60 V through the known bleeders: about ${seconds(figures.discharge_s)}, if they are whole. Measure before touching.`,
   )
   for (const hazard of figures.hazards) lines.push(`- ${hazards[hazard] ?? hazard}`)
+  if (unseen.never !== null) lines.push(`- ${unseen.never}`)
   if (plan !== undefined) lines.push(...letStand(plan), ...switchedByYou(plan), ...staysOn(plan))
-  lines.push(...notShown(unseen))
+  lines.push(...notShown(unseen.burning))
   if (figures.unattended) lines.push('- Parts of this run are unattended: see "Nobody else near" and "Fire".')
   return `${lines.join('\n')}\n\n${standingText}`
 }

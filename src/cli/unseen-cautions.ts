@@ -5,6 +5,8 @@ import { covered } from './book/unseen.js'
 
 /** Those that burn most stand first; of the rest only how many they are is told. */
 const told = 10
+/** The same text goes to terminal and page. */
+const namedWhere = 'named by slowglow coverage, and on the page by Prepare'
 
 interface Started extends CoverageOf {
   /** Input files as they were. */
@@ -18,27 +20,25 @@ interface Started extends CoverageOf {
  * all. Takes seconds of a large set, so it is asked for before anything is opened.
  */
 export function startCautions(started: Started): string {
-  const { figures } = started.plan
-  // Beside this set's own hazards: like them it is a matter of this very run.
-  const hazards = [...figures.hazards, ...cannotShow(started)]
-  return cautionsFor({ ...figures, hazards }, started.plan, burnsUnseen(started))
+  return cautionsFor(started.plan.figures, started.plan, {
+    burning: burnsUnseen(started),
+    never: cannotShow(started),
+  })
 }
 
 /** How many faults nothing in the plan would ever show, in a line; none where none was tried. */
-function cannotShow({ files, lifted, ...of }: Started): string[] {
-  if (lifted) return []
+function cannotShow({ files, lifted, ...of }: Started): string | null {
+  if (lifted) return null
   const { faults, total } = covered(files, of)
   const never = faults.filter(({ caught }) => !caught)
-  if (never.length === 0) return []
+  if (never.length === 0) return null
   const sheet = makeWorksheet(of.equipment)
   const found = never.filter(({ part }) => findersOf(sheet, part).length > 0).length
   const checks =
     found === never.length
       ? 'the worksheet has a check for each'
-      : `the worksheet has a check for ${found} of them, and for the others there is one in slowglow coverage`
-  return [
-    `${never.length} faults this plan cannot show, of ${total} that were tried; ${checks} (slowglow coverage names them).`,
-  ]
+      : `the worksheet has a check for ${found} of them, and for the others there is one in the coverage`
+  return `${never.length} faults this plan cannot show, of ${total} that were tried; ${checks} (${namedWhere}).`
 }
 
 /** The faults that would burn a part before the plan shows them, with what finds them by hand. */
@@ -51,7 +51,7 @@ export function burnsUnseen({ files, lifted, ...of }: Started): string[] {
   const more = burning.length - told
   return [
     ...burning.slice(0, told).map((fault) => lineOf(fault, findersOf(sheet, fault.part))),
-    ...(more > 0 ? [`and ${more} more: slowglow coverage names them, each with its check by hand.`] : []),
+    ...(more > 0 ? [`and ${more} more, each with its check by hand: ${namedWhere}.`] : []),
   ]
 }
 

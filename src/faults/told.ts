@@ -3,7 +3,7 @@ import type { Fault } from './types.js'
 /** Nothing that is reckoned is sure, either way. */
 export function percent(part: number): string {
   if (part > 0.99) return 'over 99 %'
-  return part > 0 && part < 0.01 ? 'under 1 %' : `${(100 * part).toFixed(0)} %`
+  return part < 0.01 ? 'under 1 %' : `${(100 * part).toFixed(0)} %`
 }
 
 /** How faults that have a size are said. */

@@ -8,10 +8,11 @@ import { biasOff, heatersOff, hotFollows, hotOff, makeUrgent, said } from './rul
 import type { Draft, OffAct, OffInput, OffStart, OffState } from './types.js'
 
 /**
- * Drive, screen and HT are told OFF first. Heaters follow when HT is low, or `heaters_off_after_s` later. Bias follows at the
- * first of: (a) plates and screens measured below `below_V` where only wire lies between them and the supplies, (b) the computed
- * discharge time since the last of them was off, (c) `cathodes_cold_s` after every heater rail was confirmed off. While a
- * terminal that is measured does not fall only (a) counts: the bias stays. Without the set's file only (c) can be known.
+ * Drive, screen and HT are told OFF first. Heaters follow when HT is low, or `heaters_off_after_s` later, what the computer slept
+ * through not counted. Bias follows at the first of: (a) plates and screens measured below `below_V` where only wire lies between
+ * them and the supplies, (b) the computed discharge time since the last of them was off, (c) `cathodes_cold_s` after every heater
+ * rail was confirmed off. While a terminal that is measured does not fall only (a) counts: the bias stays. Without the set's file
+ * only (c) can be known.
  */
 
 const lookWithin_s = 2

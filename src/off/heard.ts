@@ -89,10 +89,10 @@ function rose(rail: OffRail, from: Sample, now: Sample): boolean {
 export function heardOutput(d: Draft, channel: string, on: boolean): void {
   const rail = d.rails.find((each) => each.channels.some((part) => part.channel === channel))
   if (rail === undefined) return
-  if (on && (d.s.outputs[channel] ?? 'unknown') === 'unknown' && !d.s.found_on.includes(channel)) {
+  // Also where it was known as off: a line that brought such news is not given up sooner.
+  if (on) d.s.live = 'yes'
+  if (on && (d.s.outputs[channel] ?? 'unknown') === 'unknown' && !d.s.found_on.includes(channel))
     d.s.found_on = [...d.s.found_on, channel]
-    d.s.live = 'yes'
-  }
   d.s.outputs = { ...d.s.outputs, [channel]: on ? 'on' : 'off' }
   const down = rail.channels.every((part) => d.s.outputs[part.channel] === 'off')
   // The last moment at which it was not off counts, for every rule that counts time.

@@ -76,7 +76,8 @@ function objectionTo(s: State, channel: string, request: LineRequestBody): strin
 
   const rail_V = request.volts / plan.share
   const top_V = step.hookup ? Math.min(5, step.hookup.test_V) : Math.min(step.target_V, rail.max_V, 600)
-  if (rail_V > top_V + plan.resolution_V) return `${volts(rail_V)} on ${rail.name} is above ${volts(top_V)}.`
+  if (rail_V > top_V + plan.resolution_V)
+    return `${volts(rail_V)} on ${rail.name} is ${volts(rail_V - top_V)} above ${volts(top_V)}.`
   if (request.volts > plan.max_V) return `${volts(request.volts)} is above what ${channel} is rated for.`
   if (s.prompt) return 'a question is open, so nothing rises.'
   if (rail_V > 60 && s.hands_in) return 'hands are not clear since the last question.'

@@ -1,6 +1,7 @@
 import { inSoftStart, isCharging, limitsNow } from './in-force.js'
 import { warmUp_s } from './interlocks.js'
-import { isPassedOver, overRating } from './over-rating.js'
+import { overRating } from './over-rating.js'
+import { isPassedOver } from './pass-over.js'
 import { reformWords } from './reform.js'
 import type { State } from './state.js'
 import { currentStep } from './state.js'

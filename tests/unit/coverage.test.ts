@@ -334,7 +334,7 @@ describe('the sheet of cold checks on the page', () => {
     expect(cautions).toMatch(/V4: nothing reaches its plate pin: .*never shown \(worksheet: V4 tube\)/)
     const never = coverage.faults.filter(({ caught }) => !caught).length
     expect(lines).toContain(
-      `- ${never} faults this plan cannot show, of ${coverage.total} that were tried; the worksheet has a check for each (slowglow coverage names them).`,
+      `- ${never} faults this plan cannot show, of ${coverage.total} that were tried; the worksheet has a check for each (named by slowglow coverage, and on the page by Prepare).`,
     )
     expect(cautions.indexOf('NOT SHOWN IN TIME')).toBeLessThan(cautions.indexOf(standingText))
   })

@@ -110,8 +110,11 @@ describe('something may be on', () => {
     }
   })
 
-  it('where an output is found on that was not known', () => {
+  it('where an output is found on, known as off before or not known', () => {
     expect(fed('no', { kind: 'output', channel: HT, on: true })).toBe('yes')
+    const bench = new Bench(offPlan(), { outputs: { [HT]: 'off' }, live: 'no' })
+    bench.feed({ kind: 'output', channel: HT, on: true })
+    expect(bench.state.live).toBe('yes')
   })
 
   it('is not known by a tick, a doubt or a word', () => {

@@ -111,7 +111,7 @@ describe('an output that is found on', () => {
     const outputs = { [HT]: 'on', [HEATER]: 'off' } as const
     const bench = new Bench(offPlan(), { look_first: true, outputs, live: 'no' })
     for (const channel of [HT, HEATER]) bench.feed({ kind: 'output', channel, on: true })
-    expect([bench.state.found_on, bench.state.live]).toEqual([[], 'no'])
+    expect([bench.state.found_on, bench.state.live]).toEqual([[], 'yes'])
     bench.feed({ kind: 'output', channel: bias.channel, on: true })
     expect([bench.state.found_on, bench.state.live]).toEqual([[bias.channel], 'yes'])
   })

@@ -21,6 +21,12 @@ describe('to the moment', () => {
     expect(bench.pass(1.2).off(HEATER)?.t_s).toBe(51)
   })
 
+  it('heaters wait as long after a sleep, in which the OFF may have waited too', () => {
+    const bench = new Bench(offPlan({}, { heaters_off_after_s: 3 })).ignores(HT, 250).pass(0.2)
+    bench.t_us += 30e6
+    expect(bench.pass(3.5).off(HEATER)?.t_s).toBe(33.3)
+  })
+
   it('the bias goes when the computed time since HT read back as off is over', () => {
     const bench = new Bench(offPlan(byTime)).pass(2.3)
     expect(bench.state.rails[ht.rail]?.down_us).toBe(100_000)

@@ -207,11 +207,11 @@ describe('a set-point', () => {
   })
 
   it('is never above what the step, the rail and the channel are for', () => {
-    expect(refused(set(252))).toBe('252 V on HT is above 250 V.')
+    expect(refused(set(252))).toBe('252 V on HT is 2 V above 250 V.')
     expect(refused(set(140), { plan: changed({}, { share: 0.5 }), own: { set_V: 50 } })).toBe(
-      '280 V on HT is above 250 V.',
+      '280 V on HT is 30 V above 250 V.',
     )
-    expect(refused(set(302), { plan: changed({ target_V: 400 }) })).toBe('302 V on HT is above 300 V.')
+    expect(refused(set(302), { plan: changed({ target_V: 400 }) })).toBe('302 V on HT is 2 V above 300 V.')
     expect(refused(set(110), { plan: changed({}, { max_V: 105 }) })).toBe(
       '110 V is above what ht.1 is rated for.',
     )
@@ -244,13 +244,13 @@ describe('a set-point', () => {
   it('of a hook-up check is its few volts, with the output off', () => {
     const off = { at: hookupHT, own: { set_V: 0, output: 'off' } } as const
     expect(refused(set(3), off)).toBeNull()
-    expect(refused(set(3.2), off)).toBe('3.2 V on HT is above 3 V.')
+    expect(refused(set(3.2), off)).toBe('3.2 V on HT is 200 mV above 3 V.')
     expect(refused(set(3), { ...off, own: { set_V: 0, output: 'on' } })).toBe('ht.1 is not off.')
     expect(refused(set(3), { ...off, own: { set_V: 0, output: 'unknown' } })).toBe('ht.1 is not off.')
     const high = smallPlan(
       steps((step) => (step.hookup === null ? step : { ...step, hookup: { ...step.hookup, test_V: 12 } })),
     )
-    expect(refused(set(5.2), { ...off, plan: high })).toBe('5.2 V on HT is above 5 V.')
+    expect(refused(set(5.2), { ...off, plan: high })).toBe('5.2 V on HT is 200 mV above 5 V.')
   })
 })
 

@@ -1,12 +1,7 @@
 import { describe, expect, it } from 'vitest'
 import type { Plan, RailLimits, RatingWatch } from '../../src/plan/index.js'
-import {
-  cathodeRead,
-  isPassedOver,
-  noteOverRating,
-  overRating,
-  passOver,
-} from '../../src/sequencer/over-rating.js'
+import { cathodeRead, noteOverRating, overRating } from '../../src/sequencer/over-rating.js'
+import { isPassedOver, passOver } from '../../src/sequencer/pass-over.js'
 import type { State } from '../../src/sequencer/state.js'
 import { momentOf, recorded } from '../helpers/moment.js'
 import { limitsAt, smallPlan } from '../helpers/small-plan.js'

@@ -177,8 +177,7 @@ function Ranked({ found }: { readonly found: ApiDiagnosis }) {
 
 function Likely({ part }: { readonly part: number }) {
   // Nothing that is reckoned is sure, either way.
-  const percent =
-    part > 0.99 ? 'over 99 %' : part > 0 && part < 0.01 ? 'under 1 %' : `${Math.round(part * 100)} %`
+  const percent = part > 0.99 ? 'over 99 %' : part < 0.01 ? 'under 1 %' : `${Math.round(part * 100)} %`
   return (
     <span class="likely">
       <span class="likely-bar" aria-hidden="true">
