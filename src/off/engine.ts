@@ -35,6 +35,7 @@ export function offBegin(plan: OffPlan, start: OffStart): Turn {
       t_us: start.t_us,
       since_us: start.t_us,
       awake_us: start.t_us,
+      heard_us: 0,
       looking_until_us: null,
       ht_waits: false,
       ht_was_up: start.ht_was_up,
@@ -71,6 +72,7 @@ export function offStep(plan: OffPlan, before: OffState, input: OffInput): Turn 
   if (before.result !== null) return { state: before, acts: [] }
   const d: Draft = { rails: railsOf(plan), out: [], s: { ...before } }
   d.s.t_us = Math.max(before.t_us, input.t_us)
+  d.s.heard_us += Math.min(d.s.t_us - before.t_us, us(Math.max(1, plan.stale_s)))
   if (d.s.t_us - before.t_us > us(gap_s * Math.max(1, plan.stale_s))) d.s.awake_us = d.s.t_us
   switch (input.kind) {
     case 'tick':
@@ -129,6 +131,7 @@ function answered(d: Draft): void {
 
 function goOff(d: Draft, plan: OffPlan): void {
   d.s.since_us = d.s.t_us
+  d.s.heard_us = 0
   hotOff(d)
   if (plan.knobs === null && d.rails.some(isBias)) {
     const text =

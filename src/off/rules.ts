@@ -74,7 +74,7 @@ export function heatersOff(d: Draft, plan: OffPlan): void {
   const sees = hot.length > 0 || plan.knobs !== null
   const low = sees && hot.every((rail) => isLow(d, plan, rail))
   // What this computer slept through is no time for HT to fall in: its OFF may have waited too.
-  const waited_s = (d.s.t_us - Math.max(d.s.since_us, d.s.awake_us)) / 1e6
+  const waited_s = d.s.heard_us / 1e6
   if (!low && waited_s < plan.heaters_off_after_s) return
   d.s.heaters_off_us = d.s.t_us
   const list = d.rails.filter(isHeater)

@@ -131,6 +131,8 @@ export interface OffState {
   readonly since_us: number
   /** Since when it has been fed without a gap: a computer that slept has tried nothing meanwhile. */
   readonly awake_us: number
+  /** Time since the first OFF in which somebody listened: of a gap no more counts than a reading may be old. */
+  readonly heard_us: number
   /** While outputs are read back before anything is told: until then at the latest. */
   readonly looking_until_us: number | null
   /** HT and others wait for the screens of a run-down to read back as off. */
