@@ -164,7 +164,7 @@ describe('an output that is off', () => {
 describe('a rail that runs down', () => {
   const off = (how: Off['how']) => ({ off: { ...({} as Off), how } })
   const much: Read = { A: 0.3, V: 250 }
-  const found = (at: number, more: Read['more']): string[] =>
+  const found = (at: number, more: NonNullable<Read['more']>): string[] =>
     runningDown('A', { ...much, at, more }).map(({ code }) => code)
 
   it('is judged by its ceiling, by the last step’s once all are done', () => {
