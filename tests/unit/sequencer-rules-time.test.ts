@@ -60,7 +60,7 @@ describe('readings of a rail that stay away', () => {
     line_troubles: Object.fromEntries(
       ports.map((port): [string, LineTrouble] => [
         port,
-        { fault: 'garbled', text: `Trouble on ${port}.`, t_us: ago(0.5) },
+        { fault: 'unparsable', text: `Trouble on ${port}.`, t_us: ago(0.5) },
       ]),
     ),
   })
@@ -125,7 +125,7 @@ describe('the meter at a grid return', () => {
 
   it('that stays away is told with what was wrong on its line', () => {
     const line_troubles = {
-      'grid meter': { fault: 'garbled', text: 'It stammered', t_us: ago(0.5) },
+      'grid meter': { fault: 'unparsable', text: 'It stammered', t_us: ago(0.5) },
     } as const
     expect(read(2, { more: { line_troubles } }).broken).toMatchObject([
       {
