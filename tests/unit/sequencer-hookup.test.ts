@@ -20,18 +20,24 @@ const planOf = (name: Name, test: Partial<HookupTest>): Plan =>
 interface Read {
   readonly V: number | null
   readonly A: number | null
+  /** How long ago the volts were read, s. */
+  readonly V_ago_s?: number
   readonly waited_s?: number
   readonly test?: Partial<HookupTest>
   readonly counted?: RailState['in_window']
 }
-function judged(name: Name, { V, A, waited_s = 2, test = {}, counted = { count: 2, at_us: 1 } }: Read) {
+function judged(
+  name: Name,
+  { V, A, V_ago_s = 0, waited_s = 2, test = {}, counted = { count: 2, at_us: 1 } }: Read,
+) {
   const plan = planOf(name, test)
   const step = plan.steps[steps[name]]!
-  const at = (value: number | null) => (value === null ? null : { value, t_us: now_us })
-  const rails = standing(plan, name, 0, 0, { V: at(V), A: at(A), in_window: counted })
+  const at = (value: number | null, ago_s = 0) =>
+    value === null ? null : { value, t_us: now_us - ago_s * 1e6 }
+  const rails = standing(plan, name, 0, 0, { V: at(V, V_ago_s), A: at(A), in_window: counted })
   const before = momentOf(plan, steps[name])
   const channel = `${name.toLowerCase()}.1`
-  const own: ChannelState = { ...before.s.channels[channel]!, output: 'on', V: at(V), A: at(A) }
+  const own: ChannelState = { ...before.s.channels[channel]!, output: 'on', V: at(V, V_ago_s), A: at(A) }
   const d: Draft = momentOf(plan, steps[name], {
     ...{ part: 'hook-up ohms', part_us: now_us - waited_s * 1e6, rails },
     channels: { ...before.s.channels, [channel]: own },
@@ -66,6 +72,26 @@ describe('the ohms of a rail in its hook-up check', () => {
     expect(judged('LT', { V: 3, A: null })).toMatchObject(waits)
     expect(judged('LT', { V: null, A: 1 })).toMatchObject(waits)
     expect(judged('LT', { V: null, A: null })).toMatchObject(waits)
+    // Read before, or in the moment in which, it came to this part of the check.
+    for (const V_ago_s of [2, 3])
+      expect(judged('LT', { V: 3, A: 1, V_ago_s })).toMatchObject({ ...waits, counted: { count: 2 } })
+    expect(judged('LT', { V: 3, A: 1, V_ago_s: 1.9 })).toMatchObject(good)
+  })
+
+  it('are in their window at its very ends, and by as much current as its read-back can tell from none', () => {
+    for (const A of [0.5, 2]) expect(judged('LT', { V: 3, A })).toMatchObject(good)
+    const test = { ohm_high: 100_000 }
+    expect(judged('HT', { V: 3, A: 0.0005, test })).toMatchObject(good)
+    expect(judged('HT', { V: 3, A: 0.0004, test })).toMatchObject({ ...waits, counted: null })
+  })
+
+  it('are none where the supply is at its current limit, but for heaters that are cold', () => {
+    const test = { ohm_low: 100 }
+    const limit_A = 0.005 * 0.98
+    expect(judged('HT', { V: 3, A: 0.0048, test })).toMatchObject(good)
+    for (const A of [limit_A, 0.005]) expect(judged('HT', { V: 3, A, test })).toMatchObject(waits)
+    const cold = { ...test, may_limit: true }
+    expect(judged('HT', { V: 3, A: 0.005, test: cold })).toMatchObject(good)
   })
 
   it('begin anew with a reading outside of it, above as below', () => {
@@ -81,7 +107,11 @@ describe('the ohms of a rail in its hook-up check', () => {
     expect(judged('LT', { V: 1, A: 2, waited_s: 16 }).broken).toMatchObject([
       { ...reason, measured: 0.5, limit: 1.5 },
     ])
-    expect(judged('LT', { V: 3, A: 0.15, waited_s: 14 })).toMatchObject(waits)
+    expect(judged('LT', { V: 3, A: 0.15, waited_s: 15 })).toMatchObject(waits)
+    const [nothing] = judged('HT', { V: 3, A: 0, waited_s: 16 }).broken
+    expect(nothing?.text).toContain('3 V and 0 A at 3 V set (no current), but the set as described')
+    const [some] = judged('HT', { V: 3, A: 0.0001, waited_s: 16 }).broken
+    expect(some?.text).toContain('(30 kΩ)')
   })
 
   it('behind an ammeter too coarse to see them: the volts stand, and no more flows than could', () => {
@@ -90,6 +120,9 @@ describe('the ohms of a rail in its hook-up check', () => {
     expect(judged('HT', { V: 3, A: 0.0011, test })).toMatchObject(good)
     expect(judged('HT', { V: 3, A: 0.0013, test })).toMatchObject({ ...waits, counted: null })
     expect(judged('HT', { V: 2.3, A: 0, test })).toMatchObject({ ...waits, counted: null })
+    // At the very ends: four fifths of the volts, and the current of the fewest ohms.
+    expect(judged('HT', { V: 4, A: 0, test: { coarse: true, test_V: 5 } })).toMatchObject(good)
+    expect(judged('HT', { V: 2.5, A: 0.001, test })).toMatchObject(good)
   })
 })
 
