@@ -125,15 +125,9 @@ describe('the polarity of a rail', () => {
   })
 
   it('is asked for at the point as the hook-up sheet names it: of a negative rail its negative end', () => {
-    const sheet = {
-      ...{
-        rail: 'BIAS',
-        channels: [],
-        positive: 'chassis at the grid return',
-        negative: 'grid, pin 5 of V1',
-      },
-    }
-    const plan = (made: Plan): Plan => ({ ...made, hookup: [{ ...made.hookup[0]!, ...sheet }] })
+    const line = { rail: 'BIAS', supply: 'bias', first: [], proved_by: 'its volts' }
+    const ends = { positive: 'chassis at the grid return', negative: 'grid, pin 5 of V1' }
+    const plan = (made: Plan): Plan => ({ ...made, hookup: [{ ...line, ...ends }] })
     const { d } = moment('BIAS', 'hook-up polarity', { V: [3, 0], plan })
     expect(d.s.prompt?.text).toContain('Read the volts at grid, pin 5 of V1 against chassis')
   })
