@@ -137,7 +137,8 @@ describe('the polarity of a rail', () => {
       const { d, step } = moment('HT', 'hook-up polarity')
       polarityWrong(d, step.hookup!, measured)
       expect(d.broken).toMatchObject([{ code: 'hook-up', rail: 'HT', limit: 0.5 }])
-      return d.broken[0]?.text ?? ''
+      const text = d.broken[0]?.text ?? ''
+      return typeof text === 'string' ? text : text()
     }
     expect(told(-3)).toContain('The leads are reversed.')
     for (const other of [9, -0.2, -0.1, 0, null])
