@@ -30,10 +30,7 @@ function answered(
   const [low, high] = wants === 'yes' ? [null, null] : wants
   const ask: Ask = {
     ...{ text: 'A question of this test?', timeout_s: 60, inside: false, about },
-    wants:
-      low === null || high === null
-        ? { kind: 'confirm' }
-        : { kind: 'reading', node, rail: null, unit, low, high },
+    wants: low === null ? { kind: 'confirm' } : { kind: 'reading', node, rail: null, unit, low, high },
   }
   const made = at.plan ?? smallPlan()
   const plan: Plan = {
