@@ -4,7 +4,8 @@ import { ruleCodes } from '../../src/plan/index.js'
 import { isWhole, type Result } from '../matrix/cell.js'
 import { rightExit } from '../matrix/exit.js'
 import type { Killed } from '../matrix/kills.js'
-import { kinds, moments } from '../matrix/kinds.js'
+import { moments } from '../matrix/kind.js'
+import { kinds } from '../matrix/kinds.js'
 import { resultsTable } from '../matrix/table.js'
 
 const table = readFileSync(new URL('./RESULTS.md', import.meta.url), 'utf8')
@@ -39,7 +40,7 @@ describe('the matrix of faults done to real runs', () => {
       const [file, words] = in_detail
       if (existsSync(file) && readFileSync(file, 'utf8').includes(words)) return []
       return [
-        `The fault "${name}" is held in detail by the test "${words}" in ${file}, and those words stand there no more: if the test was renamed or moved, write where it is now into tests/matrix/kinds.ts; if it was taken out, put one there that holds it.`,
+        `The fault "${name}" is held in detail by the test "${words}" in ${file}, and those words stand there no more: if the test was renamed or moved, write where it is now into tests/matrix/kinds-at-bench.ts or kinds-at-computer.ts; if it was taken out, put one there that holds it.`,
       ]
     })
     expect(lost.join('\n')).toBe('')

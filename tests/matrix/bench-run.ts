@@ -22,6 +22,7 @@ import {
   goesOff,
   hasEnded,
   inside,
+  isCut,
   newestTruth,
   newestView,
   type SeenView,
@@ -29,7 +30,7 @@ import {
   type Truth,
   wishFor,
 } from './inside.js'
-import type { Moment } from './kinds.js'
+import type { Moment } from './kind.js'
 
 export type Who = 'controller' | 'supervisor' | 'recorder'
 type Member = Who | 'bench'
@@ -229,7 +230,7 @@ export class Bench {
     signalTo(this.session.holder.pid, 'SIGCONT')
   }
 
-  wish(who: Who, what: string): void {
+  wish(who: Member, what: string): void {
     wishFor(this.tap, what)
     process.kill(this.pid(who), 'SIGUSR2')
   }
@@ -248,14 +249,30 @@ export class Bench {
     process.kill(this.lineMaker(port), 'SIGKILL')
   }
   /** The same supply again behind the same name, once the run is going off. */
-  async plugAgain(port: string, within_ms = 60_000): Promise<void> {
+  async plugAgain(port: string): Promise<void> {
+    await this.goesOffWithout(port)
+    this.wish('bench', `plug ${port}`)
+  }
+  /** Every connection to a supply, the supervisor's too, ends at the supply: by RST or by FIN. New ones are taken, or refused. */
+  async cut(port: string, how: 'reset' | 'end', then: 'taken' | 'refused'): Promise<void> {
+    this.wish('bench', `cut ${port} ${how} ${then}`)
+    const from = Date.now()
+    while (!isCut(this.tap)) {
+      if (Date.now() - from > 5000) throw new Error(`The connections of ${port} were not cut.`)
+      await sleep(3)
+    }
+  }
+  /** Whoever refused connections takes them again, once the run is going off. */
+  async takeAgain(port: string): Promise<void> {
+    await this.goesOffWithout(port)
+    this.wish('bench', `take ${port}`)
+  }
+  private async goesOffWithout(port: string, within_ms = 60_000): Promise<void> {
     const from = Date.now()
     while (!goesOff(this.tap)) {
       if (Date.now() - from > within_ms) throw new Error(`It does not go off without the line of ${port}.`)
       await sleep(20)
     }
-    wishFor(this.tap, `plug ${port}`)
-    process.kill(this.pid('bench'), 'SIGUSR2')
   }
   stick(port: string): void {
     const pid = this.lineMaker(port)
@@ -280,6 +297,14 @@ export class Bench {
       const { pid } = spawn(process.execPath, ['-e', busy], { stdio: 'ignore' })
       if (pid !== undefined) this.burners.push(pid)
     }
+  }
+
+  /** No more address space than it has now, and something that wants more of it. */
+  refuseMemory(who: Who): void {
+    const pid = this.pid(who)
+    const [, has_kB] = /VmSize:\s+(\d+) kB/.exec(readFileSync(`/proc/${pid}/status`, 'utf8')) ?? []
+    execFileSync('prlimit', ['--pid', String(pid), `--as=${Number(has_kB) * 1024}`])
+    this.wish(who, 'garbage')
   }
 
   /** Whether the command is still there. */

@@ -10,7 +10,7 @@ import { version } from '../helpers/version.js'
 import { Bench, speed } from './bench-run.js'
 import { rightExit } from './exit.js'
 import type { Truth } from './inside.js'
-import type { Kind, Moment } from './kinds.js'
+import type { Kind, Moment } from './kind.js'
 
 /**
  * What ends a run whose processes the machine kept from their cores: a right and safe end, though not for the reason that was tried.
@@ -147,7 +147,7 @@ function judged(kind: Kind, moment: Moment, as: Way, run: Bench, { at, exit, wro
   const before = truth.findLast((each) => each.at <= at)
   const off = truth.find((each) => each.at >= at && each.outputs[ht] === false)
   const left = Object.entries(truth.at(-1)?.outputs ?? {}).flatMap(([name, on]) => (on ? [name] : []))
-  const record = readBack(run, wrong)
+  const record = readBack(run, kind, wrong)
   const ending = record?.ending ?? null
   // Where the record can be kept no more its end stands in a file elsewhere, and on the terminal.
   const elsewhere = ending === null ? keptElsewhere(run) : null
@@ -219,7 +219,11 @@ export function outOfOrder(truth: readonly Truth[], at: number | null): string[]
 }
 
 /** The record opens, is replayed exactly, and holds what was read up to a second before the end of whoever wrote it. */
-function readBack(run: Bench, wrong: string[]): { ending: RunEnding | null; alarms: number } | null {
+function readBack(
+  run: Bench,
+  { told }: Kind,
+  wrong: string[],
+): { ending: RunEnding | null; alarms: number } | null {
   const opened = openRunFile(run.file ?? '')
   if ('trouble' in opened) {
     wrong.push(`the record does not open: ${opened.trouble}`)
@@ -229,6 +233,8 @@ function readBack(run: Bench, wrong: string[]): { ending: RunEnding | null; alar
   try {
     const events = [...reader.events()]
     const known = reader.known()
+    if (told !== undefined && !events.some(({ text }) => text.includes(told)))
+      wrong.push(`the record says nothing of "${told}"`)
     if (known === null) wrong.push('the record does not say what was known')
     else {
       const otherwise = goesAnotherWay(reader)

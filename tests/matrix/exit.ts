@@ -1,4 +1,4 @@
-import type { Kind } from './kinds.js'
+import type { Kind } from './kind.js'
 
 /*
  * The exit code that a run must end with, by product.md and not by what the program makes of its record: 4 wins over every other, where

@@ -13,14 +13,16 @@ import { z } from 'zod'
 
 /**
  * What the matrix has inside the processes of a run, given as NODE_OPTIONS: the program itself holds nothing for it. The controller's views,
- * what it sent to the recorder and what of that was acknowledged, and the bench's truth, are copied out; on SIGUSR2 the controller's clocks jump, its heap is filled and let go or it breaks, the recorder's disk
- * fills or stands, and the bench lets the fault begin that waits for step 99.
+ * what it sent to the recorder and what of that was acknowledged, and the bench's truth, are copied out; on SIGUSR2 the controller's clocks jump,
+ * its heap is filled and let go or it breaks, the recorder's disk fills or stands, and the bench cuts a line, plugs it in again, or lets the
+ * fault begin that waits for step 99.
  */
 const code = (folder: string): string => `
 import child from 'node:child_process'
 import { EventEmitter } from 'node:events'
 import { appendFileSync, constants, existsSync, openSync, readFileSync, renameSync, writeFileSync } from 'node:fs'
 import { createRequire, syncBuiltinESMExports } from 'node:module'
+import net from 'node:net'
 import os from 'node:os'
 import { basename } from 'node:path'
 import { PassThrough } from 'node:stream'
@@ -137,6 +139,39 @@ if (process.argv.includes('virtual-bench')) {
   }
   syncBuiltinESMExports()
 }
+// Connections are cut where they end, at the supply; new ones are taken, or refused until it is told to take them again.
+if (process.argv.includes('virtual-bench') && process.send !== undefined) {
+  const send = process.send.bind(process)
+  const { createServer } = net
+  const servers = new Map()
+  net.createServer = (...given) => {
+    const server = createServer(...given)
+    const sockets = new Set()
+    server.on('connection', (socket) => {
+      sockets.add(socket)
+      socket.on('close', () => sockets.delete(socket))
+    })
+    server.once('listening', () => servers.set(server.address().port, { server, sockets }))
+    return server
+  }
+  syncBuiltinESMExports()
+  let places = {}
+  process.send = (message, ...rest) => {
+    if (message?.kind === 'ports') places = message.places
+    return send(message, ...rest)
+  }
+  process.on('SIGUSR2', () => {
+    const [what, name, how, then] = wish().split(' ')
+    const place = places[name]
+    const at = servers.get(place?.port)
+    if (at === undefined) return
+    if (what === 'take') at.server.listen(place.port, place.host)
+    if (what !== 'cut') return
+    if (then === 'refused') at.server.close()
+    for (const socket of at.sockets) how === 'reset' ? socket.resetAndDestroy() : socket.end()
+    write('cut', { how, then })
+  })
+}
 if (process.argv.includes('virtual-bench') && process.send !== undefined) {
   const send = process.send.bind(process)
   const us = 987654321
@@ -203,6 +238,8 @@ export function confirmed(folder: string): { readonly events: readonly string[];
 /** Whether the controller has begun to make off, and whether it has come to its end. */
 export const goesOff = (folder: string): boolean => existsSync(join(folder, 'off'))
 export const hasEnded = (folder: string): boolean => existsSync(join(folder, 'ended'))
+/** Whether the bench has cut connections. */
+export const isCut = (folder: string): boolean => existsSync(join(folder, 'cut'))
 
 const truthShape = z.object({
   at: z.number(),

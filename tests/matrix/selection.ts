@@ -1,5 +1,5 @@
 import type { Way } from './cell.js'
-import { type Kind, type Moment, moments } from './kinds.js'
+import { type Kind, type Moment, moments } from './kind.js'
 
 export interface Cell {
   readonly kind: Kind
@@ -10,9 +10,12 @@ export interface Cell {
 const lines: readonly Way[] = ['pty', 'tcp']
 const energised: readonly Moment[] = moments.filter((moment) => moment !== 'make-safe')
 
-/** The line itself is spoilt, or whoever makes safe opens it anew: what comes of it may differ between the two kinds of line. */
+/**
+ * The line itself is spoilt, or whoever makes safe opens it anew: what comes of it may differ between the two kinds of line. A controller that
+ * is gone is the same to the line however it went, so of those only the killed one and the stopped one, which still holds the line.
+ */
 function meetsTheLine({ name, fault }: Kind): boolean {
-  return fault?.startsWith('line.') === true || /^(controller|supervisor|both) /.test(name)
+  return fault?.startsWith('line.') === true || /^(controller|supervisor|both) (killed|stopped)/.test(name)
 }
 
 /** Every kind at every moment; over both kinds of line in turn, so that each kind and each moment meets both. */

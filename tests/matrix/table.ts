@@ -1,6 +1,7 @@
 import { isTried, isWhole, type Result } from './cell.js'
 import type { Killed } from './kills.js'
-import { kinds, moments } from './kinds.js'
+import { moments } from './kind.js'
+import { kinds } from './kinds.js'
 
 const ofKills = '## Killed at moments drawn by a seed'
 

@@ -1,5 +1,6 @@
 import { describe, expect, it } from 'vitest'
-import { type Kind, kinds, moments } from '../matrix/kinds.js'
+import { type Kind, moments } from '../matrix/kind.js'
+import { kinds } from '../matrix/kinds.js'
 import { everyCell, selection } from '../matrix/selection.js'
 
 const chosen = selection(kinds)
