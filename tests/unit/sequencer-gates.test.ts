@@ -28,6 +28,13 @@ describe('the gate of what needs a plate', () => {
   it('opens where the plate stands', () => {
     expect(gate('screen', HT(240, 0.05))).toEqual({ open: true, broken: [] })
     expect(gate('HT', HT(240, 0.05))).toEqual({ open: true, broken: [] })
+    // Half of its volts is enough.
+    expect(gate('screen', HT(125, 0.05))).toEqual({ open: true, broken: [] })
+    expect(gate('screen', HT(124.9, 0.05))).toMatchObject({ open: false, broken: lost(125, 'V') })
+  })
+
+  it('asks of a screen no plate current: none flows there before the screen is on', () => {
+    expect(gate('screen', HT(240, 0.001))).toEqual({ open: true, broken: [] })
   })
 
   it('ends the run where the plate does not stand, was never read, or only a charge stands there', () => {
@@ -60,6 +67,13 @@ describe('the gate of what needs a plate', () => {
     const modulated = [{ tube: 'V1', rail: 'HT', by: 'TOP', own_A: 0.05, least: 0.5 }]
     expect(gate('HT', HT(240, 0.024), { modulated })).toMatchObject({ open: false, broken: lost(0.025, 'A') })
     expect(gate('HT', HT(240, 0.026), { modulated })).toEqual({ open: true, broken: [] })
+    // The line itself is enough; what others modulate, or are modulated by, is not asked here.
+    const other = { tube: 'V2', own_A: 0.05, least: 0.9 }
+    const among = [{ ...other, rail: 'HT', by: 'ELSE' }, { ...other, rail: 'ELSE', by: 'TOP' }, ...modulated]
+    for (const each of [modulated, among]) {
+      expect(gate('HT', HT(240, 0.025), { modulated: each })).toEqual({ open: true, broken: [] })
+      expect(gate('HT', HT(240, 0.0249), { modulated: each })).toMatchObject({ open: false })
+    }
     const { open, broken } = gate('HT', HT(240, 0, { A: null }))
     expect([open, broken[0]?.measured, broken[0]?.unit]).toEqual([false, null, 'A'])
     expect(broken[0]?.text).toContain('HT is not read')
@@ -68,8 +82,11 @@ describe('the gate of what needs a plate', () => {
 
 describe('HT that waits for heaters', () => {
   /** By default a volt and a half below the chain's own, and drawing what is expected: nothing to ask about. */
-  const waiting = (waited_s: number, over: Partial<RailState> = {}, V = 10.5, A = 3.8) => {
-    const plan = smallPlan()
+  const waiting = (waited_s: number, over: Partial<RailState> = {}, V = 10.5, A = 3.8, full_V = 12) => {
+    const plan = smallPlan((small) => ({
+      ...small,
+      heaters: small.heaters.map((watch) => ({ ...watch, volts: full_V })),
+    }))
     const rails = standing(plan, 'LT', V, A, over)
     const d = momentOf(plan, 5, { part_us: now_us - waited_s * 1e6, rails })
     return { open: gateOpen(d, plan.steps[5]!, plan.rails['HT']!), broken: d.broken, prompt: d.s.prompt }
@@ -81,7 +98,8 @@ describe('HT that waits for heaters', () => {
   })
 
   it('waits for their warm-up and two minutes, and then says what they stand at', () => {
-    expect(waiting(149)).toEqual({ open: false, broken: [], prompt: null })
+    for (const waited_s of [149, 150])
+      expect(waiting(waited_s)).toEqual({ open: false, broken: [], prompt: null })
     const { open, broken } = waiting(151)
     expect([open, broken.length]).toEqual([false, 1])
     expect(broken[0]?.text).toContain('is not in its band (10.5 V, 3.8 A)')
@@ -92,13 +110,55 @@ describe('HT that waits for heaters', () => {
     expect(lost({}, 13.5, 4.2)).toMatchObject(figure(13.5, 13.2, 'V'))
     expect(lost({}, 12, 1.5)).toMatchObject(figure(1.5, 1.6, 'A'))
     expect(lost({}, 12, 6.5)).toMatchObject(figure(6.5, 6.4, 'A'))
+    // A tenth of its volts is still its band.
+    expect(waiting(151, {}, 9, 1.5, 10).broken[0]).toMatchObject(figure(1.5, 1.6, 'A'))
+    expect(lost({}, 12.5, 1.5)).toMatchObject(figure(1.5, 1.6, 'A'))
     const unread = lost({ A: null }, 10.5, 0)
     expect(unread).toMatchObject(figure(10.5, 10.8, 'V'))
     expect(unread?.text).toContain('is not in its band (10.5 V).')
   })
 
+  it('asks where they draw little, and ends nothing while that question stands', () => {
+    const recent = [0.8, 0.5, 0.2].map((ago_s) => ({ value: 1.5, t_us: now_us - ago_s * 1e6 }))
+    const asks = waiting(600, { recent }, 12, 1.5)
+    expect(asks).toMatchObject({ open: false, broken: [], prompt: { purpose: { kind: 'weak', rail: 'LT' } } })
+  })
+
   it('waits without a word where they came into their band in time and are still warming', () => {
     expect(waiting(600, { good_since_us: now_us - 10e6 })).toEqual({ open: false, broken: [], prompt: null })
+  })
+})
+
+describe('HT that may not rise further', () => {
+  /** All else stands. */
+  const gate = (step: Partial<Step>, more: Partial<State> = {}) => {
+    const plan = smallPlan((small) => ({
+      ...small,
+      steps: small.steps.map((each, at) => (at === 6 ? { ...each, ...step } : each)),
+    }))
+    const rails = {
+      ...standing(plan, 'LT', 12, 4, { good_since_us: now_us - 600e6 }),
+      ...standing(plan, 'BIAS', 40, 0.01),
+    }
+    const meters = { 'grid meter': { value: -40, t_us: now_us } }
+    const d = momentOf(plan, 6, { part_us: now_us - 20e6, rails, meters, ...more })
+    return { open: gateOpen(d, plan.steps[6]!, plan.rails['HT']!), codes: d.broken.map(({ code }) => code) }
+  }
+
+  it('rises where nothing more is asked of it', () => {
+    expect(gate({})).toEqual({ open: true, codes: [] })
+  })
+
+  it('waits for the drive of a stage, which was seen in the step before', () => {
+    const needs = { needs_drive: ['V1'] }
+    expect(gate(needs)).toEqual({ open: false, codes: ['drive-lost'] })
+    expect(gate(needs, { drive_seen: { V1: 5 } })).toEqual({ open: true, codes: [] })
+  })
+
+  it('does not where radio frequency disturbed the lines at less power', () => {
+    const since = { lines_quiet_since: 6 }
+    expect(gate(since, { line_errors: { 6: 2 } })).toEqual({ open: false, codes: ['bad-reply'] })
+    expect(gate(since, { line_errors: { 6: 1, 7: 9 } })).toEqual({ open: true, codes: [] })
   })
 })
 
