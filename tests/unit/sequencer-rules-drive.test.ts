@@ -18,8 +18,8 @@ const watch = (tube: string, more: Partial<DriveWatch>): DriveWatch => ({
 const driven = (drive: readonly DriveWatch[], ...more: readonly Partial<Step>[]): Plan =>
   smallPlan((plan) => {
     const { BIAS, ...others } = plan.rails
-    const hold: Step = { ...plan.steps[holds]!, drive }
-    const { drive: _, ...like } = hold
+    const like = plan.steps[holds]!
+    const hold: Step = { ...like, drive }
     const next = more.map((each, at): Step => ({ ...like, index: hold.index + 1 + at, ...each }))
     return {
       ...plan,
