@@ -1,6 +1,8 @@
 import { describe, expect, it } from 'vitest'
 import type { Plan } from '../../src/plan/index.js'
 import { type Command, type EventBody, step } from '../../src/sequencer/index.js'
+import { draftOf } from '../../src/sequencer/draft.js'
+import { makeOff, offHears } from '../../src/sequencer/off.js'
 import type { ChannelState, Off } from '../../src/sequencer/state.js'
 import { amps, MidStep, tick, volts } from '../helpers/mid-step.js'
 import { byHand, smallPlan } from '../helpers/small-plan.js'
@@ -206,6 +208,30 @@ describe('a rail that goes off', () => {
       [1, ['900']],
     ])
   })
+
+  it('is told again without a word lost of what others were asked', () => {
+    const going = run()
+    const t_us = going.state.t_us - 11e6
+    const pending: typeof going.state.pending = {
+      900: { channel: 'ht.1', request: { do: 'off' }, t_us },
+      901: { channel: 'lt.1', request: { do: 'limits', limit_A: 5, over_voltage_V: null }, t_us },
+    }
+    going.state = { ...going.state, pending }
+    going.hear(0, stop('run down'))
+    expect(going.state.pending[901]).toEqual(pending[901])
+    expect(going.state.pending[900]).toBeUndefined()
+  })
+
+  it('has what its output was last read back as, and an output that nobody could read stays as it was', () => {
+    const going = run().hear(0.1, stop('off now'))
+    const reads = (output: ChannelState['output']): string | undefined => {
+      const { channels } = going.state
+      going.state = { ...going.state, channels: { ...channels, 'ht.1': { ...channels['ht.1']!, output } } }
+      return going.hear(0.1, tick).state.off?.outputs['ht.1']
+    }
+    expect([reads('on'), reads('unknown')]).toEqual(['on', 'on'])
+    expect([reads('off'), reads('unknown'), reads('on')]).toEqual(['off', 'off', 'on'])
+  })
 })
 
 describe('the end', () => {
@@ -264,6 +290,15 @@ describe('the end', () => {
     expect(going.hear(0.1, tick).state.phase).toBe('making off')
     going.hear(0.1, { kind: 'done', id: 900 }, tick)
     expect(going.state.phase).toBe('ended')
+  })
+
+  it('is the end: what is heard or found wrong in the same moment ends it no second time', () => {
+    const { state } = ended('confirmed')
+    const d = draftOf(state, () => undefined)
+    offHears(d, { ...tick, t_us: state.t_us })
+    const text = 'a rule that broke in the same moment'
+    makeOff(d, 'urgent', 'tripped', { ...state.off!.reason!, code: 'over-trip', text })
+    expect([d.out, d.s.warnings, d.s.off]).toEqual([[], state.warnings, state.off])
   })
 
   it('says which limits of its plan were stated by hand', () => {
@@ -328,6 +363,40 @@ describe('a knob that nobody said is down', () => {
     ])
     expect(going.state.rails['LT']?.energised).toBe(true)
     expect(going.state.off?.hand['LT']).toBe('not confirmed by you')
+  })
+
+  it('is so from the moment in which its question runs out, and the record names the rail', () => {
+    const going = run(smallPlan(byHand('HT', 'LT')))
+      .hear(0.1, stop('off now'))
+      .hear(0.1, tick)
+    const { id, until_us } = going.state.prompt!
+    going.hear((until_us - 1 - going.state.t_us) / 1e6, tick)
+    expect(going.state.prompt?.id).toBe(id)
+    const from = going.commands.length
+    going.hear(1e-6, tick)
+    expect(going.state.off?.hand['HT']).toBe('not confirmed by you')
+    const since = going.commands.slice(from)
+    expect(since).toContainEqual({ kind: 'prompt closed', prompt: id, why: 'ran out' })
+    const alarm = {
+      what: 'alarm',
+      rail: 'HT',
+      text: expect.stringContaining('was not confirmed off') as string,
+    }
+    expect(since).toContainEqual({ kind: 'record', entry: expect.objectContaining(alarm) as unknown })
+  })
+
+  it('is not asked about any more by a run that is told a second time to go: that alone is said', () => {
+    const going = run(smallPlan(byHand('HT', 'LT')))
+      .hear(0.1, stop('off now'))
+      .hear(0.1, tick)
+    const { warnings } = going.state
+    const from = going.commands.length
+    going.hear(0.1, { kind: 'stop', how: 'off now', by: 'SIGTERM' })
+    expect(going.state).toMatchObject({ prompt: null, warnings })
+    const said = going.commands.slice(from).filter(({ kind }) => kind === 'alarm')
+    expect(said).toMatchObject([
+      { text: expect.stringContaining('HT, LT not confirmed off by you') as string },
+    ])
   })
 
   it('keeps the bias where HT hangs on it, and that is said with what goes first', () => {
