@@ -86,7 +86,7 @@ describe('a reading beyond its limit', () => {
     const going = (how: Off['how']): string[] =>
       codes(read(volts(trip()), 80, { more: { phase: 'making off', off: { how } as Off } }))
     expect(going('run down')).toEqual(['watched-input'])
-    expect(going('off now')).toEqual([])
+    expect(going('urgent')).toEqual([])
   })
 })
 
