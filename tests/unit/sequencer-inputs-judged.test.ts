@@ -29,7 +29,10 @@ const untouched: InputState = { beyond: 0, lost: false, fall: null }
 const holds = 7
 /** What stands: heaters alone, or HT with them. */
 const up = (plan: Plan, ...names: readonly ('LT' | 'HT')[]): State['rails'] =>
-  Object.assign({}, ...names.map((name) => standing(plan, name, name === 'LT' ? 12 : 250, 0.05)))
+  names.reduce<State['rails']>(
+    (all, name) => ({ ...all, ...standing(plan, name, name === 'LT' ? 12 : 250, 0.05) }),
+    {},
+  )
 
 interface At {
   readonly known?: Partial<InputState>
