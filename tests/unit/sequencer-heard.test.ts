@@ -2,7 +2,7 @@ import { describe, expect, it } from 'vitest'
 import type { LineFailure, LineRequestBody } from '../../src/exchange/index.js'
 import type { MeterPlan, Plan } from '../../src/plan/index.js'
 import { begin, type EventBody, type State, step } from '../../src/sequencer/index.js'
-import { amps, MidStep, shown, tick } from '../helpers/mid-step.js'
+import { amps, MidStep, shown, tick, volts } from '../helpers/mid-step.js'
 import { proofOf } from '../helpers/proving.js'
 import { smallPlan } from '../helpers/small-plan.js'
 
@@ -91,11 +91,11 @@ describe('a request that a supply does not do once its protection was proved', (
 
 describe('the reading that takes a run off', () => {
   it('was made before the OFF, and says nothing of what became of it', () => {
-    const run = new MidStep(smallPlan(), holds, 'hold').hear(0.05, amps('ht.1', 0.2))
+    const run = new MidStep(smallPlan(), holds, 'hold').hear(0.05, volts('ht.1', 400))
     expect(run.state.phase).toBe('making off')
     expect(run.state.off?.readings).toEqual({})
-    run.hear(0.05, amps('ht.1', 0))
-    expect(Object.values(run.state.off?.readings ?? {})).toMatchObject([{ value: 0 }])
+    run.hear(0.05, volts('ht.1', 240))
+    expect(Object.values(run.state.off?.readings ?? {})).toMatchObject([{ value: 240 }])
   })
 })
 
