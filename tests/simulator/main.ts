@@ -6,6 +6,7 @@ import { everyCall, everyCallTable } from './every-call-table.js'
 import { manyRuns } from './many.js'
 import { loadParts } from './parts.js'
 import { type Found, hunt, planted, plantedTable } from './planted.js'
+import { loadSignalParts } from './signals-bench.js'
 import { signalTable } from './signals.js'
 
 /*
@@ -19,7 +20,8 @@ import { signalTable } from './signals.js'
  * npm run simulate -- --decisions [FOLDER] [--runs N] [--seed S]: runs whose decisions are kept for tests/unit/decisions.test.ts, chosen anew of
  * N simulated ones and of those that tests laid down in FOLDER (SLOWGLOW_LAY_DOWN=FOLDER npx vitest run --project pure).
  * npm run simulate -- --decide-again: what is given now for what these were fed is kept instead, and told where it differs.
- * npm run simulate -- --signals FILE: each reading spoilt in each way at each moment of a run, as a table for people.
+ * npm run simulate -- --signals FILE [--only WORDS]: each reading spoilt in each way at each moment of a run, as a table for people; some
+ * of them are told only.
  */
 const option = (name: string, otherwise: number): number => {
   const at = process.argv.indexOf(`--${name}`)
@@ -111,8 +113,12 @@ function again(): number {
 }
 
 function allSignals(file: string): number {
-  const { text, broken, wrong } = signalTable(loadParts(), (row) => process.stderr.write(`${row}\n`))
-  writeFileSync(file, text)
+  const only = text('only')
+  const told = (row: string): void => {
+    process.stderr.write(`${row}\n`)
+  }
+  const { table, broken, wrong } = signalTable(loadSignalParts(), told, only ?? '')
+  if (only === null) writeFileSync(file, table)
   return broken === 0 && wrong === 0 ? 0 : 1
 }
 

@@ -45,8 +45,8 @@ export type Mischief = Pick<
   'injected' | 'told' | 'calm_us' | 'without' | 'moment' | 'high' | 'did' | 'between' | 'pick' | 'dice'
 > & {
   hits(kind: NemesisKind, t_us: number, what?: string): boolean
-  /** Shown the sequencer at every tick. */
-  looks?(state: State, t_us: number): void
+  /** Shown the sequencer at every tick, and which outputs are truly on. */
+  looks?(state: State, t_us: number, outputs: Readonly<Record<string, boolean>>): void
   /** What becomes of the answer to one question; null: it never comes. */
   answers?(
     port: string,

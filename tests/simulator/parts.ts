@@ -90,7 +90,7 @@ export function loadParts(): Parts {
   return { ...attended, kind }
 }
 
-function load(name: string): {
+export function load(name: string): {
   readonly profile: Profile
   readonly equipment: Equipment
   readonly bench: Bench

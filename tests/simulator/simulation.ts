@@ -280,7 +280,7 @@ class Simulation implements Struck, Outside, Charge, Hands {
       for (const { after_us, act } of this.high) this.later(after_us, act)
       this.high = []
     }
-    this.nemesis.looks?.(sequencer, this.t_us)
+    this.nemesis.looks?.(sequencer, this.t_us, this.world.truth().outputs)
     const step = this.parts.plan.steps[sequencer.step]
     if (step !== undefined) this.world.step(step.index)
   }
