@@ -130,6 +130,7 @@ class RunningSupervisor implements Supervisor {
     })
     this.ticking = setInterval(() => {
       this.take({ kind: 'tick' })
+      this.lookAtSpares()
     }, tick_ms)
   }
 
@@ -173,6 +174,23 @@ class RunningSupervisor implements Supervisor {
         ? []
         : [`${port}: ${typeof state === 'string' ? 'it is not open yet' : state.text}`],
     )
+  }
+
+  private lacking: string | null = null
+
+  /** A reserve that is lost in mid-run is told, and when it is there again: what takes over without one opens a port first. */
+  private lookAtSpares(): void {
+    if (this.begun_us === null) return
+    const lacking = this.spareTroubles().join('; ')
+    const before = this.lacking
+    this.lacking = lacking
+    if (before === null || before === lacking || this.state.phase !== 'running') return
+    const text =
+      lacking === ''
+        ? 'A connection is held in reserve to each supply again.'
+        : `No connection in reserve to ${lacking}. Were the controller lost now, its OFF would wait until the port is opened anew.`
+    this.record('reserve', text)
+    this.shown.next({ kind: 'notice', text })
   }
 
   note(what: string, text: string, data: Readonly<Record<string, unknown>>): void {

@@ -1,11 +1,14 @@
 import { closeSync, constants, openSync, writeSync } from 'node:fs'
-import { connect } from 'node:net'
+import { connect, type Socket } from 'node:net'
 import { isatty } from 'node:tty'
 import { errorText, troubleOf } from './trouble.js'
 import type { PortLine, SpareLine, Trouble } from './types.js'
 
+/** The line that asks and reads, which was cut with it, comes first. */
+const reopenAfter_ms = 2000
+
 /**
- * The spare way to a supply, opened once at the start and never read. On a serial port it is a second descriptor beside the
+ * The spare way to a supply, opened at the start and never read; a connection that was held and is cut is opened again. On a serial port it is a second descriptor beside the
  * library's (whose lock is advisory and does not keep it out); speed and raw mode are the port's own and were set by the
  * first opener. While it is held the port does not hang up, so DTR stays and no supply resets when the first holder dies.
  */
@@ -64,21 +67,34 @@ function spareConnection(line: Extract<PortLine, { kind: 'tcp' }>): SpareLine {
     const none = troubleOf(line, 'this supply takes one connection only, says the bench file', 'refused')
     return { state: none, writeNow: () => false, close: () => undefined }
   }
-  const socket = connect({ host: line.host, port: line.port, noDelay: true, keepAlive: true })
-  socket.on('connect', () => {
-    state = 'ready'
-  })
-  // Answers to what others ask do not come here; whatever comes is thrown away so that the socket notices its end.
-  socket.resume()
-  const gone = (text: string): void => {
-    if (typeof state === 'string') state = troubleOf(line, text, state === 'ready' ? 'gone' : 'refused')
+  let socket: Socket
+  let again: NodeJS.Timeout | null = null
+  const open = (): void => {
+    const opened = connect({ host: line.host, port: line.port, noDelay: true, keepAlive: true })
+    socket = opened
+    let wasReady = false
+    opened.on('connect', () => {
+      wasReady = true
+      state = 'ready'
+    })
+    // Answers to what others ask do not come here; whatever comes is thrown away so that the socket notices its end.
+    opened.resume()
+    const gone = (text: string): void => {
+      if (typeof state === 'string') state = troubleOf(line, text, wasReady ? 'gone' : 'refused')
+    }
+    opened.on('error', (error) => {
+      gone(errorText(error))
+    })
+    opened.on('close', () => {
+      gone('the connection closed')
+      // One that was refused at first is refused for good: it would only take the place of whoever asks and reads.
+      held ||= wasReady
+      if (held && !ended) again = setTimeout(open, reopenAfter_ms)
+    })
   }
-  socket.on('error', (error) => {
-    gone(errorText(error))
-  })
-  socket.on('close', () => {
-    gone('the connection closed')
-  })
+  let held = false
+  let ended = false
+  open()
   return {
     get state() {
       return state
@@ -89,6 +105,8 @@ function spareConnection(line: Extract<PortLine, { kind: 'tcp' }>): SpareLine {
       return socket.write(Buffer.from(text, 'latin1'))
     },
     close() {
+      ended = true
+      if (again !== null) clearTimeout(again)
       socket.destroy()
     },
   }

@@ -233,8 +233,9 @@ function readBack(
   try {
     const events = [...reader.events()]
     const known = reader.known()
-    if (told !== undefined && !events.some(({ text }) => text.includes(told)))
-      wrong.push(`the record says nothing of "${told}"`)
+    for (const words of told ?? [])
+      if (!events.some(({ text }) => text.includes(words)))
+        wrong.push(`the record says nothing of "${words}"`)
     if (known === null) wrong.push('the record does not say what was known')
     else {
       const otherwise = goesAnotherWay(reader)

@@ -19,7 +19,7 @@ export interface Kind {
   readonly harmless?: true
   readonly end: End
   /** Words that the record must hold, where nothing else would tell it from a run to which nothing was done. */
-  readonly told?: string
+  readonly told?: readonly string[]
   /** What it does to the bias or its supply itself, so that the order cannot be told from outside. */
   readonly takes_bias?: true
   /** It has the program believe that time has passed: when heaters may go off by time alone cannot be told from outside. */

@@ -1,5 +1,8 @@
 import { gone, type Kind, lost } from './kind.js'
 
+/** Of the line that asks, and of the supervisor's spare one. */
+const cut = ['connection lost', 'No connection in reserve to']
+
 /** Terminals, connections, processes, disks, clocks and memory: done from outside, or inside the processes of a run. */
 export const kindsAtComputer: readonly Kind[] = [
   {
@@ -246,7 +249,7 @@ export const kindsAtComputer: readonly Kind[] = [
     codes: gone,
     end: 'confirmed',
     only: 'tcp',
-    told: 'connection lost',
+    told: cut,
   },
   {
     name: 'HT connection ended, taken again once it goes off',
@@ -257,7 +260,7 @@ export const kindsAtComputer: readonly Kind[] = [
     // Asked who it is, told OFF, and measured.
     end: 'confirmed',
     only: 'tcp',
-    told: 'connection lost',
+    told: cut,
   },
   {
     name: 'HT connection reset, refused from then on',
@@ -266,7 +269,7 @@ export const kindsAtComputer: readonly Kind[] = [
     codes: gone,
     end: 'alarm',
     only: 'tcp',
-    told: 'connection lost',
+    told: cut,
   },
   {
     // The system gives it no more than it has, and it wants more: the allocation that fails ends it, by SIGABRT or SIGSEGV, or it collects

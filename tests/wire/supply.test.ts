@@ -1,4 +1,5 @@
 import { mkdtempSync, rmSync, writeFileSync } from 'node:fs'
+import { createServer } from 'node:net'
 import { tmpdir } from 'node:os'
 import { join } from 'node:path'
 import { afterEach, describe, expect, it } from 'vitest'
@@ -175,6 +176,40 @@ describe('opening a line', () => {
     await far.close()
     const line: PortLine = { kind: 'tcp', host: '127.0.0.1', port: far.port, spare_allowed: true }
     expect(await attempt(line)).toMatchObject({ kind: 'refused' })
+  })
+
+  it('opens a spare connection again that was held and is cut', async () => {
+    const far = await tcpFarEnd()
+    cleanups.push(() => far.close())
+    const heard: string[] = []
+    far.onData((text) => heard.push(text))
+    const spare = openSpare({ kind: 'tcp', host: '127.0.0.1', port: far.port, spare_allowed: true })
+    cleanups.push(() => {
+      spare.close()
+    })
+    await expect.poll(() => spare.state).toBe('ready')
+    far.hangUp()
+    await expect.poll(() => spare.state).toMatchObject({ kind: 'gone' })
+    expect(spare.writeNow('OUTP 0\n')).toBe(false)
+    await expect.poll(() => spare.state, { timeout: 10_000 }).toBe('ready')
+    expect(spare.writeNow('OUTP 0\n')).toBe(true)
+    await expect.poll(() => heard).toEqual(['OUTP 0\n'])
+  })
+
+  it('does not open one again that was refused at first: it would take the place of the line that asks and reads', async () => {
+    const far = await tcpFarEnd()
+    await far.close()
+    const spare = openSpare({ kind: 'tcp', host: '127.0.0.1', port: far.port, spare_allowed: true })
+    cleanups.push(() => {
+      spare.close()
+    })
+    await expect.poll(() => spare.state).toMatchObject({ kind: 'refused' })
+    let came = 0
+    const server = createServer(() => came++)
+    await new Promise<void>((resolve) => server.listen(far.port, '127.0.0.1', resolve))
+    cleanups.push(() => server.close())
+    await new Promise((resolve) => setTimeout(resolve, 2500))
+    expect(came).toBe(0)
   })
 
   it('holds no spare connection to a supply that takes only one', () => {
