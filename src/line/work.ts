@@ -1,5 +1,5 @@
 import { armMoves, disarmMoves, expiredQuestion, feedMoves, mute } from './dead-man.js'
-import { ask, movesFor, plainTell, settingsStill, type Move, whoMove } from './moves.js'
+import { ask, movesFor, plainTell, settingsStill, tell, type Move, whoMove } from './moves.js'
 import { doubtedQuestion, dueInput, isOutdated, mayFeedRelay, stillQuestion } from './rounds.js'
 import { failRequest, tellEvent, write, type Draft, type Work } from './state.js'
 import { owed } from './urgent.js'
@@ -46,7 +46,16 @@ function openingWork(d: Draft): Work | null {
         ...d.channels.flatMap((known, index) => settingsStill(config, index, known)),
       ]
     : []
-  return begin('opening', null, [...look, ...again, ...readyMoves(d)])
+  return begin('opening', null, [...offFirst(d), ...look, ...again, ...readyMoves(d)])
+}
+
+/** An OFF that was decided waits for no look that may never be answered: it is said first on a fresh connection, and read back in its turn. */
+function offFirst({ config, waiting }: Draft): readonly Move[] {
+  return config.channels.flatMap(({ channel }, index) =>
+    waiting.some((request) => request.do === 'off' && request.channel === channel)
+      ? [tell(config, index, config.dialect.off)]
+      : [],
+  )
 }
 
 /** Delays and power-on state as the dialect wants them, and the dead-man armed. */

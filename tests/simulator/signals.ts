@@ -163,9 +163,12 @@ const legendHead = [
 ]
 
 /** The faults of the program that are known by these runs. */
-const unmet = [
-  '',
-  '## Where the program does otherwise',
-  '',
-  ...[...notMet].map(([cell, how]) => `- ${cell}: ${how}.`),
-]
+const unmet =
+  notMet.size === 0
+    ? []
+    : [
+        '',
+        '## Where the program does otherwise',
+        '',
+        ...[...notMet].map(([cell, how]) => `- ${cell}: ${how}.`),
+      ]

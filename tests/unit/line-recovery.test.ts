@@ -326,10 +326,22 @@ describe('a connection that closes', () => {
     line.give({ kind: 'closed', text: 'unplugged' }).afresh().give({ kind: 'opened' })
     line.until('both', () => line.came(second) !== undefined)
     expect(line.came(first)?.kind).toBe('done')
+    // Both at once as it opens, and each in its turn, to be read back.
     expect(line.written('OUTP OFF').map(({ text }) => text)).toEqual([
       ':INST:NSEL 1;:OUTP OFF\n',
       ':INST:NSEL 2;:OUTP OFF\n',
+      ':INST:NSEL 1;:OUTP OFF\n',
+      ':INST:NSEL 2;:OUTP OFF\n',
     ])
+  })
+
+  it('with OFF waiting says it before it looks: what it asks then may never be answered', () => {
+    const line = opened()
+    line.give({ kind: 'closed', text: 'unplugged' })
+    line.request('BENCH.bias', { do: 'off' })
+    line.afresh().give({ kind: 'opened' })
+    line.until('asks what is on', () => line.written('OUTP?').length > 0)
+    expect(line.written('OUTP OFF').map(({ text }) => text)).toEqual([':INST:NSEL 2;:OUTP OFF\n'])
   })
 
   it('again and again, and cannot be opened, is lost as what it is', () => {
