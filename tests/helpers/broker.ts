@@ -76,7 +76,7 @@ export class Broker {
 
   /** Waits until something like this was heard. */
   async hears(topic: string, like: Readonly<Record<string, unknown>>): Promise<Record<string, unknown>> {
-    for (;;) {
+    for (const from = Date.now(); Date.now() - from < within_ms; ) {
       const hit = this.heard.find(
         (each) =>
           each.topic === topic && Object.entries(like).every(([key, value]) => each.body[key] === value),
@@ -84,6 +84,9 @@ export class Broker {
       if (hit !== undefined) return hit.body
       await new Promise((resolve) => setTimeout(resolve, 20))
     }
+    throw new Error(
+      `Nothing like ${JSON.stringify(like)} in ${topic}; heard: ${JSON.stringify(this.heard).slice(0, 2000)}`,
+    )
   }
 
   async stop(): Promise<void> {
@@ -96,6 +99,8 @@ export class Broker {
     rmSync(this.folder, { recursive: true, force: true })
   }
 }
+
+const within_ms = 90_000
 
 export function freePort(): Promise<number> {
   return new Promise((resolve) => {

@@ -312,7 +312,7 @@ describe.skipIf(wireless || skipWithoutSocat())('a run on a terminal line', () =
     const run = await live(
       `  - { kind: mqtt, url: "${at.url}", topic: bench/alerts, user: ${user}, password_from: BROKER_PASSWORD }`,
     )
-    await at.hears('bench/alerts/state', { kind: 'step' })
+    await at.hears('bench/alerts/state', { kind: 'start' })
     const { controller } = run
     process.kill(run.session.leader, 'SIGKILL')
     const will = await at.hears('bench/alerts/state', { kind: 'silence' })
